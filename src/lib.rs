@@ -1,0 +1,7 @@
+#![forbid(unsafe_code)]
+//! Physical optics of a misaligned star.
+
+pub mod frame;
+pub mod instrument;
+pub mod state;
+pub mod units;

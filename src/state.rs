@@ -1,0 +1,132 @@
+//! What is hidden from whoever measures: how far out of line the telescope is, and which star, sky and exposure were used.
+//!
+//! Plain data, SI units, validated by the scenario reader. The [`Modes`] type carries Zernike coefficients everywhere in
+//! the crate.
+
+use std::collections::BTreeMap;
+
+/// Zernike coefficients: Noll index → metres RMS over the full clear circle of the aperture.
+///
+/// W is positive where the wavefront leads (the optical path is shorter). Indices start at 2: piston has no effect.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Modes(BTreeMap<u32, f64>);
+
+impl Modes {
+    /// No aberration.
+    pub fn none() -> Self {
+        Self::default()
+    }
+
+    /// Coefficient of one Noll index in metres RMS, 0 where none was set.
+    pub fn get(&self, noll: u32) -> f64 {
+        self.0.get(&noll).copied().unwrap_or(0.0)
+    }
+
+    /// Adds `rms_m` to the coefficient of one Noll index. Piston (index 1) is dropped.
+    pub fn add(&mut self, noll: u32, rms_m: f64) {
+        if noll >= 2 {
+            *self.0.entry(noll).or_insert(0.0) += rms_m;
+        }
+    }
+
+    /// Adds `factor` times all of `other`.
+    pub fn add_scaled(&mut self, other: &Modes, factor: f64) {
+        for (noll, rms_m) in other.iter() {
+            self.add(noll, factor * rms_m);
+        }
+    }
+
+    /// The set coefficients in ascending order of index.
+    pub fn iter(&self) -> impl Iterator<Item = (u32, f64)> + '_ {
+        self.0.iter().map(|(noll, rms_m)| (*noll, *rms_m))
+    }
+
+    /// The largest index that was set, 1 when there is none.
+    pub fn highest(&self) -> u32 {
+        self.0.keys().next_back().copied().unwrap_or(1)
+    }
+}
+
+impl FromIterator<(u32, f64)> for Modes {
+    /// Collects pairs of Noll index and metres RMS; repeated indices add up.
+    fn from_iter<I: IntoIterator<Item = (u32, f64)>>(pairs: I) -> Self {
+        let mut modes = Self::none();
+        for (noll, rms_m) in pairs {
+            modes.add(noll, rms_m);
+        }
+        modes
+    }
+}
+
+/// Everything that a measurement is not told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct State {
+    /// How far the sensor sits beyond best focus (outside), whatever the screws' piston.
+    pub sensor_offset_m: f64,
+    /// Whether the frame follows the star.
+    pub recentred: bool,
+    /// Where the star is on the sensor, from its centre, pupil axes.
+    pub field_m: [f64; 2],
+    /// Whether the mask is on the telescope.
+    pub mask_on: bool,
+    /// Turns of each screw, in the order of `assembly.screws`; positive lengthens. Empty without an assembly.
+    pub turns: Vec<f64>,
+    /// Any other aberration, full-circle Noll modes.
+    pub modes: Modes,
+    /// The star; `None` gives relative units.
+    pub star: Option<Star>,
+    /// The sky.
+    pub sky: Sky,
+    /// The exposure; `None` gives relative units.
+    pub exposure: Option<Exposure>,
+}
+
+impl Default for State {
+    /// Aligned, in focus, no mask, no star given.
+    fn default() -> Self {
+        State {
+            sensor_offset_m: 0.0,
+            recentred: true,
+            field_m: [0.0; 2],
+            mask_on: false,
+            turns: Vec::new(),
+            modes: Modes::none(),
+            star: None,
+            sky: Sky::default(),
+            exposure: None,
+        }
+    }
+}
+
+/// The star.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Star {
+    /// Johnson V magnitude above the atmosphere.
+    pub magnitude: f64,
+    /// Temperature of its Planck spectrum.
+    pub temperature_k: f64,
+    /// Altitude above the horizon.
+    pub altitude_rad: f64,
+}
+
+/// The sky.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Sky {
+    /// Long-exposure FWHM at the zenith and 500 nm; `None` for no seeing.
+    pub seeing_rad: Option<f64>,
+    /// Wind speed, for how fast the seeing averages out.
+    pub wind_m_per_s: Option<f64>,
+    /// V magnitudes per square arcsecond; `None` for a black sky.
+    pub brightness_mag_per_arcsec2: Option<f64>,
+    /// Magnitudes lost per airmass.
+    pub extinction_mag_per_airmass: f64,
+    /// Drift over the exposure, frame axes, pixels.
+    pub tracking_drift_px: [f64; 2],
+}
+
+/// The exposure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Exposure {
+    /// Duration.
+    pub time_s: f64,
+}
