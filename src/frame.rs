@@ -18,6 +18,9 @@ pub struct Frame {
 impl Frame {
     /// Number of pixels at or above saturation.
     pub fn saturated_px(&self) -> usize {
-        self.counts_adu.iter().filter(|&&adu| adu >= self.saturation_adu).count()
+        self.counts_adu
+            .iter()
+            .filter(|&&adu| adu >= self.saturation_adu)
+            .count()
     }
 }

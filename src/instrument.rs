@@ -56,7 +56,9 @@ impl Telescope {
 
     /// Largest linear obstruction ratio: the obstruction's size over the aperture's diameter, 0 without one.
     pub fn obstruction_ratio(&self) -> f64 {
-        self.obstruction.as_ref().map_or(0.0, |o| o.diameter_m / self.aperture_m)
+        self.obstruction
+            .as_ref()
+            .map_or(0.0, |o| o.diameter_m / self.aperture_m)
     }
 }
 

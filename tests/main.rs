@@ -1,1 +1,5 @@
-#[test] fn t(){}
+//! The single integration test binary: it links once. One module a subject; new tests go into the module whose question
+//! they answer.
+
+mod support;
+mod twins;

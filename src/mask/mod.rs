@@ -1,0 +1,11 @@
+//! A slotted mask: regions of parallel slots, and the openings they leave in the plate.
+//!
+//! The plate is opaque between its inner and outer diameter, open in its slots only. A slot angle is the direction *along*
+//! the slot. In every region one slot is centred on the line through the mask's centre. Slots stop at the rims and at ribs
+//! centred on the borders between regions, zones included. This file makes shapes; it opens no file.
+
+mod layouts;
+mod slots;
+
+pub use layouts::{Region, overlapping, regions};
+pub use slots::{openings, to_pupil};

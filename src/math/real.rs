@@ -1,0 +1,65 @@
+//! The two real types the engine computes in, and where its Fourier plans come from.
+
+use rustfft::{Fft, FftNum, FftPlanner, FftPlannerScalar, num_traits::Float};
+use std::sync::Arc;
+
+/// `f32` or `f64`.
+pub trait Real: FftNum + Float {
+    /// Rounds a double to this type.
+    fn narrow(value: f64) -> Self;
+    /// Widens to a double.
+    fn widen(self) -> f64;
+}
+
+impl Real for f32 {
+    fn narrow(value: f64) -> Self {
+        value as f32
+    }
+    fn widen(self) -> f64 {
+        f64::from(self)
+    }
+}
+
+impl Real for f64 {
+    fn narrow(value: f64) -> Self {
+        value
+    }
+    fn widen(self) -> f64 {
+        self
+    }
+}
+
+/// Makes Fourier plans: the fastest this processor has, or the same arithmetic everywhere.
+pub enum Planner<T: Real> {
+    /// Chosen by the processor's instruction sets: fastest.
+    Native(FftPlanner<T>),
+    /// No special instructions: the same bytes on all processors, more slowly.
+    Portable(FftPlannerScalar<T>),
+}
+
+impl<T: Real> Planner<T> {
+    /// A planner of either kind.
+    pub fn new(portable: bool) -> Self {
+        if portable {
+            Planner::Portable(FftPlannerScalar::new())
+        } else {
+            Planner::Native(FftPlanner::new())
+        }
+    }
+
+    /// A forward transform (kernel exp(−2πi·jk/n), not normalised).
+    pub fn forward(&mut self, length: usize) -> Arc<dyn Fft<T>> {
+        match self {
+            Planner::Native(planner) => planner.plan_fft_forward(length),
+            Planner::Portable(planner) => planner.plan_fft_forward(length),
+        }
+    }
+
+    /// An inverse transform (kernel exp(+2πi·jk/n), not normalised).
+    pub fn inverse(&mut self, length: usize) -> Arc<dyn Fft<T>> {
+        match self {
+            Planner::Native(planner) => planner.plan_fft_inverse(length),
+            Planner::Portable(planner) => planner.plan_fft_inverse(length),
+        }
+    }
+}

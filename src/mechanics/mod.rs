@@ -1,0 +1,163 @@
+//! Three (or more) screws → the plane of the unit they hold → aberrations and image shift.
+//!
+//! ```text
+//!            A (azimuth 90)              Looking from the sensor towards the pupil: +x right, +y up.
+//!            |                           A positive turn lengthens a screw: that edge of the unit moves away
+//!        .---+---.                       from its base by turns × pitch. The tilt vector points at the edge
+//!       /         \                      that was raised; its length is the angle.
+//!   B  '           '  C (330)
+//!  (210)
+//! ```
+//!
+//! Sources: the plane through three heights is elementary geometry (check values `screws.*`); coma linear and astigmatism
+//! quadratic in the tilt, with their nodes in the field: nodal aberration theory, R. V. Shack and K. P. Thompson, Proc. SPIE
+//! 251, 146 (1980), from memory. This file refuses to know where the response comes from.
+
+use crate::instrument::{Assembly, FieldTerms, Instrument, Response};
+use crate::state::{Modes, State};
+
+/// Height and slope of the unit on its screws.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Plane {
+    /// Height at the centre of the screw circle.
+    pub piston_m: f64,
+    /// Slope along x and y; points at the raised edge.
+    pub tilt_rad: [f64; 2],
+}
+
+/// The optical effect of an instrument in a state, at the star's place in the field, at the reference wavelength.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Alignment {
+    /// Where the screws put the unit.
+    pub plane: Plane,
+    /// All modes: design, response, field and state.
+    pub modes: Modes,
+    /// Sensor beyond best focus, field curvature and sensor tilt included.
+    pub sensor_offset_m: f64,
+    /// How far the tilt moves the image, pupil axes.
+    pub image_shift_m: [f64; 2],
+}
+
+/// Works out what the screws, the field and the rest of the state do to the star.
+pub fn align(instrument: &Instrument, state: &State) -> Alignment {
+    let telescope = &instrument.telescope;
+    let plane = instrument
+        .assembly
+        .as_ref()
+        .map_or(Plane::default(), |a| plane_of(a, &state.turns));
+    let mut modes = telescope.design.clone();
+    modes.add_scaled(&state.modes, 1.0);
+    modes.add_scaled(&field_modes(&telescope.field, state.field_m), 1.0);
+    let from_axis = [
+        state.field_m[0] - telescope.field.axis_m[0],
+        state.field_m[1] - telescope.field.axis_m[1],
+    ];
+    let square = from_axis[0].powi(2) + from_axis[1].powi(2);
+    let mut sensor_offset_m = state.sensor_offset_m + telescope.field.curvature_per_m2 * square;
+    let mut image_shift_m = [0.0; 2];
+    if let Some(assembly) = &instrument.assembly {
+        let response = &assembly.response;
+        modes.add_scaled(&tilt_modes(response, plane.tilt_rad, from_axis), 1.0);
+        image_shift_m = plane.tilt_rad.map(|t| response.image_shift_m_per_rad * t);
+        let raised = plane.tilt_rad[0] * state.field_m[0] + plane.tilt_rad[1] * state.field_m[1];
+        let away_is_outside = if response.focus_m_per_m < 0.0 {
+            -1.0
+        } else {
+            1.0
+        };
+        sensor_offset_m += response.sensor_tilt_per_tilt * away_is_outside * raised;
+    }
+    Alignment {
+        plane,
+        modes,
+        sensor_offset_m,
+        image_shift_m,
+    }
+}
+
+/// The plane through the screws' heights; with more than three screws, the least-squares one.
+pub fn plane_of(assembly: &Assembly, turns: &[f64]) -> Plane {
+    let radius = assembly.screw_circle_radius_m;
+    let places: Vec<[f64; 2]> = assembly
+        .screws
+        .iter()
+        .map(|s| {
+            [
+                radius * libm::cos(s.azimuth_rad),
+                radius * libm::sin(s.azimuth_rad),
+            ]
+        })
+        .collect();
+    let heights: Vec<f64> = turns
+        .iter()
+        .map(|t| t * assembly.pitch_m_per_turn)
+        .collect();
+    let count = places.len() as f64;
+    let mean = |f: &dyn Fn(usize) -> f64| (0..places.len()).map(f).sum::<f64>() / count;
+    let [cx, cy] = [mean(&|i| places[i][0]), mean(&|i| places[i][1])];
+    let ch = mean(&|i| heights.get(i).copied().unwrap_or(0.0));
+    let (mut xx, mut xy, mut yy, mut xh, mut yh) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (place, height) in places
+        .iter()
+        .zip(heights.iter().chain(std::iter::repeat(&0.0)))
+    {
+        let (x, y, h) = (place[0] - cx, place[1] - cy, height - ch);
+        (xx, xy, yy, xh, yh) = (xx + x * x, xy + x * y, yy + y * y, xh + x * h, yh + y * h);
+    }
+    let determinant = xx * yy - xy * xy;
+    let tilt_rad = [
+        (xh * yy - yh * xy) / determinant,
+        (yh * xx - xh * xy) / determinant,
+    ];
+    Plane {
+        piston_m: ch - tilt_rad[0] * cx - tilt_rad[1] * cy,
+        tilt_rad,
+    }
+}
+
+/// Turns that set the screws to a plane: the inverse of [`plane_of`].
+pub fn turns_for(assembly: &Assembly, plane: &Plane) -> Vec<f64> {
+    let radius = assembly.screw_circle_radius_m;
+    let height = |azimuth: f64| {
+        let along = plane.tilt_rad[0] * libm::cos(azimuth) + plane.tilt_rad[1] * libm::sin(azimuth);
+        plane.piston_m + radius * along
+    };
+    assembly
+        .screws
+        .iter()
+        .map(|s| height(s.azimuth_rad) / assembly.pitch_m_per_turn)
+        .collect()
+}
+
+/// Modes that a tilt of the unit adds at a place in the field.
+pub fn tilt_modes(response: &Response, tilt_rad: [f64; 2], from_axis_m: [f64; 2]) -> Modes {
+    let [tx, ty] = tilt_rad;
+    let [hx, hy] = from_axis_m;
+    let quadratic = response.astigmatism_m_per_rad2;
+    let mixed = response.astigmatism_m_per_rad_m;
+    // |t|² (cos 2φ, sin 2φ) and |t||h| (cos(φt + φh), sin(φt + φh)), written as products of complex numbers
+    [
+        (8, response.coma_m_per_rad * tx),
+        (7, response.coma_m_per_rad * ty),
+        (
+            6,
+            quadratic * (tx * tx - ty * ty) + mixed * (tx * hx - ty * hy),
+        ),
+        (5, quadratic * 2.0 * tx * ty + mixed * (tx * hy + ty * hx)),
+    ]
+    .into_iter()
+    .collect()
+}
+
+/// Modes of the aligned telescope at a place in the field.
+pub fn field_modes(field: &FieldTerms, field_m: [f64; 2]) -> Modes {
+    let [hx, hy] = [field_m[0] - field.axis_m[0], field_m[1] - field.axis_m[1]];
+    [
+        (8, field.coma_per_m * hx),
+        (7, field.coma_per_m * hy),
+        (6, field.astigmatism_per_m2 * (hx * hx - hy * hy)),
+        (5, field.astigmatism_per_m2 * 2.0 * hx * hy),
+    ]
+    .into_iter()
+    .collect()
+}

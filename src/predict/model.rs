@@ -1,0 +1,397 @@
+//! The prepared model of a star: pupil on its grid, wavelengths, window on the sensor.
+
+use crate::atmosphere::{Blur, Spectrum, airmass, fried_m, seeing_fwhm_rad};
+use crate::geometry::CellGrid;
+use crate::instrument::{Instrument, Passband};
+use crate::math::Real;
+use crate::mechanics::{Alignment, align};
+use crate::propagation::{Accuracy, Demand, FieldMaps, Plan, Window, irradiance};
+use crate::pupil::{Pupil, frame_axes};
+use crate::spectrum::{Bin, bins, edges, reference_m};
+use crate::state::{Modes, State};
+use crate::wavefront::Wavefront;
+use ndarray::Array2;
+use std::f64::consts::TAU;
+
+/// How a model computes, apart from what it computes.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Settings {
+    /// Accuracy knobs.
+    pub accuracy: Accuracy,
+    /// The same bytes on all processors, more slowly.
+    pub portable: bool,
+}
+
+/// Why a star cannot be predicted.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PredictError {
+    /// Nothing of the aperture is open.
+    #[error("no light passes: the obstruction, vanes and mask cover the whole aperture")]
+    Dark,
+    /// The sampling that the job needs does not fit in memory.
+    #[error(
+        "this star needs about {needed_gib:.1} GiB ({cells} pupil cells and {samples} sensor samples a side), the limit is {limit_gib:.0} GiB"
+    )]
+    TooLarge {
+        /// Estimate.
+        needed_gib: f64,
+        /// Limit.
+        limit_gib: f64,
+        /// Cells across the pupil grid.
+        cells: usize,
+        /// Samples along the longer side of the frame.
+        samples: usize,
+    },
+    /// The star's rays miss the frame by so much that the sampling would be absurd.
+    #[error("the passband has no transmission at any of its {0} wavelengths")]
+    NoBand(usize),
+}
+
+impl PredictError {
+    /// What to try next.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            PredictError::Dark => {
+                "make the obstruction smaller than the aperture, or take the mask off (state.mask_on = false)"
+            }
+            PredictError::TooLarge { .. } => {
+                "make the frame smaller (camera.width_px, camera.height_px) or the defocus less"
+            }
+            PredictError::NoBand(_) => {
+                "raise camera.wavelengths, or give the passband table entries with transmission above 0"
+            }
+        }
+    }
+}
+
+/// A star, prepared.
+pub struct Model {
+    /// Place and optical effect of the unit.
+    pub alignment: Alignment,
+    /// The sampling in use.
+    pub plan: Plan,
+    /// Wavelengths and their shares of the photons.
+    pub bins: Vec<Bin>,
+    /// Photon-weighted mean wavelength.
+    pub reference_m: f64,
+    /// Open area of the pupil.
+    pub open_area_m2: f64,
+    /// Where a wave with W = 0 would focus, frame pixels.
+    pub star_px: [f64; 2],
+    instrument: Instrument,
+    maps: FieldMaps,
+    blur: Option<BlurTerms>,
+    settings: Settings,
+}
+
+/// What is common to the blur of all wavelengths.
+#[derive(Debug, Clone, Copy)]
+struct BlurTerms {
+    zenith_fwhm_rad: Option<f64>,
+    airmass: f64,
+    drift_m: [f64; 2],
+}
+
+/// No single star may take more than this.
+const MEMORY_LIMIT_GIB: f64 = 6.0;
+const GIB: f64 = 1024.0 * 1024.0 * 1024.0;
+
+impl Model {
+    /// Prepares the whole camera's passband.
+    ///
+    /// # Errors
+    /// [`PredictError`] when no light passes, or the job does not fit in memory.
+    pub fn new(
+        instrument: &Instrument,
+        state: &State,
+        settings: Settings,
+    ) -> Result<Self, PredictError> {
+        Self::with_passband(instrument, state, &instrument.camera.passband, settings)
+    }
+
+    /// Prepares the star in another passband than the camera's: one colour of a filter array.
+    ///
+    /// # Errors
+    /// As [`Model::new`].
+    pub fn with_passband(
+        instrument: &Instrument,
+        state: &State,
+        passband: &Passband,
+        settings: Settings,
+    ) -> Result<Self, PredictError> {
+        let alignment = align(instrument, state);
+        let pupil = Pupil::new(instrument, state);
+        if pupil.open_area_m2() < 1e-9 * instrument.telescope.aperture_m.powi(2) {
+            return Err(PredictError::Dark);
+        }
+        let star_px = star_place_px(instrument, state, &alignment);
+        let blur = blur_terms(instrument, state);
+        let demand = demand(
+            instrument,
+            state,
+            &alignment,
+            passband,
+            star_px,
+            blur.as_ref(),
+        );
+        let plan = Plan::new(&demand, &settings.accuracy);
+        let needed_gib = plan.memory_bytes(demand.frame_px) / GIB;
+        if needed_gib > MEMORY_LIMIT_GIB {
+            let samples = demand.frame_px[0].max(demand.frame_px[1]) * plan.sub_samples;
+            let (limit_gib, cells) = (MEMORY_LIMIT_GIB, plan.grid.count);
+            return Err(PredictError::TooLarge {
+                needed_gib,
+                limit_gib,
+                cells,
+                samples,
+            });
+        }
+        let bins = bins(
+            passband,
+            plan.wavelengths,
+            state.star.as_ref().map(|s| s.temperature_k),
+        );
+        let reference_m = reference_m(&bins);
+        Ok(Model {
+            open_area_m2: pupil.open_area_m2(),
+            maps: FieldMaps::new(&pupil, plan.grid),
+            instrument: instrument.clone(),
+            alignment,
+            plan,
+            bins,
+            reference_m,
+            star_px,
+            blur,
+            settings,
+        })
+    }
+
+    /// Share of the light in each pixel of the frame, all wavelengths, seeing and drift included.
+    pub fn light<T: Real>(&self) -> Array2<f64> {
+        self.light_of::<T>(
+            &self.alignment.modes,
+            self.alignment.sensor_offset_m,
+            &self.bins,
+        )
+    }
+
+    /// The same for other modes, another sensor offset or other wavelengths over the same pupil.
+    pub fn light_of<T: Real>(
+        &self,
+        modes: &Modes,
+        sensor_offset_m: f64,
+        bins: &[Bin],
+    ) -> Array2<f64> {
+        let window = self.window();
+        let mut sum = match self.blur {
+            None => Sum::Plain(Array2::zeros((window.rows, window.columns))),
+            Some(_) => Sum::Blurred(Spectrum::new(
+                window.rows,
+                window.columns,
+                window.cell_m,
+                self.settings.portable,
+            )),
+        };
+        for bin in bins.iter().filter(|b| b.weight > 0.0) {
+            let wavefront = self.wavefront(modes, sensor_offset_m, bin.wavelength_m);
+            let field = self.maps.field::<T>(&wavefront, bin.wavelength_m);
+            let light = irradiance(&field, &window, self.settings.portable);
+            match &mut sum {
+                Sum::Plain(total) => total.scaled_add(bin.weight, &light),
+                Sum::Blurred(spectrum) => {
+                    spectrum.add(&light, &self.blur_at(bin.wavelength_m), bin.weight)
+                }
+            }
+        }
+        match sum {
+            Sum::Plain(total) => total,
+            Sum::Blurred(spectrum) => self.pixels(&spectrum.into_image()),
+        }
+    }
+
+    /// W at a wavelength, in frame axes.
+    pub fn wavefront(&self, modes: &Modes, sensor_offset_m: f64, wavelength_m: f64) -> Wavefront {
+        let telescope = &self.instrument.telescope;
+        Wavefront::new(
+            telescope,
+            modes,
+            sensor_offset_m,
+            wavelength_m,
+            frame_axes(&self.instrument),
+        )
+    }
+
+    /// W of the state at the reference wavelength.
+    pub fn reference_wavefront(&self) -> Wavefront {
+        self.wavefront(
+            &self.alignment.modes,
+            self.alignment.sensor_offset_m,
+            self.reference_m,
+        )
+    }
+
+    /// The window on the sensor: one cell a pixel, or one a sub-sample where the light is still to be blurred.
+    fn window(&self) -> Window {
+        let camera = &self.instrument.camera;
+        let guard = self.plan.guard_px;
+        let per_pixel = if self.blur.is_some() {
+            self.plan.sub_samples
+        } else {
+            1
+        };
+        let edge = |axis: usize| -(self.star_px[axis] + 0.5 + guard as f64) * camera.pixel_m;
+        Window {
+            columns: (camera.width_px + 2 * guard) * per_pixel,
+            rows: (camera.height_px + 2 * guard) * per_pixel,
+            cell_m: camera.pixel_m / per_pixel as f64,
+            sub_samples: self.plan.sub_samples / per_pixel,
+            corner_m: [edge(0), edge(1)],
+        }
+    }
+
+    fn blur_at(&self, wavelength_m: f64) -> Blur {
+        let terms = self.blur.unwrap_or(BlurTerms {
+            zenith_fwhm_rad: None,
+            airmass: 1.0,
+            drift_m: [0.0; 2],
+        });
+        let fried = terms.zenith_fwhm_rad.map_or(f64::INFINITY, |zenith| {
+            fried_m(
+                seeing_fwhm_rad(zenith, terms.airmass, wavelength_m),
+                wavelength_m,
+            )
+        });
+        Blur {
+            fried_m: fried,
+            baseline_per_frequency_m2: wavelength_m * self.instrument.telescope.focal_length_m,
+            drift_m: terms.drift_m,
+        }
+    }
+
+    /// Cuts the guard off and adds the sub-samples of each pixel.
+    fn pixels(&self, image: &Array2<f64>) -> Array2<f64> {
+        let camera = &self.instrument.camera;
+        let (k, guard) = (self.plan.sub_samples, self.plan.guard_px);
+        Array2::from_shape_fn((camera.height_px, camera.width_px), |(row, column)| {
+            let (y, x) = ((row + guard) * k, (column + guard) * k);
+            (y..y + k)
+                .map(|j| (x..x + k).map(|i| image[[j, i]]).sum::<f64>())
+                .sum()
+        })
+    }
+}
+
+enum Sum {
+    Plain(Array2<f64>),
+    Blurred(Spectrum),
+}
+
+/// Centre of the frame, moved by the image shift where the frame does not follow the star.
+fn star_place_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> [f64; 2] {
+    let camera = &instrument.camera;
+    let centre = [
+        0.5 * (camera.width_px as f64 - 1.0),
+        0.5 * (camera.height_px as f64 - 1.0),
+    ];
+    if state.recentred {
+        return centre;
+    }
+    let shift = frame_axes(instrument).forward(alignment.image_shift_m);
+    [
+        centre[0] + shift[0] / camera.pixel_m,
+        centre[1] + shift[1] / camera.pixel_m,
+    ]
+}
+
+fn blur_terms(instrument: &Instrument, state: &State) -> Option<BlurTerms> {
+    let drift_m = state
+        .sky
+        .tracking_drift_px
+        .map(|d| d * instrument.camera.pixel_m);
+    let zenith_fwhm_rad = state.sky.seeing_rad.filter(|s| *s > 0.0);
+    if zenith_fwhm_rad.is_none() && drift_m == [0.0; 2] {
+        return None;
+    }
+    let altitude_rad = state
+        .star
+        .as_ref()
+        .map_or(0.5 * std::f64::consts::PI, |s| s.altitude_rad);
+    Some(BlurTerms {
+        zenith_fwhm_rad,
+        airmass: airmass(altitude_rad),
+        drift_m,
+    })
+}
+
+fn demand(
+    instrument: &Instrument,
+    state: &State,
+    alignment: &Alignment,
+    passband: &Passband,
+    star_px: [f64; 2],
+    blur: Option<&BlurTerms>,
+) -> Demand {
+    let (telescope, camera) = (&instrument.telescope, &instrument.camera);
+    let passband_m = edges(passband);
+    let rim = Wavefront::radial_map(telescope).forward([telescope.aperture_radius_m(), 0.0])[0];
+    let middle = 0.5 * (passband_m[0] + passband_m[1]);
+    let wavefront = Wavefront::new(
+        telescope,
+        &alignment.modes,
+        alignment.sensor_offset_m,
+        middle,
+        frame_axes(instrument),
+    );
+    let (ray_reach_m, wavefront_span_m) = reach_and_span(&wavefront, rim);
+    let side = |count: usize, star: f64| (star + 0.5).abs().max((count as f64 - 0.5 - star).abs());
+    let half_px = side(camera.width_px, star_px[0]).max(side(camera.height_px, star_px[1]));
+    let blur_m = blur.map_or(0.0, |b| {
+        let seeing = b
+            .zenith_fwhm_rad
+            .map_or(0.0, |z| seeing_fwhm_rad(z, b.airmass, passband_m[0]));
+        seeing * telescope.focal_length_m + b.drift_m[0].hypot(b.drift_m[1]) / 4.0
+    });
+    Demand {
+        pupil_radius_m: rim,
+        focal_length_m: telescope.focal_length_m,
+        passband_m,
+        wavelengths: camera.wavelengths,
+        pixel_m: camera.pixel_m,
+        frame_px: [camera.width_px, camera.height_px],
+        half_extent_m: half_px * camera.pixel_m,
+        ray_reach_m,
+        wavefront_span_m,
+        slotted: state.mask_on && instrument.mask.is_some(),
+        blur_m,
+    }
+}
+
+/// Furthest landing of a ray along x or y, and the span of W, over rings and spokes of the pupil.
+fn reach_and_span(wavefront: &Wavefront, rim_m: f64) -> (f64, f64) {
+    let (mut reach, mut low, mut high) = (0.0f64, f64::INFINITY, f64::NEG_INFINITY);
+    for ring in 1..=12 {
+        for spoke in 0..48 {
+            let (angle, radius) = (
+                TAU * f64::from(spoke) / 48.0,
+                rim_m * f64::from(ring) / 12.0,
+            );
+            let place = [radius * libm::cos(angle), radius * libm::sin(angle)];
+            let [x, y] = wavefront.ray_m(place);
+            let value = wavefront.value_m(place);
+            (reach, low, high) = (
+                reach.max(x.abs()).max(y.abs()),
+                low.min(value),
+                high.max(value),
+            );
+        }
+    }
+    (reach, high - low)
+}
+
+/// Cells a side and cell width are shared with tests that compare samplings.
+impl Model {
+    /// The pupil grid in use.
+    pub fn grid(&self) -> CellGrid {
+        self.maps.grid()
+    }
+}

@@ -1,0 +1,141 @@
+//! The pupil field of one wavelength as true averages over the cells of a grid.
+//!
+//! Sampling a field folds the light from far outside into the image. Averaging it over its cells first weighs the light at
+//! x by sinc(x/P) (P = λf/cell, the period of the sampled transform), which is close to zero exactly where the folding
+//! would come from; the weight is divided out again in the image. The average over a cell is taken to first order: the
+//! phase is that at the centroid of the open part, and its slope across the cell dims the cell by a sinc.
+
+use crate::geometry::{CellGrid, Coverage};
+use crate::math::{Real, cis_turns, sinc};
+use crate::pupil::Pupil;
+use crate::wavefront::Wavefront;
+use ndarray::Array2;
+use num_complex::Complex;
+use rayon::prelude::*;
+
+/// What stays the same for every wavelength and every wavefront: how much of each cell is open, and where.
+#[derive(Debug, Clone)]
+pub struct FieldMaps {
+    coverage: Coverage,
+    /// First open column and the one after the last, of each row.
+    spans: Vec<(usize, usize)>,
+    open_area_m2: f64,
+}
+
+/// The field of one wavelength. Rows hold only their open span.
+pub struct Field<T: Real> {
+    /// The grid it is sampled on.
+    pub grid: CellGrid,
+    /// For each row: first column, and values from there on.
+    pub rows: Vec<(usize, Vec<Complex<T>>)>,
+    /// Wavelength.
+    pub wavelength_m: f64,
+    /// Focal length.
+    pub focal_length_m: f64,
+    /// Light that enters, as an area: what |U|² is divided by.
+    pub open_area_m2: f64,
+}
+
+impl FieldMaps {
+    /// Samples a pupil on a grid, once.
+    pub fn new(pupil: &Pupil, grid: CellGrid) -> Self {
+        let coverage = pupil.sample(grid);
+        let spans = coverage
+            .fraction
+            .rows()
+            .into_iter()
+            .map(|row| {
+                let first = row.iter().position(|&f| f > 0.0).unwrap_or(0);
+                let last = row.iter().rposition(|&f| f > 0.0).map_or(first, |p| p + 1);
+                (first, last)
+            })
+            .collect();
+        FieldMaps {
+            coverage,
+            spans,
+            open_area_m2: pupil.open_area_m2(),
+        }
+    }
+
+    /// The grid.
+    pub fn grid(&self) -> CellGrid {
+        self.coverage.grid
+    }
+
+    /// The field of a wavefront at a wavelength.
+    pub fn field<T: Real>(&self, wavefront: &Wavefront, wavelength_m: f64) -> Field<T> {
+        let grid = self.coverage.grid;
+        let phase_turns = self.phase_turns(wavefront, wavelength_m);
+        let rows = (0..grid.count)
+            .into_par_iter()
+            .map(|row| {
+                let (first, last) = self.spans[row];
+                (
+                    first,
+                    (first..last)
+                        .map(|column| self.cell(wavefront, &phase_turns, row, column))
+                        .collect(),
+                )
+            })
+            .collect();
+        Field {
+            grid,
+            rows,
+            wavelength_m,
+            focal_length_m: wavefront.focal_length_m(),
+            open_area_m2: self.open_area_m2,
+        }
+    }
+
+    /// W/λ at the middle of every cell that is open or touches an open one, one cell of border added.
+    fn phase_turns(&self, wavefront: &Wavefront, wavelength_m: f64) -> Array2<f64> {
+        let n = self.coverage.grid.count;
+        let mut phase = Array2::zeros((n, n));
+        phase
+            .outer_iter_mut()
+            .into_par_iter()
+            .enumerate()
+            .for_each(|(row, mut line)| {
+                let low = row.saturating_sub(1);
+                let near = &self.spans[low..(row + 2).min(n)];
+                let first = near
+                    .iter()
+                    .filter(|s| s.1 > s.0)
+                    .map(|s| s.0)
+                    .min()
+                    .unwrap_or(0);
+                let last = near.iter().map(|s| s.1).max().unwrap_or(0);
+                let y = self.coverage.grid.centre_m(row);
+                for column in first.saturating_sub(1)..(last + 1).min(n) {
+                    line[column] =
+                        wavefront.value_m([self.coverage.grid.centre_m(column), y]) / wavelength_m;
+                }
+            });
+        phase
+    }
+
+    fn cell<T: Real>(
+        &self,
+        wavefront: &Wavefront,
+        phase: &Array2<f64>,
+        row: usize,
+        column: usize,
+    ) -> Complex<T> {
+        let fraction = self.coverage.fraction[[row, column]];
+        if fraction == 0.0 {
+            return Complex::new(T::zero(), T::zero());
+        }
+        let n = self.coverage.grid.count;
+        let slope_x =
+            0.5 * (phase[[row, (column + 1).min(n - 1)]] - phase[[row, column.saturating_sub(1)]]);
+        let slope_y =
+            0.5 * (phase[[(row + 1).min(n - 1), column]] - phase[[row.saturating_sub(1), column]]);
+        let turns = phase[[row, column]]
+            + slope_x * self.coverage.centroid_cells[0][[row, column]]
+            + slope_y * self.coverage.centroid_cells[1][[row, column]];
+        let grid = self.coverage.grid;
+        let stretch = wavefront.amplitude([grid.centre_m(column), grid.centre_m(row)]);
+        let amplitude = T::narrow(fraction * stretch * sinc(slope_x) * sinc(slope_y));
+        cis_turns::<T>(-turns) * amplitude
+    }
+}

@@ -1,0 +1,158 @@
+//! Which sampling a star image needs, decided as plain data before anything is computed.
+//!
+//! Four numbers follow from the optics and the accuracy asked for: the cell of the pupil grid (from the period P = λf/cell
+//! that the frame needs), the sub-samples of a pixel (from the finest detail, λN/2), the number of wavelengths (from the
+//! fringes that must not beat) and the guard of pixels round the frame (from the seeing).
+
+use crate::geometry::CellGrid;
+use crate::spectrum::Bin;
+
+/// The accuracy knobs, all dimensionless; larger is finer and slower.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Accuracy {
+    /// Period of the sampled transform over the width it must hold.
+    pub oversize: f64,
+    /// The same for a slotted pupil, which throws light further out.
+    pub oversize_slotted: f64,
+    /// Sub-samples per λN/2.
+    pub sub_sampling: f64,
+    /// Wavelengths per cycle of phase that the outermost fringe gains across the passband.
+    pub wavelengths_per_cycle: f64,
+    /// Guard round the frame, in widths of the seeing.
+    pub guard_widths: f64,
+}
+
+impl Default for Accuracy {
+    /// Halving every step changes a frame by less than 1e-3 (relative L2): `tests/twins.rs`.
+    fn default() -> Self {
+        Accuracy {
+            oversize: 2.0,
+            oversize_slotted: 3.0,
+            sub_sampling: 1.3,
+            wavelengths_per_cycle: 4.0,
+            guard_widths: 8.0,
+        }
+    }
+}
+
+impl Accuracy {
+    /// Every sampling `factor` times as fine.
+    pub fn finer(self, factor: f64) -> Self {
+        Accuracy {
+            oversize: self.oversize * factor,
+            oversize_slotted: self.oversize_slotted * factor,
+            sub_sampling: self.sub_sampling * factor,
+            wavelengths_per_cycle: self.wavelengths_per_cycle * factor,
+            guard_widths: self.guard_widths * factor,
+        }
+    }
+}
+
+/// What a plan has to know of the job.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Demand {
+    /// Largest sine-space height of the aperture.
+    pub pupil_radius_m: f64,
+    /// Focal length.
+    pub focal_length_m: f64,
+    /// First and last wavelength.
+    pub passband_m: [f64; 2],
+    /// Number of wavelengths, when the scenario states it.
+    pub wavelengths: Option<usize>,
+    /// Pixel pitch.
+    pub pixel_m: f64,
+    /// Columns and rows.
+    pub frame_px: [usize; 2],
+    /// Largest distance of a frame edge from the star, along x or y.
+    pub half_extent_m: f64,
+    /// Largest distance a ray lands from the star, along x or y.
+    pub ray_reach_m: f64,
+    /// Largest difference of W between two points of the pupil.
+    pub wavefront_span_m: f64,
+    /// Whether the pupil is slotted.
+    pub slotted: bool,
+    /// Width that seeing and drift spread the light over, 0 without.
+    pub blur_m: f64,
+}
+
+/// The sampling of one star image.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Plan {
+    /// Grid over the pupil, in sine space; the same for all wavelengths.
+    pub grid: CellGrid,
+    /// Sub-samples along a pixel.
+    pub sub_samples: usize,
+    /// Number of wavelengths.
+    pub wavelengths: usize,
+    /// Pixels computed beyond each edge of the frame.
+    pub guard_px: usize,
+}
+
+impl Plan {
+    /// Chooses the sampling.
+    pub fn new(demand: &Demand, accuracy: &Accuracy) -> Self {
+        let [shortest, longest] = demand.passband_m;
+        let guard_px = (accuracy.guard_widths * demand.blur_m / demand.pixel_m).ceil() as usize;
+        let half = demand.half_extent_m + guard_px as f64 * demand.pixel_m;
+        let oversize = if demand.slotted {
+            accuracy.oversize_slotted
+        } else {
+            accuracy.oversize
+        };
+        let period = oversize
+            * (2.0 * half)
+                .max(half + demand.ray_reach_m)
+                .max(2.0 * demand.ray_reach_m);
+        let cell = shortest * demand.focal_length_m / period;
+        let across = (2.0 * demand.pupil_radius_m / cell)
+            .ceil()
+            .max(MIN_CELLS_ACROSS * oversize);
+        let cell_m = 2.0 * demand.pupil_radius_m / across;
+        let finest = 0.25 * shortest * demand.focal_length_m / demand.pupil_radius_m; // λN/2
+        let sub_samples = (accuracy.sub_sampling * demand.pixel_m / finest)
+            .ceil()
+            .max(1.0) as usize;
+        let cycles = demand.wavefront_span_m / shortest * (longest - shortest) / longest;
+        let edge_cycles = half / finest * (longest - shortest) / longest / EDGE_CYCLE;
+        let wanted =
+            accuracy.wavelengths_per_cycle * (cycles + edge_cycles.min(EDGE_CYCLES_AT_MOST)) + 3.0;
+        Plan {
+            grid: CellGrid {
+                count: across as usize + 3,
+                cell_m,
+            },
+            sub_samples,
+            wavelengths: demand
+                .wavelengths
+                .unwrap_or((wanted.ceil() as usize).clamp(1, 200)),
+            guard_px,
+        }
+    }
+
+    /// Estimated memory in bytes, doubles throughout.
+    pub fn memory_bytes(&self, frame_px: [usize; 2]) -> f64 {
+        let n = self.grid.count as f64;
+        let samples = |px: usize| ((px + 2 * self.guard_px) * self.sub_samples) as f64;
+        let (x, y) = (samples(frame_px[0]), samples(frame_px[1]));
+        let blurred = if self.guard_px > 0 { 40.0 * x * y } else { 0.0 };
+        n * n * (32.0 + 8.0 + 16.0)
+            + n * x * 16.0
+            + blurred
+            + 8.0 * x * (y / self.sub_samples as f64)
+    }
+
+    /// Number of the bin nearest to the reference wavelength.
+    pub fn middle(bins: &[Bin], reference_m: f64) -> usize {
+        let distance = |b: &Bin| (b.wavelength_m - reference_m).abs();
+        (0..bins.len())
+            .min_by(|&a, &b| distance(&bins[a]).total_cmp(&distance(&bins[b])))
+            .unwrap_or(0)
+    }
+}
+
+/// A pupil is never sampled more coarsely than this, however small the frame.
+const MIN_CELLS_ACROSS: f64 = 96.0;
+/// Resolution elements between the star and the frame edge that count as one cycle of phase.
+const EDGE_CYCLE: f64 = 40.0;
+/// A wide frame does not ask for more than this: its edge holds little light.
+const EDGE_CYCLES_AT_MOST: f64 = 4.0;

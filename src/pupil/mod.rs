@@ -1,0 +1,231 @@
+//! The pupil: aperture, obstruction, vanes and mask as one transmission.
+//!
+//! The pupil is a list of openings that do not overlap, in the axes of the frame (the camera's rotation and mirroring are
+//! applied here, once). [`Pupil::sample`] gives the exact open fraction of every cell of a grid in sine space. What is ahead
+//! of the pupil (obstruction, mask) is seen displaced by +distance·h/f from field point h.
+
+use crate::geometry::{CellGrid, Coverage, Frame2, Piece, Primitive, RadialMap, area, cover};
+use crate::instrument::{Instrument, MaskDesign, Obstruction, ObstructionShape, Telescope, Vane};
+use crate::mask;
+use crate::state::State;
+use crate::wavefront::Wavefront;
+
+/// The openings of a telescope in a state.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pupil {
+    pieces: Vec<Piece>,
+    map: RadialMap,
+    open_area_m2: f64,
+}
+
+/// The opaque parts in the beam, with how far each is seen displaced.
+struct Shadows {
+    blocks: Vec<Vec<Primitive>>,
+}
+
+impl Pupil {
+    /// Builds the pupil that the star sees.
+    pub fn new(instrument: &Instrument, state: &State) -> Self {
+        let telescope = &instrument.telescope;
+        let shadows = Shadows::of(telescope, state.field_m);
+        let aperture = Primitive::Disc {
+            centre: [0.0, 0.0],
+            radius: telescope.aperture_radius_m(),
+        };
+        let worn = instrument.mask.as_ref().filter(|_| state.mask_on);
+        let openings = match worn {
+            None => vec![Piece::disc([0.0, 0.0], telescope.aperture_radius_m())],
+            Some(design) => with_mask(design, telescope, state.field_m),
+        };
+        let frame = frame_axes(instrument);
+        let pieces: Vec<Piece> = openings
+            .into_iter()
+            .filter_map(|mut piece| {
+                piece.keep.push(aperture);
+                piece.blocks.extend(shadows.blocks.iter().cloned());
+                piece.pruned().map(|p| p.in_frame(&frame))
+            })
+            .collect();
+        let open_area_m2 = pieces.iter().map(area).sum();
+        Pupil {
+            pieces,
+            map: Wavefront::radial_map(telescope),
+            open_area_m2,
+        }
+    }
+
+    /// Open area in square metres, in closed form.
+    pub fn open_area_m2(&self) -> f64 {
+        self.open_area_m2
+    }
+
+    /// The openings, in frame axes.
+    pub fn pieces(&self) -> &[Piece] {
+        &self.pieces
+    }
+
+    /// Exact open fraction of each cell of a grid in sine space.
+    pub fn sample(&self, grid: CellGrid) -> Coverage {
+        cover(&self.pieces, self.map, grid)
+    }
+}
+
+/// The change from pupil axes to frame axes.
+pub fn frame_axes(instrument: &Instrument) -> Frame2 {
+    Frame2::new(instrument.camera.rotation_rad, instrument.camera.mirrored)
+}
+
+/// How far a thing `distance_m` ahead of the pupil is seen displaced from field point `field_m`.
+pub fn displacement_m(telescope: &Telescope, distance_m: f64, field_m: [f64; 2]) -> [f64; 2] {
+    field_m.map(|h| distance_m * h / telescope.focal_length_m)
+}
+
+/// Centre of the obstruction's shadow in pupil axes, as seen from a field point.
+pub fn obstruction_centre_m(
+    telescope: &Telescope,
+    obstruction: &Obstruction,
+    field_m: [f64; 2],
+) -> [f64; 2] {
+    let moved = displacement_m(telescope, obstruction.distance_m, field_m);
+    [
+        obstruction.offset_m[0] + moved[0],
+        obstruction.offset_m[1] + moved[1],
+    ]
+}
+
+impl Shadows {
+    fn of(telescope: &Telescope, field_m: [f64; 2]) -> Self {
+        let mut blocks: Vec<Vec<Primitive>> = Vec::new();
+        if let Some(obstruction) = &telescope.obstruction {
+            let centre = obstruction_centre_m(telescope, obstruction, field_m);
+            blocks.push(obstruction_block(obstruction, centre));
+        }
+        blocks.extend(telescope.vanes.iter().map(vane_block));
+        Shadows { blocks }
+    }
+}
+
+fn obstruction_block(obstruction: &Obstruction, centre: [f64; 2]) -> Vec<Primitive> {
+    let half = 0.5 * obstruction.diameter_m;
+    match obstruction.shape {
+        ObstructionShape::Round => vec![Primitive::Disc {
+            centre,
+            radius: half,
+        }],
+        ObstructionShape::Square => [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]]
+            .iter()
+            .map(|&normal| Primitive::HalfPlane {
+                normal,
+                limit: half + normal[0] * centre[0] + normal[1] * centre[1],
+            })
+            .collect(),
+    }
+}
+
+/// A vane as four half-planes: its two long sides and its square ends.
+fn vane_block(vane: &Vane) -> Vec<Primitive> {
+    let (cos, sin) = (libm::cos(vane.azimuth_rad), libm::sin(vane.azimuth_rad));
+    let left = [-sin, cos];
+    let half = 0.5 * vane.width_m;
+    vec![
+        Primitive::HalfPlane {
+            normal: left,
+            limit: vane.offset_m + half,
+        },
+        Primitive::HalfPlane {
+            normal: [-left[0], -left[1]],
+            limit: half - vane.offset_m,
+        },
+        Primitive::HalfPlane {
+            normal: [cos, sin],
+            limit: vane.outer_radius_m,
+        },
+        Primitive::HalfPlane {
+            normal: [-cos, -sin],
+            limit: -vane.inner_radius_m,
+        },
+    ]
+}
+
+/// The mask's slots, and the light that passes beside its plate.
+fn with_mask(design: &MaskDesign, telescope: &Telescope, field_m: [f64; 2]) -> Vec<Piece> {
+    let moved = displacement_m(telescope, design.distance_m, field_m);
+    let centre = [design.offset_m[0] + moved[0], design.offset_m[1] + moved[1]];
+    let mut openings: Vec<Piece> = mask::openings(design)
+        .iter()
+        .map(|(_, slot)| mask::to_pupil(slot, design.rotation_rad, centre))
+        .collect();
+    let plate = |diameter_m: f64| Primitive::Disc {
+        centre,
+        radius: 0.5 * diameter_m,
+    };
+    let mut outside = Piece::disc([0.0, 0.0], telescope.aperture_radius_m());
+    outside.blocks.push(vec![plate(design.outer_diameter_m)]);
+    openings.push(outside);
+    if design.inner_diameter_m > 0.0 {
+        openings.push(Piece::disc(centre, 0.5 * design.inner_diameter_m));
+    }
+    openings
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing;
+    use approx::assert_relative_eq;
+    use std::f64::consts::PI;
+
+    #[test]
+    fn open_area_with_a_strip_from_the_obstruction_to_the_edge() {
+        // strip of width w from the square of half side s to the circle of radius R, along +x:
+        // R² asin(h/R) + h √(R² − h²) − 2 h s, with h = w/2
+        let mut instrument = testing::fast_unit();
+        let telescope = &mut instrument.telescope;
+        let radius = telescope.aperture_radius_m();
+        let side = 0.07;
+        telescope.obstruction = Some(Obstruction {
+            diameter_m: side,
+            offset_m: [0.0; 2],
+            shape: ObstructionShape::Square,
+            distance_m: 0.0,
+        });
+        let half: f64 = 0.0017;
+        telescope.vanes = vec![Vane {
+            azimuth_rad: 0.0,
+            width_m: 2.0 * half,
+            inner_radius_m: 0.0,
+            outer_radius_m: 2.0 * radius,
+            offset_m: 0.0,
+        }];
+        let strip = radius * radius * (half / radius).asin()
+            + half * (radius * radius - half * half).sqrt()
+            - half * side;
+        let expected = PI * radius * radius - side * side - strip;
+        let pupil = Pupil::new(&instrument, &State::default());
+        assert_relative_eq!(pupil.open_area_m2(), expected, max_relative = 1e-12);
+        let grid = CellGrid {
+            count: 201,
+            cell_m: 0.2 / 201.0,
+        };
+        let summed = pupil.sample(grid).fraction.sum() * grid.cell_m * grid.cell_m;
+        assert_relative_eq!(summed, expected, max_relative = 1e-9);
+    }
+
+    #[test]
+    fn obstruction_ahead_of_the_pupil_moves_with_the_field() {
+        let mut instrument = testing::fast_unit();
+        let telescope = &mut instrument.telescope;
+        let obstruction = telescope.obstruction.as_mut().unwrap();
+        obstruction.distance_m = 0.3;
+        let obstruction = obstruction.clone();
+        let centre = obstruction_centre_m(telescope, &obstruction, [0.004, -0.002]);
+        assert_relative_eq!(
+            centre[0],
+            obstruction.offset_m[0] + 0.3 * 0.004 / telescope.focal_length_m
+        );
+        assert_relative_eq!(
+            centre[1],
+            obstruction.offset_m[1] - 0.3 * 0.002 / telescope.focal_length_m
+        );
+    }
+}

@@ -1,0 +1,83 @@
+//! Which wavelengths a frame is made of, and how much each weighs.
+//!
+//! A bin weighs photons per nanometre (Planck's law in photons, λ⁻⁴ form) × transmission, both at the bin's centre; without
+//! a star, equal photons per nanometre. Source of the law: checks `photometry.planck_photon_ratio`.
+
+use crate::instrument::Passband;
+
+/// One wavelength and its share.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bin {
+    /// Wavelength at the bin's centre.
+    pub wavelength_m: f64,
+    /// Share of the photons; the shares add up to 1.
+    pub weight: f64,
+}
+
+/// Splits a passband into `count` bins of equal width; `temperature_k` is the star's, `None` for equal photons per nm.
+///
+/// A bin without any transmission weighs 0 and is kept, so that bin centres do not depend on the star.
+pub fn bins(passband: &Passband, count: usize, temperature_k: Option<f64>) -> Vec<Bin> {
+    let [from, to] = edges(passband);
+    let width = (to - from) / count as f64;
+    let raw: Vec<(f64, f64)> = (0..count)
+        .map(|i| {
+            let wavelength = from + width * (i as f64 + 0.5);
+            let photons = temperature_k.map_or(1.0, |t| {
+                planck_photons(wavelength, t) / planck_photons(0.5 * (from + to), t)
+            });
+            (wavelength, transmission(passband, wavelength) * photons)
+        })
+        .collect();
+    let total: f64 = raw.iter().map(|r| r.1).sum();
+    let share = |weight: f64| {
+        if total > 0.0 {
+            weight / total
+        } else {
+            1.0 / count as f64
+        }
+    };
+    raw.into_iter()
+        .map(|(wavelength_m, weight)| Bin {
+            wavelength_m,
+            weight: share(weight),
+        })
+        .collect()
+}
+
+/// The photon-weighted mean wavelength: the reference for modes and focus.
+pub fn reference_m(bins: &[Bin]) -> f64 {
+    bins.iter().map(|b| b.weight * b.wavelength_m).sum()
+}
+
+/// First and last wavelength of a passband.
+pub fn edges(passband: &Passband) -> [f64; 2] {
+    match passband {
+        Passband::Band(band) => *band,
+        Passband::Table(table) => {
+            let first = table.first().map_or(0.0, |p| p.0);
+            [first, table.last().map_or(first, |p| p.0)]
+        }
+    }
+}
+
+/// Transmission at a wavelength: 1 within a band, linear in a table, 0 outside.
+pub fn transmission(passband: &Passband, wavelength_m: f64) -> f64 {
+    match passband {
+        Passband::Band([from, to]) => f64::from(u8::from((*from..=*to).contains(&wavelength_m))),
+        Passband::Table(table) => table
+            .windows(2)
+            .find(|pair| (pair[0].0..=pair[1].0).contains(&wavelength_m))
+            .map_or(0.0, |pair| {
+                let t = (wavelength_m - pair[0].0) / (pair[1].0 - pair[0].0);
+                pair[0].1 + t * (pair[1].1 - pair[0].1)
+            }),
+    }
+}
+
+/// Planck's law in photons per unit wavelength, up to a constant: λ⁻⁴ / (exp(hc/λkT) − 1).
+pub fn planck_photons(wavelength_m: f64, temperature_k: f64) -> f64 {
+    const SECOND_RADIATION_CONSTANT_M_K: f64 = 1.438_776_877e-2; // CODATA 2018, hc/k
+    wavelength_m.powi(-4)
+        / libm::expm1(SECOND_RADIATION_CONSTANT_M_K / (wavelength_m * temperature_k))
+}

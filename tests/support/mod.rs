@@ -1,0 +1,3 @@
+//! Helpers shared by the integration tests.
+
+pub mod direct;
