@@ -9,6 +9,7 @@
 //! | 2 | [`mask`], [`pupil`], [`wavefront`], [`mechanics`] | openings, W, screws → tilt → modes |
 //! | 3 | [`propagation`], [`atmosphere`], [`sensor`] | irradiance, seeing, photons → electrons |
 //! | 4 | [`predict`] | Instrument + State → expected frame |
+//! | 5 | [`simulate`] | noise from the seed ([`rng`]), counts, truth |
 //!
 //! # Conventions in ten lines
 //!
@@ -32,7 +33,9 @@ pub mod mechanics;
 pub mod predict;
 pub mod propagation;
 pub mod pupil;
+pub mod rng;
 pub mod sensor;
+pub mod simulate;
 pub mod spectrum;
 pub mod state;
 #[cfg(test)]

@@ -21,6 +21,8 @@ pub struct Expected {
     pub light_in_frame: f64,
     /// Electrons of sky and dark current, mean over the pixels.
     pub background_per_px: f64,
+    /// The dark current's part of it.
+    pub dark_per_px: f64,
 }
 
 impl Expected {
@@ -76,6 +78,7 @@ fn single(
             star_total: 1.0,
             light_in_frame,
             background_per_px: 0.0,
+            dark_per_px: 0.0,
         };
     };
     let bins = model.bins.len();
@@ -98,7 +101,8 @@ fn single(
         let patch = pixel_arcsec * pixel_arcsec;
         sky_photons_per_s(mag, patch, model.open_area_m2, passband, bins) * per_photon
     });
-    let background_per_px = sky + electronics.dark_e_per_s * exposure.time_s;
+    let dark_per_px = electronics.dark_e_per_s * exposure.time_s;
+    let background_per_px = sky + dark_per_px;
     let image = light.mapv(|share| share * star_total + background_per_px);
     Expected {
         image,
@@ -106,6 +110,7 @@ fn single(
         star_total,
         light_in_frame,
         background_per_px,
+        dark_per_px,
     }
 }
 
@@ -130,5 +135,6 @@ fn mosaic(pattern: &[Colour; 4], planes: &[(Colour, Expected)]) -> Expected {
         star_total: mean(&|e| e.star_total),
         light_in_frame: mean(&|e| e.light_in_frame),
         background_per_px: mean(&|e| e.background_per_px),
+        dark_per_px: mean(&|e| e.dark_per_px),
     }
 }

@@ -79,6 +79,8 @@ pub struct Model {
     /// Where a wave with W = 0 would focus, frame pixels.
     pub star_px: [f64; 2],
     instrument: Instrument,
+    state: State,
+    passband: Passband,
     maps: FieldMaps,
     blur: Option<BlurTerms>,
     settings: Settings,
@@ -156,6 +158,8 @@ impl Model {
             open_area_m2: pupil.open_area_m2(),
             maps: FieldMaps::new(&pupil, plan.grid),
             instrument: instrument.clone(),
+            state: state.clone(),
+            passband: passband.clone(),
             alignment,
             plan,
             bins,
@@ -228,6 +232,44 @@ impl Model {
             self.alignment.sensor_offset_m,
             self.reference_m,
         )
+    }
+
+    /// Relative L2 change of the reference wavelength's frame when every sampling is made half as fine again.
+    ///
+    /// # Errors
+    /// [`PredictError::TooLarge`] when the finer frame does not fit in memory.
+    pub fn sampling_error(&self) -> Result<f64, PredictError> {
+        let bin = Bin {
+            wavelength_m: self.reference_m,
+            weight: 1.0,
+        };
+        let here = self.light_of::<f64>(
+            &self.alignment.modes,
+            self.alignment.sensor_offset_m,
+            &[bin],
+        );
+        let settings = Settings {
+            accuracy: self.settings.accuracy.finer(1.5),
+            ..self.settings
+        };
+        let finer = Model::with_passband(&self.instrument, &self.state, &self.passband, settings)?;
+        let there = finer.light_of::<f64>(
+            &self.alignment.modes,
+            self.alignment.sensor_offset_m,
+            &[bin],
+        );
+        let change: f64 = here
+            .iter()
+            .zip(&there)
+            .map(|(a, b)| (a - b) * (a - b))
+            .sum();
+        let size: f64 = there.iter().map(|b| b * b).sum();
+        Ok((change / size).sqrt())
+    }
+
+    /// The pupil grid in use.
+    pub fn grid(&self) -> CellGrid {
+        self.maps.grid()
     }
 
     /// The window on the sensor: one cell a pixel, or one a sub-sample where the light is still to be blurred.
@@ -386,12 +428,4 @@ fn reach_and_span(wavefront: &Wavefront, rim_m: f64) -> (f64, f64) {
         }
     }
     (reach, high - low)
-}
-
-/// Cells a side and cell width are shared with tests that compare samplings.
-impl Model {
-    /// The pupil grid in use.
-    pub fn grid(&self) -> CellGrid {
-        self.maps.grid()
-    }
 }

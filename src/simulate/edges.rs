@@ -1,0 +1,220 @@
+//! Where the edges of a doughnut and the streaks of a masked star lie, by tracing rays. No diffraction here: this is the truth
+//! that a measurement of edges and streaks is compared with.
+
+use crate::instrument::{Instrument, ObstructionShape, Telescope};
+use crate::mask;
+use crate::pupil::{displacement_m, frame_axes, obstruction_centre_m};
+use crate::state::State;
+use crate::units::DEG;
+use crate::wavefront::Wavefront;
+use std::f64::consts::{PI, TAU};
+
+/// Outer edge and dark centre of a defocused star, metres from the star's place, frame axes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Doughnut {
+    /// Centre of the area inside the outer edge.
+    pub outer_centre_m: [f64; 2],
+    /// Radius of the circle with the same area.
+    pub outer_radius_m: f64,
+    /// The same for the dark centre; `None` without an obstruction.
+    pub dark: Option<([f64; 2], f64)>,
+}
+
+/// One region's streak.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Streak {
+    /// Number of the region.
+    pub region: usize,
+    /// Azimuth of the region's middle, pupil axes.
+    pub azimuth_rad: f64,
+    /// Direction along its slots, pupil axes.
+    pub slot_rad: f64,
+    /// Place of the streak along +slot direction (as turned into the frame), from the star's place.
+    pub shift_m: f64,
+}
+
+/// Points on an edge.
+const EDGE_POINTS: usize = 720;
+
+/// The doughnut's edges; `None` inside the caustic, where rays cross, and where diffraction is wider than the ring.
+pub fn doughnut(
+    instrument: &Instrument,
+    state: &State,
+    wavefront: &Wavefront,
+    wavelength_m: f64,
+) -> Option<Doughnut> {
+    let telescope = &instrument.telescope;
+    if rays_cross(instrument, state, wavefront) {
+        return None;
+    }
+    let radius = telescope.aperture_radius_m();
+    let outer = trace(instrument, wavefront, &|t| {
+        [radius * libm::cos(t), radius * libm::sin(t)]
+    });
+    let (outer_centre_m, outer_radius_m) = centroid(&outer);
+    if outer_radius_m < 1.22 * wavelength_m * telescope.focal_ratio() {
+        return None;
+    }
+    let dark = telescope.obstruction.as_ref().map(|obstruction| {
+        let centre = obstruction_centre_m(telescope, obstruction, state.field_m);
+        let half = 0.5 * obstruction.diameter_m;
+        let edge = trace(instrument, wavefront, &|t| {
+            let (x, y) = (libm::cos(t), libm::sin(t));
+            let reach = match obstruction.shape {
+                ObstructionShape::Round => half,
+                ObstructionShape::Square => half / x.abs().max(y.abs()),
+            };
+            [centre[0] + reach * x, centre[1] + reach * y]
+        });
+        centroid(&edge)
+    });
+    Some(Doughnut {
+        outer_centre_m,
+        outer_radius_m,
+        dark,
+    })
+}
+
+/// The streak of every region of the worn mask: the mean ray of the region, along its slots.
+pub fn streaks(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Vec<Streak> {
+    let Some(design) = instrument.mask.as_ref().filter(|_| state.mask_on) else {
+        return Vec::new();
+    };
+    let telescope = &instrument.telescope;
+    let moved = displacement_m(telescope, design.distance_m, state.field_m);
+    let centre = [design.offset_m[0] + moved[0], design.offset_m[1] + moved[1]];
+    let openings = mask::openings(design);
+    let frame = frame_axes(instrument);
+    mask::regions(design)
+        .iter()
+        .enumerate()
+        .filter_map(|(number, region)| {
+            let slot_rad = region.slot_rad + design.rotation_rad;
+            let along = frame.forward([libm::cos(slot_rad), libm::sin(slot_rad)]);
+            let (mut sum, mut weight) = (0.0, 0.0);
+            for (_, slot) in openings.iter().filter(|o| o.0 == number) {
+                let slot = mask::to_pupil(slot, design.rotation_rad, centre);
+                for (place, area) in slot_points(&slot, telescope, state) {
+                    let ray = wavefront.ray_m(to_sine_space(instrument, place));
+                    sum += area * (ray[0] * along[0] + ray[1] * along[1]);
+                    weight += area;
+                }
+            }
+            (weight > 0.0).then(|| Streak {
+                region: number,
+                azimuth_rad: (region.middle_rad() + design.rotation_rad).rem_euclid(TAU),
+                slot_rad,
+                shift_m: sum / weight,
+            })
+        })
+        .collect()
+}
+
+/// Points spread over the open part of one slot, with the area each stands for.
+fn slot_points(
+    slot: &crate::geometry::Piece,
+    telescope: &Telescope,
+    state: &State,
+) -> Vec<([f64; 2], f64)> {
+    const STEPS: usize = 6;
+    let obstruction = telescope
+        .obstruction
+        .as_ref()
+        .map(|o| (obstruction_centre_m(telescope, o, state.field_m), o));
+    let hidden = |p: [f64; 2]| {
+        p[0].hypot(p[1]) > telescope.aperture_radius_m()
+            || obstruction.as_ref().is_some_and(|(centre, o)| {
+                let (dx, dy) = (p[0] - centre[0], p[1] - centre[1]);
+                let size = match o.shape {
+                    ObstructionShape::Round => dx.hypot(dy),
+                    ObstructionShape::Square => dx.abs().max(dy.abs()),
+                };
+                size < 0.5 * o.diameter_m
+            })
+    };
+    let mut points = Vec::new();
+    for trapezoid in crate::geometry::trapezoids(slot) {
+        for j in 0..STEPS {
+            let height = trapezoid.high - trapezoid.low;
+            let y = trapezoid.low + (j as f64 + 0.5) / STEPS as f64 * height;
+            let (left, right) = (trapezoid.left.x(y), trapezoid.right.x(y));
+            for i in 0..STEPS {
+                let place = [left + (i as f64 + 0.5) / STEPS as f64 * (right - left), y];
+                if !hidden(place) {
+                    points.push((place, (right - left) * height));
+                }
+            }
+        }
+    }
+    points
+}
+
+/// Pupil point (metres, pupil axes) → sine-space height in frame axes.
+fn to_sine_space(instrument: &Instrument, pupil_m: [f64; 2]) -> [f64; 2] {
+    frame_axes(instrument).forward(Wavefront::radial_map(&instrument.telescope).forward(pupil_m))
+}
+
+/// Rays from a closed curve in the pupil.
+fn trace(
+    instrument: &Instrument,
+    wavefront: &Wavefront,
+    curve: &dyn Fn(f64) -> [f64; 2],
+) -> Vec<[f64; 2]> {
+    (0..EDGE_POINTS)
+        .map(|i| curve((i as f64 + 0.5) * TAU / EDGE_POINTS as f64))
+        .map(|p| wavefront.ray_m(to_sine_space(instrument, p)))
+        .collect()
+}
+
+/// Centroid of the area inside a closed polygon, and the radius of the circle of the same area.
+fn centroid(outline: &[[f64; 2]]) -> ([f64; 2], f64) {
+    let origin = outline[0];
+    let (mut area, mut x, mut y) = (0.0, 0.0, 0.0);
+    for (i, p) in outline.iter().enumerate() {
+        let q = outline[(i + 1) % outline.len()];
+        let (a, b) = (
+            [p[0] - origin[0], p[1] - origin[1]],
+            [q[0] - origin[0], q[1] - origin[1]],
+        );
+        let cross = a[0] * b[1] - a[1] * b[0];
+        area += 0.5 * cross;
+        x += cross * (a[0] + b[0]) / 6.0;
+        y += cross * (a[1] + b[1]) / 6.0;
+    }
+    (
+        [origin[0] + x / area, origin[1] + y / area],
+        (area.abs() / PI).sqrt(),
+    )
+}
+
+/// Whether the map from pupil to sensor folds over, or stands still, anywhere in the open ring.
+fn rays_cross(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> bool {
+    let telescope = &instrument.telescope;
+    let radius = telescope.aperture_radius_m();
+    let inner = telescope.obstruction.as_ref().map_or(0.0, |o| {
+        let centre = obstruction_centre_m(telescope, o, state.field_m);
+        (0.5 * o.diameter_m - centre[0].hypot(centre[1])).max(0.0)
+    });
+    let step = 1e-4 * radius;
+    let mut sign = 0.0;
+    for ring in 0..=10 {
+        for spoke in 0..72 {
+            let r = inner + (radius - inner) * f64::from(ring) / 10.0;
+            let t = f64::from(spoke) * 5.0 * DEG;
+            let place = [r * libm::cos(t), r * libm::sin(t)];
+            let ray = |dx: f64, dy: f64| {
+                wavefront.ray_m(to_sine_space(instrument, [place[0] + dx, place[1] + dy]))
+            };
+            let difference = |a: [f64; 2], b: [f64; 2]| [a[0] - b[0], a[1] - b[1]];
+            let along_x = difference(ray(step, 0.0), ray(-step, 0.0));
+            let along_y = difference(ray(0.0, step), ray(0.0, -step));
+            let determinant = along_x[0] * along_y[1] - along_x[1] * along_y[0];
+            if determinant == 0.0 || determinant * sign < 0.0 {
+                return true;
+            }
+            sign = determinant.signum();
+        }
+    }
+    // the mirrored frame turns both edges over, not the map itself
+    false
+}

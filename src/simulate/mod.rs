@@ -1,0 +1,64 @@
+//! The whole chain in one screen: scenario's instrument and state in, frame and truth out.
+//!
+//! [`simulate`] predicts the frame, draws the noise from the seed and writes down everything that is hidden. It opens no file.
+
+mod edges;
+mod readout;
+mod truth;
+
+pub use edges::{Doughnut, Streak, doughnut, streaks};
+pub use readout::{read_out, saturation_adu};
+pub use truth::{DoughnutRecord, Provenance, StreakRecord, Truth};
+
+use crate::frame::Frame;
+use crate::instrument::Instrument;
+use crate::predict::{Expected, Model, PredictError, Settings};
+use crate::rng::Seed;
+use crate::state::State;
+
+/// A simulated star: what the camera recorded, what it was expected to record, and the truth.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Simulation {
+    /// Expected electrons, or shares of the light.
+    pub expected: Expected,
+    /// Counts; `None` in relative units.
+    pub frame: Option<Frame>,
+    /// Everything that is hidden.
+    pub truth: Truth,
+}
+
+/// Runs the chain. Without a seed no counts are drawn.
+///
+/// # Errors
+/// [`PredictError`] when no light passes or the job does not fit in memory.
+pub fn simulate(
+    instrument: &Instrument,
+    state: &State,
+    provenance: &Provenance,
+    settings: Settings,
+) -> Result<Simulation, PredictError> {
+    let model = Model::new(instrument, state, settings)?;
+    let expected = Expected::new(&model, instrument, state, settings)?;
+    let frame = match (&instrument.camera.electronics, provenance.seed) {
+        (Some(electronics), Some(seed)) if expected.in_electrons => Some(read_out(
+            &expected,
+            electronics,
+            instrument.camera.pixel_m,
+            Seed(seed),
+        )),
+        _ => None,
+    };
+    let truth = Truth::new(
+        instrument,
+        state,
+        &model,
+        &expected,
+        frame.as_ref(),
+        provenance,
+    );
+    Ok(Simulation {
+        expected,
+        frame,
+        truth,
+    })
+}

@@ -1,0 +1,131 @@
+//! The random half of a camera: expected electrons → counts.
+//!
+//! Order: the pixel's own sensitivity → photons and dark electrons arrive by chance (Poisson) → full well → read noise →
+//! gain and bias → rounding (half up) → the converter's limit.
+
+use crate::frame::Frame;
+use crate::instrument::Electronics;
+use crate::predict::Expected;
+use crate::rng::{Purpose, Seed};
+use ndarray::Array2;
+use rand::rngs::ChaCha8Rng;
+use rand_distr::{Distribution, Normal, Poisson, StandardNormal};
+use rayon::prelude::*;
+
+/// Draws a frame. Every row has its own streams: the counts do not depend on the number of threads.
+pub fn read_out(expected: &Expected, electronics: &Electronics, pixel_m: f64, seed: Seed) -> Frame {
+    let mut counts_adu = Array2::zeros(expected.image.dim());
+    counts_adu
+        .outer_iter_mut()
+        .into_par_iter()
+        .zip(expected.image.outer_iter())
+        .enumerate()
+        .for_each(|(row, (mut target, source))| {
+            let mut streams = RowStreams::new(seed, row as u64);
+            for (adu, electrons) in target.iter_mut().zip(source) {
+                *adu = streams.count(*electrons, expected.dark_per_px, electronics);
+            }
+        });
+    Frame {
+        counts_adu,
+        pixel_m,
+        saturation_adu: saturation_adu(electronics),
+    }
+}
+
+/// Counts of a full pixel: bias + full well / gain, or the converter's limit where that is lower.
+pub fn saturation_adu(electronics: &Electronics) -> u16 {
+    to_counts(electronics.full_well_e, electronics)
+}
+
+/// Electrons → counts without noise: round half up, then the converter's limit.
+pub(super) fn to_counts(electrons: f64, electronics: &Electronics) -> u16 {
+    let limit = f64::from((1u32 << electronics.bits) - 1);
+    let adu =
+        electronics.bias_adu + electrons.min(electronics.full_well_e) / electronics.gain_e_per_adu;
+    (adu + 0.5).floor().clamp(0.0, limit) as u16
+}
+
+struct RowStreams {
+    shot: ChaCha8Rng,
+    read: ChaCha8Rng,
+    response: ChaCha8Rng,
+}
+
+impl RowStreams {
+    fn new(seed: Seed, row: u64) -> Self {
+        RowStreams {
+            shot: seed.stream(Purpose::Shot, row),
+            read: seed.stream(Purpose::Read, row),
+            response: seed.stream(Purpose::PixelResponse, row),
+        }
+    }
+
+    fn count(&mut self, expected_e: f64, dark_e: f64, electronics: &Electronics) -> u16 {
+        let sensitivity = if electronics.pixel_response_rms > 0.0 {
+            let spread: f64 = StandardNormal.sample(&mut self.response);
+            (1.0 + electronics.pixel_response_rms * spread).max(0.0)
+        } else {
+            1.0
+        };
+        let mean = (expected_e - dark_e).max(0.0) * sensitivity + dark_e;
+        let collected = poisson(mean, &mut self.shot).min(electronics.full_well_e);
+        let noise = match Normal::new(0.0, electronics.read_noise_e) {
+            Ok(normal) if electronics.read_noise_e > 0.0 => normal.sample(&mut self.read),
+            _ => 0.0,
+        };
+        let unlimited = Electronics {
+            full_well_e: f64::INFINITY,
+            ..electronics.clone()
+        };
+        to_counts(collected + noise, &unlimited)
+    }
+}
+
+/// A Poisson draw; 0 for a mean of 0.
+fn poisson(mean: f64, stream: &mut ChaCha8Rng) -> f64 {
+    match Poisson::new(mean) {
+        Ok(poisson) => poisson.sample(stream),
+        Err(_) => 0.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn electronics() -> Electronics {
+        Electronics {
+            quantum_efficiency: 1.0,
+            gain_e_per_adu: 4.0,
+            bias_adu: 100.0,
+            read_noise_e: 0.0,
+            dark_e_per_s: 0.0,
+            full_well_e: 15_000.0,
+            bits: 12,
+            pixel_response_rms: 0.0,
+        }
+    }
+
+    /// Check value `detector.adu` (round half up, full well, 12 bits).
+    #[test]
+    fn counts_follow_the_published_example() {
+        let found = [0.0, 1000.0, 1001.0, 16_000.0, 40_000.0, 90_000.0]
+            .map(|e| to_counts(e, &electronics()));
+        assert_eq!(found, [100, 350, 350, 3850, 3850, 3850]);
+    }
+
+    #[test]
+    fn nothing_expected_gives_the_bias() {
+        let expected = Expected {
+            image: Array2::zeros((3, 5)),
+            in_electrons: true,
+            star_total: 0.0,
+            light_in_frame: 1.0,
+            background_per_px: 0.0,
+            dark_per_px: 0.0,
+        };
+        let frame = read_out(&expected, &electronics(), 1e-6, Seed(1));
+        assert!(frame.counts_adu.iter().all(|&adu| adu == 100));
+    }
+}

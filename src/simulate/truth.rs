@@ -1,0 +1,256 @@
+//! Everything that is hidden about a frame, as it is written beside it (`skewstar-truth/1`).
+//!
+//! All keys are always present; what cannot be known is `null` with a flag, never NaN. `_px` places are in frame axes.
+
+use super::edges::{doughnut, streaks};
+use crate::frame::Frame;
+use crate::instrument::Instrument;
+use crate::predict::{Expected, Model};
+use crate::state::State;
+use crate::units::{ARCMIN, DEG, NM, UM};
+use crate::wavefront::{Wavefront, ZernikeSum};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Where a simulation came from.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Provenance {
+    /// Title of the scenario.
+    pub title: String,
+    /// Seed; `None` where no chance entered.
+    pub seed: Option<u64>,
+    /// Checksum of the scenario's text and overrides.
+    pub scenario_sha256: String,
+}
+
+/// The truth about one frame.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[allow(missing_docs)] // the keys are documented once, in DEVELOPERS.md, "The truth file"
+pub struct Truth {
+    pub format: &'static str,
+    pub version: &'static str,
+    pub title: String,
+    pub seed: Option<u64>,
+    pub scenario_sha256: String,
+    pub sensor_offset_um: f64,
+    pub side: &'static str,
+    pub turns: BTreeMap<String, f64>,
+    pub undo_turns: BTreeMap<String, f64>,
+    pub tilt_arcmin: [f64; 2],
+    pub image_shift_px: [f64; 2],
+    pub piston_um: f64,
+    pub reference_wavelength_nm: f64,
+    pub modes_nm: Numbered,
+    pub modes_with_focus_nm: Numbered,
+    pub star_px: [f64; 2],
+    pub electrons: Option<f64>,
+    pub light_in_frame: f64,
+    pub saturated_px: Option<usize>,
+    pub sampling_error: Option<f64>,
+    pub doughnut: Option<DoughnutRecord>,
+    pub streaks: Vec<StreakRecord>,
+    pub sigma_photon_nm: Option<Numbered>,
+    pub sigma_seeing_nm: Option<Numbered>,
+    pub flags: Vec<String>,
+}
+
+/// Noll index → value, written with the index as key, in ascending order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Numbered(pub BTreeMap<u32, f64>);
+
+/// The edges of a doughnut in frame pixels.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct DoughnutRecord {
+    pub outer_centre_px: [f64; 2],
+    pub outer_radius_px: f64,
+    pub dark_centre_px: Option<[f64; 2]>,
+    pub inner_radius_px: Option<f64>,
+    pub dark_shift_px: Option<[f64; 2]>,
+}
+
+/// One streak of a masked star.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct StreakRecord {
+    pub region: usize,
+    pub azimuth_deg: f64,
+    pub slot_deg: f64,
+    pub shift_px: f64,
+}
+
+impl Serialize for Numbered {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_map(self.0.iter().map(|(noll, value)| (noll.to_string(), value)))
+    }
+}
+
+/// The truth always lists modes up to this index.
+const LISTED_MODES: u32 = 22;
+
+impl Truth {
+    /// Collects the truth of a simulation.
+    pub fn new(
+        instrument: &Instrument,
+        state: &State,
+        model: &Model,
+        expected: &Expected,
+        frame: Option<&Frame>,
+        provenance: &Provenance,
+    ) -> Self {
+        let alignment = &model.alignment;
+        let pixel_m = instrument.camera.pixel_m;
+        let wavefront = model.reference_wavefront();
+        let ring = doughnut(instrument, state, &wavefront, model.reference_m).map(|d| {
+            let place = |p: [f64; 2]| {
+                [
+                    model.star_px[0] + p[0] / pixel_m,
+                    model.star_px[1] + p[1] / pixel_m,
+                ]
+            };
+            let shift = |p: [f64; 2]| {
+                [
+                    (p[0] - d.outer_centre_m[0]) / pixel_m,
+                    (p[1] - d.outer_centre_m[1]) / pixel_m,
+                ]
+            };
+            DoughnutRecord {
+                outer_centre_px: place(d.outer_centre_m),
+                outer_radius_px: d.outer_radius_m / pixel_m,
+                dark_centre_px: d.dark.map(|dark| place(dark.0)),
+                inner_radius_px: d.dark.map(|dark| dark.1 / pixel_m),
+                dark_shift_px: d.dark.map(|dark| shift(dark.0)),
+            }
+        });
+        let streaks = streaks(instrument, state, &wavefront)
+            .iter()
+            .map(|s| StreakRecord {
+                region: s.region,
+                azimuth_deg: s.azimuth_rad / DEG,
+                slot_deg: s.slot_rad / DEG,
+                shift_px: s.shift_m / pixel_m,
+            })
+            .collect();
+        let frame_shift = crate::pupil::frame_axes(instrument).forward(alignment.image_shift_m);
+        let mut flags = flags(instrument, state, model, expected, frame);
+        if ring.is_none() {
+            flags.push("no_doughnut".into());
+        }
+        flags.push("photon_bound_not_computed".into());
+        Truth {
+            format: "skewstar-truth/1",
+            version: env!("CARGO_PKG_VERSION"),
+            title: provenance.title.clone(),
+            seed: provenance.seed,
+            scenario_sha256: provenance.scenario_sha256.clone(),
+            sensor_offset_um: clean(alignment.sensor_offset_m / UM),
+            side: side(alignment.sensor_offset_m),
+            turns: named(instrument, state, 1.0),
+            undo_turns: named(instrument, state, -1.0),
+            tilt_arcmin: alignment.plane.tilt_rad.map(|t| clean(t / ARCMIN)),
+            image_shift_px: frame_shift.map(|s| clean(s / pixel_m)),
+            piston_um: clean(alignment.plane.piston_m / UM),
+            reference_wavelength_nm: model.reference_m / NM,
+            modes_nm: listed(model, &|noll| alignment.modes.get(noll)),
+            modes_with_focus_nm: with_focus(instrument, model),
+            star_px: model.star_px,
+            electrons: expected.in_electrons.then_some(expected.star_total),
+            light_in_frame: expected.light_in_frame,
+            saturated_px: frame.map(Frame::saturated_px),
+            sampling_error: model.sampling_error().ok(),
+            doughnut: ring,
+            streaks,
+            sigma_photon_nm: None,
+            sigma_seeing_nm: None,
+            flags,
+        }
+    }
+}
+
+fn side(sensor_offset_m: f64) -> &'static str {
+    match sensor_offset_m {
+        offset if offset > 0.0 => "outside",
+        offset if offset < 0.0 => "inside",
+        _ => "focus",
+    }
+}
+
+/// Screw name → turns times `factor`.
+fn named(instrument: &Instrument, state: &State, factor: f64) -> BTreeMap<String, f64> {
+    let screws = instrument.assembly.iter().flat_map(|a| &a.screws);
+    let turns = state.turns.iter().chain(std::iter::repeat(&0.0));
+    screws
+        .zip(turns)
+        .map(|(screw, turn)| (screw.name.clone(), clean(turn * factor)))
+        .collect()
+}
+
+fn listed(model: &Model, value_m: &dyn Fn(u32) -> f64) -> Numbered {
+    let last = LISTED_MODES.max(model.alignment.modes.highest());
+    Numbered(
+        (2..=last)
+            .map(|noll| (noll, clean(value_m(noll) / NM)))
+            .collect(),
+    )
+}
+
+/// The modes with the exact defocus projected on them (it has terms in Noll 4, 11, 22 and weaker ones beyond).
+fn with_focus(instrument: &Instrument, model: &Model) -> Numbered {
+    let telescope = &instrument.telescope;
+    let radius = telescope.aperture_radius_m();
+    let map = Wavefront::radial_map(telescope);
+    let defocus_m = |rho: f64| {
+        let sine = map.forward([rho * radius, 0.0])[0] / telescope.focal_length_m;
+        model.alignment.sensor_offset_m * (1.0 - (1.0 - sine * sine).sqrt())
+    };
+    let projection = |noll: u32| {
+        const STEPS: usize = 400; // midpoint rule in ρ², where the integrand is smooth: 1e-6 of the term
+        let mode = ZernikeSum::new(&[(noll, 1.0)].into_iter().collect());
+        (0..STEPS)
+            .map(|i| ((i as f64 + 0.5) / STEPS as f64).sqrt())
+            .map(|rho| mode.value(rho, 0.0) * defocus_m(rho))
+            .sum::<f64>()
+            / STEPS as f64
+    };
+    listed(model, &|noll| {
+        let rotational = crate::wavefront::noll_n_m(noll).1 == 0;
+        model.alignment.modes.get(noll) + if rotational { projection(noll) } else { 0.0 }
+    })
+}
+
+fn flags(
+    instrument: &Instrument,
+    state: &State,
+    model: &Model,
+    expected: &Expected,
+    frame: Option<&Frame>,
+) -> Vec<String> {
+    let camera = &instrument.camera;
+    let [x, y] = model.star_px;
+    let outside = x < -0.5
+        || y < -0.5
+        || x > camera.width_px as f64 - 0.5
+        || y > camera.height_px as f64 - 0.5;
+    let mut flags = Vec::new();
+    if outside {
+        flags.push("star_outside_frame".to_string());
+    }
+    if expected.light_in_frame < 0.9 {
+        flags.push("light_cut_by_frame".to_string());
+    }
+    if !expected.in_electrons {
+        flags.push("relative_units".to_string());
+    }
+    if frame.is_some_and(|f| f.saturated_px() > 0) {
+        flags.push("saturated".to_string());
+    }
+    if state.mask_on && instrument.mask.is_some() {
+        flags.push("masked".to_string());
+    }
+    flags
+}
+
+/// −0 as 0, so that files do not depend on how a zero came about.
+fn clean(value: f64) -> f64 {
+    if value == 0.0 { 0.0 } else { value }
+}
