@@ -2,6 +2,7 @@
 //! Physical optics of a misaligned star.
 
 pub mod frame;
+pub mod image_io;
 pub mod instrument;
 pub mod state;
 pub mod units;

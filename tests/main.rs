@@ -1,1 +1,3 @@
-#[test] fn t(){}
+//! The single integration test binary; one module per question.
+
+mod files;
