@@ -24,8 +24,10 @@
 //! - The same version, the same binary, the same class of processor: the same bytes, on any number of threads.
 
 pub mod atmosphere;
+pub mod cli;
 pub mod frame;
 pub mod geometry;
+pub mod image_io;
 pub mod instrument;
 pub mod mask;
 pub mod math;
