@@ -1,0 +1,143 @@
+"""The references: what is made, by which library, at which sampling, and how far it may be from its own checks.
+
+Every image is made three times: finely and coarsely by one library (their difference bounds the sampling error of the
+fine one, which is kept) and once by another. `made()` yields the records one by one.
+"""
+
+from dataclasses import asdict, dataclass, field
+
+import numpy as np
+
+import scenes
+import seeing
+import zernike_table
+from propagate import Sampling, by_hcipy, by_prysm
+
+FINE = Sampling(cells=2048, points=377, subpixels=10)
+COARSE = Sampling(cells=1024, points=377, subpixels=8)
+OTHER_LIBRARY = Sampling(cells=2048, points=256, subpixels=15)
+SEEING_FINE = Sampling(cells=2048, points=377, subpixels=9)
+SEEING_COARSE = Sampling(cells=1024, points=377, subpixels=7)
+
+SCENES = {
+    "doughnut": scenes.DOUGHNUT,
+    "polychromatic": scenes.POLYCHROMATIC,
+    "masked": scenes.MASKED,
+    "focused": scenes.FOCUSED,
+}
+
+RESOLUTION_LIMIT = 2e-4
+LIBRARY_LIMITS = {"doughnut": 1e-4, "polychromatic": 1e-4, "masked": 5e-4, "focused": 1e-4, "seeing": 1e-4}
+ZERNIKE_LIMIT = 1e-11
+
+MEANING = (
+    "share of the light that passes the pupil (and mask) falling in each pixel; float64 [row, column], row 0 = bottom, "
+    "+x right; the sum over an unlimited sensor is 1; the star (W = 0) is at the middle"
+)
+
+
+@dataclass
+class Record:
+    """One reference: the JSON's content, and the image where there is one."""
+
+    name: str
+    content: dict
+    image: np.ndarray | None = None
+    faults: list = field(default_factory=list)
+
+
+def made():
+    """The records, each computed afresh."""
+    for name, scenario in SCENES.items():
+        yield _image_record(name, scenario)
+    yield _seeing_record()
+    yield _zernike_record()
+
+
+def _image_record(name, scenario):
+    fine, coarse, other = by_hcipy(scenario, FINE), by_hcipy(scenario, COARSE), by_prysm(scenario, OTHER_LIBRARY)
+    accuracy = {
+        "resolution_change_relative_l2": relative_l2(coarse, fine),
+        "other_library_relative_l2": relative_l2(other, fine),
+    }
+    settings = {
+        "library": "hcipy",
+        "method": "FraunhoferPropagator (matrix transform), cell means, Gauss-Legendre points in each pixel",
+        "sampling": asdict(FINE),
+        "sampling_compared": asdict(COARSE),
+        "other_library": "prysm",
+        "other_method": "focus_fixed_sampling (matrix transform), open share times central phase, extrapolated midpoints",
+        "other_sampling": asdict(OTHER_LIBRARY),
+    }
+    return _record(name, scenario, fine, accuracy, settings)
+
+
+def _seeing_record():
+    scenario = scenes.SEEING
+    irradiance, step_um = seeing.star_samples(scenario, SEEING_FINE)
+    fine = seeing.by_galsim(scenario, irradiance, step_um)
+    coarse = seeing.by_galsim(scenario, *seeing.star_samples(scenario, SEEING_COARSE))
+    exact = seeing.by_scipy(scenario, irradiance, step_um, 6.88387718229 / 2, seeing.GALSIM_FWHM_OVER_LAMBDA_R0)
+    rounded = seeing.by_scipy(scenario, irradiance, step_um, 3.44, 0.976)
+    accuracy = {
+        "resolution_change_relative_l2": relative_l2(coarse, fine),
+        "other_library_relative_l2": relative_l2(exact, fine),
+        "constants_3_44_and_0_976_relative_l2": relative_l2(rounded, fine),
+    }
+    settings = {
+        "library": "GalSim",
+        "method": "InterpolatedImage of hcipy's star, convolved with Kolmogorov(fwhm), drawn with the pixel",
+        "sampling": asdict(SEEING_FINE),
+        "sampling_compared": asdict(SEEING_COARSE),
+        "margin_px": seeing.MARGIN_PX,
+        "other_library": "scipy",
+        "other_method": "FFT, analytic transfer function with the exact constants 6.8838772 / 2 and 0.9758634",
+        "airmass": float(seeing.kasten_young_airmass(scenario["star"]["altitude_deg"])),
+        "fwhm_arcsec": float(seeing.fwhm_arcsec(scenario)),
+    }
+    return _record("seeing", scenario, fine, accuracy, settings)
+
+
+def _zernike_record():
+    table, differences = zernike_table.make()
+    content = {
+        "what": "Zernike polynomials in Noll's order and normalisation: values[j][point], on the disc and, orthonormal "
+        "on the annulus, with rho = 1 at the outer edge",
+        **table,
+        "accuracy": {"largest_differences": differences, "limit": ZERNIKE_LIMIT},
+        "settings": {"library": "GalSim", "other_libraries": ["prysm", "hcipy"]},
+    }
+    faults = [
+        f"zernike: {pair} differ by {difference:.1e}, allowed {ZERNIKE_LIMIT:.0e}"
+        for pair, difference in differences.items()
+        if not difference <= ZERNIKE_LIMIT
+    ]
+    return Record("zernike", content, faults=faults)
+
+
+def _record(name, scenario, image, accuracy, settings):
+    limits = {
+        "resolution_change_relative_l2": RESOLUTION_LIMIT,
+        "other_library_relative_l2": LIBRARY_LIMITS[name],
+    }
+    faults = [
+        f"{name}: {figure} is {accuracy[figure]:.1e}, allowed {limit:.0e}"
+        for figure, limit in limits.items()
+        if not accuracy[figure] <= limit
+    ]
+    content = {
+        "what": MEANING,
+        "image": f"{name}.npy",
+        "scenario": scenario,
+        "wavelengths_nm": scenes.wavelengths_nm(scenario),
+        "wavelength_weights": [1 / len(scenes.wavelengths_nm(scenario))] * len(scenes.wavelengths_nm(scenario)),
+        "sum": float(image.sum()),
+        "accuracy": {**accuracy, "limits": limits},
+        "settings": settings,
+    }
+    return Record(name, content, image, faults)
+
+
+def relative_l2(these, those):
+    """Root of the summed squared difference over that of `those`."""
+    return float(np.linalg.norm(these - those) / np.linalg.norm(those))
