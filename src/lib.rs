@@ -5,3 +5,4 @@ pub mod frame;
 pub mod instrument;
 pub mod state;
 pub mod units;
+pub mod wavefront;
