@@ -3,6 +3,7 @@
 
 pub mod frame;
 pub mod instrument;
+pub mod scenario;
 pub mod state;
 pub mod units;
 pub mod wavefront;
