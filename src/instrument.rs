@@ -147,8 +147,8 @@ pub struct Assembly {
     pub backlash_turns: f64,
     /// The screws, at least three, not all on one line.
     pub screws: Vec<Screw>,
-    /// What a tilt of the unit does to the star.
-    pub response: Response,
+    /// What a tilt of the unit does to the star; `None` where it is still to be learned.
+    pub response: Option<Response>,
 }
 
 /// What a clockwise turn does to a screw.

@@ -36,6 +36,7 @@ pub mod predict;
 pub mod propagation;
 pub mod pupil;
 pub mod rng;
+pub mod scenario;
 pub mod sensor;
 pub mod simulate;
 pub mod spectrum;

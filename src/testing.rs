@@ -35,14 +35,14 @@ pub fn fast_unit() -> Instrument {
                     azimuth_rad: azimuth * DEG,
                 })
                 .to_vec(),
-            response: Response {
+            response: Some(Response {
                 coma_m_per_rad: 62.0 * NM / ARCMIN,
                 astigmatism_m_per_rad2: 0.4 * NM / (ARCMIN * ARCMIN),
                 astigmatism_m_per_rad_m: 0.0,
                 image_shift_m_per_rad: 29.0 * UM / ARCMIN,
                 focus_m_per_m: 1.0,
                 sensor_tilt_per_tilt: 1.0,
-            },
+            }),
         }),
         mask: None,
         camera: Camera {

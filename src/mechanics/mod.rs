@@ -55,8 +55,11 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
     let square = from_axis[0].powi(2) + from_axis[1].powi(2);
     let mut sensor_offset_m = state.sensor_offset_m + telescope.field.curvature_per_m2 * square;
     let mut image_shift_m = [0.0; 2];
-    if let Some(assembly) = &instrument.assembly {
-        let response = &assembly.response;
+    if let Some(response) = instrument
+        .assembly
+        .as_ref()
+        .and_then(|a| a.response.as_ref())
+    {
         modes.add_scaled(&tilt_modes(response, plane.tilt_rad, from_axis), 1.0);
         image_shift_m = plane.tilt_rad.map(|t| response.image_shift_m_per_rad * t);
         let raised = plane.tilt_rad[0] * state.field_m[0] + plane.tilt_rad[1] * state.field_m[1];

@@ -1,0 +1,278 @@
+//! The words of the first check: what is wrong with a key, and the next step.
+//!
+//! Every function returns a [`Told`]: the problem and its hint. They are only called for the finding that is told.
+
+use super::document::{Node, Value};
+use super::error::Problem;
+use super::keys::{KeyDoc, key_table};
+use super::nearest::nearest;
+use super::path::{joined, shown_key};
+use super::raw::{HIGHEST_NOLL, LOWEST_NOLL, noll_index};
+use super::rules::{Rule, Shape, rules};
+
+/// A problem and its hint.
+pub(super) type Told = (Problem, String);
+
+/// A key is missing; `needed_for` says which question needs it where not every question does.
+pub(super) fn missing(key: &str, needed_for: Option<&str>) -> Told {
+    let needed_for = needed_for.map(str::to_owned);
+    (
+        Problem::MissingKey {
+            key: key.to_owned(),
+            needed_for,
+        },
+        how_to_write(key),
+    )
+}
+
+/// A value has the wrong type.
+pub(super) fn wrong_type(rule: &Rule, node: &Node, key: &str) -> Told {
+    let hint = match (&rule.shape, &node.value) {
+        (Shape::List { item, .. }, Value::Table(_)) if matches!(item.shape, Shape::Table(_)) => {
+            format!("a list of tables is written with double brackets, [[{key}]]")
+        }
+        (Shape::Table(_) | Shape::Map { .. }, Value::List(_)) => {
+            format!("a table is written with single brackets, [{key}]")
+        }
+        (Shape::Number(_) | Shape::Whole { .. }, Value::Text(_)) => {
+            "write the number without quotes".to_owned()
+        }
+        (Shape::Whole { .. }, Value::Number(_)) => {
+            "write the number without a point or an exponent".to_owned()
+        }
+        _ => meaning(rule),
+    };
+    let (key, value) = (key.to_owned(), node.value.shown());
+    (
+        Problem::WrongType {
+            key,
+            value,
+            expected: rule.allowed(),
+        },
+        hint,
+    )
+}
+
+/// A value lies outside its range.
+pub(super) fn out_of_range(rule: &Rule, node: &Node, key: &str) -> Told {
+    let choice = match (&rule.shape, &node.value) {
+        (Shape::Text { choices, .. }, Value::Text(word)) => {
+            nearest(word, choices.iter().map(String::as_str))
+        }
+        _ => None,
+    };
+    let hint = choice.map_or_else(
+        || meaning(rule),
+        |choice| format!("did you mean \"{choice}\"?"),
+    );
+    let (key, value) = (key.to_owned(), node.value.shown());
+    (
+        Problem::OutOfRange {
+            key,
+            value,
+            allowed: rule.allowed(),
+        },
+        hint,
+    )
+}
+
+/// A key of a table of modes is no Noll index.
+pub(super) fn no_noll_index(table: &str, key: &str) -> Told {
+    let plain = key.trim_start_matches('0');
+    let hint = if plain != key && noll_index(plain).is_some() {
+        format!("write {plain}, without leading zeros")
+    } else if key == "1" {
+        "Noll index 1 is piston, which changes no image; tilts are 2 and 3, focus is 4".to_owned()
+    } else {
+        "for example `7 = 120.0` for 120 nm RMS of coma".to_owned()
+    };
+    let allowed = format!("Noll indices from {LOWEST_NOLL} to {HIGHEST_NOLL}");
+    (
+        Problem::BadNollIndex {
+            table: table.to_owned(),
+            found: shown_key(key),
+            allowed,
+        },
+        hint,
+    )
+}
+
+/// A key is not known in its section.
+pub(super) fn unknown(rule: &Rule, section: &str, key: &str) -> Told {
+    let names: Vec<&str> = rule
+        .fields()
+        .iter()
+        .map(|field| field.name.as_str())
+        .collect();
+    let guess = guess_key(key, section, &names);
+    let hint = match guess
+        .as_deref()
+        .map(|guess| (guess, guess.rsplit_once('.').unwrap_or(("", guess))))
+    {
+        Some((guess, (home, _))) if home == section => format!("did you mean {guess}?"),
+        Some((_, ("", name))) => {
+            format!("did you mean {name}, at the top before the first [section]?")
+        }
+        Some((_, (home, name))) => format!("did you mean {name} under {}?", header(home)),
+        None => format!("keys here: {}", names.join(", ")),
+    };
+    let place = if section.is_empty() {
+        "the top of a scenario".to_owned()
+    } else {
+        header(section)
+    };
+    (
+        Problem::UnknownKey {
+            key: joined(section, key),
+            section: place,
+            nearest: guess,
+        },
+        hint,
+    )
+}
+
+/// The line to write for a key, where, and what it means.
+fn how_to_write(key: &str) -> String {
+    let pattern = without_indices(key);
+    let (section, name) = key.rsplit_once('.').unwrap_or(("", key));
+    let place = if section.is_empty() {
+        "at the top".to_owned()
+    } else {
+        format!("under {}", header(section))
+    };
+    let table = key_table();
+    if let Some(doc) = table
+        .iter()
+        .find(|doc| doc.path == pattern && !doc.example.is_empty())
+    {
+        return format!("write `{name} = {}` {place}: {}", doc.example, doc.meaning);
+    }
+    if matches!(
+        rules_at(&pattern).map(|rule| &rule.shape),
+        Some(Shape::List { .. })
+    ) {
+        return format!("write `{name} = [ … ]` {place}, or one [[{pattern}]] after another");
+    }
+    let inside = format!("{pattern}.");
+    let needed = table
+        .iter()
+        .filter(|doc| doc.default == KeyDoc::REQUIRED && doc.path.starts_with(&inside));
+    let needed: Vec<&str> = needed
+        .map(|doc| &doc.path[inside.len()..])
+        .filter(|key| !key.contains('.'))
+        .collect();
+    match needed.as_slice() {
+        [] => format!("add a section [{key}]"),
+        keys => format!("add a section [{key}] with {}", keys.join(", ")),
+    }
+}
+
+/// How a section starts in the file: `[camera]`, or `[[telescope.vanes]]` for an item of a list.
+fn header(section: &str) -> String {
+    match section.rsplit_once('[') {
+        Some((list, index)) if index.ends_with(']') => format!("[[{list}]]"),
+        _ => format!("[{section}]"),
+    }
+}
+
+fn meaning(rule: &Rule) -> String {
+    match (rule.meaning.as_str(), &rule.example) {
+        ("", Some(example)) => format!("for example {example}"),
+        ("", None) => "`skewstar schema` lists every key with its limits".to_owned(),
+        (meaning, Some(example)) => format!("{meaning} For example {example}"),
+        (meaning, None) => meaning.to_owned(),
+    }
+}
+
+/// The path of the key that was probably meant: a slip of the fingers here, the same word in another section, or a key
+/// here whose unit was forgotten.
+fn guess_key(key: &str, section: &str, names: &[&str]) -> Option<String> {
+    let here = |name: &str| joined(section, name);
+    let elsewhere = || {
+        let docs = key_table().into_iter();
+        let same = |doc: &KeyDoc| doc.path.rsplit('.').next() == Some(key);
+        docs.filter(same)
+            .map(|doc| doc.path.replace("[]", "[0]"))
+            .next()
+    };
+    let longer = || {
+        names.iter().find(|name| {
+            name.strip_prefix(key)
+                .is_some_and(|rest| rest.starts_with('_'))
+        })
+    };
+    nearest(key, names.iter().copied())
+        .map(here)
+        .or_else(elsewhere)
+        .or_else(|| longer().map(|name| here(name)))
+}
+
+fn rules_at(pattern: &str) -> Option<&'static Rule> {
+    let mut names = pattern.split('.').map(|name| name.trim_end_matches("[]"));
+    names.try_fold(rules(), |rule, name| {
+        rule.field(name).map(|field| &field.rule)
+    })
+}
+
+/// `telescope.vanes[3].width_mm` as the key table writes it: `telescope.vanes[].width_mm`.
+fn without_indices(key: &str) -> String {
+    let mut parts = key.split('[');
+    let first = parts.next().unwrap_or_default().to_owned();
+    parts.fold(first, |text, part| {
+        format!(
+            "{text}[{}",
+            part.trim_start_matches(|c: char| c.is_ascii_digit())
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn indices_are_taken_out_of_paths() {
+        assert_eq!(
+            without_indices("telescope.vanes[13].width_mm"),
+            "telescope.vanes[].width_mm"
+        );
+        assert_eq!(without_indices("seed"), "seed");
+    }
+
+    #[test]
+    fn sections_are_shown_as_they_are_typed() {
+        assert_eq!(header("telescope.vanes[13]"), "[[telescope.vanes]]");
+        assert_eq!(header("camera"), "[camera]");
+    }
+
+    #[test]
+    fn a_slip_is_found_here_or_in_another_section() {
+        let fields = rules_at("telescope").expect("a section").fields();
+        let names: Vec<&str> = fields.iter().map(|field| field.name.as_str()).collect();
+        let guess = |key| guess_key(key, "telescope", &names);
+        assert_eq!(
+            guess("apertur_mm").as_deref(),
+            Some("telescope.aperture_mm")
+        );
+        assert_eq!(guess("aperture").as_deref(), Some("telescope.aperture_mm"));
+        assert_eq!(guess("pixel_um").as_deref(), Some("camera.pixel_um"));
+        assert_eq!(guess("seed").as_deref(), Some("seed"));
+        assert_eq!(guess("colour_of_the_tube"), None);
+    }
+
+    #[test]
+    fn the_hint_for_a_missing_section_names_what_it_needs() {
+        assert_eq!(
+            missing("camera", None).1,
+            "add a section [camera] with pixel_um, width_px, height_px"
+        );
+        assert_eq!(
+            missing("star.magnitude", None).1,
+            "write `magnitude = 2.3` under [star]: Johnson V magnitude above the atmosphere."
+        );
+        assert_eq!(
+            missing("mask.holes", None).1,
+            "write `holes = [ … ]` under [mask], or one [[mask.holes]] after another"
+        );
+    }
+}

@@ -1,0 +1,318 @@
+//! The text as a tree of values that remember where they were typed.
+//!
+//! Positions are kept as byte offsets and turned into line and column only for a message, so that a large or hostile text
+//! costs no more than reading it. Values set on the command line sit in the same tree and remember their argument instead.
+
+use std::collections::BTreeMap;
+
+use toml::de::{DeTable, DeValue};
+
+use super::error::{Place, Problem, ScenarioError, number, shortened};
+use super::path::{KeyPath, Step};
+
+/// Longest text that is read at all.
+pub(super) const LONGEST_TEXT: usize = 1 << 20;
+
+/// A scenario's text as a tree, with the arguments that were laid over it.
+#[derive(Debug, Clone)]
+pub(super) struct Document {
+    label: String,
+    text: String,
+    /// The `KEY=VALUE` arguments laid over the text so far.
+    pub arguments: Vec<String>,
+    /// The top table.
+    pub root: Node,
+}
+
+/// A value and where its key was typed (an item of a list: where the item starts).
+#[derive(Debug, Clone)]
+pub(super) struct Node {
+    /// Where.
+    pub origin: Origin,
+    /// What.
+    pub value: Value,
+}
+
+/// Where a value was typed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Origin {
+    /// Byte offset in the text.
+    Byte(usize),
+    /// Number of the argument.
+    Argument(usize),
+}
+
+/// A TOML value.
+#[derive(Debug, Clone)]
+pub(super) enum Value {
+    /// A table.
+    Table(BTreeMap<String, Node>),
+    /// A list.
+    List(Vec<Node>),
+    /// A whole number, as typed where 64 bits cannot hold it.
+    Whole(Result<i64, String>),
+    /// A number with a point or an exponent.
+    Number(f64),
+    /// Text.
+    Text(String),
+    /// true or false.
+    Flag(bool),
+    /// A date or a time, which no key wants.
+    Date(String),
+}
+
+impl Document {
+    /// Reads a text.
+    pub fn parse(text: &str, label: &str) -> Result<Self, ScenarioError> {
+        let refuse =
+            |place, problem, hint: &str| Err(ScenarioError::new(label, place, problem, hint));
+        if text.len() > LONGEST_TEXT {
+            let problem = Problem::TooLong {
+                bytes: text.len(),
+                limit: LONGEST_TEXT,
+            };
+            return refuse(
+                Place::Whole,
+                problem,
+                "a scenario is a short text; is this the right file?",
+            );
+        }
+        let table = match DeTable::parse(text) {
+            Ok(table) => table.into_inner(),
+            Err(error) => {
+                let place = error
+                    .span()
+                    .map_or(Place::Whole, |span| line_and_column(text, span.start));
+                let message = shortened(&error.message().replace('\n', "; "));
+                return refuse(place, Problem::NotToml { message }, SYNTAX_HINT);
+            }
+        };
+        if table.is_empty() {
+            return refuse(
+                Place::Whole,
+                Problem::Empty,
+                "`skewstar new NAME` writes a scenario to fill in",
+            );
+        }
+        let root = Node {
+            origin: Origin::Byte(0),
+            value: table_value(table, Origin::Byte),
+        };
+        Ok(Document {
+            label: label.to_owned(),
+            text: text.to_owned(),
+            arguments: Vec::new(),
+            root,
+        })
+    }
+
+    /// The place of an origin, for a message.
+    pub fn place(&self, origin: Origin) -> Place {
+        match origin {
+            Origin::Byte(offset) => line_and_column(&self.text, offset),
+            Origin::Argument(index) => Place::Argument {
+                option: "--set".to_owned(),
+                text: self.arguments.get(index).cloned().unwrap_or_default(),
+            },
+        }
+    }
+
+    /// Where the value at a path was typed; for a path that is not there, where the nearest table around it was.
+    pub fn origin(&self, path: &str) -> Origin {
+        self.node(path).origin
+    }
+
+    /// The same for a key that the user named, in the table at a path.
+    pub fn origin_in(&self, table: &str, key: &str) -> Origin {
+        let table = self.node(table);
+        table
+            .child(&Step::Key(key.to_owned()))
+            .unwrap_or(table)
+            .origin
+    }
+
+    fn node(&self, path: &str) -> &Node {
+        let mut node = &self.root;
+        for step in KeyPath::parse(path).map(|path| path.0).unwrap_or_default() {
+            match node.child(&step) {
+                Some(child) => node = child,
+                None => break,
+            }
+        }
+        node
+    }
+
+    /// An error of this document.
+    pub fn error(
+        &self,
+        origin: Origin,
+        problem: Problem,
+        hint: impl Into<String>,
+    ) -> ScenarioError {
+        ScenarioError::new(&self.label, self.place(origin), problem, hint)
+    }
+}
+
+impl Node {
+    /// What a step leads to.
+    pub fn child(&self, step: &Step) -> Option<&Node> {
+        match (&self.value, step) {
+            (Value::Table(table), Step::Key(key)) => table.get(key),
+            (Value::List(items), Step::Index(index)) => items.get(*index),
+            _ => None,
+        }
+    }
+}
+
+impl Value {
+    /// Reads a TOML value typed on the command line; everything in it gets one origin.
+    pub fn of_argument(text: &str, origin: Origin) -> Result<Value, String> {
+        let value = DeValue::parse(text).map_err(|error| shortened(error.message()))?;
+        Ok(value_of(value.into_inner(), |_| origin))
+    }
+
+    /// The number, if it is one.
+    pub fn number(&self) -> Option<f64> {
+        match self {
+            Value::Number(value) => Some(*value),
+            Value::Whole(Ok(value)) => Some(*value as f64),
+            Value::Whole(Err(typed)) => typed.parse().ok(),
+            _ => None,
+        }
+    }
+
+    /// The value as a message shows it.
+    pub fn shown(&self) -> String {
+        match self {
+            Value::Table(_) => "a table".to_owned(),
+            Value::List(items) => match items.len() {
+                1 => "a list of 1 value".to_owned(),
+                count => format!("a list of {count} values"),
+            },
+            Value::Whole(Ok(value)) => value.to_string(),
+            Value::Whole(Err(typed)) => shortened(typed),
+            Value::Number(value) => number(*value),
+            Value::Text(text) => format!("\"{}\"", shortened(text)),
+            Value::Flag(flag) => flag.to_string(),
+            Value::Date(date) => shortened(date),
+        }
+    }
+
+    /// The plain value, for the typed structs. Whole numbers of any size are numbers there.
+    pub fn plain(&self) -> toml::Value {
+        match self {
+            Value::Table(table) => toml::Value::Table(
+                table
+                    .iter()
+                    .map(|(key, node)| (key.clone(), node.value.plain()))
+                    .collect(),
+            ),
+            Value::List(items) => {
+                toml::Value::Array(items.iter().map(|node| node.value.plain()).collect())
+            }
+            Value::Whole(Ok(value)) => toml::Value::Integer(*value),
+            Value::Whole(Err(typed)) => toml::Value::Float(typed.parse().unwrap_or(f64::INFINITY)),
+            Value::Number(value) => toml::Value::Float(*value),
+            Value::Text(text) | Value::Date(text) => toml::Value::String(text.clone()),
+            Value::Flag(flag) => toml::Value::Boolean(*flag),
+        }
+    }
+}
+
+const SYNTAX_HINT: &str =
+    "a line is `key = value`, a section starts with `[name]`, text stands in \"quotes\"";
+
+/// Line and column, both from 1, of a byte offset; a column is a character.
+fn line_and_column(text: &str, offset: usize) -> Place {
+    let bytes = text.as_bytes();
+    let before = &bytes[..offset.min(bytes.len())];
+    let line_start = before
+        .iter()
+        .rposition(|&byte| byte == b'\n')
+        .map_or(0, |at| at + 1);
+    let line = 1 + before.iter().filter(|&&byte| byte == b'\n').count();
+    let starts_character = |byte: &&u8| **byte & 0xC0 != 0x80;
+    Place::Line {
+        line,
+        column: 1 + before[line_start..].iter().filter(starts_character).count(),
+    }
+}
+
+fn table_value(table: DeTable<'_>, origin: impl Fn(usize) -> Origin + Copy) -> Value {
+    let nodes = table.into_iter().map(|(key, value)| {
+        let node = Node {
+            origin: origin(key.span().start),
+            value: value_of(value.into_inner(), origin),
+        };
+        (key.into_inner().into_owned(), node)
+    });
+    Value::Table(nodes.collect())
+}
+
+fn value_of(value: DeValue<'_>, origin: impl Fn(usize) -> Origin + Copy) -> Value {
+    match value {
+        DeValue::Table(table) => table_value(table, origin),
+        DeValue::Array(items) => {
+            let nodes = items.into_iter().map(|item| {
+                let start = item.span().start;
+                Node {
+                    origin: origin(start),
+                    value: value_of(item.into_inner(), origin),
+                }
+            });
+            Value::List(nodes.collect())
+        }
+        DeValue::Integer(integer) => {
+            let read = i64::from_str_radix(integer.as_str(), integer.radix());
+            Value::Whole(read.map_err(|_| integer.to_string()))
+        }
+        DeValue::Float(float) => Value::Number(float.as_str().parse().unwrap_or(f64::NAN)),
+        DeValue::String(text) => Value::Text(text.into_owned()),
+        DeValue::Boolean(flag) => Value::Flag(flag),
+        DeValue::Datetime(date) => Value::Date(date.to_string()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn place_of(text: &str, path: &str) -> (usize, usize) {
+        let document = Document::parse(text, "t.toml").expect("valid TOML");
+        match document.place(document.origin(path)) {
+            Place::Line { line, column } => (line, column),
+            other => panic!("{other}"),
+        }
+    }
+
+    #[test]
+    fn keys_remember_their_line_and_column() {
+        let text = "a = 1\n[b]\n  c = [1, 22]\nd.e = { f = \"ä\", g = 2 }\n[[h.i]]\nj = 0\n[[h.i]]\nj = 1\n";
+        assert_eq!(place_of(text, "a"), (1, 1));
+        assert_eq!(place_of(text, "b"), (2, 2));
+        assert_eq!(place_of(text, "b.c"), (3, 3));
+        assert_eq!(place_of(text, "b.c[1]"), (3, 11));
+        assert_eq!(place_of(text, "b.d.e.g"), (4, 18)); // a column is a character, not a byte
+        assert_eq!(place_of(text, "h.i[1].j"), (8, 1));
+        assert_eq!(place_of(text, "h.i[1].missing"), (7, 1)); // the table it should be in
+        assert_eq!(place_of(text, "nothing.here"), (1, 1));
+    }
+
+    #[test]
+    fn windows_line_ends_count_once() {
+        assert_eq!(place_of("a = 1\r\nb = 2\r\n", "b"), (2, 1));
+    }
+
+    #[test]
+    fn whole_numbers_that_64_bits_cannot_hold_stay_as_typed() {
+        let document = Document::parse("a = 99999999999999999999\nb = 0x10\nc = 1_000.5", "t")
+            .expect("valid TOML");
+        let Value::Table(table) = &document.root.value else {
+            panic!("no table")
+        };
+        assert_eq!(table["a"].value.shown(), "99999999999999999999");
+        assert_eq!(table["a"].value.number(), Some(1e20));
+        assert_eq!(table["b"].value.number(), Some(16.0));
+        assert_eq!(table["c"].value.number(), Some(1000.5));
+    }
+}

@@ -1,0 +1,141 @@
+//! Scenario files: text in, a validated [`Instrument`] and [`State`] out.
+//!
+//! It parses text it is handed: it opens no file, prints nothing, reads no clock and draws nothing at random. Two stages:
+//! the text becomes structs that hold what was typed (`raw`), and only a text that passes every check becomes the domain
+//! types, in SI units (`validate`). Nothing is repaired on the way: what cannot be meant is refused, with its line, its
+//! key, what is allowed and what to do next.
+//!
+//! ```text
+//! text ─▶ document (values that know their line) ◀─ overrides (--set)
+//!              │ check    known keys, types, limits       ◀─ rules ◀─ raw (the one list of keys)
+//!              │ validate what one value means for another, then SI
+//!              ▼
+//!          Scenario
+//! ```
+//!
+//! A misspelt key or a wrong type anywhere is told before a contradiction between two values; among equals the earliest
+//! line is told. A seed is not asked for here: only a question that draws at random needs one.
+
+mod advice;
+mod check;
+mod document;
+mod error;
+mod findings;
+mod keys;
+mod nearest;
+mod overrides;
+mod path;
+mod raw;
+mod rules;
+mod schema;
+mod template;
+mod validate;
+
+pub use error::{Place, Problem, ScenarioError};
+pub use keys::{KeyDoc, key_table};
+pub use overrides::steps;
+pub use template::{Kind, template};
+
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
+
+use crate::instrument::Instrument;
+use crate::state::State;
+use document::{Document, Origin};
+
+/// A scenario that passed every check.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scenario {
+    /// What it shows, in one line.
+    pub title: String,
+    /// Seed of everything random, 0 to 2^53 − 1; `None` when the file has none.
+    pub seed: Option<u64>,
+    /// What the owner knows.
+    pub instrument: Instrument,
+    /// What is hidden.
+    pub state: State,
+    /// SHA-256 of the text, in hex; with overrides, of the text followed by a line feed and `--set KEY=VALUE` for each.
+    pub sha256: String,
+}
+
+/// Reads a scenario.
+///
+/// `label` is the file's name for messages. Each of `overrides` is `KEY=VALUE` with a TOML value on the right, laid over
+/// the text before it is checked, such as `telescope.vanes[0].width_mm=5`.
+///
+/// # Errors
+/// [`ScenarioError`] for the first thing that cannot be meant.
+///
+/// ```
+/// // A typing slip costs a message, not an hour: the key is named with its place and its neighbour.
+/// let text = "format = 1\ntitle = \"slip\"\n[telescope]\napertur_mm = 190\nfocal_length_mm = 456\n\
+///             [camera]\npixel_um = 3.8\nwidth_px = 160\nheight_px = 160\n";
+/// let error = skewstar::scenario::read(text, "slip.toml", &[]).unwrap_err();
+/// assert_eq!(error.to_string(), "slip.toml:4:1: telescope.apertur_mm is not a key of [telescope]");
+/// assert_eq!(error.hint(), "did you mean telescope.aperture_mm?");
+/// ```
+pub fn read(text: &str, label: &str, overrides: &[String]) -> Result<Scenario, ScenarioError> {
+    let mut document = Document::parse(text, label)?;
+    overrides::apply(&mut document, overrides)?;
+    check::check(&document)?;
+    let raw = typed(&document)?;
+    validate::check(&raw, &document)?;
+    let (instrument, state) = validate::build(&raw);
+    Ok(Scenario {
+        title: raw.title,
+        seed: raw.seed,
+        instrument,
+        state,
+        sha256: digest(text, overrides),
+    })
+}
+
+/// Reads a scenario from bytes that may not be text.
+///
+/// # Errors
+/// As [`read`]; bytes that are not UTF-8 are refused with the offset of the first bad one.
+pub fn read_bytes(
+    bytes: &[u8],
+    label: &str,
+    overrides: &[String],
+) -> Result<Scenario, ScenarioError> {
+    match std::str::from_utf8(bytes) {
+        Ok(text) => read(text, label, overrides),
+        Err(error) => {
+            let problem = Problem::NotUtf8 {
+                offset: error.valid_up_to(),
+            };
+            let hint =
+                "a scenario is a plain text file; is this a picture, or text in another encoding?";
+            Err(ScenarioError::new(label, Place::Whole, problem, hint))
+        }
+    }
+}
+
+/// JSON Schema (draft 2020-12) of the scenario file, indented, for editors.
+pub fn schema() -> String {
+    format!("{:#}", schema::schema_value())
+}
+
+/// The typed structs. The rules were read off them, so a document that passed the first check fits; should the two ever
+/// disagree, the reader's own message is better than a guess.
+fn typed(document: &Document) -> Result<raw::RawScenario, ScenarioError> {
+    raw::RawScenario::deserialize(document.root.value.plain()).map_err(|error| {
+        let message = error::shortened(&error.message().replace('\n', "; "));
+        let hint = "compare the file with `skewstar schema`";
+        document.error(Origin::Byte(0), Problem::NotToml { message }, hint)
+    })
+}
+
+fn digest(text: &str, overrides: &[String]) -> String {
+    let mut hash = Sha256::new();
+    hash.update(text);
+    for argument in overrides {
+        hash.update("\n--set ");
+        hash.update(argument);
+    }
+    hash.finalize()
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
+}

@@ -1,0 +1,182 @@
+//! `[mask]` as typed.
+
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::{Deserialize, Serialize};
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawMask {
+    /// How the slots are arranged.
+    #[schemars(example = &"three-triplet")]
+    pub layout: RawLayout,
+    /// Distance from slot to slot; two values (outer, inner) where a layout has zones.
+    #[schemars(extend("x-default" = "none; needed by one-triplet, three-triplet and two-zone"))]
+    pub slot_pitch_mm: Option<RawPitch>,
+    /// Slot width over slot pitch.
+    #[schemars(range(min = 0.05, max = 0.95), example = 0.5, extend("x-unit" = "fraction", "x-default" = "none; needed by one-triplet, three-triplet and two-zone"))]
+    pub open_fraction: Option<f64>,
+    /// Angle between the straight and the slanted slots.
+    #[schemars(range(min = -60.0, max = 60.0), example = 20.0, extend("x-default" = "none; needed by one-triplet, three-triplet and two-zone"))]
+    pub slant_deg: Option<f64>,
+    /// Which way the slanted slots lean: 1 or -1.
+    #[serde(default = "plus")]
+    #[schemars(range(min = -1, max = 1), example = 1, extend("enum" = [-1, 1], "x-unit" = "sign"))]
+    pub sense: i32,
+    /// Outer diameter of the plate.
+    #[schemars(range(max = 20000.0), extend("exclusiveMinimum" = 0.0), example = 188.0)]
+    pub outer_diameter_mm: f64,
+    /// Diameter of the hole in its middle; smaller than the plate; 0 for none.
+    #[schemars(range(min = 0.0, max = 20000.0), example = 84.0)]
+    pub inner_diameter_mm: f64,
+    /// Solid rim at the outer edge.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1000.0), example = 4.0)]
+    pub outer_rim_mm: f64,
+    /// Solid rim at the hole.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1000.0), example = 3.0)]
+    pub inner_rim_mm: f64,
+    /// Width of the solid strips along the borders between regions.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 1000.0), example = 2.0)]
+    pub rib_mm: f64,
+    /// Border between the outer and the inner zone; between the rims.
+    #[schemars(range(max = 10000.0), extend("exclusiveMinimum" = 0.0, "x-default" = "none; needed by two-zone"), example = 71.0)]
+    pub zone_radius_mm: Option<f64>,
+    /// Thickness of the plate.
+    #[schemars(range(max = 100.0), extend("exclusiveMinimum" = 0.0), example = 2.4)]
+    pub thickness_mm: f64,
+    /// Turn of the whole mask about its own centre.
+    #[serde(default)]
+    #[schemars(range(min = -360.0, max = 360.0), example = 0.0)]
+    pub rotation_deg: f64,
+    /// Where its centre really sits (x, y), inside the aperture.
+    #[serde(default)]
+    #[schemars(inner(range(min = -10000.0, max = 10000.0)), example = [0.0, 0.0])]
+    pub offset_mm: [f64; 2],
+    /// Distance ahead of the pupil.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 20000.0), example = 0.0)]
+    pub distance_mm: f64,
+    /// The holes of the layout "holes".
+    #[schemars(length(min = 1, max = 1000))]
+    pub holes: Option<Vec<RawHole>>,
+    /// The regions of the layout "regions".
+    #[schemars(length(min = 1, max = 200))]
+    pub regions: Option<Vec<RawRegion>>,
+    /// The SVG file of the layout "drawing"; cannot be used yet.
+    #[schemars(length(min = 1, max = 1000), example = &"mask.svg", extend("x-default" = "none"))]
+    pub drawing: Option<String>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(in crate::scenario) enum RawLayout {
+    OneTriplet,
+    ThreeTriplet,
+    TwoZone,
+    Holes,
+    Regions,
+    Drawing,
+}
+
+impl RawLayout {
+    /// The word in the file.
+    pub fn word(self) -> &'static str {
+        match self {
+            RawLayout::OneTriplet => "one-triplet",
+            RawLayout::ThreeTriplet => "three-triplet",
+            RawLayout::TwoZone => "two-zone",
+            RawLayout::Holes => "holes",
+            RawLayout::Regions => "regions",
+            RawLayout::Drawing => "drawing",
+        }
+    }
+
+    /// Whether the layout is made of slots by `slot_pitch_mm`, `open_fraction` and `slant_deg`.
+    pub fn has_slots(self) -> bool {
+        matches!(
+            self,
+            RawLayout::OneTriplet | RawLayout::ThreeTriplet | RawLayout::TwoZone
+        )
+    }
+}
+
+/// One pitch, or one a zone.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(untagged)]
+pub(in crate::scenario) enum RawPitch {
+    Same(f64),
+    OuterInner([f64; 2]),
+}
+
+impl RawPitch {
+    /// The pitches in the order outer, inner.
+    pub fn list_mm(self) -> Vec<f64> {
+        match self {
+            RawPitch::Same(pitch_mm) => vec![pitch_mm],
+            RawPitch::OuterInner(pitches_mm) => pitches_mm.to_vec(),
+        }
+    }
+}
+
+impl JsonSchema for RawPitch {
+    fn schema_name() -> Cow<'static, str> {
+        "Pitch".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "anyOf": [
+                { "type": "number", "minimum": 0.1, "maximum": 1000.0 },
+                {
+                    "type": "array",
+                    "items": { "type": "number", "minimum": 0.1, "maximum": 1000.0 },
+                    "minItems": 2,
+                    "maxItems": 2,
+                },
+            ],
+            "examples": [3.4],
+        })
+    }
+}
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawHole {
+    /// Distance of the hole's centre from the mask's.
+    #[schemars(range(min = 0.0, max = 10000.0), example = 70.0)]
+    pub radius_mm: f64,
+    /// Azimuth of the hole's centre.
+    #[schemars(range(min = -360.0, max = 360.0), example = 90.0)]
+    pub azimuth_deg: f64,
+    /// Diameter of the hole.
+    #[schemars(range(max = 10000.0), extend("exclusiveMinimum" = 0.0), example = 20.0)]
+    pub diameter_mm: f64,
+}
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawRegion {
+    /// First and last azimuth; the last is the larger, by at most 360.
+    #[schemars(inner(range(min = -720.0, max = 720.0)), example = [60.0, 120.0])]
+    pub azimuth_deg: [f64; 2],
+    /// Inner and outer radius, on the plate.
+    #[schemars(inner(range(min = 0.0, max = 10000.0)), example = [45.0, 90.0])]
+    pub radius_mm: [f64; 2],
+    /// Direction along the slots.
+    #[schemars(range(min = -360.0, max = 360.0), example = 90.0)]
+    pub slot_deg: f64,
+    /// Distance from slot to slot.
+    #[schemars(range(min = 0.1, max = 1000.0), example = 3.4)]
+    pub pitch_mm: f64,
+    /// Slot width over slot pitch.
+    #[schemars(range(min = 0.05, max = 0.95), example = 0.5, extend("x-unit" = "fraction"))]
+    pub open_fraction: f64,
+}
+
+fn plus() -> i32 {
+    1
+}

@@ -1,0 +1,333 @@
+//! The rules of the file, read off the typed structs: which keys there are, of which type, within which limits.
+//!
+//! [`raw`](super::raw) is the only source. Its JSON Schema is turned into a tree of [`Rule`]s once (by
+//! [`schema`](super::schema)); the checks, the key table and the messages all read that tree, so they cannot disagree
+//! with the structs or with each other.
+
+use std::fmt;
+use std::sync::OnceLock;
+
+use super::error::number;
+use super::schema;
+
+/// What may stand at one place of the file.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Rule {
+    /// One sentence saying what the key means.
+    pub meaning: String,
+    /// Unit, where the name of the key does not carry it.
+    pub unit: Option<String>,
+    /// What holds where the key is left out.
+    pub default: Option<String>,
+    /// A sensible value, as TOML.
+    pub example: Option<String>,
+    /// Type and limits.
+    pub shape: Shape,
+}
+
+/// Type and limits of a value.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Shape {
+    /// A table with these keys and no others; the required ones first.
+    Table(Vec<Field>),
+    /// A table whose keys are the user's own, with values that obey one rule.
+    Map { keys: MapKeys, value: Box<Rule> },
+    /// A list whose items obey one rule.
+    List {
+        item: Box<Rule>,
+        least: usize,
+        most: usize,
+    },
+    /// Any number.
+    Number(Range),
+    /// A whole number, one of `only` where that is not empty.
+    Whole { range: Range, only: Vec<i64> },
+    /// Text, one of `choices` where that is not empty.
+    Text {
+        choices: Vec<String>,
+        shortest: usize,
+        longest: usize,
+    },
+    /// true or false.
+    Flag,
+    /// Whatever one of these allows.
+    Either(Vec<Rule>),
+    /// A table that is not looked into.
+    Unread,
+}
+
+/// What the keys of a [`Shape::Map`] are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum MapKeys {
+    /// Noll indices.
+    Noll,
+    /// Names of screws.
+    Screws,
+}
+
+/// One key of a table.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Field {
+    /// The key.
+    pub name: String,
+    /// Whether it must be there.
+    pub required: bool,
+    /// What it may hold.
+    pub rule: Rule,
+}
+
+/// Limits of a number; both inclusive but for `above`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Range {
+    /// Smallest value.
+    pub least: f64,
+    /// Whether the smallest value itself is excluded.
+    pub above: bool,
+    /// Largest value.
+    pub most: f64,
+}
+
+impl Range {
+    /// Whether a value obeys the limits; NaN never does.
+    pub fn holds(&self, value: f64) -> bool {
+        let low_enough = value <= self.most;
+        let high_enough = if self.above {
+            value > self.least
+        } else {
+            value >= self.least
+        };
+        low_enough && high_enough
+    }
+}
+
+impl fmt::Display for Range {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (least, most) = (limit(self.least), limit(self.most));
+        if self.above {
+            write!(out, "more than {least} and at most {most}")
+        } else {
+            write!(out, "from {least} to {most}")
+        }
+    }
+}
+
+impl Rule {
+    /// The rule of a key of a table, `None` for an unknown key.
+    pub fn field(&self, name: &str) -> Option<&Field> {
+        self.fields().iter().find(|field| field.name == name)
+    }
+
+    /// The keys of a table; none for anything else.
+    pub fn fields(&self) -> &[Field] {
+        match &self.shape {
+            Shape::Table(fields) => fields,
+            _ => &[],
+        }
+    }
+
+    /// What is allowed, as it reads after "must be".
+    pub fn allowed(&self) -> String {
+        match &self.shape {
+            Shape::Number(range) => format!("a number {range}"),
+            Shape::Whole { only, .. } if !only.is_empty() => one_of(only),
+            Shape::Whole { range, .. } => format!("a whole number {range}"),
+            Shape::Text {
+                choices,
+                shortest,
+                longest,
+            } if choices.is_empty() => {
+                format!(
+                    "text in quotes of {} characters",
+                    count(*shortest, *longest)
+                )
+            }
+            Shape::Text { choices, .. } => one_of(
+                &choices
+                    .iter()
+                    .map(|word| format!("{word:?}"))
+                    .collect::<Vec<_>>(),
+            ),
+            Shape::Flag => "true or false".to_owned(),
+            Shape::List { item, least, most } => {
+                format!("a list of {}{}", count(*least, *most), each(item))
+            }
+            Shape::Table(_) | Shape::Unread => "a table".to_owned(),
+            Shape::Map {
+                keys: MapKeys::Noll,
+                ..
+            } => "a table of Noll index = number".to_owned(),
+            Shape::Map {
+                keys: MapKeys::Screws,
+                ..
+            } => "a table of screw = turns".to_owned(),
+            Shape::Either(rules) => rules
+                .iter()
+                .map(Rule::allowed)
+                .collect::<Vec<_>>()
+                .join(", or "),
+        }
+    }
+}
+
+/// The rules of the whole file.
+pub(super) fn rules() -> &'static Rule {
+    static RULES: OnceLock<Rule> = OnceLock::new();
+    RULES.get_or_init(|| schema::rule(&schema::schema_value()))
+}
+
+/// A limit as people write it: powers of ten as such, everything else in full.
+fn limit(value: f64) -> String {
+    if value.fract() == 0.0 && value.abs() < 1e16 {
+        format!("{value}")
+    } else {
+        number(value)
+    }
+}
+
+fn one_of<T: fmt::Display>(choices: &[T]) -> String {
+    let words: Vec<String> = choices.iter().map(T::to_string).collect();
+    match words.split_last() {
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
+        None => String::new(),
+    }
+}
+
+fn count(least: usize, most: usize) -> String {
+    if least == most {
+        format!("{least}")
+    } else {
+        format!("{least} to {most}")
+    }
+}
+
+fn each(item: &Rule) -> String {
+    match &item.shape {
+        Shape::Number(range) => format!(" numbers, each {range}"),
+        Shape::Table(_) => " tables".to_owned(),
+        _ => " values".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(path: &str) -> Rule {
+        path.split('.').fold(rules().clone(), |rule, name| {
+            rule.field(name).expect(path).rule.clone()
+        })
+    }
+
+    #[test]
+    fn limits_are_read_off_the_structs() {
+        assert_eq!(
+            at("telescope.aperture_mm").allowed(),
+            "a number from 1 to 20000"
+        );
+        assert_eq!(
+            at("camera.width_px").allowed(),
+            "a whole number from 1 to 16384"
+        );
+        assert_eq!(
+            at("camera.gain_e_per_adu").allowed(),
+            "a number more than 0 and at most 1000"
+        );
+        assert_eq!(
+            at("telescope.focus_law").allowed(),
+            "\"sine\" or \"paraboloid\""
+        );
+        assert_eq!(
+            at("seed").allowed(),
+            "a whole number from 0 to 9007199254740991"
+        );
+        assert_eq!(at("mask.sense").allowed(), "-1 or 1");
+        assert_eq!(
+            at("camera.passband_nm").allowed(),
+            "a list of 2 numbers, each from 200 to 2500"
+        );
+        assert_eq!(at("assembly.screws").allowed(), "a list of 3 to 24 tables");
+    }
+
+    #[test]
+    fn required_keys_and_defaults_are_those_of_the_contract() {
+        // DESIGN: required are format, title, aperture, focal length, pixel size and frame size.
+        let required = |rule: &Rule| -> Vec<String> {
+            rule.fields()
+                .iter()
+                .filter(|field| field.required)
+                .map(|field| field.name.clone())
+                .collect()
+        };
+        assert_eq!(
+            required(rules()),
+            ["format", "title", "telescope", "camera"]
+        );
+        assert_eq!(
+            required(&at("telescope")),
+            ["aperture_mm", "focal_length_mm"]
+        );
+        assert_eq!(
+            required(&at("camera")),
+            ["pixel_um", "width_px", "height_px"]
+        );
+        assert_eq!(at("telescope.reflections").default.as_deref(), Some("1"));
+        assert_eq!(
+            at("telescope.focus_law").default.as_deref(),
+            Some("\"sine\"")
+        );
+        assert_eq!(at("star.altitude_deg").default.as_deref(), Some("90.0"));
+        assert_eq!(at("state.recentred").default.as_deref(), Some("true"));
+    }
+
+    #[test]
+    fn a_range_knows_which_of_its_ends_belong_to_it() {
+        let closed = Range {
+            least: 1.0,
+            above: false,
+            most: 3.0,
+        };
+        assert!(
+            closed.holds(1.0) && closed.holds(3.0) && !closed.holds(0.999) && !closed.holds(3.001)
+        );
+        let open = Range {
+            least: 1.0,
+            above: true,
+            most: 3.0,
+        };
+        assert!(!open.holds(1.0) && open.holds(1.001));
+        assert!(!closed.holds(f64::NAN) && !closed.holds(f64::INFINITY));
+    }
+
+    #[test]
+    fn every_key_is_limited_and_only_the_prescription_is_unread() {
+        fn visit(rule: &Rule, path: &str) {
+            let finite = |range: &Range| range.least.is_finite() && range.most.is_finite();
+            match &rule.shape {
+                Shape::Table(fields) => fields
+                    .iter()
+                    .for_each(|f| visit(&f.rule, &format!("{path}.{}", f.name))),
+                Shape::Map { value, .. } => visit(value, &format!("{path}.*")),
+                Shape::List { item, most, .. } => {
+                    assert!(*most < usize::MAX, "{path} is a list without an end");
+                    visit(item, &format!("{path}[]"));
+                }
+                Shape::Number(range) | Shape::Whole { range, .. } => {
+                    assert!(finite(range), "{path} has no limit")
+                }
+                Shape::Text {
+                    choices, longest, ..
+                } => {
+                    assert!(
+                        !choices.is_empty() || *longest < usize::MAX,
+                        "{path} is text without an end"
+                    );
+                }
+                Shape::Either(rules) => rules.iter().for_each(|rule| visit(rule, path)),
+                Shape::Flag => {}
+                Shape::Unread => assert_eq!(path, ".assembly.prescription"),
+            }
+        }
+        visit(rules(), "");
+    }
+}

@@ -1,0 +1,196 @@
+//! The JSON Schema of the typed structs, and the rules read off it.
+//!
+//! Only the few words of JSON Schema that the structs produce are understood. A shape that is not would become a table
+//! that is not looked into; the test of the rules allows one of those, by name.
+
+use schemars::generate::SchemaSettings;
+use serde_json::Value as Json;
+
+use super::raw::RawScenario;
+use super::rules::{Field, MapKeys, Range, Rule, Shape};
+
+/// The JSON Schema of the whole file. TOML has no null, so none is offered.
+pub(super) fn schema_value() -> Json {
+    let settings =
+        SchemaSettings::draft2020_12().with(|settings| settings.inline_subschemas = true);
+    let mut schema = settings
+        .into_generator()
+        .into_root_schema_for::<RawScenario>()
+        .to_value();
+    drop_null(&mut schema);
+    schema
+}
+
+/// The rule that a schema stands for.
+pub(super) fn rule(schema: &Json) -> Rule {
+    Rule {
+        meaning: text_of(schema, "description").unwrap_or_default(),
+        unit: text_of(schema, "x-unit"),
+        default: text_of(schema, "x-default").or_else(|| schema.get("default").map(toml_text)),
+        example: schema
+            .get("examples")
+            .and_then(|list| list.get(0))
+            .map(toml_text),
+        shape: shape(schema),
+    }
+}
+
+fn shape(schema: &Json) -> Shape {
+    if let Some(choices) = schema.get("anyOf").and_then(Json::as_array) {
+        return Shape::Either(choices.iter().map(rule).collect());
+    }
+    match schema.get("type").and_then(Json::as_str) {
+        Some("object") => table_shape(schema),
+        Some("array") => Shape::List {
+            item: Box::new(rule(&schema["items"])),
+            least: whole(schema, "minItems").unwrap_or(0),
+            most: whole(schema, "maxItems").unwrap_or(usize::MAX),
+        },
+        Some("number") => Shape::Number(range(schema)),
+        Some("integer") => Shape::Whole {
+            range: range(schema),
+            only: listed(schema, Json::as_i64),
+        },
+        Some("string") => Shape::Text {
+            choices: listed(schema, |word| word.as_str().map(str::to_owned)),
+            shortest: whole(schema, "minLength").unwrap_or(0),
+            longest: whole(schema, "maxLength").unwrap_or(usize::MAX),
+        },
+        Some("boolean") => Shape::Flag,
+        _ => Shape::Unread,
+    }
+}
+
+fn table_shape(schema: &Json) -> Shape {
+    if let Some(properties) = schema.get("properties").and_then(Json::as_object) {
+        let required = listed(schema.get("required").unwrap_or(&Json::Null), |word| {
+            word.as_str().map(str::to_owned)
+        });
+        let optional = properties.keys().filter(|name| !required.contains(name));
+        let field = |name: &String| Field {
+            name: name.clone(),
+            required: required.contains(name),
+            rule: rule(&properties[name]),
+        };
+        return Shape::Table(required.iter().chain(optional).map(field).collect());
+    }
+    match (
+        text_of(schema, "x-keys").as_deref(),
+        schema.get("additionalProperties"),
+    ) {
+        (Some("Noll index"), Some(value)) => Shape::Map {
+            keys: MapKeys::Noll,
+            value: Box::new(rule(value)),
+        },
+        (Some(_), Some(value)) => Shape::Map {
+            keys: MapKeys::Screws,
+            value: Box::new(rule(value)),
+        },
+        _ => Shape::Unread,
+    }
+}
+
+fn range(schema: &Json) -> Range {
+    let limit_of = |key: &str| schema.get(key).and_then(Json::as_f64);
+    let above = limit_of("exclusiveMinimum");
+    Range {
+        least: above.or(limit_of("minimum")).unwrap_or(f64::NEG_INFINITY),
+        above: above.is_some(),
+        most: limit_of("maximum").unwrap_or(f64::INFINITY),
+    }
+}
+
+fn text_of(schema: &Json, key: &str) -> Option<String> {
+    schema.get(key).and_then(Json::as_str).map(str::to_owned)
+}
+
+fn whole(schema: &Json, key: &str) -> Option<usize> {
+    schema
+        .get(key)
+        .and_then(Json::as_u64)
+        .and_then(|count| usize::try_from(count).ok())
+}
+
+/// The items of a list, or of the list under `enum`.
+fn listed<T>(schema: &Json, item: impl Fn(&Json) -> Option<T>) -> Vec<T> {
+    let list = schema
+        .as_array()
+        .or_else(|| schema.get("enum").and_then(Json::as_array));
+    list.map(|items| items.iter().filter_map(item).collect())
+        .unwrap_or_default()
+}
+
+/// A JSON value as it would be typed in TOML; the two agree for numbers, text, flags and lists of them.
+fn toml_text(value: &Json) -> String {
+    match value {
+        Json::Array(items) => format!(
+            "[{}]",
+            items.iter().map(toml_text).collect::<Vec<_>>().join(", ")
+        ),
+        other => other.to_string(),
+    }
+}
+
+/// Takes every null out of a schema: as a type, as one of several shapes, and as a default.
+fn drop_null(schema: &mut Json) {
+    match schema {
+        Json::Object(object) => {
+            object.retain(|key, value| !(key == "default" && value.is_null()));
+            for list in ["type", "anyOf"] {
+                drop_null_of(object, list);
+            }
+            object.values_mut().for_each(drop_null);
+        }
+        Json::Array(items) => items.iter_mut().for_each(drop_null),
+        _ => {}
+    }
+}
+
+fn drop_null_of(object: &mut serde_json::Map<String, Json>, list: &str) {
+    let Some(Json::Array(items)) = object.get_mut(list) else {
+        return;
+    };
+    items.retain(|item| item != "null" && item.get("type").is_none_or(|kind| kind != "null"));
+    if let [single] = items.as_slice() {
+        let single = single.clone();
+        match single {
+            Json::Object(inner) => {
+                object.remove(list);
+                for (key, value) in inner {
+                    object.entry(key).or_insert(value);
+                }
+            }
+            word => {
+                object.insert(list.to_owned(), word);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn null_is_taken_out_wherever_it_may_stand() {
+        let mut schema = json!({
+            "type": ["number", "null"], "default": null,
+            "properties": { "inner": { "anyOf": [{ "type": "object", "minProperties": 1 }, { "type": "null" }] } },
+        });
+        drop_null(&mut schema);
+        let expected = json!({ "type": "number", "properties": { "inner": { "type": "object", "minProperties": 1 } } });
+        assert_eq!(schema, expected);
+    }
+
+    #[test]
+    fn the_schema_offers_no_null_and_allows_no_unknown_key() {
+        let text = schema_value().to_string();
+        assert!(!text.contains("null"));
+        assert_eq!(schema_value()["additionalProperties"], json!(false));
+        assert_eq!(
+            schema_value()["properties"]["telescope"]["additionalProperties"],
+            json!(false)
+        );
+    }
+}

@@ -1,0 +1,148 @@
+//! `[assembly]`.
+
+use crate::instrument::{Assembly, ClockwiseTurn, Response, Screw};
+use crate::scenario::error::{Problem, shortened};
+use crate::scenario::findings::Findings;
+use crate::scenario::raw::{RawAssembly, RawClockwise, RawResponse};
+use crate::units::{ARCMIN, DEG, MM, NM, UM};
+
+use super::{pair, scaled};
+
+/// Azimuths closer than this count as one, since screws there could not be told apart by what they do.
+const SAME_AZIMUTH_DEG: f64 = 1.0;
+
+pub(super) fn check(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+    check_travel(assembly, findings);
+    check_names(assembly, findings);
+    check_azimuths(assembly, findings);
+    check_response(assembly, findings);
+}
+
+pub(super) fn build(assembly: &RawAssembly) -> Assembly {
+    let screws = assembly.screws.iter().map(|screw| Screw {
+        name: screw.name.clone(),
+        azimuth_rad: screw.azimuth_deg * DEG,
+    });
+    Assembly {
+        screw_circle_radius_m: assembly.screw_circle_radius_mm * MM,
+        pitch_m_per_turn: assembly.pitch_mm_per_turn * MM,
+        clockwise: match assembly.clockwise {
+            RawClockwise::Lengthens => ClockwiseTurn::Lengthens,
+            RawClockwise::Shortens => ClockwiseTurn::Shortens,
+        },
+        travel_m: assembly.travel_mm.map(|travel_mm| scaled(travel_mm, MM)),
+        backlash_turns: assembly.backlash_turns,
+        screws: screws.collect(),
+        response: assembly.response.as_ref().map(response),
+    }
+}
+
+fn check_travel(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+    if let Some(travel_mm) = assembly.travel_mm
+        && !(travel_mm[0] <= 0.0 && travel_mm[1] >= 0.0 && travel_mm[0] < travel_mm[1])
+    {
+        findings.out_of_range(
+            "assembly.travel_mm",
+            pair(travel_mm),
+            "a shortest length of at most 0 and a longest of at least 0, not both 0",
+            "lengths count from the nominal one, for example [-0.35, 0.35]",
+        );
+    }
+}
+
+fn check_names(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+    for (index, screw) in assembly.screws.iter().enumerate() {
+        let key = format!("assembly.screws[{index}].name");
+        let shown = format!("\"{}\"", shortened(&screw.name));
+        if !screw
+            .name
+            .chars()
+            .all(|letter| letter.is_alphanumeric() || letter == '-' || letter == '_')
+        {
+            let allowed = "made of letters, digits, hyphens and underscores";
+            findings.out_of_range(
+                &key,
+                shown,
+                allowed,
+                "short names are best, such as A, B and C",
+            );
+        } else if assembly.screws[..index]
+            .iter()
+            .any(|earlier| earlier.name == screw.name)
+        {
+            let allowed = "different from the names of the other screws";
+            findings.out_of_range(
+                &key,
+                shown,
+                allowed,
+                "short names are best, such as A, B and C",
+            );
+        }
+    }
+}
+
+fn check_azimuths(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+    let mut distinct: Vec<f64> = Vec::new();
+    for screw in &assembly.screws {
+        if distinct
+            .iter()
+            .all(|other| apart_deg(*other, screw.azimuth_deg) >= SAME_AZIMUTH_DEG)
+        {
+            distinct.push(screw.azimuth_deg);
+        }
+    }
+    if distinct.len() < 3 {
+        findings.out_of_range(
+            "assembly.screws",
+            format!("a list of screws at {} different azimuths", distinct.len()),
+            "at 3 different azimuths at least, 1 degree or more apart",
+            "three lengths make a plane only where the screws do not stand on one line",
+        );
+    }
+}
+
+fn check_response(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+    let hint = "type the response in [assembly.response], or learn it with `skewstar learn`";
+    match (&assembly.response, &assembly.prescription) {
+        (Some(_), Some(_)) => findings.exclude_each_other(
+            "assembly.response",
+            "assembly.prescription",
+            "leave one of them out",
+        ),
+        (None, Some(_)) => {
+            let key = "assembly.prescription".to_owned();
+            findings.wrong_key("assembly.prescription", Problem::NotYet { key }, hint);
+        }
+        (_, None) => {}
+    }
+}
+
+/// Angle between two azimuths, 0 to 180 degrees.
+fn apart_deg(first_deg: f64, second_deg: f64) -> f64 {
+    let turn = (first_deg - second_deg).rem_euclid(360.0);
+    turn.min(360.0 - turn)
+}
+
+fn response(response: &RawResponse) -> Response {
+    Response {
+        coma_m_per_rad: response.coma_nm_per_arcmin * NM / ARCMIN,
+        astigmatism_m_per_rad2: response.astigmatism_nm_per_arcmin2 * NM / (ARCMIN * ARCMIN),
+        astigmatism_m_per_rad_m: response.astigmatism_nm_per_arcmin_mm * NM / (ARCMIN * MM),
+        image_shift_m_per_rad: response.image_shift_um_per_arcmin * UM / ARCMIN,
+        focus_m_per_m: response.focus_um_per_mm * UM / MM,
+        sensor_tilt_per_tilt: response.sensor_tilt_per_tilt,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn azimuths_are_compared_around_the_circle() {
+        assert_eq!(apart_deg(359.5, 0.25), 0.75);
+        assert_eq!(apart_deg(-90.0, 270.0), 0.0);
+        assert_eq!(apart_deg(10.0, 190.0), 180.0);
+        assert_eq!(apart_deg(10.0, 350.0), 20.0);
+    }
+}

@@ -1,0 +1,291 @@
+//! `[mask]`.
+
+use crate::instrument::{HoleSpec, MaskDesign, MaskLayout, RegionSpec};
+use crate::scenario::advice::missing;
+use crate::scenario::error::{Problem, number};
+use crate::scenario::findings::Findings;
+use crate::scenario::raw::{RawHole, RawLayout, RawMask, RawRegion, RawTelescope};
+use crate::units::{DEG, MM};
+
+use super::telescope::check_centre;
+use super::{pair, scaled};
+
+/// Slack of lengths in mm that were typed as decimals: 23.3 + 0.7 is not exactly 24.
+const ROUNDING_MM: f64 = 1e-9;
+
+pub(super) fn check(mask: &RawMask, telescope: &RawTelescope, findings: &mut Findings<'_>) {
+    check_layout(mask, findings);
+    check_plate(mask, findings);
+    check_slots(mask, findings);
+    check_centre(
+        "mask.offset_mm",
+        mask.offset_mm,
+        telescope.aperture_mm,
+        findings,
+    );
+    for (index, hole) in mask.holes.iter().flatten().enumerate() {
+        check_hole(hole, mask, &format!("mask.holes[{index}]"), findings);
+    }
+    for (index, region) in mask.regions.iter().flatten().enumerate() {
+        check_region(region, mask, &format!("mask.regions[{index}]"), findings);
+    }
+}
+
+pub(super) fn build(mask: &RawMask) -> MaskDesign {
+    MaskDesign {
+        layout: layout(mask),
+        slot_pitch_m: mask.slot_pitch_mm.map_or(Vec::new(), |pitch| {
+            pitch.list_mm().iter().map(|mm| mm * MM).collect()
+        }),
+        open_fraction: mask.open_fraction.unwrap_or(0.0),
+        slant_rad: mask.slant_deg.unwrap_or(0.0) * DEG,
+        sense: f64::from(mask.sense),
+        outer_diameter_m: mask.outer_diameter_mm * MM,
+        inner_diameter_m: mask.inner_diameter_mm * MM,
+        outer_rim_m: mask.outer_rim_mm * MM,
+        inner_rim_m: mask.inner_rim_mm * MM,
+        rib_m: mask.rib_mm * MM,
+        zone_radius_m: mask.zone_radius_mm.map(|radius_mm| radius_mm * MM),
+        thickness_m: mask.thickness_mm * MM,
+        rotation_rad: mask.rotation_deg * DEG,
+        offset_m: scaled(mask.offset_mm, MM),
+        distance_m: mask.distance_mm * MM,
+    }
+}
+
+/// The lists that belong to one layout only, and the keys that a layout cannot do without.
+fn check_layout(mask: &RawMask, findings: &mut Findings<'_>) {
+    let word = mask.layout.word();
+    let lists = [
+        (RawLayout::Holes, mask.holes.is_some()),
+        (RawLayout::Regions, mask.regions.is_some()),
+        (RawLayout::Drawing, mask.drawing.is_some()),
+    ];
+    for (layout, given) in lists {
+        let key = format!("mask.{}", layout.word());
+        match (layout == mask.layout, given) {
+            (true, false) => need(&key, mask, findings),
+            (false, true) => {
+                let problem = Problem::NoMeaning {
+                    key: key.clone(),
+                    condition: format!("with layout \"{word}\""),
+                };
+                let hint = format!("write layout = {:?}, or take {key} out", layout.word());
+                findings.wrong_key(&key, problem, &hint);
+            }
+            _ => {}
+        }
+    }
+    if mask.layout == RawLayout::Drawing {
+        let problem = Problem::NotYet {
+            key: "mask.layout = \"drawing\"".to_owned(),
+        };
+        findings.wrong_key(
+            "mask.layout",
+            problem,
+            "describe the slots as regions: layout = \"regions\"",
+        );
+    }
+    let slots = [
+        ("mask.slot_pitch_mm", mask.slot_pitch_mm.is_none()),
+        ("mask.open_fraction", mask.open_fraction.is_none()),
+        ("mask.slant_deg", mask.slant_deg.is_none()),
+    ];
+    for (key, _) in slots
+        .iter()
+        .filter(|(_, absent)| *absent && mask.layout.has_slots())
+    {
+        need(key, mask, findings);
+    }
+    if mask.layout == RawLayout::TwoZone && mask.zone_radius_mm.is_none() {
+        need("mask.zone_radius_mm", mask, findings);
+    }
+}
+
+fn need(key: &str, mask: &RawMask, findings: &mut Findings<'_>) {
+    let reason = format!("mask.layout is {:?}", mask.layout.word());
+    let key = key.to_owned();
+    findings.missing_from("mask", move || missing(&key, Some(&reason)));
+}
+
+fn check_plate(mask: &RawMask, findings: &mut Findings<'_>) {
+    if mask.inner_diameter_mm >= mask.outer_diameter_mm {
+        findings.out_of_range(
+            "mask.inner_diameter_mm",
+            number(mask.inner_diameter_mm),
+            format!(
+                "smaller than mask.outer_diameter_mm ({})",
+                number(mask.outer_diameter_mm)
+            ),
+            "it is the diameter of the hole in the middle of the plate",
+        );
+        return;
+    }
+    let plate_mm = 0.5 * (mask.outer_diameter_mm - mask.inner_diameter_mm);
+    if mask.outer_rim_mm >= plate_mm {
+        let allowed = format!(
+            "smaller than the plate from hole to edge ({} mm)",
+            number(plate_mm)
+        );
+        findings.out_of_range(
+            "mask.outer_rim_mm",
+            number(mask.outer_rim_mm),
+            allowed,
+            RIM_HINT,
+        );
+    } else if mask.inner_rim_mm >= plate_mm - mask.outer_rim_mm {
+        let allowed = format!(
+            "smaller than what mask.outer_rim_mm leaves ({} mm)",
+            number(plate_mm - mask.outer_rim_mm)
+        );
+        findings.out_of_range(
+            "mask.inner_rim_mm",
+            number(mask.inner_rim_mm),
+            allowed,
+            RIM_HINT,
+        );
+    } else if mask.rib_mm >= mask.outer_diameter_mm / 2.0 {
+        let allowed = format!(
+            "smaller than the radius of the plate ({} mm)",
+            number(mask.outer_diameter_mm / 2.0)
+        );
+        findings.out_of_range("mask.rib_mm", number(mask.rib_mm), allowed, RIM_HINT);
+    }
+}
+
+const RIM_HINT: &str = "rims and ribs are solid; slots need room between them";
+
+fn check_slots(mask: &RawMask, findings: &mut Findings<'_>) {
+    let [inner_mm, outer_mm] = between_rims_mm(mask);
+    let pitches_mm = mask
+        .slot_pitch_mm
+        .map_or(Vec::new(), |pitch| pitch.list_mm());
+    if pitches_mm.len() == 2 && mask.layout != RawLayout::TwoZone {
+        let allowed = format!(
+            "one number, since the layout {:?} has no zones",
+            mask.layout.word()
+        );
+        findings.out_of_range(
+            "mask.slot_pitch_mm",
+            pair([pitches_mm[0], pitches_mm[1]]),
+            allowed,
+            "two pitches (outer, inner) go with layout = \"two-zone\"",
+        );
+    }
+    if let Some(pitch_mm) = pitches_mm
+        .iter()
+        .find(|pitch_mm| **pitch_mm > 0.5 * mask.outer_diameter_mm)
+    {
+        let allowed = format!(
+            "at most the radius of the plate ({} mm)",
+            number(0.5 * mask.outer_diameter_mm)
+        );
+        findings.out_of_range(
+            "mask.slot_pitch_mm",
+            number(*pitch_mm),
+            allowed,
+            "it is the distance from slot to slot",
+        );
+    }
+    if let Some(radius_mm) = mask.zone_radius_mm
+        && mask.layout == RawLayout::TwoZone
+        && !(inner_mm < radius_mm && radius_mm < outer_mm)
+    {
+        let allowed = format!(
+            "between the rims, more than {} and less than {}",
+            number(inner_mm),
+            number(outer_mm)
+        );
+        findings.out_of_range(
+            "mask.zone_radius_mm",
+            number(radius_mm),
+            allowed,
+            "about 0.75 of the aperture's radius is a good start",
+        );
+    }
+}
+
+fn check_hole(hole: &RawHole, mask: &RawMask, path: &str, findings: &mut Findings<'_>) {
+    let [inner_mm, outer_mm] = between_rims_mm(mask);
+    let half_mm = 0.5 * hole.diameter_mm;
+    let no_inner_edge = mask.inner_diameter_mm == 0.0 && mask.inner_rim_mm == 0.0;
+    let clear_of_hole = no_inner_edge || hole.radius_mm - half_mm >= inner_mm - ROUNDING_MM;
+    if hole.radius_mm + half_mm > outer_mm + ROUNDING_MM || !clear_of_hole {
+        let allowed = format!(
+            "small enough to lie between the rims, {} to {} mm from the centre",
+            number(inner_mm),
+            number(outer_mm)
+        );
+        let hint = "a hole reaches from radius_mm - diameter_mm / 2 to radius_mm + diameter_mm / 2";
+        findings.out_of_range(
+            &format!("{path}.diameter_mm"),
+            number(hole.diameter_mm),
+            allowed,
+            hint,
+        );
+    }
+}
+
+fn check_region(region: &RawRegion, mask: &RawMask, path: &str, findings: &mut Findings<'_>) {
+    let [from_deg, to_deg] = region.azimuth_deg;
+    if !(from_deg < to_deg && to_deg - from_deg <= 360.0) {
+        findings.out_of_range(
+            &format!("{path}.azimuth_deg"),
+            pair(region.azimuth_deg),
+            "two ascending azimuths at most 360 degrees apart",
+            "a region across 0 is written like [330, 390]",
+        );
+    }
+    let (inner_mm, outer_mm) = (0.5 * mask.inner_diameter_mm, 0.5 * mask.outer_diameter_mm);
+    let [from_mm, to_mm] = region.radius_mm;
+    if !(from_mm < to_mm && from_mm >= inner_mm - ROUNDING_MM && to_mm <= outer_mm + ROUNDING_MM) {
+        findings.out_of_range(
+            &format!("{path}.radius_mm"),
+            pair(region.radius_mm),
+            format!(
+                "two ascending radii on the plate, {} to {}",
+                number(inner_mm),
+                number(outer_mm)
+            ),
+            "the plate reaches from inner_diameter_mm / 2 to outer_diameter_mm / 2",
+        );
+    }
+}
+
+/// Radii between which slots and holes have room.
+fn between_rims_mm(mask: &RawMask) -> [f64; 2] {
+    [
+        0.5 * mask.inner_diameter_mm + mask.inner_rim_mm,
+        0.5 * mask.outer_diameter_mm - mask.outer_rim_mm,
+    ]
+}
+
+fn layout(mask: &RawMask) -> MaskLayout {
+    match mask.layout {
+        RawLayout::OneTriplet => MaskLayout::OneTriplet,
+        RawLayout::ThreeTriplet => MaskLayout::ThreeTriplet,
+        RawLayout::TwoZone => MaskLayout::TwoZone,
+        RawLayout::Holes => MaskLayout::Holes(mask.holes.iter().flatten().map(hole).collect()),
+        RawLayout::Regions | RawLayout::Drawing => {
+            MaskLayout::Regions(mask.regions.iter().flatten().map(region).collect())
+        }
+    }
+}
+
+fn hole(hole: &RawHole) -> HoleSpec {
+    HoleSpec {
+        radius_m: hole.radius_mm * MM,
+        azimuth_rad: hole.azimuth_deg * DEG,
+        diameter_m: hole.diameter_mm * MM,
+    }
+}
+
+fn region(region: &RawRegion) -> RegionSpec {
+    RegionSpec {
+        azimuth_rad: scaled(region.azimuth_deg, DEG),
+        radius_m: scaled(region.radius_mm, MM),
+        slot_rad: region.slot_deg * DEG,
+        pitch_m: region.pitch_mm * MM,
+        open_fraction: region.open_fraction,
+    }
+}

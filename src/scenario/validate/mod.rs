@@ -1,0 +1,89 @@
+//! From the typed scenario to the domain: what one value means for another, then all conversions to SI.
+//!
+//! Each section has one file with the same two stages. `check` notes every contradiction and converts nothing; `build`
+//! converts and cannot fail. Types and limits of single values were checked before, by [`check`](super::check).
+//! Lengths are compared in the units of the file, so that a message shows what was typed.
+
+mod assembly;
+mod camera;
+mod mask;
+mod state;
+mod telescope;
+
+use crate::instrument::Instrument;
+use crate::state::{Modes, State};
+use crate::units::NM;
+
+use super::document::Document;
+use super::error::ScenarioError;
+use super::findings::Findings;
+use super::raw::{NollTable, RawScenario};
+
+/// Checks a typed scenario for contradictions.
+pub(super) fn check(raw: &RawScenario, document: &Document) -> Result<(), ScenarioError> {
+    let mut findings = Findings::of(document);
+    check_title(raw, &mut findings);
+    telescope::check(&raw.telescope, &mut findings);
+    if let Some(unit) = &raw.assembly {
+        assembly::check(unit, &mut findings);
+    }
+    if let Some(plate) = &raw.mask {
+        mask::check(plate, &raw.telescope, &mut findings);
+    }
+    camera::check(raw, &mut findings);
+    state::check(raw, &mut findings);
+    findings.finish()
+}
+
+/// Converts a checked scenario.
+pub(super) fn build(raw: &RawScenario) -> (Instrument, State) {
+    let instrument = Instrument {
+        telescope: telescope::build(&raw.telescope),
+        assembly: raw.assembly.as_ref().map(assembly::build),
+        mask: raw.mask.as_ref().map(mask::build),
+        camera: camera::build(&raw.camera),
+    };
+    let state = state::build(raw, &instrument);
+    (instrument, state)
+}
+
+/// The title ends up in picture and frame headers, which carry one printable line.
+fn check_title(raw: &RawScenario, findings: &mut Findings<'_>) {
+    if raw.title.trim().is_empty() || raw.title.chars().any(char::is_control) {
+        let shown = format!("\"{}\"", super::error::shortened(&raw.title));
+        findings.out_of_range(
+            "title",
+            shown,
+            "one line of printable text",
+            "say in a few words what the scenario shows",
+        );
+    }
+}
+
+/// Modes in metres.
+fn modes(table: &NollTable) -> Modes {
+    table
+        .0
+        .iter()
+        .map(|(noll, rms_nm)| (*noll, rms_nm * NM))
+        .collect()
+}
+
+/// A pair of lengths in other units.
+fn scaled(pair: [f64; 2], unit: f64) -> [f64; 2] {
+    pair.map(|value| value * unit)
+}
+
+/// Length of a vector.
+fn length(vector: [f64; 2]) -> f64 {
+    vector[0].hypot(vector[1])
+}
+
+/// A pair as a message shows it.
+fn pair(values: [f64; 2]) -> String {
+    format!(
+        "[{}, {}]",
+        super::error::number(values[0]),
+        super::error::number(values[1])
+    )
+}
