@@ -1,7 +1,112 @@
 //! The command line: what is typed, what is printed, what is written. No physics and no geometry of its own.
 
+mod annotate;
+pub mod args;
+mod check;
+mod error;
 pub mod interrupt;
+mod new;
 pub mod output;
 mod output_error;
 pub mod printer;
 pub mod progress;
+mod render;
+
+pub use error::CliError;
+
+use crate::scenario::{self, Scenario};
+use args::{Cli, ScenarioArgs, Verb};
+use clap::CommandFactory;
+use printer::Printer;
+use std::io::Read;
+use std::path::Path;
+
+/// Does what was typed; returns the exit status.
+pub fn run(cli: Cli) -> i32 {
+    let printer = printer_of(&cli.verb);
+    let done = match cli.verb {
+        Verb::New(args) => new::run(&args, &printer),
+        Verb::Check(args) => check::run(&args, &printer),
+        Verb::Render(args) => render::run(&args, &printer),
+        Verb::Schema => printer.data(&scenario::schema()).map_err(CliError::from),
+        Verb::Completions { shell } => completions(shell, &printer),
+        Verb::Man => manual(&printer),
+    };
+    match done {
+        Ok(()) => 0,
+        Err(error) => {
+            printer.error(&error, error.hint());
+            error.exit_status()
+        }
+    }
+}
+
+fn printer_of(verb: &Verb) -> Printer {
+    match verb {
+        Verb::New(args) => Printer {
+            quiet: args.common.quiet,
+            json: args.common.json,
+        },
+        Verb::Check(args) => Printer {
+            quiet: args.common.quiet,
+            json: args.common.json,
+        },
+        Verb::Render(args) => Printer {
+            quiet: args.scenario.common.quiet,
+            json: args.scenario.common.json,
+        },
+        _ => Printer::default(),
+    }
+}
+
+/// Larger files are refused before they are read.
+const SCENARIO_BYTES_AT_MOST: u64 = 1 << 20;
+
+/// Reads the scenario that was named, with its overrides.
+fn load(args: &ScenarioArgs) -> Result<Scenario, CliError> {
+    let path = &args.scenario;
+    let unreadable = |source| CliError::Read {
+        path: path.clone(),
+        source,
+    };
+    let file = std::fs::File::open(path).map_err(unreadable)?;
+    let mut bytes = Vec::new();
+    file.take(SCENARIO_BYTES_AT_MOST + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
+    if bytes.len() as u64 > SCENARIO_BYTES_AT_MOST {
+        return Err(CliError::TooLong {
+            path: path.clone(),
+            limit: SCENARIO_BYTES_AT_MOST,
+        });
+    }
+    Ok(scenario::read_bytes(
+        &bytes,
+        &path.display().to_string(),
+        &args.set,
+    )?)
+}
+
+/// The scenario's file name without its ending: what its output files are called.
+fn stem(path: &Path) -> String {
+    path.file_stem()
+        .map_or_else(|| "scenario".into(), |s| s.to_string_lossy().into_owned())
+}
+
+fn completions(shell: clap_complete::Shell, printer: &Printer) -> Result<(), CliError> {
+    let mut script = Vec::new();
+    clap_complete::generate(shell, &mut Cli::command(), "skewstar", &mut script);
+    Ok(printer.data(&String::from_utf8_lossy(&script))?)
+}
+
+/// One page: the program, then every verb.
+fn manual(printer: &Printer) -> Result<(), CliError> {
+    let mut page = Vec::new();
+    let mut command = Cli::command();
+    command.build();
+    clap_mangen::Man::new(command.clone()).render(&mut page)?;
+    for verb in command.get_subcommands().filter(|c| c.get_name() != "help") {
+        clap_mangen::Man::new(verb.clone()).render(&mut page)?;
+    }
+    Ok(printer.data(&String::from_utf8_lossy(&page))?)
+}

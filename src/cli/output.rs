@@ -136,15 +136,16 @@ impl OutputSet {
             &self.folder
         }
         .to_owned();
-        let missing: Vec<&Path> = path
-            .ancestors()
-            .take_while(|folder| !is_here(folder))
-            .collect();
-        if let Some(blocking) = path
-            .ancestors()
+        // the parent of a relative `out` is the empty path, which stands for the folder we are in
+        let named = || {
+            path.ancestors()
+                .filter(|folder| !folder.as_os_str().is_empty())
+        };
+        let missing: Vec<&Path> = named().take_while(|folder| !is_here(folder)).collect();
+        let blocking = named()
             .find(|folder| is_here(folder))
-            .filter(|folder| !folder.is_dir())
-        {
+            .filter(|folder| !folder.is_dir());
+        if let Some(blocking) = blocking {
             return Err(OutputError::NotAFolder {
                 path: blocking.to_owned(),
             });

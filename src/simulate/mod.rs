@@ -4,10 +4,12 @@
 
 mod edges;
 mod readout;
+mod sentences;
 mod truth;
 
 pub use edges::{Doughnut, Streak, doughnut, streaks};
 pub use readout::{read_out, saturation_adu};
+pub use sentences::{clock, sentences};
 pub use truth::{DoughnutRecord, Provenance, StreakRecord, Truth};
 
 use crate::frame::Frame;

@@ -1,0 +1,140 @@
+//! What can be typed.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// From a turned screw to the star frame a camera records, with exact ground truth.
+#[derive(Debug, Parser)]
+#[command(name = "skewstar", version, about, propagate_version = true)]
+#[command(
+    after_help = "Exit status: 0 done, 1 finished but a check, score or measurement failed its limits, 2 could not do it, 130 interrupted.\n\nNever point a telescope near the Sun; cap it by day, even parked."
+)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub verb: Verb,
+}
+
+/// The verbs.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// Write a commented scenario to fill in
+    #[command(after_help = "Example: skewstar new garden --kind newtonian")]
+    New(NewArgs),
+    /// Read and validate a scenario, and say what follows from it
+    #[command(after_help = "Example: skewstar check scenarios/prime-focus-one-screw.toml")]
+    Check(ScenarioArgs),
+    /// Render the star frame and its truth
+    #[command(
+        after_help = "Example: skewstar render scenarios/prime-focus-one-screw.toml --annotate --set state.sensor_offset_um=-400"
+    )]
+    Render(RenderArgs),
+    /// Print a JSON Schema of the scenario file, for editors
+    Schema,
+    /// Print a completion script for a shell
+    #[command(
+        after_help = "Example: skewstar completions bash > ~/.local/share/bash-completion/completions/skewstar"
+    )]
+    Completions {
+        /// The shell.
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page
+    #[command(after_help = "Example: skewstar man | man -l -")]
+    Man,
+}
+
+/// Options of every verb that prints an answer.
+#[derive(Debug, Args)]
+pub struct Common {
+    /// No notes and no progress
+    #[arg(long)]
+    pub quiet: bool,
+    /// The answer as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Options of every verb that writes files.
+#[derive(Debug, Args)]
+pub struct Files {
+    /// Folder to write into
+    #[arg(long, value_name = "DIR", default_value = "out")]
+    pub out: PathBuf,
+    /// Replace files that exist
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// A scenario and what is changed in it.
+#[derive(Debug, Args)]
+pub struct ScenarioArgs {
+    /// The scenario file
+    pub scenario: PathBuf,
+    /// Change a key, for example telescope.vanes[0].width_mm=5
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub set: Vec<String>,
+    /// The same bytes on all processors, more slowly
+    #[arg(long)]
+    pub portable: bool,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// Title, and the name of the file: NAME.toml
+    pub name: String,
+    /// What kind of telescope to start from
+    #[arg(long, value_enum, default_value = "prime-focus")]
+    pub kind: KindArg,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: NewFiles,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Where `new` writes: beside you, not into `out`.
+#[derive(Debug, Args)]
+pub struct NewFiles {
+    /// Folder to write into
+    #[arg(long, value_name = "DIR", default_value = ".")]
+    pub out: PathBuf,
+    /// Replace files that exist
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// Arguments of `render`.
+#[derive(Debug, Args)]
+pub struct RenderArgs {
+    /// The scenario.
+    #[command(flatten)]
+    pub scenario: ScenarioArgs,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
+    /// Also write the expected electrons, before noise and saturation
+    #[arg(long)]
+    pub expected: bool,
+    /// Also write the picture with the geometry drawn on it
+    #[arg(long)]
+    pub annotate: bool,
+}
+
+/// Kinds of telescope for `new`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum KindArg {
+    /// A fast unit at the prime focus
+    PrimeFocus,
+    /// A folded telescope with two curved mirrors
+    TwoMirror,
+    /// A Newtonian
+    Newtonian,
+    /// A refractor
+    Refractor,
+}

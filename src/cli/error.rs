@@ -1,0 +1,98 @@
+//! Why a verb could not be done: one type for the shell, with the next step and the exit status.
+
+use super::output::OutputError;
+use crate::image_io::PictureError;
+use crate::image_io::fits::FitsError;
+use crate::predict::PredictError;
+use crate::scenario::ScenarioError;
+use std::io;
+use std::path::PathBuf;
+
+/// A verb that failed.
+#[derive(Debug, thiserror::Error)]
+pub enum CliError {
+    /// The scenario was refused.
+    #[error(transparent)]
+    Scenario(#[from] ScenarioError),
+    /// The scenario file could not be read.
+    #[error("cannot read {}: {source}", path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// A scenario file of more than this size is none.
+    #[error("{} has more than {limit} bytes: that is no scenario", path.display())]
+    TooLong {
+        /// The file.
+        path: PathBuf,
+        /// Limit.
+        limit: u64,
+    },
+    /// Counts were asked for without a seed.
+    #[error("{}: seed is missing, and the noise of [star] and [exposure] needs one", path.display())]
+    SeedMissing {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The name for a new scenario is none.
+    #[error("{name:?} cannot be a file name: {reason}")]
+    Name {
+        /// What was typed.
+        name: String,
+        /// Why not.
+        reason: &'static str,
+    },
+    /// The star cannot be predicted.
+    #[error("{}: {source}", path.display())]
+    Predict {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: PredictError,
+    },
+    /// Files could not be written.
+    #[error(transparent)]
+    Output(#[from] OutputError),
+    /// A FITS file could not be made.
+    #[error(transparent)]
+    Fits(#[from] FitsError),
+    /// A picture could not be made.
+    #[error(transparent)]
+    Picture(#[from] PictureError),
+    /// Standard output could not be written.
+    #[error("cannot write to standard output: {0}")]
+    Stdout(#[from] io::Error),
+    /// Interrupts cannot be caught.
+    #[error("cannot catch interrupts: {0}")]
+    Interrupt(#[from] ctrlc::Error),
+}
+
+impl CliError {
+    /// What to try next.
+    pub fn hint(&self) -> Option<&str> {
+        match self {
+            CliError::Scenario(error) => Some(error.hint()),
+            CliError::Read { .. } => Some("skewstar new NAME writes a scenario to start from"),
+            CliError::TooLong { .. } => Some("give the .toml file, not a picture"),
+            CliError::SeedMissing { .. } => {
+                Some("add a line such as seed = 20417 at the top, or --set seed=20417")
+            }
+            CliError::Name { .. } => Some("use letters, digits, blanks, - and _"),
+            CliError::Predict { source, .. } => Some(source.hint()),
+            CliError::Output(error) => error.hint(),
+            CliError::Fits(error) => error.hint(),
+            CliError::Picture(error) => error.hint(),
+            CliError::Stdout(_) | CliError::Interrupt(_) => None,
+        }
+    }
+
+    /// Exit status of the program.
+    pub fn exit_status(&self) -> i32 {
+        match self {
+            CliError::Output(error) => error.exit_status(),
+            _ => 2,
+        }
+    }
+}

@@ -1,0 +1,70 @@
+//! `new`: a commented scenario to fill in.
+
+use super::args::{KindArg, NewArgs};
+use super::error::CliError;
+use super::interrupt::Interrupt;
+use super::output::{OutputPlan, OutputSet};
+use super::printer::Printer;
+use crate::scenario::{Kind, template};
+use serde_json::json;
+
+/// Writes NAME.toml.
+pub fn run(args: &NewArgs, printer: &Printer) -> Result<(), CliError> {
+    let file = file_name(&args.name)?;
+    let interrupt = Interrupt::install()?;
+    let mut set = OutputSet::plan(&OutputPlan {
+        folder: &args.files.out,
+        files: std::slice::from_ref(&file),
+        truth: None,
+        force: args.files.force,
+    })?;
+    set.put(&file, template(kind(args.kind), &args.name).as_bytes())?;
+    let paths = set.finish(&interrupt)?;
+    for path in &paths {
+        printer.note(format!("wrote {}", path.display()));
+        printer.answer(format!(
+            "Fill in the numbers, then: skewstar check {0} and skewstar render {0}",
+            path.display()
+        ))?;
+        printer.answer_json(&json!({ "file": path }))?;
+    }
+    Ok(())
+}
+
+fn kind(kind: KindArg) -> Kind {
+    match kind {
+        KindArg::PrimeFocus => Kind::PrimeFocus,
+        KindArg::TwoMirror => Kind::TwoMirror,
+        KindArg::Newtonian => Kind::Newtonian,
+        KindArg::Refractor => Kind::Refractor,
+    }
+}
+
+/// The title as a file name; what no file system likes is refused, not replaced.
+fn file_name(name: &str) -> Result<String, CliError> {
+    let refuse = |reason| {
+        Err(CliError::Name {
+            name: name.to_owned(),
+            reason,
+        })
+    };
+    if name.trim().is_empty() {
+        return refuse("it is empty");
+    }
+    if name.starts_with(['.', '-']) || name.ends_with('.') {
+        return refuse("it begins with a dot or a dash, or ends with a dot");
+    }
+    if name
+        .chars()
+        .any(|c| c.is_control() || "/\\:*?\"<>|".contains(c))
+    {
+        return refuse("it holds a character that file names cannot have");
+    }
+    if name.len() > 100 {
+        return refuse("it is longer than 100 bytes");
+    }
+    Ok(format!(
+        "{}.toml",
+        name.strip_suffix(".toml").unwrap_or(name)
+    ))
+}

@@ -1,0 +1,150 @@
+//! `render`: the star frame and its truth.
+
+use super::annotate;
+use super::args::RenderArgs;
+use super::error::CliError;
+use super::interrupt::Interrupt;
+use super::output::{OutputPlan, OutputSet};
+use super::printer::Printer;
+use super::{load, stem};
+use crate::image_io::fits::{self, Cards};
+use crate::image_io::png;
+use crate::image_io::stretch::{Stretch, display};
+use crate::predict::Settings;
+use crate::scenario::Scenario;
+use crate::simulate::{Provenance, Simulation, sentences, simulate};
+use ndarray::Array2;
+
+/// Renders the scenario and writes its files, the truth last.
+pub fn run(args: &RenderArgs, printer: &Printer) -> Result<(), CliError> {
+    let scenario = load(&args.scenario)?;
+    let path = &args.scenario.scenario;
+    let counts = wants_counts(&scenario);
+    if counts && scenario.seed.is_none() {
+        return Err(CliError::SeedMissing { path: path.clone() });
+    }
+    let interrupt = Interrupt::install()?;
+    let names = Names::new(&stem(path));
+    let mut set = OutputSet::plan(&OutputPlan {
+        folder: &args.files.out,
+        files: &names.planned(args, counts),
+        truth: Some(&names.truth),
+        force: args.files.force,
+    })?;
+    let settings = Settings {
+        portable: args.scenario.portable,
+        ..Settings::default()
+    };
+    let provenance = Provenance {
+        title: scenario.title.clone(),
+        seed: scenario.seed.filter(|_| counts),
+        scenario_sha256: scenario.sha256.clone(),
+    };
+    let simulation = simulate(&scenario.instrument, &scenario.state, &provenance, settings)
+        .map_err(|source| CliError::Predict {
+            path: path.clone(),
+            source,
+        })?;
+    interrupt
+        .check()
+        .map_err(super::output::OutputError::from)?;
+    put_files(&mut set, &names, args, &scenario, &simulation)?;
+    for written in set.finish(&interrupt)? {
+        printer.note(format!("wrote {}", written.display()));
+    }
+    printer.answer(sentences(&scenario.instrument, &simulation.truth))?;
+    printer.answer_json(&simulation.truth)?;
+    Ok(())
+}
+
+/// Counts need a star and an exposure; everything else is in relative units.
+fn wants_counts(scenario: &Scenario) -> bool {
+    scenario.state.star.is_some() && scenario.state.exposure.is_some()
+}
+
+/// Names of the files of one scenario.
+struct Names {
+    counts: String,
+    expected: String,
+    picture: String,
+    annotated: String,
+    truth: String,
+}
+
+impl Names {
+    fn new(stem: &str) -> Self {
+        Names {
+            counts: format!("{stem}.fits"),
+            expected: format!("{stem}.expected.fits"),
+            picture: format!("{stem}.png"),
+            annotated: format!("{stem}.annotated.png"),
+            truth: format!("{stem}.truth.json"),
+        }
+    }
+
+    fn planned(&self, args: &RenderArgs, counts: bool) -> Vec<String> {
+        let wanted = [
+            (counts, &self.counts),
+            (!counts || args.expected, &self.expected),
+            (true, &self.picture),
+            (args.annotate, &self.annotated),
+        ];
+        wanted
+            .into_iter()
+            .filter(|w| w.0)
+            .map(|w| w.1.clone())
+            .collect()
+    }
+}
+
+fn put_files(
+    set: &mut OutputSet,
+    names: &Names,
+    args: &RenderArgs,
+    scenario: &Scenario,
+    simulation: &Simulation,
+) -> Result<(), CliError> {
+    let cards = cards(scenario, simulation);
+    let shown: Array2<f64> = match &simulation.frame {
+        Some(frame) => frame.counts_adu.mapv(f64::from),
+        None => simulation.expected.image.clone(),
+    };
+    let gray = display(&shown, &Stretch::of(&shown));
+    if let Some(frame) = &simulation.frame {
+        set.put(&names.counts, &fits::counts(frame, &cards)?)?;
+    }
+    if simulation.frame.is_none() || args.expected {
+        let unit = if simulation.expected.in_electrons {
+            "electron"
+        } else {
+            ""
+        };
+        set.put(
+            &names.expected,
+            &fits::expected(&simulation.expected.image, unit, &cards)?,
+        )?;
+    }
+    set.put(&names.picture, &png::gray8(&gray)?)?;
+    if args.annotate {
+        let canvas = annotate::draw(&scenario.instrument, &simulation.truth, &gray)?;
+        set.put(&names.annotated, &png::rgb8(&canvas)?)?;
+    }
+    let mut truth = serde_json::to_vec_pretty(&simulation.truth).map_err(std::io::Error::from)?;
+    truth.push(b'\n');
+    set.put(&names.truth, &truth)?;
+    Ok(())
+}
+
+fn cards(scenario: &Scenario, simulation: &Simulation) -> Cards {
+    let camera = &scenario.instrument.camera;
+    Cards {
+        title: scenario.title.clone(),
+        pixel_m: camera.pixel_m,
+        focal_length_m: scenario.instrument.telescope.focal_length_m,
+        exposure_s: scenario.state.exposure.as_ref().map(|e| e.time_s),
+        gain_e_per_adu: camera.electronics.as_ref().map(|e| e.gain_e_per_adu),
+        seed: simulation.truth.seed,
+        star_px: simulation.truth.star_px,
+        extra: Vec::new(),
+    }
+}

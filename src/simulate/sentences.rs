@@ -1,0 +1,187 @@
+//! The truth in plain sentences: what to look for, where, why, and what to turn.
+//!
+//! Directions are as the picture is displayed (12 o'clock is up); the screws are named as a person sees them who stands in
+//! front of the telescope and faces it. Nothing is computed here that the truth does not already hold.
+
+use super::truth::Truth;
+use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
+use crate::units::DEG;
+
+/// A shift below this cannot be seen by eye, in pixels.
+const VISIBLE_PX: f64 = 0.3;
+
+/// A few sentences a newcomer understands, one a line.
+pub fn sentences(instrument: &Instrument, truth: &Truth) -> String {
+    let mut lines = vec![truth.title.clone()];
+    lines.push(look_for(truth));
+    lines.extend(why(truth));
+    lines.extend(what_to_turn(instrument, truth));
+    lines.extend(warnings(truth));
+    lines.join("\n")
+}
+
+/// Direction of a frame vector as on a clock face, and in degrees counter-clockwise from right.
+///
+/// ```
+/// assert_eq!(skewstar::simulate::clock([0.0, 1.0]), "12 o'clock (90 degrees)");
+/// assert_eq!(skewstar::simulate::clock([-1.0, 0.0]), "9 o'clock (180 degrees)");
+/// ```
+pub fn clock(direction: [f64; 2]) -> String {
+    let degrees = (libm::atan2(direction[1], direction[0]) / DEG).rem_euclid(360.0);
+    format!("{} o'clock ({:.0} degrees)", hour(degrees), degrees)
+}
+
+/// Hour on a clock face of a direction in degrees counter-clockwise from right.
+fn hour(degrees: f64) -> u32 {
+    let hours = ((90.0 - degrees) / 30.0).round().rem_euclid(12.0) as u32;
+    if hours == 0 { 12 } else { hours }
+}
+
+fn look_for(truth: &Truth) -> String {
+    if !truth.streaks.is_empty() && truth.doughnut.is_none() {
+        return streaks(truth);
+    }
+    let Some(ring) = &truth.doughnut else {
+        return "Look for: a star near focus, too small for a doughnut. Its shape is the aberration itself.".into();
+    };
+    let place = match truth.side {
+        "inside" => "inside focus (the sensor is too near the optics)",
+        "outside" => "outside focus (the sensor is too far out)",
+        _ => "spread by its aberrations",
+    };
+    let size = format!(
+        "a doughnut {:.0} px across, {place}",
+        2.0 * ring.outer_radius_px
+    );
+    match ring.dark_shift_px {
+        None => {
+            format!("Look for: {size}. There is no dark centre: this telescope has no obstruction.")
+        }
+        Some(shift) if shift[0].hypot(shift[1]) < VISIBLE_PX => {
+            let moved = shift[0].hypot(shift[1]);
+            format!(
+                "Look for: {size}. Its dark centre is in the middle ({moved:.2} px off, too little to see)."
+            )
+        }
+        Some(shift) => format!(
+            "Look for: {size}. Its dark centre is {:.1} px off, towards {}: the ring is thin and bright there, wide and faint opposite.",
+            shift[0].hypot(shift[1]),
+            clock(shift)
+        ),
+    }
+}
+
+fn streaks(truth: &Truth) -> String {
+    let largest = truth
+        .streaks
+        .iter()
+        .map(|s| s.shift_px.abs())
+        .fold(0.0, f64::max);
+    let count = truth.streaks.len();
+    let seen = if largest < VISIBLE_PX {
+        format!(
+            "every one runs through the middle (the largest shift is {largest:.2} px, too little to see)"
+        )
+    } else {
+        format!(
+            "they miss the middle by up to {largest:.1} px; each shift is the slope of the wavefront over one region of slots"
+        )
+    };
+    format!(
+        "Look for: bright streaks, one for each of the {count} regions of slots and at right angles to them; {seen}."
+    )
+}
+
+fn why(truth: &Truth) -> Option<String> {
+    let mode = |noll: u32| truth.modes_nm.0.get(&noll).copied().unwrap_or(0.0);
+    let coma = mode(7).hypot(mode(8));
+    let astigmatism = mode(5).hypot(mode(6));
+    let tilt = truth.tilt_arcmin[0].hypot(truth.tilt_arcmin[1]);
+    let mut parts = Vec::new();
+    if tilt > 0.0 {
+        let azimuth =
+            (libm::atan2(truth.tilt_arcmin[1], truth.tilt_arcmin[0]) / DEG).rem_euclid(360.0);
+        parts.push(format!("the unit is tilted by {tilt:.2} arcmin, its edge at azimuth {azimuth:.0} degrees is raised"));
+    }
+    if coma > 0.5 {
+        parts.push(format!("the star has {coma:.0} nm RMS of coma"));
+    }
+    if astigmatism > 0.5 {
+        parts.push(format!("{astigmatism:.0} nm RMS of astigmatism"));
+    }
+    (!parts.is_empty()).then(|| format!("Why: {}.", parts.join("; ")))
+}
+
+fn what_to_turn(instrument: &Instrument, truth: &Truth) -> Option<String> {
+    let assembly = instrument.assembly.as_ref()?;
+    let steps: Vec<String> = assembly
+        .screws
+        .iter()
+        .filter_map(|screw| {
+            let turns = *truth.undo_turns.get(&screw.name)?;
+            (turns != 0.0).then(|| {
+                let (way, end) = (turn_word(assembly, turns), lengthens(turns));
+                let place = front_hour(instrument, screw.azimuth_rad);
+                format!(
+                    "screw {} (at {place} o'clock) {:.3} turn {way}, which {end} it",
+                    screw.name,
+                    turns.abs()
+                )
+            })
+        })
+        .collect();
+    Some(if steps.is_empty() {
+        "What to turn: nothing, no screw is out of place.".into()
+    } else {
+        let facing =
+            "seen from the front of the telescope, and facing each screw's head for the turn";
+        format!(
+            "What to turn ({facing}): {}. Then bring the star back to the middle and refocus.",
+            steps.join("; ")
+        )
+    })
+}
+
+/// Which way a turn goes, facing the screw's head.
+fn turn_word(assembly: &Assembly, turns: f64) -> &'static str {
+    let clockwise_lengthens = assembly.clockwise == ClockwiseTurn::Lengthens;
+    if (turns > 0.0) == clockwise_lengthens {
+        "clockwise"
+    } else {
+        "anticlockwise"
+    }
+}
+
+fn lengthens(turns: f64) -> &'static str {
+    if turns > 0.0 { "lengthens" } else { "shortens" }
+}
+
+/// Hour at which a person in front of the telescope sees a pupil azimuth: as it is after an odd number of reflections,
+/// mirrored left-right after an even one.
+fn front_hour(instrument: &Instrument, azimuth_rad: f64) -> u32 {
+    let degrees = azimuth_rad / DEG;
+    hour(if instrument.telescope.reflections % 2 == 1 {
+        degrees
+    } else {
+        180.0 - degrees
+    })
+}
+
+fn warnings(truth: &Truth) -> Vec<String> {
+    let mut lines = Vec::new();
+    let has = |flag: &str| truth.flags.iter().any(|f| f == flag);
+    if has("star_outside_frame") {
+        lines.push("Mind: the star has left the frame; recentre it (state.recentred = true) to see it whole.".into());
+    } else if has("light_cut_by_frame") {
+        let share = 100.0 * truth.light_in_frame;
+        lines.push(format!(
+            "Mind: only {share:.0} % of the star's light falls inside this frame."
+        ));
+    }
+    if let Some(count) = truth.saturated_px.filter(|count| *count > 0) {
+        lines.push(format!(
+            "Mind: {count} pixels are saturated; a shorter exposure would show more."
+        ));
+    }
+    lines
+}
