@@ -1,1 +1,3 @@
-#[test] fn t(){}
+//! The integration tests, one binary.
+
+mod scenarios;
