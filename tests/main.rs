@@ -2,5 +2,6 @@
 //! they answer.
 
 mod files;
+mod scenarios;
 mod support;
 mod twins;

@@ -40,9 +40,18 @@ pub(super) fn wrong_type(rule: &Rule, node: &Node, key: &str) -> Told {
         (Shape::Whole { .. }, Value::Number(_)) => {
             "write the number without a point or an exponent".to_owned()
         }
+        (Shape::Number(_), Value::Table(_)) => {
+            "a point inside a key starts a table; is there one too many?".to_owned()
+        }
         _ => meaning(rule),
     };
-    let (key, value) = (key.to_owned(), node.value.shown());
+    let value = match node.value {
+        Value::Number(number) if number.fract() == 0.0 && number.abs() < 1e15 => {
+            format!("{number:.1}")
+        }
+        _ => node.value.shown(),
+    };
+    let key = key.to_owned();
     (
         Problem::WrongType {
             key,
@@ -86,7 +95,7 @@ pub(super) fn no_noll_index(table: &str, key: &str) -> Told {
     } else {
         "for example `7 = 120.0` for 120 nm RMS of coma".to_owned()
     };
-    let allowed = format!("Noll indices from {LOWEST_NOLL} to {HIGHEST_NOLL}");
+    let allowed = format!("Noll indices from {LOWEST_NOLL} to {HIGHEST_NOLL} in plain digits");
     (
         Problem::BadNollIndex {
             table: table.to_owned(),
@@ -117,7 +126,7 @@ pub(super) fn unknown(rule: &Rule, section: &str, key: &str) -> Told {
         None => format!("keys here: {}", names.join(", ")),
     };
     let place = if section.is_empty() {
-        "the top of a scenario".to_owned()
+        "a scenario".to_owned()
     } else {
         header(section)
     };
@@ -153,13 +162,11 @@ fn how_to_write(key: &str) -> String {
     ) {
         return format!("write `{name} = [ … ]` {place}, or one [[{pattern}]] after another");
     }
-    let inside = format!("{pattern}.");
-    let needed = table
+    let fields = rules_at(&pattern).map_or(&[][..], Rule::fields);
+    let needed: Vec<&str> = fields
         .iter()
-        .filter(|doc| doc.default == KeyDoc::REQUIRED && doc.path.starts_with(&inside));
-    let needed: Vec<&str> = needed
-        .map(|doc| &doc.path[inside.len()..])
-        .filter(|key| !key.contains('.'))
+        .filter(|field| field.required)
+        .map(|field| field.name.as_str())
         .collect();
     match needed.as_slice() {
         [] => format!("add a section [{key}]"),

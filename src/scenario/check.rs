@@ -28,7 +28,7 @@ fn check_format(document: &Document) -> Result<(), ScenarioError> {
     let key = "format".to_owned();
     match table.get("format") {
         Some(Node {
-            value: Value::Whole(Ok(1)),
+            value: Value::Whole(1),
             ..
         }) => Ok(()),
         Some(node) => {
@@ -129,8 +129,11 @@ fn same_type(rule: &Rule, value: &Value) -> bool {
     match &rule.shape {
         Shape::Table(_) | Shape::Map { .. } | Shape::Unread => matches!(value, Value::Table(_)),
         Shape::List { .. } => matches!(value, Value::List(_)),
-        Shape::Number(_) => matches!(value, Value::Number(_) | Value::Whole(_)),
-        Shape::Whole { .. } => matches!(value, Value::Whole(_)),
+        Shape::Number(_) => matches!(
+            value,
+            Value::Number(_) | Value::Whole(_) | Value::Oversized(_)
+        ),
+        Shape::Whole { .. } => matches!(value, Value::Whole(_) | Value::Oversized(_)),
         Shape::Text { .. } => matches!(value, Value::Text(_)),
         Shape::Flag => matches!(value, Value::Flag(_)),
         Shape::Either(choices) => choices.iter().any(|choice| same_type(choice, value)),
@@ -140,7 +143,7 @@ fn same_type(rule: &Rule, value: &Value) -> bool {
 fn within(shape: &Shape, value: &Value) -> bool {
     match (shape, value) {
         (Shape::Number(range), value) => value.number().is_some_and(|number| range.holds(number)),
-        (Shape::Whole { range, only }, Value::Whole(Ok(whole))) => {
+        (Shape::Whole { range, only }, Value::Whole(whole)) => {
             range.holds(*whole as f64) && (only.is_empty() || only.contains(whole))
         }
         (Shape::Whole { .. }, _) => false,

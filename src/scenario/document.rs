@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use toml::de::{DeTable, DeValue};
 
-use super::error::{Place, Problem, ScenarioError, number, shortened};
+use super::error::{Place, Problem, ScenarioError, number, quoted, shortened};
 use super::path::{KeyPath, Step};
 
 /// Longest text that is read at all.
@@ -49,8 +49,10 @@ pub(super) enum Value {
     Table(BTreeMap<String, Node>),
     /// A list.
     List(Vec<Node>),
-    /// A whole number, as typed where 64 bits cannot hold it.
-    Whole(Result<i64, String>),
+    /// A whole number.
+    Whole(i64),
+    /// A number as typed, whole or not, that is too large for any key.
+    Oversized(String),
     /// A number with a point or an exponent.
     Number(f64),
     /// Text.
@@ -83,8 +85,8 @@ impl Document {
                 let place = error
                     .span()
                     .map_or(Place::Whole, |span| line_and_column(text, span.start));
-                let message = shortened(&error.message().replace('\n', "; "));
-                return refuse(place, Problem::NotToml { message }, SYNTAX_HINT);
+                let (problem, hint) = syntax_problem(&error, text);
+                return refuse(place, problem, hint);
             }
         };
         if table.is_empty() {
@@ -171,12 +173,11 @@ impl Value {
         Ok(value_of(value.into_inner(), |_| origin))
     }
 
-    /// The number, if it is one.
+    /// The number, if it is one that fits.
     pub fn number(&self) -> Option<f64> {
         match self {
             Value::Number(value) => Some(*value),
-            Value::Whole(Ok(value)) => Some(*value as f64),
-            Value::Whole(Err(typed)) => typed.parse().ok(),
+            Value::Whole(value) => Some(*value as f64),
             _ => None,
         }
     }
@@ -189,16 +190,16 @@ impl Value {
                 1 => "a list of 1 value".to_owned(),
                 count => format!("a list of {count} values"),
             },
-            Value::Whole(Ok(value)) => value.to_string(),
-            Value::Whole(Err(typed)) => shortened(typed),
+            Value::Whole(value) => value.to_string(),
+            Value::Oversized(typed) => shortened(typed),
             Value::Number(value) => number(*value),
-            Value::Text(text) => format!("\"{}\"", shortened(text)),
+            Value::Text(text) => quoted(text),
             Value::Flag(flag) => flag.to_string(),
             Value::Date(date) => shortened(date),
         }
     }
 
-    /// The plain value, for the typed structs. Whole numbers of any size are numbers there.
+    /// The plain value, for the typed structs.
     pub fn plain(&self) -> toml::Value {
         match self {
             Value::Table(table) => toml::Value::Table(
@@ -210,12 +211,38 @@ impl Value {
             Value::List(items) => {
                 toml::Value::Array(items.iter().map(|node| node.value.plain()).collect())
             }
-            Value::Whole(Ok(value)) => toml::Value::Integer(*value),
-            Value::Whole(Err(typed)) => toml::Value::Float(typed.parse().unwrap_or(f64::INFINITY)),
+            Value::Whole(value) => toml::Value::Integer(*value),
+            Value::Oversized(_) => toml::Value::Float(f64::INFINITY),
             Value::Number(value) => toml::Value::Float(*value),
             Value::Text(text) | Value::Date(text) => toml::Value::String(text.clone()),
             Value::Flag(flag) => toml::Value::Boolean(*flag),
         }
+    }
+}
+
+/// What the TOML reader refused. A key that is given twice is named, since the reader only points at it.
+fn syntax_problem(error: &toml::de::Error, text: &str) -> (Problem, &'static str) {
+    let pointed_at = error
+        .span()
+        .and_then(|span| text.get(span))
+        .map(str::trim)
+        .filter(|key| !key.is_empty());
+    match pointed_at {
+        Some(key) if error.message().contains("duplicate key") => {
+            let problem = Problem::GivenTwice {
+                key: shortened(key),
+            };
+            (
+                problem,
+                "each key stands once in its section, and each [section] once in the file",
+            )
+        }
+        _ => (
+            Problem::NotToml {
+                message: shortened(&error.message().replace('\n', "; ")),
+            },
+            SYNTAX_HINT,
+        ),
     }
 }
 
@@ -264,9 +291,16 @@ fn value_of(value: DeValue<'_>, origin: impl Fn(usize) -> Origin + Copy) -> Valu
         }
         DeValue::Integer(integer) => {
             let read = i64::from_str_radix(integer.as_str(), integer.radix());
-            Value::Whole(read.map_err(|_| integer.to_string()))
+            read.map_or_else(|_| Value::Oversized(integer.to_string()), Value::Whole)
         }
-        DeValue::Float(float) => Value::Number(float.as_str().parse().unwrap_or(f64::NAN)),
+        DeValue::Float(float) => {
+            let (typed, read) = (float.as_str(), float.as_str().parse().unwrap_or(f64::NAN));
+            if f64::is_infinite(read) && !typed.contains("inf") {
+                Value::Oversized(typed.to_owned())
+            } else {
+                Value::Number(read)
+            }
+        }
         DeValue::String(text) => Value::Text(text.into_owned()),
         DeValue::Boolean(flag) => Value::Flag(flag),
         DeValue::Datetime(date) => Value::Date(date.to_string()),
@@ -304,14 +338,18 @@ mod tests {
     }
 
     #[test]
-    fn whole_numbers_that_64_bits_cannot_hold_stay_as_typed() {
-        let document = Document::parse("a = 99999999999999999999\nb = 0x10\nc = 1_000.5", "t")
-            .expect("valid TOML");
+    fn numbers_that_nothing_can_hold_stay_as_typed() {
+        let document = Document::parse(
+            "a = 99999999999999999999\nb = 0x10\nc = 1_000.5\nd = -1e999",
+            "t",
+        )
+        .expect("valid TOML");
         let Value::Table(table) = &document.root.value else {
             panic!("no table")
         };
         assert_eq!(table["a"].value.shown(), "99999999999999999999");
-        assert_eq!(table["a"].value.number(), Some(1e20));
+        assert_eq!(table["a"].value.number(), None);
+        assert_eq!(table["d"].value.shown(), "-1e999");
         assert_eq!(table["b"].value.number(), Some(16.0));
         assert_eq!(table["c"].value.number(), Some(1000.5));
     }

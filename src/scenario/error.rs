@@ -118,6 +118,9 @@ pub enum Problem {
     /// The TOML reader refused the text.
     #[error("this is not TOML: {message}")]
     NotToml { message: String },
+    /// A key or a section that stands there twice.
+    #[error("{key} is given twice")]
+    GivenTwice { key: String },
     /// A key that no scenario has.
     #[error("{key} is not a key of {section}")]
     UnknownKey {
@@ -146,7 +149,7 @@ pub enum Problem {
         allowed: String,
     },
     /// A key of a table of Zernike modes that is no Noll index.
-    #[error("{table} has the key {found}, but must have {allowed}")]
+    #[error("{table} has the key {found}, but its keys must be {allowed}")]
     BadNollIndex {
         table: String,
         found: String,
@@ -164,8 +167,8 @@ pub enum Problem {
     #[error("{key} is given, but must be left out {condition}")]
     NoMeaning { key: String, condition: String },
     /// A key that is planned, but that this version cannot use.
-    #[error("{key} cannot be used yet by this version")]
-    NotYet { key: String },
+    #[error("{what} cannot be used yet by this version")]
+    NotYet { key: String, what: String },
     /// A `--set` or a series that does not read as KEY=VALUE.
     #[error("{reason}")]
     BadArgument { reason: String },
@@ -174,12 +177,13 @@ pub enum Problem {
 impl Problem {
     fn key(&self) -> Option<&str> {
         match self {
-            Problem::UnknownKey { key, .. }
+            Problem::GivenTwice { key }
+            | Problem::UnknownKey { key, .. }
             | Problem::MissingKey { key, .. }
             | Problem::WrongType { key, .. }
             | Problem::OutOfRange { key, .. }
             | Problem::NoMeaning { key, .. }
-            | Problem::NotYet { key } => Some(key),
+            | Problem::NotYet { key, .. } => Some(key),
             Problem::BadNollIndex { table, .. } => Some(table),
             Problem::ExcludeEachOther { second, .. } => Some(second),
             Problem::TooLong { .. }
@@ -215,6 +219,8 @@ pub(super) fn number(value: f64) -> String {
     let size = rounded.abs();
     if rounded == 0.0 {
         "0".to_owned()
+    } else if rounded.is_nan() {
+        "nan".to_owned()
     } else if !size.is_finite() || (1e-4..1e9).contains(&size) {
         format!("{rounded}")
     } else {
@@ -222,9 +228,11 @@ pub(super) fn number(value: f64) -> String {
     }
 }
 
+/// Most characters of a user's text in a message.
+const LONGEST: usize = 60;
+
 /// Text cut to what a message can carry, on one line.
 pub(super) fn shortened(text: &str) -> String {
-    const LONGEST: usize = 60;
     let plain = text
         .chars()
         .map(|c| if c.is_control() { '\u{fffd}' } else { c });
@@ -233,6 +241,13 @@ pub(super) fn shortened(text: &str) -> String {
     } else {
         plain.take(LONGEST - 1).chain(['…']).collect()
     }
+}
+
+/// Text in quotes, cut to what a message can carry.
+pub(super) fn quoted(text: &str) -> String {
+    let cut: String = text.chars().take(LONGEST).collect();
+    let dots = if cut.len() < text.len() { "…" } else { "" };
+    format!("{:?}", cut + dots)
 }
 
 fn prefix(label: &str, place: &Place) -> String {
@@ -253,7 +268,7 @@ fn prefix(label: &str, place: &Place) -> String {
 fn needed(reason: &Option<String>) -> String {
     reason
         .as_ref()
-        .map_or(String::new(), |text| format!(", but needed: {text}"))
+        .map_or(String::new(), |text| format!(", but needed since {text}"))
 }
 
 #[cfg(test)]
@@ -307,10 +322,10 @@ mod tests {
 
     #[test]
     fn numbers_are_shown_without_noise() {
-        let shown: Vec<String> = [0.1 + 0.2, -0.0, 1e300, 210.0, -3e-7, 0.05]
+        let shown: Vec<String> = [0.1 + 0.2, -0.0, 1e300, 210.0, -3e-7, 0.05, -f64::NAN]
             .map(number)
             .into();
-        assert_eq!(shown, ["0.3", "0", "1e300", "210", "-3e-7", "0.05"]);
+        assert_eq!(shown, ["0.3", "0", "1e300", "210", "-3e-7", "0.05", "nan"]);
     }
 
     #[test]
@@ -318,6 +333,8 @@ mod tests {
         let cut = shortened(&"ä".repeat(500));
         assert_eq!(cut.chars().count(), 60);
         assert!(cut.ends_with('…'));
+        assert_eq!(quoted("a\n\"b"), "\"a\\n\\\"b\"");
+        assert_eq!(quoted(&"ä".repeat(500)).chars().count(), 63);
         assert_eq!(shortened("a\u{1b}[31m\nb"), "a\u{fffd}[31m\u{fffd}b");
     }
 }

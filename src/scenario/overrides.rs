@@ -6,7 +6,7 @@
 
 use super::document::{Document, Node, Origin, Value};
 use super::error::{Place, Problem, ScenarioError};
-use super::path::{KeyPath, Step};
+use super::path::{KeyPath, Step, shown_key};
 
 /// Lays arguments of the form `KEY=VALUE` over a document, in order.
 pub(super) fn apply(document: &mut Document, arguments: &[String]) -> Result<(), ScenarioError> {
@@ -28,12 +28,8 @@ pub(super) fn apply(document: &mut Document, arguments: &[String]) -> Result<(),
                 "give each key once",
             );
         }
-        if let Err(reason) = place_at(&mut document.root, &path, Node { origin, value }) {
-            return refuse(
-                document,
-                reason,
-                "lists count from 0; an item is set, not appended: give the whole list instead",
-            );
+        if let Err(refusal) = place_at(&mut document.root, &path, Node { origin, value }) {
+            return refuse(document, refusal.reason, refusal.hint);
         }
         paths.push(path);
     }
@@ -85,6 +81,9 @@ struct Refusal {
 
 const FORM_HINT: &str = "write KEY=VALUE, for example telescope.vanes[0].width_mm=5";
 const VALUE_HINT: &str = "the right side is a TOML value: 5, 0.5, true, [1, 2], or text in double quotes (and all of it in single quotes for the shell)";
+const LIST_HINT: &str =
+    "lists count from 0; an item is set, not appended: give the whole list instead";
+const KEY_HINT: &str = "`skewstar schema` lists every key";
 const SERIES_HINT: &str =
     "write KEY=V1,V2,V3; keys joined by & move together and need as many values each";
 
@@ -105,10 +104,14 @@ fn read_argument(argument: &str, origin: Origin) -> Result<(KeyPath, Value), Ref
 }
 
 /// Puts a node where the path leads; tables on the way are made where they are missing.
-fn place_at(root: &mut Node, path: &KeyPath, new: Node) -> Result<(), String> {
+fn place_at(root: &mut Node, path: &KeyPath, new: Node) -> Result<(), Refusal> {
     let mut node = root;
     for (depth, step) in path.0.iter().enumerate() {
-        let here = || KeyPath(path.0[..depth].to_vec());
+        let here = KeyPath(path.0[..depth].to_vec());
+        let refusal = |reason: String, hint| Refusal {
+            reason: format!("{here}{reason}"),
+            hint,
+        };
         node = match (&mut node.value, step) {
             (Value::Table(table), Step::Key(key)) => {
                 table.entry(key.clone()).or_insert_with(|| Node {
@@ -117,32 +120,32 @@ fn place_at(root: &mut Node, path: &KeyPath, new: Node) -> Result<(), String> {
                 })
             }
             (Value::List(items), Step::Index(index)) => {
-                let count = items.len();
-                match items.get_mut(*index) {
-                    Some(item) => item,
-                    None => {
-                        return Err(format!(
-                            "{}[{index}] does not exist: the list has {count} items",
-                            here()
-                        ));
+                let last = items.len() as i64 - 1;
+                let reason = || {
+                    if last < 0 {
+                        " is an empty list".to_owned()
+                    } else {
+                        format!("[{index}] does not exist: the list ends at [{last}]")
                     }
-                }
+                };
+                items
+                    .get_mut(*index)
+                    .ok_or_else(|| refusal(reason(), LIST_HINT))?
             }
             (Value::Table(table), Step::Index(_)) if table.is_empty() => {
-                return Err(format!("{} does not exist, so it has no items", here()));
-            }
-            (other, Step::Key(key)) => {
-                return Err(format!(
-                    "{} is {}, which has no key {key}",
-                    here(),
-                    other.shown()
+                return Err(refusal(
+                    " does not exist, so it has no items".to_owned(),
+                    LIST_HINT,
                 ));
             }
+            (other, Step::Key(key)) => {
+                let reason = format!(" is {}, which has no key {}", other.shown(), shown_key(key));
+                return Err(refusal(reason, KEY_HINT));
+            }
             (other, Step::Index(_)) => {
-                return Err(format!(
-                    "{} is {}, which has no items",
-                    here(),
-                    other.shown()
+                return Err(refusal(
+                    format!(" is {}, which has no items", other.shown()),
+                    KEY_HINT,
                 ));
             }
         };
@@ -300,7 +303,7 @@ mod tests {
         assert!(message("a=").contains("the value of a is not TOML"));
         assert!(message("a=1\nb=2").contains("not TOML"));
         assert!(message("a.b=1").contains("a is 1, which has no key b"));
-        assert!(message("l[1]=1").contains("l[1] does not exist: the list has 1 items"));
+        assert!(message("l[1]=1").contains("l[1] does not exist: the list ends at [0]"));
         assert!(message("z[0]=1").contains("z does not exist"));
         assert!(message("a[0]=1").contains("a is 1, which has no items"));
         let twice = laid_over("a = 1", &["a=2", "a=3"])

@@ -23,15 +23,34 @@ pub(super) fn schema_value() -> Json {
 
 /// The rule that a schema stands for.
 pub(super) fn rule(schema: &Json) -> Rule {
+    let meaning = text_of(schema, "description").unwrap_or_default();
+    let example = schema
+        .get("examples")
+        .and_then(|list| list.get(0))
+        .map(toml_text);
+    let mut shape = shape(schema);
+    explain_parts(&mut shape, &meaning, &example);
     Rule {
-        meaning: text_of(schema, "description").unwrap_or_default(),
+        meaning,
         unit: text_of(schema, "x-unit"),
         default: text_of(schema, "x-default").or_else(|| schema.get("default").map(toml_text)),
-        example: schema
-            .get("examples")
-            .and_then(|list| list.get(0))
-            .map(toml_text),
-        shape: shape(schema),
+        example,
+        shape,
+    }
+}
+
+/// Gives the values inside a list or a map, which have no words of their own, those of the key.
+fn explain_parts(shape: &mut Shape, meaning: &str, example: &Option<String>) {
+    let parts: Vec<&mut Rule> = match shape {
+        Shape::List { item, .. } if item.fields().is_empty() => vec![item],
+        Shape::Map { value, .. } => vec![value],
+        Shape::Either(choices) => choices.iter_mut().collect(),
+        _ => Vec::new(),
+    };
+    for part in parts {
+        part.meaning = meaning.to_owned();
+        part.example = part.example.take().or_else(|| example.clone());
+        explain_parts(&mut part.shape, meaning, example);
     }
 }
 

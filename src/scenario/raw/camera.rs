@@ -64,7 +64,7 @@ pub(in crate::scenario) struct RawCamera {
     #[serde(default)]
     #[schemars(range(min = 0.0, max = 0.5), example = 0.0, extend("x-unit" = "fraction"))]
     pub pixel_response_rms: f64,
-    /// Colour filters of two by two pixels, read from row 0, the bottom, leftwards to right: one R, two G, one B.
+    /// Colour filters of two by two pixels, read from row 0, the bottom, from left to right: one R, two G, one B.
     #[schemars(length(min = 4, max = 4), example = &"RGGB", extend("x-default" = "none"))]
     pub colour_pattern: Option<String>,
     /// Passbands of the colour filters.

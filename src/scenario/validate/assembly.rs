@@ -1,7 +1,7 @@
 //! `[assembly]`.
 
 use crate::instrument::{Assembly, ClockwiseTurn, Response, Screw};
-use crate::scenario::error::{Problem, shortened};
+use crate::scenario::error::{Problem, quoted};
 use crate::scenario::findings::Findings;
 use crate::scenario::raw::{RawAssembly, RawClockwise, RawResponse};
 use crate::units::{ARCMIN, DEG, MM, NM, UM};
@@ -44,7 +44,7 @@ fn check_travel(assembly: &RawAssembly, findings: &mut Findings<'_>) {
         findings.out_of_range(
             "assembly.travel_mm",
             pair(travel_mm),
-            "a shortest length of at most 0 and a longest of at least 0, not both 0",
+            "two lengths, the first at most 0, the second at least 0, not both 0",
             "lengths count from the nominal one, for example [-0.35, 0.35]",
         );
     }
@@ -53,7 +53,7 @@ fn check_travel(assembly: &RawAssembly, findings: &mut Findings<'_>) {
 fn check_names(assembly: &RawAssembly, findings: &mut Findings<'_>) {
     for (index, screw) in assembly.screws.iter().enumerate() {
         let key = format!("assembly.screws[{index}].name");
-        let shown = format!("\"{}\"", shortened(&screw.name));
+        let shown = quoted(&screw.name);
         if !screw
             .name
             .chars()
@@ -94,8 +94,12 @@ fn check_azimuths(assembly: &RawAssembly, findings: &mut Findings<'_>) {
     if distinct.len() < 3 {
         findings.out_of_range(
             "assembly.screws",
-            format!("a list of screws at {} different azimuths", distinct.len()),
-            "at 3 different azimuths at least, 1 degree or more apart",
+            format!(
+                "a list of {} screws at {} different azimuths",
+                assembly.screws.len(),
+                distinct.len()
+            ),
+            "a list with 3 different azimuths at least, 1 degree or more apart",
             "three lengths make a plane only where the screws do not stand on one line",
         );
     }
@@ -110,8 +114,12 @@ fn check_response(assembly: &RawAssembly, findings: &mut Findings<'_>) {
             "leave one of them out",
         ),
         (None, Some(_)) => {
-            let key = "assembly.prescription".to_owned();
-            findings.wrong_key("assembly.prescription", Problem::NotYet { key }, hint);
+            let key = "assembly.prescription";
+            let problem = Problem::NotYet {
+                key: key.to_owned(),
+                what: key.to_owned(),
+            };
+            findings.wrong_key(key, problem, hint);
         }
         (_, None) => {}
     }

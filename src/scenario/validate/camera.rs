@@ -2,7 +2,7 @@
 
 use crate::instrument::{Camera, Colour, ColourArray, Electronics, Passband};
 use crate::scenario::advice::missing;
-use crate::scenario::error::{Problem, number, shortened};
+use crate::scenario::error::{Problem, number, quoted};
 use crate::scenario::findings::Findings;
 use crate::scenario::raw::{RawCamera, RawPassband, RawPassbandPoint, RawPassbands, RawScenario};
 use crate::units::{DEG, NM, UM};
@@ -133,9 +133,9 @@ fn check_colours(camera: &RawCamera, findings: &mut Findings<'_>) {
     match (&camera.colour_pattern, &camera.passbands) {
         (Some(letters), _) if pattern(letters).is_none() => findings.out_of_range(
             "camera.colour_pattern",
-            format!("\"{}\"", shortened(letters)),
+            quoted(letters),
             "one R, two G and one B in any order",
-            "for example \"RGGB\", read from row 0, the bottom, leftwards to right",
+            "for example \"RGGB\", read from row 0, the bottom, from left to right",
         ),
         (Some(_), None) => {
             let tell = || missing("camera.passbands", Some("camera.colour_pattern is given"));
@@ -161,7 +161,7 @@ fn check_colours(camera: &RawCamera, findings: &mut Findings<'_>) {
         if band.passband_nm.is_none() && band.passband_table.is_none() {
             let key = format!("{section}.passband_nm");
             findings.missing_from(&section, move || {
-                missing(&key, Some("or a passband_table in its place"))
+                missing(&key, Some("a filter has a passband_nm or a passband_table"))
             });
         }
     }

@@ -77,9 +77,11 @@ fn check_layout(mask: &RawMask, findings: &mut Findings<'_>) {
         }
     }
     if mask.layout == RawLayout::Drawing {
-        let problem = Problem::NotYet {
-            key: "mask.layout = \"drawing\"".to_owned(),
-        };
+        let (key, what) = (
+            "mask.layout".to_owned(),
+            "mask.layout \"drawing\"".to_owned(),
+        );
+        let problem = Problem::NotYet { key, what };
         findings.wrong_key(
             "mask.layout",
             problem,

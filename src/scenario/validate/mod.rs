@@ -50,7 +50,7 @@ pub(super) fn build(raw: &RawScenario) -> (Instrument, State) {
 /// The title ends up in picture and frame headers, which carry one printable line.
 fn check_title(raw: &RawScenario, findings: &mut Findings<'_>) {
     if raw.title.trim().is_empty() || raw.title.chars().any(char::is_control) {
-        let shown = format!("\"{}\"", super::error::shortened(&raw.title));
+        let shown = super::error::quoted(&raw.title);
         findings.out_of_range(
             "title",
             shown,

@@ -1,6 +1,6 @@
 //! `[state]`, `[star]`, `[sky]` and `[exposure]`.
 
-use crate::instrument::{Instrument, ObstructionShape};
+use crate::instrument::Instrument;
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Findings;
 use crate::scenario::nearest::nearest;
@@ -174,8 +174,6 @@ fn all_modes(raw: &RawScenario, instrument: &Instrument) -> Modes {
     let mut sum = modes(&raw.state.modes_nm);
     let annular = modes(&raw.state.modes_annular_nm);
     if annular != Modes::none() {
-        let hole = instrument.telescope.obstruction.as_ref();
-        debug_assert!(hole.is_none_or(|hole| hole.shape == ObstructionShape::Round));
         sum.add_scaled(
             &wavefront::annular_to_noll(&annular, instrument.telescope.obstruction_ratio()),
             1.0,
