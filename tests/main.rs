@@ -1,7 +1,9 @@
 //! The single integration test binary: it links once. One module a subject; new tests go into the module whose question
 //! they answer.
 
+mod conventions;
 mod files;
+mod peers;
 mod scenarios;
 mod support;
 mod twins;

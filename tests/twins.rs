@@ -1,118 +1,198 @@
-//! Independent routes must agree.
+//! Independent routes must agree: every lesson against the diffraction integral written out, and against itself at finer
+//! sampling.
 
 use crate::support::direct::{Scene, pixels};
 use ndarray::Array2;
 use skewstar::instrument::*;
+use skewstar::mechanics::align;
 use skewstar::predict::{Model, Settings};
-use skewstar::state::{Modes, State};
-use skewstar::units::*;
+use skewstar::scenario::{self, Scenario};
+use skewstar::spectrum::{bins, edges};
+use std::path::{Path, PathBuf};
 
-pub fn unit() -> Instrument {
-    Instrument {
-        telescope: Telescope {
-            aperture_m: 190.0 * MM,
-            focal_length_m: 456.0 * MM,
-            reflections: 1,
-            focus_law: FocusLaw::Sine,
-            obstruction: Some(Obstruction {
-                diameter_m: 81.0 * MM,
-                offset_m: [1.1 * MM, -0.7 * MM],
-                shape: ObstructionShape::Round,
-                distance_m: 0.0,
-            }),
-            vanes: vec![],
-            design: Modes::none(),
-            chromatic: vec![],
-            field: FieldTerms::default(),
-        },
-        assembly: None,
-        mask: None,
-        camera: Camera {
-            pixel_m: 3.8 * UM,
-            width_px: 64,
-            height_px: 60,
-            rotation_rad: 0.0,
-            mirrored: false,
-            passband: Passband::Band([540.0 * NM, 560.0 * NM]),
-            wavelengths: Some(1),
-            throughput: 1.0,
-            electronics: None,
-            colour: None,
-        },
-    }
+/// ‖a − b‖ / ‖b‖.
+pub fn relative_l2(a: &Array2<f64>, b: &Array2<f64>) -> f64 {
+    assert_eq!(a.dim(), b.dim());
+    let change: f64 = a.iter().zip(b).map(|(x, y)| (x - y).powi(2)).sum();
+    (change / b.iter().map(|y| y * y).sum::<f64>()).sqrt()
 }
 
-pub fn l2(a: &Array2<f64>, b: &Array2<f64>) -> f64 {
-    let diff: f64 = a.iter().zip(b).map(|(x, y)| (x - y).powi(2)).sum();
-    (diff / b.iter().map(|y| y * y).sum::<f64>()).sqrt()
+/// The files in `scenarios/`, in order of name.
+pub fn lessons() -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios");
+    let mut files: Vec<PathBuf> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|e| e == "toml"))
+        .collect();
+    files.sort();
+    assert!(!files.is_empty());
+    files
 }
 
-pub fn noll() -> [f64; 10] {
-    let mut c = [0.0; 10];
-    for (j, v) in [
-        (7, 55.0),
-        (8, -80.0),
-        (5, 20.0),
-        (6, -35.0),
-        (9, 15.0),
-        (11, 30.0),
-    ] {
-        c[j - 2] = v * NM;
-    }
-    c
+pub fn load(path: &Path) -> Scenario {
+    let text = std::fs::read_to_string(path).unwrap();
+    scenario::read(&text, &path.display().to_string(), &[]).unwrap()
+}
+
+/// Lessons that the written-out transform can follow: no mask, no blur, no colour array, achromatic, on axis.
+fn plain(scenario: &Scenario) -> bool {
+    let (instrument, state) = (&scenario.instrument, &scenario.state);
+    let worn = state.mask_on && instrument.mask.is_some();
+    let blurred = state.sky.seeing_rad.is_some() || state.sky.tracking_drift_px != [0.0; 2];
+    !worn
+        && !blurred
+        && instrument.camera.colour.is_none()
+        && instrument.telescope.chromatic.is_empty()
+}
+
+/// Whether light passes a pupil point, written from the meaning of the keys and sharing nothing with the engine.
+fn is_open(telescope: &Telescope, x: f64, y: f64) -> bool {
+    let blocked = telescope.obstruction.as_ref().is_some_and(|o| {
+        let (dx, dy) = (x - o.offset_m[0], y - o.offset_m[1]);
+        match o.shape {
+            ObstructionShape::Round => dx.hypot(dy) < 0.5 * o.diameter_m,
+            ObstructionShape::Square => dx.abs().max(dy.abs()) < 0.5 * o.diameter_m,
+        }
+    });
+    let behind_vane = telescope.vanes.iter().any(|v| {
+        let (sin, cos) = v.azimuth_rad.sin_cos();
+        let (along, across) = (x * cos + y * sin, y * cos - x * sin);
+        (across - v.offset_m).abs() < 0.5 * v.width_m
+            && along > v.inner_radius_m
+            && along < v.outer_radius_m
+    });
+    !blocked && !behind_vane
 }
 
 #[test]
-fn explore() {
-    for law in [FocusLaw::Sine, FocusLaw::Paraboloid] {
-        for offset in [0.0, -260.0 * UM] {
-            let mut inst = unit();
-            inst.telescope.focus_law = law;
-            let modes: Modes = (2..12).map(|j| (j as u32, noll()[j - 2])).collect();
-            let state = State {
-                sensor_offset_m: offset,
-                modes,
-                ..State::default()
-            };
-            let t = std::time::Instant::now();
-            let model = Model::new(&inst, &state, Settings::default()).unwrap();
-            let t1 = t.elapsed();
-            let got = model.light::<f64>();
-            let t2 = t.elapsed();
-            let got32 = model.light::<f32>();
-            println!(
-                "{law:?} {offset} plan {:?} {t1:?} {t2:?} f32 {:?} diff {:.1e} sum {}",
-                model.plan,
-                t.elapsed() - t2,
-                l2(&got32, &got),
-                got.sum()
-            );
-            let open = |x: f64, y: f64| (x - 1.1e-3).hypot(y + 0.7e-3) > 40.5e-3;
-            let xs: Vec<f64> = (0..64).map(|i| i as f64 - 31.5).collect();
-            let ys: Vec<f64> = (0..60).map(|i| i as f64 - 29.5).collect();
-            for cells in [700, 1400] {
-                let scene = Scene {
-                    radius_m: 95.0 * MM,
-                    focal_length_m: 456.0 * MM,
-                    paraboloid: law == FocusLaw::Paraboloid,
-                    open: &open,
-                    noll_m: noll(),
-                    sensor_offset_m: offset,
-                    cells,
-                };
-                let want = pixels(&scene, 550.0 * NM, 3.8 * UM, &xs, &ys, 12);
-                println!(
-                    "   direct {cells} sum {} l2 {:.2e}",
-                    want.sum(),
-                    l2(&got, &want)
-                );
-            }
-            let mut accuracy = Settings::default();
-            for f in [1.5, 2.0] {
-                accuracy.accuracy = Settings::default().accuracy.finer(f);
-                let m2 = Model::new(&inst, &state, accuracy).unwrap();
-                println!("   finer {f} {:.2e}", l2(&got, &m2.light::<f64>()));
-            }
+fn every_plain_lesson_equals_the_written_out_transform() {
+    let mut compared = 0;
+    for path in lessons() {
+        let scenario = load(&path);
+        if !plain(&scenario) {
+            continue;
         }
+        compared += 1;
+        let (instrument, state) = (&scenario.instrument, &scenario.state);
+        let (telescope, camera) = (&instrument.telescope, &instrument.camera);
+        let model = Model::new(instrument, state, Settings::default()).unwrap();
+        let found = model.light::<f64>();
+        let alignment = align(instrument, state);
+        let mut noll_m = [0.0; 10];
+        for (noll, value) in alignment.modes.iter() {
+            noll_m[noll as usize - 2] = value;
+        }
+        assert_eq!(
+            (camera.rotation_rad, camera.mirrored),
+            (0.0, false),
+            "the twin knows the plain camera only"
+        );
+        let open = |x: f64, y: f64| is_open(telescope, x, y);
+        let scene = Scene {
+            radius_m: telescope.aperture_radius_m(),
+            focal_length_m: telescope.focal_length_m,
+            paraboloid: telescope.focus_law == FocusLaw::Paraboloid,
+            open: &open,
+            noll_m,
+            sensor_offset_m: alignment.sensor_offset_m,
+            cells: 3 * model.plan.grid.count / 2,
+        };
+        // every third row and every second column, star in the middle of the frame
+        let centre = |count: usize| 0.5 * (count as f64 - 1.0);
+        let (rows, columns): (Vec<usize>, Vec<usize>) = (
+            (0..camera.height_px).step_by(3).collect(),
+            (0..camera.width_px).step_by(2).collect(),
+        );
+        let places = |picked: &[usize], count: usize| -> Vec<f64> {
+            picked.iter().map(|i| *i as f64 - centre(count)).collect()
+        };
+        let (xs, ys) = (
+            places(&columns, camera.width_px),
+            places(&rows, camera.height_px),
+        );
+        let points = 2 * model.plan.sub_samples + 3;
+        let shares = bins(
+            &camera.passband,
+            model.plan.wavelengths,
+            state.star.as_ref().map(|s| s.temperature_k),
+        );
+        let mut direct = Array2::zeros((rows.len(), columns.len()));
+        for bin in shares {
+            direct.scaled_add(
+                bin.weight,
+                &pixels(&scene, bin.wavelength_m, camera.pixel_m, &xs, &ys, points),
+            );
+        }
+        let picked = Array2::from_shape_fn(direct.dim(), |(j, i)| found[[rows[j], columns[i]]]);
+        let difference = relative_l2(&picked, &direct);
+        println!(
+            "{}: relative L2 {difference:.2e} ({:?} m)",
+            path.display(),
+            edges(&camera.passband)
+        );
+        assert!(difference < 1e-3, "{}: {difference:.2e}", path.display());
+    }
+    assert!(compared >= 6, "{compared} plain lessons");
+}
+
+#[test]
+fn halving_every_step_changes_no_lesson_by_more_than_1e_3() {
+    for path in lessons() {
+        let scenario = load(&path);
+        let (instrument, state) = (&scenario.instrument, &scenario.state);
+        let coarse = Model::new(instrument, state, Settings::default()).unwrap();
+        let accuracy = Settings::default().accuracy.finer(2.0);
+        let fine = Model::new(
+            instrument,
+            state,
+            Settings {
+                accuracy,
+                ..Settings::default()
+            },
+        )
+        .unwrap();
+        // one wavelength stands for all of a stated number; the plan's own number is tested below
+        let bin = skewstar::spectrum::Bin {
+            wavelength_m: coarse.reference_m,
+            weight: 1.0,
+        };
+        let image =
+            |m: &Model| m.light_of::<f64>(&m.alignment.modes, m.alignment.sensor_offset_m, &[bin]);
+        let change = relative_l2(&image(&coarse), &image(&fine));
+        let estimate = coarse.sampling_error().unwrap();
+        println!("{}: {change:.2e}, estimate {estimate:.2e}", path.display());
+        assert!(change < 1e-3, "{}: {change:.2e}", path.display());
+        assert!(
+            estimate > 0.2 * change && estimate < 1e-3,
+            "{}: {estimate:.2e} for {change:.2e}",
+            path.display()
+        );
+    }
+}
+
+#[test]
+fn twice_the_planned_wavelengths_change_a_frame_by_less_than_1e_3() {
+    for name in ["fast-unit-one-screw", "refractor-tilted-cell"] {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("scenarios/{name}.toml"));
+        let mut scenario = load(&path);
+        let camera = &mut scenario.instrument.camera;
+        camera.passband = Passband::Band([480e-9, 620e-9]);
+        camera.wavelengths = None;
+        let planned =
+            Model::new(&scenario.instrument, &scenario.state, Settings::default()).unwrap();
+        scenario.instrument.camera.wavelengths = Some(2 * planned.plan.wavelengths);
+        let doubled =
+            Model::new(&scenario.instrument, &scenario.state, Settings::default()).unwrap();
+        let change = relative_l2(&planned.light::<f64>(), &doubled.light::<f64>());
+        println!(
+            "{name}: {} wavelengths, change {change:.2e}",
+            planned.plan.wavelengths
+        );
+        assert!(
+            change < 1e-3,
+            "{name}: {} wavelengths, {change:.2e}",
+            planned.plan.wavelengths
+        );
     }
 }

@@ -27,7 +27,7 @@ pub fn draw(
     let magnification = (SIDE_PX / height.max(width)).max(1);
     let words = captions(truth);
     let below = MARGIN_PX * 2 + LINE_PX * words.len();
-    let canvas_width = (width * magnification).max(420) + 2 * MARGIN_PX;
+    let canvas_width = (width * magnification).max(600) + 2 * MARGIN_PX;
     let mut canvas = Canvas::new(
         canvas_width,
         height * magnification + below + MARGIN_PX,

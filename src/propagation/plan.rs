@@ -29,7 +29,7 @@ impl Default for Accuracy {
             oversize: 2.0,
             oversize_slotted: 3.0,
             sub_sampling: 1.3,
-            wavelengths_per_cycle: 4.0,
+            wavelengths_per_cycle: 2.0,
             guard_widths: 8.0,
         }
     }
@@ -99,10 +99,7 @@ impl Plan {
         } else {
             accuracy.oversize
         };
-        let period = oversize
-            * (2.0 * half)
-                .max(half + demand.ray_reach_m)
-                .max(2.0 * demand.ray_reach_m);
+        let period = oversize * (2.0 * half).max(REACHES_IN_PERIOD * demand.ray_reach_m);
         let cell = shortest * demand.focal_length_m / period;
         let across = (2.0 * demand.pupil_radius_m / cell)
             .ceil()
@@ -112,19 +109,14 @@ impl Plan {
         let sub_samples = (accuracy.sub_sampling * demand.pixel_m / finest)
             .ceil()
             .max(1.0) as usize;
-        let cycles = demand.wavefront_span_m / shortest * (longest - shortest) / longest;
-        let edge_cycles = half / finest * (longest - shortest) / longest / EDGE_CYCLE;
-        let wanted =
-            accuracy.wavelengths_per_cycle * (cycles + edge_cycles.min(EDGE_CYCLES_AT_MOST)) + 3.0;
+        let wanted = wavelengths_wanted(demand, accuracy, half / finest);
         Plan {
             grid: CellGrid {
                 count: across as usize + 3,
                 cell_m,
             },
             sub_samples,
-            wavelengths: demand
-                .wavelengths
-                .unwrap_or((wanted.ceil() as usize).clamp(1, 200)),
+            wavelengths: demand.wavelengths.unwrap_or(wanted),
             guard_px,
         }
     }
@@ -150,8 +142,28 @@ impl Plan {
     }
 }
 
+/// Wavelengths that make bins narrow enough: for the pattern of a point (it scales with λ), for the fringes of a defocused
+/// star (their phase turns with 1/λ), and for the orders of slots (they move with λ) out to a few tens of resolution elements.
+fn wavelengths_wanted(demand: &Demand, accuracy: &Accuracy, half_in_elements: f64) -> usize {
+    let [shortest, longest] = demand.passband_m;
+    let spread = (longest - shortest) / longest;
+    let pattern = PATTERN_CYCLES * spread;
+    let fringes = demand.wavefront_span_m / shortest * spread;
+    let orders = if demand.slotted {
+        (half_in_elements / EDGE_CYCLE).min(EDGE_CYCLES_AT_MOST) * spread.min(0.25) * 4.0
+    } else {
+        0.0
+    };
+    let wanted = 1.0 + accuracy.wavelengths_per_cycle * (pattern + fringes + orders);
+    (wanted.ceil() as usize).clamp(1, 200)
+}
+
+/// The period holds this many times the furthest ray, so that the slope of the phase across a cell stays gentle.
+const REACHES_IN_PERIOD: f64 = 3.0;
+/// Cycles that the pattern of a point in focus counts for, at a passband as wide as its wavelength.
+const PATTERN_CYCLES: f64 = 14.0;
 /// A pupil is never sampled more coarsely than this, however small the frame.
-const MIN_CELLS_ACROSS: f64 = 96.0;
+const MIN_CELLS_ACROSS: f64 = 128.0;
 /// Resolution elements between the star and the frame edge that count as one cycle of phase.
 const EDGE_CYCLE: f64 = 40.0;
 /// A wide frame does not ask for more than this: its edge holds little light.

@@ -9,6 +9,8 @@ use crate::units::DEG;
 
 /// A shift below this cannot be seen by eye, in pixels.
 const VISIBLE_PX: f64 = 0.3;
+/// Less coma than this does not brighten the thin side visibly.
+const FAINT_COMA_NM: f64 = 5.0;
 
 /// A few sentences a newcomer understands, one a line.
 pub fn sentences(instrument: &Instrument, truth: &Truth) -> String {
@@ -64,9 +66,14 @@ fn look_for(truth: &Truth) -> String {
             )
         }
         Some(shift) => format!(
-            "Look for: {size}. Its dark centre is {:.1} px off, towards {}: the ring is thin and bright there, wide and faint opposite.",
+            "Look for: {size}. Its dark centre is {:.1} px off, towards {}: {}.",
             shift[0].hypot(shift[1]),
-            clock(shift)
+            clock(shift),
+            if coma_nm(truth) > FAINT_COMA_NM {
+                "the ring is thin and bright there, wide and faint opposite"
+            } else {
+                "the ring is thin there and wide opposite, but as bright; the shadow is off centre, not the optics"
+            }
         ),
     }
 }
@@ -92,16 +99,27 @@ fn streaks(truth: &Truth) -> String {
     )
 }
 
+/// Size of the coma, nm RMS.
+fn coma_nm(truth: &Truth) -> f64 {
+    mode_nm(truth, 7).hypot(mode_nm(truth, 8))
+}
+
+fn mode_nm(truth: &Truth, noll: u32) -> f64 {
+    truth.modes_nm.0.get(&noll).copied().unwrap_or(0.0)
+}
+
 fn why(truth: &Truth) -> Option<String> {
-    let mode = |noll: u32| truth.modes_nm.0.get(&noll).copied().unwrap_or(0.0);
-    let coma = mode(7).hypot(mode(8));
-    let astigmatism = mode(5).hypot(mode(6));
+    let coma = coma_nm(truth);
+    let astigmatism = mode_nm(truth, 5).hypot(mode_nm(truth, 6));
     let tilt = truth.tilt_arcmin[0].hypot(truth.tilt_arcmin[1]);
     let mut parts = Vec::new();
     if tilt > 0.0 {
         let azimuth =
             (libm::atan2(truth.tilt_arcmin[1], truth.tilt_arcmin[0]) / DEG).rem_euclid(360.0);
-        parts.push(format!("the unit is tilted by {tilt:.2} arcmin, its edge at azimuth {azimuth:.0} degrees is raised"));
+        let azimuth = azimuth.round() % 360.0;
+        parts.push(format!(
+            "the unit is tilted by {tilt:.2} arcmin, its edge at azimuth {azimuth} degrees is raised"
+        ));
     }
     if coma > 0.5 {
         parts.push(format!("the star has {coma:.0} nm RMS of coma"));

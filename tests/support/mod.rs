@@ -1,3 +1,5 @@
 //! Helpers shared by the integration tests.
 
 pub mod direct;
+pub mod lens;
+pub mod npy;
