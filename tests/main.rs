@@ -4,6 +4,7 @@
 mod conventions;
 mod files;
 mod peers;
+mod renders;
 mod scenarios;
 mod support;
 mod twins;

@@ -42,7 +42,7 @@ pub fn draw(
 }
 
 fn ring(canvas: &mut Canvas, view: &View, truth: &Truth) {
-    let Some(ring) = &truth.doughnut else {
+    let Some(ring) = truth.doughnut.as_ref().filter(|_| truth.streaks.is_empty()) else {
         canvas.cross(view, truth.star_px, 8.0, &Stroke::PALE);
         return;
     };
@@ -102,7 +102,7 @@ fn streaks(canvas: &mut Canvas, view: &View, instrument: &Instrument, truth: &Tr
 
 fn captions(truth: &Truth) -> Vec<(String, bool)> {
     let mut words = vec![(truth.title.clone(), true)];
-    if let Some(ring) = &truth.doughnut {
+    if let Some(ring) = truth.doughnut.as_ref().filter(|_| truth.streaks.is_empty()) {
         words.push((
             format!("solid: outer edge, radius {:.1} px", ring.outer_radius_px),
             true,

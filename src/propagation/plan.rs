@@ -91,7 +91,7 @@ pub struct Plan {
 impl Plan {
     /// Chooses the sampling.
     pub fn new(demand: &Demand, accuracy: &Accuracy) -> Self {
-        let [shortest, longest] = demand.passband_m;
+        let shortest = demand.passband_m[0];
         let guard_px = (accuracy.guard_widths * demand.blur_m / demand.pixel_m).ceil() as usize;
         let half = demand.half_extent_m + guard_px as f64 * demand.pixel_m;
         let oversize = if demand.slotted {

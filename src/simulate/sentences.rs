@@ -40,7 +40,7 @@ fn hour(degrees: f64) -> u32 {
 }
 
 fn look_for(truth: &Truth) -> String {
-    if !truth.streaks.is_empty() && truth.doughnut.is_none() {
+    if !truth.streaks.is_empty() {
         return streaks(truth);
     }
     let Some(ring) = &truth.doughnut else {
