@@ -336,3 +336,8 @@ pub enum Colour {
     /// Blue.
     Blue,
 }
+
+impl Colour {
+    /// All three, in the order of [`ColourArray::passbands`].
+    pub const ALL: [Colour; 3] = [Colour::Red, Colour::Green, Colour::Blue];
+}

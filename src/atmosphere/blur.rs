@@ -1,6 +1,6 @@
 //! Blurs an image in the frequency domain: wavelengths are added there, and only the sum is transformed back.
 
-use super::seeing::transfer;
+use super::seeing::{transfer, transfer_slope};
 use crate::math::{Planner, sinc};
 use ndarray::{Array2, Axis};
 use num_complex::Complex;
@@ -31,13 +31,46 @@ impl Blur {
             smear
         }
     }
+
+    /// Derivative of [`transfer`](Self::transfer) by the natural logarithm of the seeing's width; 0 without seeing.
+    pub fn transfer_slope(&self, frequency: [f64; 2]) -> f64 {
+        if !self.fried_m.is_finite() {
+            return 0.0;
+        }
+        let along = frequency[0] * self.drift_m[0] + frequency[1] * self.drift_m[1];
+        let size = (frequency[0] * frequency[0] + frequency[1] * frequency[1]).sqrt();
+        sinc(along) * transfer_slope(self.baseline_per_frequency_m2 * size, self.fried_m)
+    }
 }
 
 /// Sum of blurred images, kept as a spectrum. The image is periodic here: the caller leaves a guard round it.
+///
+/// Every transfer function here is real and even, so an image blurred is real: two images ride in one spectrum, the
+/// second as imaginary part.
 pub struct Spectrum {
     sum: Array2<Complex<f64>>,
     cell_m: f64,
     portable: bool,
+}
+
+/// The spectrum of one image, or of two.
+pub struct Transformed(Array2<Complex<f64>>);
+
+impl Transformed {
+    /// Transforms an image, and a second one of the same size along with it.
+    pub fn new(first: &Array2<f64>, second: Option<&Array2<f64>>, portable: bool) -> Self {
+        let mut spectrum = first.mapv(|v| Complex::new(v, 0.0));
+        if let Some(second) = second {
+            spectrum.zip_mut_with(second, |s, v| s.im = *v);
+        }
+        let mut planner = Planner::new(portable);
+        transform(
+            &mut spectrum,
+            &planner.forward(first.ncols()),
+            &planner.forward(first.nrows()),
+        );
+        Transformed(spectrum)
+    }
 }
 
 impl Spectrum {
@@ -52,31 +85,37 @@ impl Spectrum {
 
     /// Adds `weight` times an image, blurred.
     pub fn add(&mut self, image: &Array2<f64>, blur: &Blur, weight: f64) {
-        let mut spectrum = image.mapv(|v| Complex::new(v, 0.0));
-        let mut planner = Planner::new(self.portable);
-        transform(
-            &mut spectrum,
-            &planner.forward(image.ncols()),
-            &planner.forward(image.nrows()),
-        );
+        let spectrum = Transformed::new(image, None, self.portable);
         let (rows, columns) = image.dim();
-        let cell_m = self.cell_m;
-        self.sum
-            .outer_iter_mut()
-            .into_par_iter()
-            .zip(spectrum.outer_iter())
-            .enumerate()
-            .for_each(|(row, (mut target, source))| {
-                let fy = frequency(row, rows, cell_m);
-                for (column, (sum, value)) in target.iter_mut().zip(source).enumerate() {
-                    *sum +=
-                        *value * (weight * blur.transfer([frequency(column, columns, cell_m), fy]));
-                }
-            });
+        let transfer = transfer_map(rows, columns, self.cell_m, |f| blur.transfer(f));
+        self.add_product(&spectrum, &transfer, weight);
+    }
+
+    /// Adds `weight` times a transformed image times a [`transfer_map`] of the same size.
+    pub fn add_product(&mut self, image: &Transformed, transfer: &Array2<f64>, weight: f64) {
+        ndarray::Zip::from(&mut self.sum)
+            .and(&image.0)
+            .and(transfer)
+            .par_for_each(|sum, value, factor| *sum += *value * (weight * *factor));
     }
 
     /// The summed image.
     pub fn into_image(mut self) -> Array2<f64> {
+        let scale = self.back();
+        self.sum.mapv(|v| v.re * scale)
+    }
+
+    /// Both summed images of spectra that hold two.
+    pub fn into_images(mut self) -> [Array2<f64>; 2] {
+        let scale = self.back();
+        [
+            self.sum.mapv(|v| v.re * scale),
+            self.sum.mapv(|v| v.im * scale),
+        ]
+    }
+
+    /// Transforms back in place; returns the factor still to be applied.
+    fn back(&mut self) -> f64 {
         let (rows, columns) = self.sum.dim();
         let mut planner = Planner::new(self.portable);
         transform(
@@ -84,9 +123,35 @@ impl Spectrum {
             &planner.inverse(columns),
             &planner.inverse(rows),
         );
-        let scale = 1.0 / (rows * columns) as f64;
-        self.sum.mapv(|v| v.re * scale)
+        1.0 / (rows * columns) as f64
     }
+}
+
+/// A real, even transfer function at every frequency of an image of `rows` × `columns` cells.
+///
+/// The last frequency of an even count stands for both signs; the mean of the two keeps the map even.
+pub fn transfer_map(
+    rows: usize,
+    columns: usize,
+    cell_m: f64,
+    transfer: impl Fn([f64; 2]) -> f64 + Sync,
+) -> Array2<f64> {
+    let mut map = Array2::zeros((rows, columns));
+    map.outer_iter_mut()
+        .into_par_iter()
+        .enumerate()
+        .for_each(|(row, mut line)| {
+            let fy = frequency(row, rows, cell_m);
+            for (column, value) in line.iter_mut().enumerate() {
+                let fx = frequency(column, columns, cell_m);
+                *value = if 2 * row == rows || 2 * column == columns {
+                    0.5 * (transfer([fx, fy]) + transfer([-fx, fy]))
+                } else {
+                    transfer([fx, fy])
+                };
+            }
+        });
+    map
 }
 
 /// Frequency of element `index` of a transform of `count` samples `cell_m` apart, cycles per metre.

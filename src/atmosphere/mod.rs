@@ -5,5 +5,5 @@
 mod blur;
 mod seeing;
 
-pub use blur::{Blur, Spectrum};
-pub use seeing::{airmass, fried_m, seeing_fwhm_rad, transfer};
+pub use blur::{Blur, Spectrum, Transformed, transfer_map};
+pub use seeing::{airmass, fried_m, seeing_fwhm_rad, transfer, transfer_slope};

@@ -28,3 +28,9 @@ pub fn fried_m(fwhm_rad: f64, wavelength_m: f64) -> f64 {
 pub fn transfer(baseline_m: f64, fried_m: f64) -> f64 {
     libm::exp(-3.44 * libm::pow(baseline_m / fried_m, 5.0 / 3.0))
 }
+
+/// Derivative of [`transfer`] by the natural logarithm of the width (of 1/r0).
+pub fn transfer_slope(baseline_m: f64, fried_m: f64) -> f64 {
+    let exponent = -3.44 * libm::pow(baseline_m / fried_m, 5.0 / 3.0);
+    5.0 / 3.0 * exponent * libm::exp(exponent)
+}

@@ -1,9 +1,14 @@
-//! Numerics without a domain word: the real types we compute in, phases, and the one-dimensional zoomed transform.
+//! Numerics without a domain word: the real types we compute in, phases, the one-dimensional zoomed transform, and linear
+//! least squares.
 
 mod chirp;
+mod jacobi_svd;
+mod least_squares;
 mod phase;
 mod real;
 
 pub use chirp::ChirpTransform;
-pub use phase::{cis_turns, sinc};
+pub use jacobi_svd::{Singular, jacobi_svd};
+pub use least_squares::LeastSquares;
+pub use phase::{cis_turns, sinc, sinc_slope};
 pub use real::{Planner, Real};

@@ -38,6 +38,17 @@ pub fn sinc(x: f64) -> f64 {
     }
 }
 
+/// Slope of [`sinc`]: d/dx of sin(πx)/(πx).
+pub fn sinc_slope(x: f64) -> f64 {
+    let angle = std::f64::consts::PI * x;
+    if angle.abs() < 1e-2 {
+        let square = angle * angle;
+        -std::f64::consts::PI * angle / 3.0 * (1.0 - square / 10.0 + square * square / 280.0)
+    } else {
+        (libm::cos(angle) - sinc(x)) / x
+    }
+}
+
 /// Coefficients of angle^0, angle^2, … of sin(angle)/angle.
 const SINE: [f64; 8] = [
     1.0,
@@ -70,6 +81,15 @@ fn horner(x: f64, coefficients: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn slope_of_sinc_equals_central_difference() {
+        for x in [0.0, 1e-3, 3.1e-3, 3.3e-3, 0.27, -0.61, 1.0, 2.4] {
+            let step = 1e-4;
+            let difference = (sinc(x + step) - sinc(x - step)) / (2.0 * step);
+            assert!((sinc_slope(x) - difference).abs() < 3e-8, "{x}");
+        }
+    }
 
     #[test]
     fn matches_sine_and_cosine() {

@@ -38,19 +38,11 @@ impl Expected {
     ) -> Result<Self, PredictError> {
         let Some(array) = &instrument.camera.colour else {
             let light = model.light::<f64>();
-            return Ok(single(
-                model,
-                instrument,
-                state,
-                &instrument.camera.passband,
-                &light,
-            ));
+            let passband = &instrument.camera.passband;
+            return Ok(single(model, instrument, state, passband, &light));
         };
         let mut planes: Vec<(Colour, Expected)> = Vec::new();
-        for (colour, passband) in [Colour::Red, Colour::Green, Colour::Blue]
-            .into_iter()
-            .zip(&array.passbands)
-        {
+        for (colour, passband) in Colour::ALL.into_iter().zip(&array.passbands) {
             let own = Model::with_passband(instrument, state, passband, settings)?;
             let light = own.light::<f64>();
             planes.push((colour, single(&own, instrument, state, passband, &light)));
@@ -60,26 +52,57 @@ impl Expected {
 }
 
 /// One passband over the whole frame.
-fn single(
+pub(super) fn single(
     model: &Model,
     instrument: &Instrument,
     state: &State,
     passband: &Passband,
     light: &Array2<f64>,
 ) -> Expected {
-    let light_in_frame = light.sum();
+    let electrons = electrons(model, instrument, state, passband);
+    let Electrons {
+        star_total,
+        background_per_px,
+        dark_per_px,
+    } = electrons.unwrap_or(Electrons::RELATIVE);
+    Expected {
+        image: light.mapv(|share| share * star_total + background_per_px),
+        in_electrons: electrons.is_some(),
+        star_total,
+        light_in_frame: light.sum(),
+        background_per_px,
+        dark_per_px,
+    }
+}
+
+/// Electrons of a star on an unlimited sensor, and of sky and dark current in a pixel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Electrons {
+    pub star_total: f64,
+    pub background_per_px: f64,
+    pub dark_per_px: f64,
+}
+
+impl Electrons {
+    /// Shares of the light, when star or exposure are not given.
+    pub const RELATIVE: Electrons = Electrons {
+        star_total: 1.0,
+        background_per_px: 0.0,
+        dark_per_px: 0.0,
+    };
+}
+
+/// Electrons in one passband; `None` unless star, exposure and electronics are all given.
+pub(super) fn electrons(
+    model: &Model,
+    instrument: &Instrument,
+    state: &State,
+    passband: &Passband,
+) -> Option<Electrons> {
     let (Some(star), Some(exposure), Some(electronics)) =
         (&state.star, &state.exposure, &instrument.camera.electronics)
     else {
-        let image = light.clone();
-        return Expected {
-            image,
-            in_electrons: false,
-            star_total: 1.0,
-            light_in_frame,
-            background_per_px: 0.0,
-            dark_per_px: 0.0,
-        };
+        return None;
     };
     let bins = model.bins.len();
     let air = extinction_factor(
@@ -95,46 +118,42 @@ fn single(
     ) * air;
     let per_photon =
         instrument.camera.throughput * electronics.quantum_efficiency * exposure.time_s;
-    let star_total = photons * per_photon;
     let sky = state.sky.brightness_mag_per_arcsec2.map_or(0.0, |mag| {
         let pixel_arcsec = instrument.camera.pixel_m / instrument.telescope.focal_length_m / ARCSEC;
         let patch = pixel_arcsec * pixel_arcsec;
         sky_photons_per_s(mag, patch, model.open_area_m2, passband, bins) * per_photon
     });
     let dark_per_px = electronics.dark_e_per_s * exposure.time_s;
-    let background_per_px = sky + dark_per_px;
-    let image = light.mapv(|share| share * star_total + background_per_px);
-    Expected {
-        image,
-        in_electrons: true,
-        star_total,
-        light_in_frame,
-        background_per_px,
+    Some(Electrons {
+        star_total: photons * per_photon,
+        background_per_px: sky + dark_per_px,
         dark_per_px,
-    }
+    })
 }
 
 /// Takes each pixel from the plane of its own colour.
-fn mosaic(pattern: &[Colour; 4], planes: &[(Colour, Expected)]) -> Expected {
-    let plane_of = |row: usize, column: usize| {
-        let colour = pattern[2 * (row % 2) + column % 2];
-        planes.iter().position(|p| p.0 == colour).unwrap_or(0)
-    };
-    let image = Array2::from_shape_fn(planes[0].1.image.dim(), |(row, column)| {
-        planes[plane_of(row, column)].1.image[[row, column]]
-    });
-    let mean = |f: &dyn Fn(&Expected) -> f64| {
-        (0..4)
-            .map(|i| f(&planes[plane_of(i / 2, i % 2)].1))
-            .sum::<f64>()
-            / 4.0
-    };
+pub(super) fn mosaic(pattern: &[Colour; 4], planes: &[(Colour, Expected)]) -> Expected {
+    let images: Vec<(Colour, &Array2<f64>)> = planes.iter().map(|(c, e)| (*c, &e.image)).collect();
+    let own = pattern.map(|colour| &planes[number_of(colour, &images)].1);
+    let mean = |f: &dyn Fn(&Expected) -> f64| own.iter().map(|e| f(e)).sum::<f64>() / 4.0;
     Expected {
-        image,
+        image: pick(pattern, &images),
         in_electrons: planes[0].1.in_electrons,
         star_total: mean(&|e| e.star_total),
         light_in_frame: mean(&|e| e.light_in_frame),
         background_per_px: mean(&|e| e.background_per_px),
         dark_per_px: mean(&|e| e.dark_per_px),
     }
+}
+
+/// The image that takes each pixel from the one of its own colour.
+pub(super) fn pick(pattern: &[Colour; 4], images: &[(Colour, &Array2<f64>)]) -> Array2<f64> {
+    let own = pattern.map(|colour| images[number_of(colour, images)].1);
+    Array2::from_shape_fn(images[0].1.dim(), |(row, column)| {
+        own[2 * (row % 2) + column % 2][[row, column]]
+    })
+}
+
+fn number_of(colour: Colour, images: &[(Colour, &Array2<f64>)]) -> usize {
+    images.iter().position(|i| i.0 == colour).unwrap_or(0)
 }

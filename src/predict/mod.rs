@@ -1,10 +1,15 @@
 //! Instrument + State → the frame to expect, before any chance.
 //!
 //! [`Model`] is prepared once (pupil, sampling, spectrum) and can then be asked for the light in every pixel, also for other
-//! wavefronts over the same pupil. It opens no file and draws no random number.
+//! wavefronts over the same pupil, and for its derivatives ([`Jacobian`]), from which follows how well the photons allow
+//! anything to be measured ([`Bound`]). It opens no file and draws no random number.
 
+mod bound;
 mod expected;
+mod jacobian;
 mod model;
 
+pub use bound::Bound;
 pub use expected::Expected;
+pub use jacobian::{Jacobian, LightSlopes, Parameter};
 pub use model::{Model, PredictError, Settings};

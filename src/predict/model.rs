@@ -14,12 +14,25 @@ use ndarray::Array2;
 use std::f64::consts::TAU;
 
 /// How a model computes, apart from what it computes.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
     /// Accuracy knobs.
     pub accuracy: Accuracy,
     /// The same bytes on all processors, more slowly.
     pub portable: bool,
+    /// Whether the truth holds the photon bound, which takes about ten times as long as the frame.
+    pub bound: bool,
+}
+
+impl Default for Settings {
+    /// The default accuracy, the fastest arithmetic, with the photon bound.
+    fn default() -> Self {
+        Settings {
+            accuracy: Accuracy::default(),
+            portable: false,
+            bound: true,
+        }
+    }
 }
 
 /// Why a star cannot be predicted.
@@ -78,18 +91,18 @@ pub struct Model {
     pub open_area_m2: f64,
     /// Where a wave with W = 0 would focus, frame pixels.
     pub star_px: [f64; 2],
-    instrument: Instrument,
+    pub(super) instrument: Instrument,
     state: State,
     passband: Passband,
-    maps: FieldMaps,
-    blur: Option<BlurTerms>,
-    settings: Settings,
+    pub(super) maps: FieldMaps,
+    pub(super) blur: Option<BlurTerms>,
+    pub(super) settings: Settings,
 }
 
 /// What is common to the blur of all wavelengths.
 #[derive(Debug, Clone, Copy)]
-struct BlurTerms {
-    zenith_fwhm_rad: Option<f64>,
+pub(super) struct BlurTerms {
+    pub zenith_fwhm_rad: Option<f64>,
     airmass: f64,
     drift_m: [f64; 2],
 }
@@ -137,17 +150,7 @@ impl Model {
             blur.as_ref(),
         );
         let plan = Plan::new(&demand, &settings.accuracy);
-        let needed_gib = plan.memory_bytes(demand.frame_px) / GIB;
-        if needed_gib > MEMORY_LIMIT_GIB {
-            let samples = demand.frame_px[0].max(demand.frame_px[1]) * plan.sub_samples;
-            let (limit_gib, cells) = (MEMORY_LIMIT_GIB, plan.grid.count);
-            return Err(PredictError::TooLarge {
-                needed_gib,
-                limit_gib,
-                cells,
-                samples,
-            });
-        }
+        within_memory(&plan, demand.frame_px, plan.memory_bytes(demand.frame_px))?;
         let bins = bins(
             passband,
             plan.wavelengths,
@@ -273,7 +276,7 @@ impl Model {
     }
 
     /// The window on the sensor: one cell a pixel, or one a sub-sample where the light is still to be blurred.
-    fn window(&self) -> Window {
+    pub(super) fn window(&self) -> Window {
         let camera = &self.instrument.camera;
         let guard = self.plan.guard_px;
         let per_pixel = if self.blur.is_some() {
@@ -291,7 +294,7 @@ impl Model {
         }
     }
 
-    fn blur_at(&self, wavelength_m: f64) -> Blur {
+    pub(super) fn blur_at(&self, wavelength_m: f64) -> Blur {
         let terms = self.blur.unwrap_or(BlurTerms {
             zenith_fwhm_rad: None,
             airmass: 1.0,
@@ -311,7 +314,7 @@ impl Model {
     }
 
     /// Cuts the guard off and adds the sub-samples of each pixel.
-    fn pixels(&self, image: &Array2<f64>) -> Array2<f64> {
+    pub(super) fn pixels(&self, image: &Array2<f64>) -> Array2<f64> {
         let camera = &self.instrument.camera;
         let (k, guard) = (self.plan.sub_samples, self.plan.guard_px);
         Array2::from_shape_fn((camera.height_px, camera.width_px), |(row, column)| {
@@ -326,6 +329,24 @@ impl Model {
 enum Sum {
     Plain(Array2<f64>),
     Blurred(Spectrum),
+}
+
+/// Refuses a job that does not fit in memory.
+pub(super) fn within_memory(
+    plan: &Plan,
+    frame_px: [usize; 2],
+    bytes: f64,
+) -> Result<(), PredictError> {
+    let needed_gib = bytes / GIB;
+    if needed_gib <= MEMORY_LIMIT_GIB {
+        return Ok(());
+    }
+    Err(PredictError::TooLarge {
+        needed_gib,
+        limit_gib: MEMORY_LIMIT_GIB,
+        cells: plan.grid.count,
+        samples: frame_px[0].max(frame_px[1]) * plan.sub_samples,
+    })
 }
 
 /// Centre of the frame, moved by the image shift where the frame does not follow the star.
@@ -354,15 +375,16 @@ fn blur_terms(instrument: &Instrument, state: &State) -> Option<BlurTerms> {
     if zenith_fwhm_rad.is_none() && drift_m == [0.0; 2] {
         return None;
     }
-    let altitude_rad = state
-        .star
-        .as_ref()
-        .map_or(0.5 * std::f64::consts::PI, |s| s.altitude_rad);
     Some(BlurTerms {
         zenith_fwhm_rad,
-        airmass: airmass(altitude_rad),
+        airmass: airmass_of(state),
         drift_m,
     })
+}
+
+/// Airmass of the star; without a star, of the zenith.
+pub(super) fn airmass_of(state: &State) -> f64 {
+    airmass(state.star.as_ref().map_or(0.25 * TAU, |s| s.altitude_rad))
 }
 
 fn demand(

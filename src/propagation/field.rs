@@ -6,12 +6,14 @@
 //! phase is that at the centroid of the open part, and its slope across the cell dims the cell by a sinc.
 
 use crate::geometry::{CellGrid, Coverage};
-use crate::math::{Real, cis_turns, sinc};
+use crate::math::{Real, cis_turns, sinc, sinc_slope};
 use crate::pupil::Pupil;
 use crate::wavefront::Wavefront;
 use ndarray::Array2;
 use num_complex::Complex;
 use rayon::prelude::*;
+use std::f64::consts::TAU;
+use std::ops::Range;
 
 /// What stays the same for every wavelength and every wavefront: how much of each cell is open, and where.
 #[derive(Debug, Clone)]
@@ -20,6 +22,13 @@ pub struct FieldMaps {
     /// First open column and the one after the last, of each row.
     spans: Vec<(usize, usize)>,
     open_area_m2: f64,
+}
+
+/// A map in one cell, to first order.
+struct Local {
+    value: f64,
+    /// Change across the cell along x and y.
+    slope: [f64; 2],
 }
 
 /// The field of one wavelength. Rows hold only their open span.
@@ -34,6 +43,20 @@ pub struct Field<T: Real> {
     pub focal_length_m: f64,
     /// Light that enters, as an area: what |U|² is divided by.
     pub open_area_m2: f64,
+}
+
+impl<T: Real> Field<T> {
+    /// From the first row with anything open to the last.
+    pub(super) fn open_rows(&self) -> Range<usize> {
+        let open = |row: &(usize, Vec<Complex<T>>)| !row.1.is_empty();
+        let first = self.rows.iter().position(open).unwrap_or(0);
+        let end = self
+            .rows
+            .iter()
+            .rposition(open)
+            .map_or(first, |last| last + 1);
+        first..end
+    }
 }
 
 impl FieldMaps {
@@ -64,22 +87,69 @@ impl FieldMaps {
 
     /// The field of a wavefront at a wavelength.
     pub fn field<T: Real>(&self, wavefront: &Wavefront, wavelength_m: f64) -> Field<T> {
-        let grid = self.coverage.grid;
-        let phase_turns = self.phase_turns(wavefront, wavelength_m);
-        let rows = (0..grid.count)
+        let phase_turns = self.values(wavefront, wavelength_m);
+        self.of_rows(
+            wavefront,
+            wavelength_m,
+            self.rows(|row, column| self.cell(wavefront, &phase_turns, row, column)),
+        )
+    }
+
+    /// The field, and its derivative by the amount of each addition to W; `additions` are maps of W in metres per unit of
+    /// that amount, made by [`values`](Self::values) with a wavelength of 1 m.
+    pub fn field_and_slopes<T: Real>(
+        &self,
+        wavefront: &Wavefront,
+        wavelength_m: f64,
+        additions: &[Array2<f64>],
+    ) -> (Field<T>, Vec<Field<T>>) {
+        let phase_turns = self.values(wavefront, wavelength_m);
+        let base = self.rows(|row, column| self.cell(wavefront, &phase_turns, row, column));
+        let dimming = self.rows(|row, column| {
+            let Local { slope, .. } = self.local(&phase_turns, row, column);
+            slope.map(|s| sinc_slope(s) / sinc(s))
+        });
+        let slopes = additions
+            .iter()
+            .map(|addition| {
+                let rows = self.rows(|row, column| {
+                    let Local { value, slope } = self.local(addition, row, column);
+                    let (first, values) = &base[row];
+                    let dims = dimming[row].1[column - first];
+                    let factor = Complex::new(
+                        T::narrow((slope[0] * dims[0] + slope[1] * dims[1]) / wavelength_m),
+                        T::narrow(-TAU * value / wavelength_m),
+                    );
+                    values[column - first] * factor
+                });
+                self.of_rows(wavefront, wavelength_m, rows)
+            })
+            .collect();
+        (self.of_rows(wavefront, wavelength_m, base), slopes)
+    }
+
+    /// Calls `value` for every cell of the open span of each row.
+    fn rows<V: Send>(&self, value: impl Fn(usize, usize) -> V + Sync) -> Vec<(usize, Vec<V>)> {
+        (0..self.coverage.grid.count)
             .into_par_iter()
             .map(|row| {
                 let (first, last) = self.spans[row];
                 (
                     first,
-                    (first..last)
-                        .map(|column| self.cell(wavefront, &phase_turns, row, column))
-                        .collect(),
+                    (first..last).map(|column| value(row, column)).collect(),
                 )
             })
-            .collect();
+            .collect()
+    }
+
+    fn of_rows<T: Real>(
+        &self,
+        wavefront: &Wavefront,
+        wavelength_m: f64,
+        rows: Vec<(usize, Vec<Complex<T>>)>,
+    ) -> Field<T> {
         Field {
-            grid,
+            grid: self.coverage.grid,
             rows,
             wavelength_m,
             focal_length_m: wavefront.focal_length_m(),
@@ -88,7 +158,7 @@ impl FieldMaps {
     }
 
     /// W/λ at the middle of every cell that is open or touches an open one, one cell of border added.
-    fn phase_turns(&self, wavefront: &Wavefront, wavelength_m: f64) -> Array2<f64> {
+    pub fn values(&self, wavefront: &Wavefront, wavelength_m: f64) -> Array2<f64> {
         let n = self.coverage.grid.count;
         let mut phase = Array2::zeros((n, n));
         phase
@@ -125,17 +195,26 @@ impl FieldMaps {
         if fraction == 0.0 {
             return Complex::new(T::zero(), T::zero());
         }
-        let n = self.coverage.grid.count;
-        let slope_x =
-            0.5 * (phase[[row, (column + 1).min(n - 1)]] - phase[[row, column.saturating_sub(1)]]);
-        let slope_y =
-            0.5 * (phase[[(row + 1).min(n - 1), column]] - phase[[row.saturating_sub(1), column]]);
-        let turns = phase[[row, column]]
-            + slope_x * self.coverage.centroid_cells[0][[row, column]]
-            + slope_y * self.coverage.centroid_cells[1][[row, column]];
+        let Local { value, slope } = self.local(phase, row, column);
         let grid = self.coverage.grid;
         let stretch = wavefront.amplitude([grid.centre_m(column), grid.centre_m(row)]);
-        let amplitude = T::narrow(fraction * stretch * sinc(slope_x) * sinc(slope_y));
-        cis_turns::<T>(-turns) * amplitude
+        let amplitude = T::narrow(fraction * stretch * sinc(slope[0]) * sinc(slope[1]));
+        cis_turns::<T>(-value) * amplitude
+    }
+
+    /// A map at the centroid of the open part of a cell, and how much it changes across the cell.
+    fn local(&self, map: &Array2<f64>, row: usize, column: usize) -> Local {
+        let n = self.coverage.grid.count;
+        let slope = [
+            0.5 * (map[[row, (column + 1).min(n - 1)]] - map[[row, column.saturating_sub(1)]]),
+            0.5 * (map[[(row + 1).min(n - 1), column]] - map[[row.saturating_sub(1), column]]),
+        ];
+        let centroid = &self.coverage.centroid_cells;
+        Local {
+            value: map[[row, column]]
+                + slope[0] * centroid[0][[row, column]]
+                + slope[1] * centroid[1][[row, column]],
+            slope,
+        }
     }
 }

@@ -2,14 +2,16 @@
 //!
 //! Two passes of one-dimensional zoomed transforms, rows then columns; the columns' light is added up in cells before it is
 //! stored, so the full sub-sampled irradiance never exists. Rows and columns are independent of each other: the result does
-//! not depend on the number of threads.
+//! not depend on the number of threads. Derivatives (`slopes.rs`) take the same two passes.
 
 use super::field::Field;
 use super::integrate::{MARGIN, box_weights};
+use super::slopes::{Change, Layer};
 use crate::math::{ChirpTransform, Planner, Real, sinc};
-use ndarray::Array2;
+use ndarray::{Array2, Array3, ArrayView2, ArrayViewMut1, Axis};
 use num_complex::Complex;
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// The part of the sensor to compute: `columns` × `rows` square cells, each of `sub_samples`² samples of the irradiance.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,7 +34,7 @@ impl Window {
     }
 
     /// Place of sample `j` along an axis (0: x, 1: y), margin included.
-    fn sample_m(&self, axis: usize, j: usize) -> f64 {
+    pub(super) fn sample_m(&self, axis: usize, j: usize) -> f64 {
         self.corner_m[axis] + (j as f64 + 0.5 - MARGIN as f64) * self.pitch_m()
     }
 }
@@ -42,22 +44,36 @@ impl Window {
 /// # Accuracy
 /// Against a written-out transform at higher sampling: see `tests/twins.rs`.
 pub fn irradiance<T: Real>(field: &Field<T>, window: &Window, portable: bool) -> Array2<f64> {
+    irradiance_and_slopes(field, &[], window, portable).swap_remove(0)
+}
+
+/// Share of the light in each cell of a window, then its derivative by each change.
+///
+/// # Accuracy
+/// Derivatives of what [`irradiance`] computes, sampling included: they equal its central differences to 1e-5 and better
+/// (`predict::jacobian::tests`).
+pub fn irradiance_and_slopes<T: Real>(
+    field: &Field<T>,
+    changes: &[Change<T>],
+    window: &Window,
+    portable: bool,
+) -> Vec<Array2<f64>> {
     let transform = |axis: usize, cells: usize| {
         let samples = cells * window.sub_samples + 2 * MARGIN;
         axis_transform(field, window, axis, samples, portable)
     };
     let along_x = transform(0, window.columns);
     let along_y = transform(1, window.rows);
-    let half = first_pass(field, &along_x);
-    let open: Vec<usize> = (0..half.nrows())
-        .filter(|&row| !field.rows[row].1.is_empty())
+    let half = first_pass(&field.rows, &along_x);
+    let slopes: Vec<Layer<T>> = changes
+        .iter()
+        .map(|change| Layer::new(change, field, &half, [&along_x, &along_y], window))
         .collect();
-    let (first, last) = (
-        open.first().copied().unwrap_or(0),
-        open.last().map_or(0, |l| l + 1),
-    );
-    let light = second_pass(&half, first..last, &along_y, window, field);
-    add_columns(&light, window)
+    let light = second_pass(&half, &slopes, &along_y, window, field);
+    (0..=changes.len())
+        .into_par_iter()
+        .map(|layer| add_columns(&light.index_axis(Axis(1), layer), window))
+        .collect()
 }
 
 fn axis_transform<T: Real>(
@@ -80,14 +96,17 @@ fn axis_transform<T: Real>(
 }
 
 /// Rows of the pupil → the same rows at the window's x samples.
-fn first_pass<T: Real>(field: &Field<T>, along_x: &ChirpTransform<T>) -> Array2<Complex<T>> {
+pub(super) fn first_pass<T: Real>(
+    rows: &[(usize, Vec<Complex<T>>)],
+    along_x: &ChirpTransform<T>,
+) -> Array2<Complex<T>> {
     let mut half = Array2::from_elem(
-        (field.grid.count, along_x.outputs()),
+        (rows.len(), along_x.outputs()),
         Complex::new(T::zero(), T::zero()),
     );
     half.outer_iter_mut()
         .into_par_iter()
-        .zip(&field.rows)
+        .zip(rows)
         .for_each_init(
             || Work::new(along_x),
             |work, (mut line, (first, values))| {
@@ -102,68 +121,66 @@ fn first_pass<T: Real>(field: &Field<T>, along_x: &ChirpTransform<T>) -> Array2<
     half
 }
 
-/// Columns → light per row of cells, for every x sample: element `[[x sample, row of cells]]`.
+/// Columns → light per row of cells and its derivatives: element `[[x sample, layer, row of cells]]`, layer 0 the light.
 fn second_pass<T: Real>(
     half: &Array2<Complex<T>>,
-    rows: std::ops::Range<usize>,
+    slopes: &[Layer<T>],
     along_y: &ChirpTransform<T>,
     window: &Window,
     field: &Field<T>,
-) -> Array2<f64> {
+) -> Array3<f64> {
     const PANEL: usize = 8; // columns gathered at once: a cache line of f64 pairs and more
-    let weights: Vec<T> = box_weights(window.sub_samples)
-        .iter()
-        .map(|w| T::narrow(*w))
-        .collect();
-    let undim: Vec<Vec<f64>> = (0..2)
-        .map(|axis| undimming(field, window, axis, [half.ncols(), along_y.outputs()][axis]))
-        .collect();
-    let undim_y: Vec<T> = undim[1].iter().map(|v| T::narrow(*v)).collect();
+    let weights: Vec<T> = narrow(&box_weights(window.sub_samples));
+    let undim_x = undimming(field, window, 0, half.ncols());
+    let undim_y: Vec<T> = narrow(&undimming(field, window, 1, along_y.outputs()));
     let scale = light_scale(field, window);
-    let mut light = Array2::zeros((half.ncols(), window.rows));
-    let height = rows.len();
+    let mut light = Array3::zeros((half.ncols(), slopes.len() + 1, window.rows));
     light
-        .axis_chunks_iter_mut(ndarray::Axis(0), PANEL)
+        .axis_chunks_iter_mut(Axis(0), PANEL)
         .into_par_iter()
         .enumerate()
         .for_each_init(
-            || {
-                (
-                    Work::new(along_y),
-                    vec![Complex::new(T::zero(), T::zero()); PANEL * height],
-                    vec![T::zero(); along_y.outputs()],
-                )
-            },
-            |(work, panel, power), (number, mut target)| {
-                let columns = number * PANEL..(number * PANEL + target.nrows());
-                for (j, row) in rows.clone().enumerate() {
-                    for (i, column) in columns.clone().enumerate() {
-                        panel[i * height + j] = half[[row, column]];
-                    }
+            || PanelWork::new(along_y, PANEL, field.open_rows()),
+            |work, (number, mut target)| {
+                let columns = number * PANEL..(number * PANEL + target.len_of(Axis(0)));
+                let mut store = |i: usize, layer: usize, power: &[T]| {
+                    let factor = scale * undim_x[columns.start + i];
+                    let mut column = target.index_axis_mut(Axis(0), i);
+                    let cells = column.index_axis_mut(Axis(0), layer);
+                    add_rows(power, &weights, window.sub_samples, factor, cells);
+                };
+                work.gather(half, columns.clone());
+                for i in 0..columns.len() {
+                    work.transform(along_y, i);
+                    store(i, 0, work.light(i, &undim_y));
                 }
-                for (i, column) in columns.enumerate() {
-                    along_y.run(
-                        rows.start,
-                        &panel[i * height..(i + 1) * height],
-                        &mut work.buffer,
-                        &mut work.scratch,
-                    );
-                    for ((p, u), correction) in power.iter_mut().zip(&work.buffer).zip(&undim_y) {
-                        *p = u.norm_sqr() * *correction;
-                    }
-                    let factor = scale * undim[0][column];
-                    for (row, sum) in target.row_mut(i).iter_mut().enumerate() {
-                        let from = row * window.sub_samples;
-                        let cell: T = power[from..]
-                            .iter()
-                            .zip(&weights)
-                            .fold(T::zero(), |s, (p, w)| s + *p * *w);
-                        *sum = factor * cell.widen();
+                for (number, slope) in slopes.iter().enumerate() {
+                    work.gather(&slope.half, columns.clone());
+                    for (i, column) in columns.clone().enumerate() {
+                        work.transform(along_y, i);
+                        store(i, number + 1, work.slope(i, slope, column, &undim_y));
                     }
                 }
             },
         );
     light
+}
+
+/// Adds the samples of each cell along a column.
+fn add_rows<T: Real>(
+    power: &[T],
+    weights: &[T],
+    sub_samples: usize,
+    factor: f64,
+    mut cells: ArrayViewMut1<f64>,
+) {
+    for (row, sum) in cells.iter_mut().enumerate() {
+        let cell: T = power[row * sub_samples..]
+            .iter()
+            .zip(weights)
+            .fold(T::zero(), |s, (p, w)| s + *p * *w);
+        *sum = factor * cell.widen();
+    }
 }
 
 /// 1/sinc²(x/P) at every sample of an axis: takes out what averaging the field over its cells did.
@@ -183,7 +200,7 @@ fn light_scale<T: Real>(field: &Field<T>, window: &Window) -> f64 {
 }
 
 /// Adds the x samples of each cell.
-fn add_columns(light: &Array2<f64>, window: &Window) -> Array2<f64> {
+fn add_columns(light: &ArrayView2<f64>, window: &Window) -> Array2<f64> {
     let weights = box_weights(window.sub_samples);
     Array2::from_shape_fn((window.rows, window.columns), |(row, column)| {
         let from = column * window.sub_samples;
@@ -193,6 +210,10 @@ fn add_columns(light: &Array2<f64>, window: &Window) -> Array2<f64> {
             .map(|(i, w)| w * light[[from + i, row]])
             .sum()
     })
+}
+
+pub(super) fn narrow<T: Real>(values: &[f64]) -> Vec<T> {
+    values.iter().map(|v| T::narrow(*v)).collect()
 }
 
 /// Buffers of one thread.
@@ -208,5 +229,67 @@ impl<T: Real> Work<T> {
             buffer: vec![zero; transform.buffer_len()],
             scratch: vec![zero; transform.scratch_len()],
         }
+    }
+}
+
+/// Buffers of one thread for a panel of columns.
+struct PanelWork<T: Real> {
+    one: Work<T>,
+    /// Open rows of the panel, one column after the other.
+    panel: Vec<Complex<T>>,
+    open: Range<usize>,
+    /// The field itself in each column of the panel, transformed.
+    base: Vec<Complex<T>>,
+    power: Vec<T>,
+}
+
+impl<T: Real> PanelWork<T> {
+    fn new(along_y: &ChirpTransform<T>, columns: usize, open: Range<usize>) -> Self {
+        let zero = Complex::new(T::zero(), T::zero());
+        PanelWork {
+            one: Work::new(along_y),
+            panel: vec![zero; columns * open.len()],
+            open,
+            base: vec![zero; columns * along_y.outputs()],
+            power: vec![T::zero(); along_y.outputs()],
+        }
+    }
+
+    fn gather(&mut self, half: &Array2<Complex<T>>, columns: Range<usize>) {
+        let height = self.open.len();
+        for (j, row) in self.open.clone().enumerate() {
+            for (i, column) in columns.clone().enumerate() {
+                self.panel[i * height + j] = half[[row, column]];
+            }
+        }
+    }
+
+    /// Transforms column `i` of the panel.
+    fn transform(&mut self, along_y: &ChirpTransform<T>, i: usize) {
+        let height = self.open.len();
+        let column = &self.panel[i * height..(i + 1) * height];
+        let Work { buffer, scratch } = &mut self.one;
+        along_y.run(self.open.start, column, buffer, scratch);
+    }
+
+    /// |U|² of column `i`, which is kept for the products with its derivatives.
+    fn light(&mut self, i: usize, undim_y: &[T]) -> &[T] {
+        let outputs = self.power.len();
+        self.base[i * outputs..(i + 1) * outputs].copy_from_slice(&self.one.buffer[..outputs]);
+        for ((p, u), correction) in self.power.iter_mut().zip(&self.one.buffer).zip(undim_y) {
+            *p = u.norm_sqr() * *correction;
+        }
+        &self.power
+    }
+
+    /// The derivative of the same.
+    fn slope(&mut self, i: usize, slope: &Layer<T>, column: usize, undim_y: &[T]) -> &[T] {
+        let outputs = self.power.len();
+        let base = &self.base[i * outputs..(i + 1) * outputs];
+        slope.products(base, &self.one.buffer, column, &mut self.power);
+        for (p, correction) in self.power.iter_mut().zip(undim_y) {
+            *p = *p * *correction;
+        }
+        &self.power
     }
 }

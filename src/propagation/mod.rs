@@ -11,8 +11,10 @@ mod field;
 mod focal;
 mod integrate;
 mod plan;
+mod slopes;
 
 pub use field::{Field, FieldMaps};
-pub use focal::{Window, irradiance};
+pub use focal::{Window, irradiance, irradiance_and_slopes};
 pub use integrate::box_weights;
 pub use plan::{Accuracy, Demand, Plan};
+pub use slopes::Change;

@@ -133,6 +133,19 @@ impl Plan {
             + 8.0 * x * (y / self.sub_samples as f64)
     }
 
+    /// Estimated memory in bytes that `count` derivatives need in addition.
+    pub fn slope_memory_bytes(&self, frame_px: [usize; 2], count: usize) -> f64 {
+        let n = self.grid.count as f64;
+        let samples = |px: usize| ((px + 2 * self.guard_px) * self.sub_samples) as f64;
+        let (x, y) = (samples(frame_px[0]), samples(frame_px[1]));
+        let images = if self.guard_px > 0 {
+            x * y * (16.0 + 16.0)
+        } else {
+            (x + frame_px[0] as f64) * frame_px[1] as f64 * 16.0
+        };
+        count as f64 * (n * n * (16.0 + 8.0) + n * x * 16.0 + images)
+    }
+
     /// Number of the bin nearest to the reference wavelength.
     pub fn middle(bins: &[Bin], reference_m: f64) -> usize {
         let distance = |b: &Bin| (b.wavelength_m - reference_m).abs();

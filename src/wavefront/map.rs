@@ -45,6 +45,15 @@ impl Wavefront {
         }
     }
 
+    /// What W gains over the same pupil per metre RMS of one mode.
+    pub fn mode(&self, noll: u32) -> Wavefront {
+        Wavefront {
+            sum: ZernikeSum::new(&[(noll, 1.0)].into_iter().collect()),
+            sensor_offset_m: 0.0,
+            ..self.clone()
+        }
+    }
+
     /// W in metres at a sine-space height.
     pub fn value_m(&self, sigma_m: [f64; 2]) -> f64 {
         let [x, y] = self.pupil_radii(sigma_m);

@@ -1,0 +1,202 @@
+//! Linear least squares that says which unknowns the data do not determine.
+//!
+//! Columns are brought to unit length, reduced to a small triangle, and that is decomposed: the result does not depend on
+//! the units of the unknowns. Directions that the data hardly see make the unknowns that take part in them `None`; nothing
+//! is ever infinite or NaN. Weights are the caller's: divide columns and data by their standard deviation first.
+
+use super::jacobi_svd::{Singular, jacobi_svd};
+
+/// A prepared problem: the columns belong to the unknowns, their elements to the data.
+#[derive(Debug, Clone)]
+pub struct LeastSquares {
+    /// Length of each column; 0 for one that was ruled out.
+    lengths: Vec<f64>,
+    /// Columns at right angles and of unit length: data → the triangle's space.
+    basis: Vec<Vec<f64>>,
+    singular: Singular,
+}
+
+/// A direction of unit-length columns with a singular value below this is not seen at all.
+const UNSEEN: f64 = 1e-8;
+/// An unknown is lost when what unseen directions may add to its variance exceeds this share of it.
+const SHARE: f64 = 1e-4;
+
+impl LeastSquares {
+    /// Prepares a problem. A column not longer than its `floor` counts as zero: what is left of it is rounding.
+    pub fn new(mut columns: Vec<Vec<f64>>, floors: &[f64]) -> Self {
+        let lengths: Vec<f64> = columns
+            .iter_mut()
+            .zip(floors)
+            .map(|(column, floor)| {
+                let length = dot(column, column).sqrt();
+                let kept = length.is_finite() && length > *floor;
+                let scale = if kept { 1.0 / length } else { 0.0 };
+                column.iter_mut().for_each(|v| *v *= scale);
+                if kept { length } else { 0.0 }
+            })
+            .collect();
+        let triangle = orthogonalise(&mut columns);
+        LeastSquares {
+            lengths,
+            basis: columns,
+            singular: jacobi_svd(triangle),
+        }
+    }
+
+    /// Standard deviation of each unknown for data of standard deviation 1; `None` where the data do not determine it.
+    pub fn sigmas(&self) -> Vec<Option<f64>> {
+        (0..self.lengths.len())
+            .map(|k| {
+                let variance = self.seen_variance(k);
+                let lost = self.lengths[k] == 0.0 || self.unseen_variance(k) > SHARE * variance;
+                (!lost).then(|| variance.sqrt() / self.lengths[k])
+            })
+            .collect()
+    }
+
+    /// Unknowns that fit the data best; unseen directions stay at zero.
+    pub fn solve(&self, data: &[f64]) -> Vec<f64> {
+        let reduced: Vec<f64> = self.basis.iter().map(|q| dot(q, data)).collect();
+        let mut unknowns = vec![0.0; self.lengths.len()];
+        for i in self.directions().filter(|&i| self.is_seen(i)) {
+            let square = self.singular.values[i] * self.singular.values[i];
+            let amount = dot(&self.singular.images[i], &reduced) / square;
+            for (unknown, part) in unknowns.iter_mut().zip(&self.singular.vectors[i]) {
+                *unknown += amount * part;
+            }
+        }
+        unknowns
+            .iter()
+            .zip(&self.lengths)
+            .map(|(v, length)| if *length > 0.0 { v / length } else { 0.0 })
+            .collect()
+    }
+
+    fn directions(&self) -> std::ops::Range<usize> {
+        0..self.singular.values.len()
+    }
+
+    fn is_seen(&self, direction: usize) -> bool {
+        self.singular.values[direction] > UNSEEN
+    }
+
+    /// Variance of a unit-length column's unknown from the directions that are seen.
+    fn seen_variance(&self, unknown: usize) -> f64 {
+        self.directions()
+            .filter(|&i| self.is_seen(i))
+            .map(|i| (self.singular.vectors[i][unknown] / self.singular.values[i]).powi(2))
+            .sum()
+    }
+
+    /// The least that the unseen directions would add.
+    fn unseen_variance(&self, unknown: usize) -> f64 {
+        self.directions()
+            .filter(|&i| !self.is_seen(i))
+            .map(|i| (self.singular.vectors[i][unknown] / UNSEEN).powi(2))
+            .sum()
+    }
+}
+
+/// Modified Gram-Schmidt, in place; returns the columns of the triangle R with A = Q·R.
+fn orthogonalise(columns: &mut [Vec<f64>]) -> Vec<Vec<f64>> {
+    let count = columns.len();
+    let mut triangle = vec![vec![0.0; count]; count];
+    for k in 0..count {
+        let (done, rest) = columns.split_at_mut(k);
+        let column = &mut rest[0];
+        for _ in 0..2 {
+            // twice: the second pass takes out what rounding left of the first
+            for (i, unit) in done.iter().enumerate() {
+                let overlap = dot(unit, column);
+                triangle[k][i] += overlap;
+                column
+                    .iter_mut()
+                    .zip(unit)
+                    .for_each(|(v, u)| *v -= overlap * u);
+            }
+        }
+        let length = dot(column, column).sqrt();
+        triangle[k][k] = length;
+        if length > 0.0 {
+            column.iter_mut().for_each(|v| *v /= length);
+        }
+    }
+    triangle
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn columns() -> Vec<Vec<f64>> {
+        let f: [fn(f64) -> f64; 3] = [|_| 1.3, |x| 0.4 * x - 2.0, |x| (0.3 * x).sin()];
+        f.iter()
+            .map(|g| (0..23).map(|i| g(f64::from(i))).collect())
+            .collect()
+    }
+
+    /// Slow twin: the inverse of the 2 × 2 normal matrix written out.
+    #[test]
+    fn sigmas_equal_the_inverse_of_the_normal_matrix() {
+        let a = &columns()[..2];
+        let (aa, ab, bb) = (dot(&a[0], &a[0]), dot(&a[0], &a[1]), dot(&a[1], &a[1]));
+        let determinant = aa * bb - ab * ab;
+        let got = LeastSquares::new(a.to_vec(), &[0.0; 2]).sigmas();
+        assert_relative_eq!(
+            got[0].unwrap(),
+            (bb / determinant).sqrt(),
+            max_relative = 1e-12
+        );
+        assert_relative_eq!(
+            got[1].unwrap(),
+            (aa / determinant).sqrt(),
+            max_relative = 1e-12
+        );
+    }
+
+    #[test]
+    fn solves_for_the_unknowns_the_data_were_made_from_at_any_scale() {
+        let (scale, truth) = ([1e9, 1.0, 1e-9], [0.7, -1.9, 0.25]);
+        let scaled: Vec<Vec<f64>> = columns()
+            .iter()
+            .zip(scale)
+            .map(|(c, s)| c.iter().map(|v| v * s).collect())
+            .collect();
+        let data: Vec<f64> = (0..23)
+            .map(|i| (0..3).map(|k| columns()[k][i] * truth[k]).sum())
+            .collect();
+        let plain = LeastSquares::new(columns(), &[0.0; 3]).sigmas();
+        let problem = LeastSquares::new(scaled, &[0.0; 3]);
+        for k in 0..3 {
+            assert_relative_eq!(
+                problem.solve(&data)[k] * scale[k],
+                truth[k],
+                max_relative = 1e-11
+            );
+            let sigma = problem.sigmas()[k].unwrap() * scale[k];
+            assert_relative_eq!(sigma, plain[k].unwrap(), max_relative = 1e-11);
+        }
+    }
+
+    /// Two unknowns that act alike are lost, a third that acts differently is not; nothing is NaN.
+    #[test]
+    fn says_which_unknowns_are_not_determined() {
+        let mut all = columns();
+        all.push(all[1].iter().map(|v| -3.0 * v).collect());
+        all.push(vec![0.0; 23]);
+        all.push(vec![1e-7; 23]);
+        let floors = [0.0, 0.0, 0.0, 0.0, 0.0, 1e-3];
+        let problem = LeastSquares::new(all, &floors);
+        let got = problem.sigmas();
+        let determined: Vec<bool> = got.iter().map(Option::is_some).collect();
+        assert_eq!(determined, [true, false, true, false, false, false]);
+        let alone = LeastSquares::new(columns(), &[0.0; 3]).sigmas();
+        assert_relative_eq!(got[0].unwrap(), alone[0].unwrap(), max_relative = 1e-9);
+        assert!(problem.solve(&[0.3; 23]).iter().all(|v| v.is_finite()));
+    }
+}

@@ -1,0 +1,362 @@
+//! How the expected frame changes with everything a fit of a star is free to change.
+//!
+//! The derivatives are analytic and those of the frame as it is computed: each wavelength's field is transformed once, and
+//! once more for each parameter that changes it; flux, background and seeing need no transform of their own. All images
+//! of a wavelength share its phases, its plans and its seeing.
+
+use super::expected::{Expected, electrons, mosaic, pick, single};
+use super::model::{Model, PredictError, Settings, within_memory};
+use crate::atmosphere::{Spectrum, Transformed, transfer_map};
+use crate::instrument::{Colour, Instrument, Passband};
+use crate::math::Real;
+use crate::propagation::{Change, irradiance_and_slopes};
+use crate::spectrum::Bin;
+use crate::state::{Modes, State};
+use ndarray::Array2;
+use rayon::prelude::*;
+use std::f64::consts::TAU;
+
+/// Something a fit is free to change, and the unit its derivative is per.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Parameter {
+    /// Place of the star along x, frame axes, per pixel.
+    PlaceX,
+    /// Place of the star along y, frame axes, per pixel.
+    PlaceY,
+    /// The star's light, relative to what it is.
+    Flux,
+    /// Electrons added to every pixel alike, per electron.
+    Background,
+    /// Width of the seeing, relative to what it is. Without seeing the derivative is zero everywhere, which is exact: a
+    /// width that starts from nothing acts by its 5/3 power.
+    Seeing,
+    /// A mode, Noll index, full circle, per metre RMS.
+    Mode(u32),
+}
+
+impl Parameter {
+    /// The 13 that the photon bound leaves free: place, flux, background, seeing width and Noll 4 to 11.
+    pub fn standard() -> Vec<Parameter> {
+        use Parameter::*;
+        [PlaceX, PlaceY, Flux, Background, Seeing]
+            .into_iter()
+            .chain((4..=11).map(Mode))
+            .collect()
+    }
+
+    /// Whether it changes the field, so that a transform is needed.
+    fn is_optical(self) -> bool {
+        matches!(
+            self,
+            Parameter::PlaceX | Parameter::PlaceY | Parameter::Mode(_)
+        )
+    }
+}
+
+/// A frame to expect and its derivatives.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Jacobian {
+    /// The parameters, in the order asked for.
+    pub parameters: Vec<Parameter>,
+    /// For each, the change of every pixel per unit: electrons, or shares of the light.
+    pub columns: Vec<Array2<f64>>,
+    /// For each, about the largest relative change per unit that this kind of parameter can cause. A column that is a
+    /// millionth of that is zero but for rounding. 0 for the background.
+    pub steepest: Vec<f64>,
+    /// The star alone.
+    pub star: Array2<f64>,
+    /// The frame to expect.
+    pub expected: Expected,
+}
+
+impl Jacobian {
+    /// Differentiates the frame of a state. Colour arrays take, in each pixel, what its own passband gives.
+    ///
+    /// # Errors
+    /// As [`Model::new`], and when the derivatives do not fit in memory.
+    ///
+    /// # Accuracy
+    /// Each column equals the central differences of the frame to 1e-5 relative L2
+    /// (`predict::jacobian::tests::columns_equal_central_differences`).
+    pub fn new(
+        model: &Model,
+        instrument: &Instrument,
+        state: &State,
+        settings: Settings,
+        parameters: &[Parameter],
+    ) -> Result<Self, PredictError> {
+        let Some(array) = &instrument.camera.colour else {
+            let passband = &instrument.camera.passband;
+            let plane = Plane::new(model, instrument, state, passband, parameters)?;
+            return Ok(Self::of_plane(plane, model, parameters));
+        };
+        let mut planes: Vec<(Colour, Plane)> = Vec::new();
+        for (colour, passband) in Colour::ALL.into_iter().zip(&array.passbands) {
+            let own = Model::with_passband(instrument, state, passband, settings)?;
+            let plane = Plane::new(&own, instrument, state, passband, parameters)?;
+            planes.push((colour, plane));
+        }
+        let image = |of: &dyn Fn(&Plane) -> &Array2<f64>| {
+            let images: Vec<(Colour, &Array2<f64>)> =
+                planes.iter().map(|(colour, p)| (*colour, of(p))).collect();
+            pick(&array.pattern, &images)
+        };
+        let columns = (0..parameters.len())
+            .map(|k| image(&|plane| &plane.columns[k]))
+            .collect();
+        let star = image(&|plane| &plane.star);
+        let expected: Vec<(Colour, Expected)> =
+            planes.into_iter().map(|(c, p)| (c, p.expected)).collect();
+        let plane = Plane {
+            columns,
+            star,
+            expected: mosaic(&array.pattern, &expected),
+        };
+        Ok(Self::of_plane(plane, model, parameters))
+    }
+
+    fn of_plane(plane: Plane, model: &Model, parameters: &[Parameter]) -> Self {
+        let Plane {
+            columns,
+            star,
+            expected,
+        } = plane;
+        Jacobian {
+            parameters: parameters.to_vec(),
+            columns,
+            steepest: parameters.iter().map(|p| steepest(model, *p)).collect(),
+            star,
+            expected,
+        }
+    }
+}
+
+/// |dI/dp|/I where U changes by its full size times 2π a cycle: half of it on each side of zero.
+fn steepest(model: &Model, parameter: Parameter) -> f64 {
+    let telescope = &model.instrument.telescope;
+    match parameter {
+        Parameter::PlaceX | Parameter::PlaceY => {
+            let detail_m = model.reference_m * telescope.focal_ratio();
+            TAU * model.instrument.camera.pixel_m / detail_m
+        }
+        Parameter::Mode(_) => 2.0 * TAU / model.reference_m,
+        Parameter::Flux | Parameter::Seeing => 1.0,
+        Parameter::Background => 0.0,
+    }
+}
+
+/// The derivatives in one passband.
+struct Plane {
+    columns: Vec<Array2<f64>>,
+    star: Array2<f64>,
+    expected: Expected,
+}
+
+impl Plane {
+    fn new(
+        model: &Model,
+        instrument: &Instrument,
+        state: &State,
+        passband: &Passband,
+        parameters: &[Parameter],
+    ) -> Result<Self, PredictError> {
+        let alignment = &model.alignment;
+        let slopes = model.light_and_slopes::<f64>(
+            &alignment.modes,
+            alignment.sensor_offset_m,
+            &model.bins,
+            parameters,
+        )?;
+        let star_total =
+            electrons(model, instrument, state, passband).map_or(1.0, |e| e.star_total);
+        Ok(Plane {
+            expected: single(model, instrument, state, passband, &slopes.light),
+            columns: parameters
+                .iter()
+                .zip(slopes.columns)
+                .map(|(parameter, column)| match parameter {
+                    Parameter::Background => column,
+                    _ => column * star_total,
+                })
+                .collect(),
+            star: slopes.light * star_total,
+        })
+    }
+}
+
+/// Shares of the light in every pixel, and their derivatives in the order asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LightSlopes {
+    /// As [`Model::light_of`] gives it.
+    pub light: Array2<f64>,
+    /// One image a parameter; that of the background is 1 everywhere.
+    pub columns: Vec<Array2<f64>>,
+}
+
+impl Model {
+    /// The light in every pixel and its derivatives, also for other modes, another sensor offset or other wavelengths.
+    ///
+    /// # Errors
+    /// [`PredictError::TooLarge`] when the derivatives do not fit in memory.
+    pub fn light_and_slopes<T: Real>(
+        &self,
+        modes: &Modes,
+        sensor_offset_m: f64,
+        bins: &[Bin],
+        parameters: &[Parameter],
+    ) -> Result<LightSlopes, PredictError> {
+        let optical: Vec<Parameter> = parameters
+            .iter()
+            .copied()
+            .filter(|p| p.is_optical())
+            .collect();
+        let frame_px = [
+            self.instrument.camera.width_px,
+            self.instrument.camera.height_px,
+        ];
+        let bytes = self.plan.memory_bytes(frame_px)
+            + self.plan.slope_memory_bytes(frame_px, optical.len());
+        within_memory(&self.plan, frame_px, bytes)?;
+        let maps = self.mode_maps(&optical);
+        let mut sums = Sums::new(
+            self,
+            optical.len() + 1,
+            parameters.contains(&Parameter::Seeing),
+        );
+        for bin in bins.iter().filter(|b| b.weight > 0.0) {
+            let images = self.images_at::<T>(modes, sensor_offset_m, bin, &optical, &maps);
+            sums.add(self, &images, bin);
+        }
+        let (mut images, seeing) = sums.finish(self);
+        let light = images.remove(0);
+        let mut images = images
+            .into_iter()
+            .zip(&optical)
+            .map(|(image, parameter)| image * steepest(self, *parameter));
+        let columns = parameters
+            .iter()
+            .map(|parameter| match parameter {
+                Parameter::Flux => light.clone(),
+                Parameter::Background => Array2::ones(light.dim()),
+                Parameter::Seeing => seeing.clone().unwrap_or(Array2::zeros(light.dim())),
+                _ => images.next().unwrap_or(Array2::zeros(light.dim())),
+            })
+            .collect();
+        Ok(LightSlopes { light, columns })
+    }
+
+    /// What W gains by each mode's natural amount (λ/4π at the reference wavelength), over the grid: the same for all
+    /// wavelengths.
+    fn mode_maps(&self, optical: &[Parameter]) -> Vec<Array2<f64>> {
+        let wavefront = self.reference_wavefront();
+        optical
+            .iter()
+            .filter_map(|parameter| match parameter {
+                Parameter::Mode(noll) => {
+                    let per_metre = steepest(self, *parameter);
+                    Some(self.maps.values(&wavefront.mode(*noll), per_metre))
+                }
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// One wavelength's light and its optical derivatives, not blurred yet. All are of about the same size, each derivative
+    /// being per 1/`steepest` of its unit: pairs of images share a transform and its rounding.
+    fn images_at<T: Real>(
+        &self,
+        modes: &Modes,
+        sensor_offset_m: f64,
+        bin: &Bin,
+        optical: &[Parameter],
+        maps: &[Array2<f64>],
+    ) -> Vec<Array2<f64>> {
+        let wavefront = self.wavefront(modes, sensor_offset_m, bin.wavelength_m);
+        let (field, slopes) = self
+            .maps
+            .field_and_slopes::<T>(&wavefront, bin.wavelength_m, maps);
+        let mut slopes = slopes.into_iter();
+        let changes: Vec<Change<T>> = optical
+            .iter()
+            .filter_map(|parameter| match parameter {
+                Parameter::PlaceX => Some(Change::Place(0)),
+                Parameter::PlaceY => Some(Change::Place(1)),
+                _ => slopes.next().map(Change::Field),
+            })
+            .collect();
+        let mut images =
+            irradiance_and_slopes(&field, &changes, &self.window(), self.settings.portable);
+        for (parameter, image) in optical.iter().zip(&mut images[1..]) {
+            if matches!(parameter, Parameter::PlaceX | Parameter::PlaceY) {
+                *image *= self.instrument.camera.pixel_m / steepest(self, *parameter);
+            }
+        }
+        images
+    }
+}
+
+/// The sum over wavelengths of the light and its derivatives.
+enum Sums {
+    Plain(Vec<Array2<f64>>),
+    /// Two images a spectrum, and the light again for the seeing's derivative.
+    Blurred {
+        pairs: Vec<Spectrum>,
+        seeing: Option<Spectrum>,
+    },
+}
+
+impl Sums {
+    fn new(model: &Model, images: usize, seeing: bool) -> Self {
+        let window = model.window();
+        let (rows, columns) = (window.rows, window.columns);
+        let Some(blur) = &model.blur else {
+            return Sums::Plain(vec![Array2::zeros((rows, columns)); images]);
+        };
+        let empty = || Spectrum::new(rows, columns, window.cell_m, model.settings.portable);
+        Sums::Blurred {
+            pairs: (0..images.div_ceil(2)).map(|_| empty()).collect(),
+            seeing: (seeing && blur.zenith_fwhm_rad.is_some()).then(empty),
+        }
+    }
+
+    fn add(&mut self, model: &Model, images: &[Array2<f64>], bin: &Bin) {
+        match self {
+            Sums::Plain(sums) => {
+                for (sum, image) in sums.iter_mut().zip(images) {
+                    sum.scaled_add(bin.weight, image);
+                }
+            }
+            Sums::Blurred { pairs, seeing } => {
+                let blur = model.blur_at(bin.wavelength_m);
+                let (rows, columns) = images[0].dim();
+                let cell_m = model.window().cell_m;
+                let transfer = transfer_map(rows, columns, cell_m, |f| blur.transfer(f));
+                for (number, (sum, pair)) in pairs.iter_mut().zip(images.chunks(2)).enumerate() {
+                    let both = Transformed::new(&pair[0], pair.get(1), model.settings.portable);
+                    sum.add_product(&both, &transfer, bin.weight);
+                    if let (0, Some(seeing)) = (number, seeing.as_mut()) {
+                        let slope = transfer_map(rows, columns, cell_m, |f| blur.transfer_slope(f));
+                        seeing.add_product(&both, &slope, bin.weight);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Pixel images, and the one of the seeing's derivative.
+    fn finish(self, model: &Model) -> (Vec<Array2<f64>>, Option<Array2<f64>>) {
+        match self {
+            Sums::Plain(sums) => (sums, None),
+            Sums::Blurred { pairs, seeing } => (
+                pairs
+                    .into_par_iter()
+                    .flat_map(|pair| pair.into_images().map(|image| model.pixels(&image)))
+                    .collect(),
+                seeing.map(|spectrum| model.pixels(&spectrum.into_image())),
+            ),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
