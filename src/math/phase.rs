@@ -31,8 +31,8 @@ pub fn cis_turns<T: Real>(turns: f64) -> Complex<T> {
 /// sin(πx)/(πx), 1 at 0.
 pub fn sinc(x: f64) -> f64 {
     let angle = std::f64::consts::PI * x;
-    if angle.abs() < 1e-4 {
-        1.0 - angle * angle / 6.0
+    if angle.abs() < 0.8 {
+        horner(angle * angle, &SINE)
     } else {
         libm::sin(angle) / angle
     }
