@@ -43,7 +43,7 @@ impl Pupil {
             .filter_map(|mut piece| {
                 piece.keep.push(aperture);
                 piece.blocks.extend(shadows.blocks.iter().cloned());
-                piece.pruned().map(|p| p.in_frame(&frame))
+                piece.in_frame(&frame).pruned()
             })
             .collect();
         let open_area_m2 = pieces.iter().map(area).sum();
@@ -171,6 +171,7 @@ fn with_mask(design: &MaskDesign, telescope: &Telescope, field_m: [f64; 2]) -> V
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::instrument::MaskLayout;
     use crate::testing;
     use approx::assert_relative_eq;
     use std::f64::consts::PI;
@@ -209,6 +210,27 @@ mod tests {
         };
         let summed = pupil.sample(grid).fraction.sum() * grid.cell_m * grid.cell_m;
         assert_relative_eq!(summed, expected, max_relative = 1e-9);
+    }
+
+    /// An upright strip is as wide as its box: its sides are pruned away, and must not be missed when the camera is turned.
+    #[test]
+    fn turning_the_camera_changes_neither_the_area_nor_the_coverage_of_a_mask() {
+        let mut instrument = testing::fast_unit();
+        instrument.mask = Some(testing::mask(MaskLayout::OneTriplet));
+        let worn = State {
+            mask_on: true,
+            ..State::default()
+        };
+        let straight = Pupil::new(&instrument, &worn).open_area_m2();
+        instrument.camera.rotation_rad = 0.6;
+        let pupil = Pupil::new(&instrument, &worn);
+        assert_relative_eq!(pupil.open_area_m2(), straight, max_relative = 1e-12);
+        let grid = CellGrid {
+            count: 201,
+            cell_m: 0.2 / 201.0,
+        };
+        let summed = pupil.sample(grid).fraction.sum() * grid.cell_m * grid.cell_m;
+        assert_relative_eq!(summed, straight, max_relative = 1e-9);
     }
 
     #[test]
