@@ -2,5 +2,6 @@
 //! they answer.
 
 mod files;
+mod masked;
 mod support;
 mod twins;
