@@ -79,7 +79,8 @@ pub fn doughnut(
 /// The streak of every region of the worn mask: the mean ray of the region's open part, along its slots.
 ///
 /// # Accuracy
-/// 1e-4 of a pixel against a fine count of hand-written slopes (`tests/masked/streaks.rs`).
+/// 1 nm on the sensor against a count of hand-written slopes over many points, which is what limits the comparison
+/// (`tests/masked/streaks.rs`).
 pub fn streaks(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Vec<Streak> {
     let Some(design) = instrument.mask.as_ref().filter(|_| state.mask_on) else {
         return Vec::new();

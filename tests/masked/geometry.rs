@@ -1,7 +1,7 @@
 //! What the plate leaves open, against a count of points that knows the layouts from their description alone.
 
-use super::openings::is_open;
-use super::{masked, plate};
+use super::openings::Openings;
+use super::{Case, case, plate};
 use approx::assert_relative_eq;
 use ndarray::Array2;
 use skewstar::geometry::{CellGrid, Piece, area};
@@ -15,26 +15,6 @@ use skewstar::units::{DEG, MM};
 const POINTS: usize = 400_000;
 /// Coarse cells whose open fraction is compared one by one.
 const COARSE: usize = 12;
-
-struct Case {
-    name: &'static str,
-    instrument: Instrument,
-    state: State,
-}
-
-fn case(
-    name: &'static str,
-    design: MaskDesign,
-    change: impl Fn(&mut Instrument, &mut State),
-) -> Case {
-    let (mut instrument, mut state) = masked(design);
-    change(&mut instrument, &mut state);
-    Case {
-        name,
-        instrument,
-        state,
-    }
-}
 
 fn region(azimuth_deg: [f64; 2], radius_mm: [f64; 2], slot_deg: f64, pitch_mm: f64) -> RegionSpec {
     RegionSpec {
@@ -165,7 +145,7 @@ fn cases() -> Vec<Case> {
 
 /// Points that fill a square evenly without lining up with anything: k·(1/p, 1/p²) modulo 1 with p³ = p + 1
 /// (a Kronecker sequence; from memory).
-fn spread(count: usize, half_width_m: f64) -> impl Iterator<Item = [f64; 2]> {
+pub fn spread(count: usize, half_width_m: f64) -> impl Iterator<Item = [f64; 2]> {
     let p = 1.324_717_957_244_746_f64;
     (1..=count).map(move |k| {
         [1.0 / p, 1.0 / (p * p)].map(|step| 2.0 * half_width_m * ((k as f64 * step).fract() - 0.5))
@@ -188,6 +168,7 @@ fn the_open_points_are_those_of_the_description_and_no_point_is_opened_twice() {
     } in cases()
     {
         let pupil = Pupil::new(&instrument, &state);
+        let description = Openings::new(&instrument, &state);
         let mut lit = 0;
         for place in spread(POINTS / 8, 97.0 * MM) {
             let times = pupil
@@ -195,7 +176,7 @@ fn the_open_points_are_those_of_the_description_and_no_point_is_opened_twice() {
                 .iter()
                 .filter(|p| p.contains(place[0], place[1]))
                 .count();
-            let open = is_open(&instrument, &state, pupil_axes(&instrument.camera, place));
+            let open = description.is_open(pupil_axes(&instrument.camera, place));
             assert_eq!(
                 times,
                 usize::from(open),
@@ -223,9 +204,10 @@ fn open_area_is_the_count_of_points_as_a_whole_and_in_coarse_cells() {
         state,
     } in cases()
     {
+        let description = Openings::new(&instrument, &state);
         let mut counted = Array2::<f64>::zeros((COARSE, COARSE));
         for place in spread(POINTS, half) {
-            if is_open(&instrument, &state, pupil_axes(&instrument.camera, place)) {
+            if description.is_open(pupil_axes(&instrument.camera, place)) {
                 let [column, row] = place.map(|v| ((v + half) / grid.cell_m) as usize);
                 counted[[row, column]] += (COARSE * COARSE) as f64 / POINTS as f64;
             }

@@ -11,8 +11,11 @@
 
 mod geometry;
 mod openings;
+mod streaks;
+mod twins;
 
 use skewstar::instrument::*;
+use skewstar::mask::Region;
 use skewstar::state::{Modes, State};
 use skewstar::units::{DEG, MM, NM, UM};
 
@@ -84,4 +87,52 @@ pub fn masked(design: MaskDesign) -> (Instrument, State) {
         ..State::default()
     };
     (instrument, state)
+}
+
+/// A telescope with its mask on, under a name for messages.
+pub struct Case {
+    pub name: &'static str,
+    pub instrument: Instrument,
+    pub state: State,
+}
+
+/// The unit with a mask on, changed.
+pub fn case(
+    name: &'static str,
+    design: MaskDesign,
+    change: impl Fn(&mut Instrument, &mut State),
+) -> Case {
+    let (mut instrument, mut state) = masked(design);
+    change(&mut instrument, &mut state);
+    Case {
+        name,
+        instrument,
+        state,
+    }
+}
+
+/// The same telescope with one region of its mask in a plate that is solid everywhere else, beside it too.
+///
+/// A region of an owner's own list gives up half a rib at each of its radii; the plate's rims are put in their place.
+pub fn alone(instrument: &Instrument, region: &Region) -> Instrument {
+    let mut single = instrument.clone();
+    if let Some(design) = &mut single.mask {
+        let half_rib = 0.5 * design.rib_m;
+        let open_from = 0.5 * design.inner_diameter_m + design.inner_rim_m;
+        let open_to = 0.5 * design.outer_diameter_m - design.outer_rim_m;
+        design.layout = MaskLayout::Regions(vec![RegionSpec {
+            azimuth_rad: region.azimuth_rad,
+            radius_m: [
+                region.radius_m[0].max(open_from - half_rib),
+                region.radius_m[1].min(open_to + half_rib),
+            ],
+            slot_rad: region.slot_rad,
+            pitch_m: region.pitch_m,
+            open_fraction: region.open_fraction,
+        }]);
+        design.inner_diameter_m = 0.0;
+        design.inner_rim_m = 0.0;
+        design.outer_diameter_m = 2.0 * instrument.telescope.aperture_m;
+    }
+    single
 }

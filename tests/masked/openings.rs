@@ -18,9 +18,9 @@ struct Slots {
 
 /// A border between two regions, in the mask's axes.
 enum Border {
-    /// From one radius to another at an azimuth.
+    /// From one radius to another, outwards in a direction (a unit vector).
     Radial {
-        azimuth_deg: f64,
+        outward: [f64; 2],
         radii_mm: [f64; 2],
     },
     /// At a radius, over a range of azimuths (from, width).
@@ -31,42 +31,80 @@ enum Border {
     },
 }
 
-/// Whether light passes at a point of the pupil (metres, pupil axes).
-pub fn is_open(instrument: &Instrument, state: &State, place_m: [f64; 2]) -> bool {
-    let telescope = &instrument.telescope;
-    let [x, y] = place_m.map(|v| v / MM);
-    if x.hypot(y) > 0.5 * telescope.aperture_m / MM {
-        return false;
+/// How light passes at a point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Passage {
+    /// There is no mask, or it passes beside the plate or through its hole.
+    Free,
+    /// Through a round hole.
+    Hole,
+    /// Through a slot: the slot's direction and the place's azimuth, both in the mask's axes.
+    Slot { along_deg: f64, azimuth_deg: f64 },
+}
+
+/// A telescope with its mask, ready to be asked.
+pub struct Openings<'a> {
+    telescope: &'a Telescope,
+    plate: Option<(&'a MaskDesign, Vec<Border>)>,
+    field_m: [f64; 2],
+}
+
+impl<'a> Openings<'a> {
+    pub fn new(instrument: &'a Instrument, state: &State) -> Self {
+        let worn = instrument.mask.as_ref().filter(|_| state.mask_on);
+        Openings {
+            telescope: &instrument.telescope,
+            plate: worn.map(|design| (design, borders(design))),
+            field_m: state.field_m,
+        }
     }
-    let seen_moved = |distance_m: f64| {
-        state
-            .field_m
-            .map(|h| distance_m * h / telescope.focal_length_m / MM)
-    };
-    if let Some(obstruction) = &telescope.obstruction {
-        let moved = seen_moved(obstruction.distance_m);
+
+    /// Whether light passes at a point of the pupil (metres, pupil axes).
+    pub fn is_open(&self, place_m: [f64; 2]) -> bool {
+        self.passage(place_m).is_some()
+    }
+
+    /// How light passes at a point of the pupil (metres, pupil axes), if it does.
+    pub fn passage(&self, place_m: [f64; 2]) -> Option<Passage> {
+        let [x, y] = place_m.map(|v| v / MM);
+        let blocked = x.hypot(y) > 0.5 * self.telescope.aperture_m / MM
+            || self.obstructed(x, y)
+            || self
+                .telescope
+                .vanes
+                .iter()
+                .any(|vane| behind_vane(vane, x, y));
+        if blocked {
+            return None;
+        }
+        let Some((design, borders)) = &self.plate else {
+            return Some(Passage::Free);
+        };
+        let moved = self.seen_moved_mm(design.distance_m);
+        let dx = x - design.offset_m[0] / MM - moved[0];
+        let dy = y - design.offset_m[1] / MM - moved[1];
+        let azimuth_deg = dy.atan2(dx) / DEG - design.rotation_rad / DEG;
+        through_plate(design, borders, dx.hypot(dy), azimuth_deg.rem_euclid(360.0))
+    }
+
+    fn obstructed(&self, x: f64, y: f64) -> bool {
+        let Some(obstruction) = &self.telescope.obstruction else {
+            return false;
+        };
+        let moved = self.seen_moved_mm(obstruction.distance_m);
         let dx = x - obstruction.offset_m[0] / MM - moved[0];
         let dy = y - obstruction.offset_m[1] / MM - moved[1];
         let size = match obstruction.shape {
             ObstructionShape::Round => dx.hypot(dy),
             ObstructionShape::Square => dx.abs().max(dy.abs()),
         };
-        if size < 0.5 * obstruction.diameter_m / MM {
-            return false;
-        }
+        size < 0.5 * obstruction.diameter_m / MM
     }
-    if telescope.vanes.iter().any(|vane| behind_vane(vane, x, y)) {
-        return false;
-    }
-    match instrument.mask.as_ref().filter(|_| state.mask_on) {
-        None => true,
-        Some(design) => {
-            let moved = seen_moved(design.distance_m);
-            let dx = x - design.offset_m[0] / MM - moved[0];
-            let dy = y - design.offset_m[1] / MM - moved[1];
-            let azimuth_deg = dy.atan2(dx) / DEG - design.rotation_rad / DEG;
-            plate_is_open(design, dx.hypot(dy), azimuth_deg.rem_euclid(360.0))
-        }
+
+    /// What is ahead of the pupil is seen displaced by +distance·h/f.
+    fn seen_moved_mm(&self, distance_m: f64) -> [f64; 2] {
+        self.field_m
+            .map(|h| distance_m * h / self.telescope.focal_length_m / MM)
     }
 }
 
@@ -78,53 +116,58 @@ fn behind_vane(vane: &Vane, x: f64, y: f64) -> bool {
         && along < vane.outer_radius_m / MM
 }
 
-fn plate_is_open(design: &MaskDesign, radius_mm: f64, azimuth_deg: f64) -> bool {
+fn through_plate(
+    design: &MaskDesign,
+    borders: &[Border],
+    radius_mm: f64,
+    azimuth_deg: f64,
+) -> Option<Passage> {
     let (inner, outer) = (
         0.5 * design.inner_diameter_m / MM,
         0.5 * design.outer_diameter_m / MM,
     );
     if radius_mm > outer || radius_mm < inner {
-        return true; // beside the plate, or through its hole
+        return Some(Passage::Free); // beside the plate, or through its hole
     }
-    let (x, y) = (
-        radius_mm * (azimuth_deg * DEG).cos(),
-        radius_mm * (azimuth_deg * DEG).sin(),
-    );
+    let (sin, cos) = (azimuth_deg * DEG).sin_cos();
+    let (x, y) = (radius_mm * cos, radius_mm * sin);
     if let MaskLayout::Holes(holes) = &design.layout {
-        return holes.iter().any(|hole| {
-            let dx = x - hole.radius_m / MM * hole.azimuth_rad.cos();
-            let dy = y - hole.radius_m / MM * hole.azimuth_rad.sin();
-            dx.hypot(dy) < 0.5 * hole.diameter_m / MM
-        });
+        return holes
+            .iter()
+            .any(|hole| is_drilled(hole, x, y))
+            .then_some(Passage::Hole);
     }
     let under_rim =
         radius_mm > outer - design.outer_rim_m / MM || radius_mm < inner + design.inner_rim_m / MM;
-    let half_rib = 0.5 * design.rib_m / MM;
-    if under_rim
-        || borders(design)
-            .iter()
-            .any(|b| distance_mm(b, x, y) < half_rib)
-    {
-        return false;
+    if under_rim {
+        return None;
     }
-    let Some(slots) = slots_at(design, radius_mm, azimuth_deg) else {
-        return false;
-    };
+    let slots = slots_at(design, radius_mm, azimuth_deg)?;
     let (sin, cos) = (slots.along_deg * DEG).sin_cos();
     let from_centre_line = y * cos - x * sin;
     let from_nearest =
         from_centre_line - slots.pitch_mm * (from_centre_line / slots.pitch_mm).round();
-    from_nearest.abs() < 0.5 * slots.open_fraction * slots.pitch_mm
+    let in_slot = from_nearest.abs() < 0.5 * slots.open_fraction * slots.pitch_mm;
+    let under_rib = |b: &Border| distance_mm(b, x, y) < 0.5 * design.rib_m / MM;
+    (in_slot && !borders.iter().any(under_rib)).then_some(Passage::Slot {
+        along_deg: slots.along_deg,
+        azimuth_deg,
+    })
+}
+
+fn is_drilled(hole: &HoleSpec, x: f64, y: f64) -> bool {
+    let dx = x - hole.radius_m / MM * hole.azimuth_rad.cos();
+    let dy = y - hole.radius_m / MM * hole.azimuth_rad.sin();
+    dx.hypot(dy) < 0.5 * hole.diameter_m / MM
 }
 
 /// Distance from a border, square ends: infinite beside its ends.
 fn distance_mm(border: &Border, x: f64, y: f64) -> f64 {
     match *border {
         Border::Radial {
-            azimuth_deg,
+            outward: [cos, sin],
             radii_mm,
         } => {
-            let (sin, cos) = (azimuth_deg * DEG).sin_cos();
             let along = x * cos + y * sin;
             if along < radii_mm[0] || along > radii_mm[1] {
                 return f64::INFINITY;
@@ -136,11 +179,21 @@ fn distance_mm(border: &Border, x: f64, y: f64) -> f64 {
             from_deg,
             width_deg,
         } => {
-            if (y.atan2(x) / DEG - from_deg).rem_euclid(360.0) > width_deg {
+            let beside =
+                width_deg < 360.0 && (y.atan2(x) / DEG - from_deg).rem_euclid(360.0) > width_deg;
+            if beside {
                 return f64::INFINITY;
             }
             (x.hypot(y) - radius_mm).abs()
         }
+    }
+}
+
+fn radial(azimuth_deg: f64, radii_mm: [f64; 2]) -> Border {
+    let (sin, cos) = (azimuth_deg * DEG).sin_cos();
+    Border::Radial {
+        outward: [cos, sin],
+        radii_mm,
     }
 }
 
@@ -149,18 +202,12 @@ fn borders(design: &MaskDesign) -> Vec<Border> {
         0.5 * design.inner_diameter_m / MM,
         0.5 * design.outer_diameter_m / MM,
     );
-    let radial = |degrees: &[f64], radii_mm: [f64; 2]| -> Vec<Border> {
-        degrees
-            .iter()
-            .map(|&azimuth_deg| Border::Radial {
-                azimuth_deg,
-                radii_mm,
-            })
-            .collect()
+    let all_round = |degrees: &[f64], radii_mm: [f64; 2]| -> Vec<Border> {
+        degrees.iter().map(|a| radial(*a, radii_mm)).collect()
     };
     match &design.layout {
-        MaskLayout::OneTriplet => radial(&[0.0, 180.0, 270.0], [inner, outer]),
-        MaskLayout::ThreeTriplet => radial(
+        MaskLayout::OneTriplet => all_round(&[0.0, 180.0, 270.0], [inner, outer]),
+        MaskLayout::ThreeTriplet => all_round(
             &[0.0, 30.0, 60.0, 120.0, 150.0, 180.0, 240.0, 270.0, 300.0],
             [inner, outer],
         ),
@@ -170,8 +217,8 @@ fn borders(design: &MaskDesign) -> Vec<Border> {
                 .map_or(0.5 * (inner + outer), |r| r / MM);
             let sixths = [0.0, 60.0, 120.0, 180.0, 240.0, 300.0];
             let twelfths: Vec<f64> = (0..12).map(|k| 30.0 * f64::from(k)).collect();
-            let mut all = radial(&sixths, [zone, outer]);
-            all.extend(radial(&twelfths, [inner, zone]));
+            let mut all = all_round(&sixths, [zone, outer]);
+            all.extend(all_round(&twelfths, [inner, zone]));
             all.push(Border::Circle {
                 radius_mm: zone,
                 from_deg: 0.0,
@@ -194,10 +241,7 @@ fn own_borders(region: &RegionSpec, inner: f64, outer: f64) -> Vec<Border> {
     let width_deg = to_deg - from_deg;
     let mut all = Vec::new();
     if width_deg < 360.0 - 1e-6 {
-        all.extend([from_deg, to_deg].map(|azimuth_deg| Border::Radial {
-            azimuth_deg,
-            radii_mm,
-        }));
+        all.extend([from_deg, to_deg].map(|a| radial(a, radii_mm)));
     }
     for radius_mm in radii_mm {
         if radius_mm > inner + 1e-6 && radius_mm < outer - 1e-6 {

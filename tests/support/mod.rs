@@ -1,3 +1,4 @@
 //! Helpers shared by the integration tests.
 
 pub mod direct;
+pub mod place;
