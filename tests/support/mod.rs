@@ -3,3 +3,4 @@
 pub mod direct;
 pub mod lens;
 pub mod npy;
+pub mod place;
