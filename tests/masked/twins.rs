@@ -6,7 +6,7 @@
 use super::openings::Openings;
 use super::{masked, plate};
 use crate::support::direct::{Scene, open_shares_of_wide_slots, pixels_through};
-use crate::twins::l2;
+use crate::twins::relative_l2;
 use ndarray::Array2;
 use skewstar::instrument::*;
 use skewstar::predict::{Model, Settings};
@@ -82,7 +82,10 @@ fn the_light_equals_a_written_out_integral_in_the_core_and_outside() {
             let at = |i: usize| (PLACES_PX[i] + 35.5) as usize;
             let found = Array2::from_shape_fn(wanted.dim(), |(r, c)| whole[[at(r), at(c)]]);
             let far = |image: &Array2<f64>| outside_core(image, |i| PLACES_PX[i]);
-            let (all, outside) = (l2(&found, &wanted), l2(&far(&found), &far(&wanted)));
+            let (all, outside) = (
+                relative_l2(&found, &wanted),
+                relative_l2(&far(&found), &far(&wanted)),
+            );
             println!("{layout:?}, {name}: {all:.1e} overall, {outside:.1e} outside the core");
             assert!(all < 5e-3, "{layout:?}, {name}: {all}");
             assert!(outside < 1e-2, "{layout:?}, {name}: {outside}");
@@ -110,7 +113,10 @@ fn half_the_step_of_every_sampling_changes_next_to_nothing() {
                 light(&instrument, &state, 2.0),
             );
             let far = |image: &Array2<f64>| outside_core(image, |i| i as f64 - 35.5);
-            let (all, outside) = (l2(&here, &finer), l2(&far(&here), &far(&finer)));
+            let (all, outside) = (
+                relative_l2(&here, &finer),
+                relative_l2(&far(&here), &far(&finer)),
+            );
             println!("{layout:?}, {name}: {all:.1e} overall, {outside:.1e} outside the core");
             assert!(all < 1e-3, "{layout:?}, {name}: {all}");
             assert!(outside < 1e-2, "{layout:?}, {name}: {outside}");
