@@ -5,6 +5,8 @@
 
 use super::truth::Truth;
 use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
+use crate::mask::{self, Reading};
+use crate::pupil::frame_axes;
 use crate::units::DEG;
 
 /// A shift below this cannot be seen by eye, in pixels.
@@ -15,7 +17,7 @@ const FAINT_COMA_NM: f64 = 5.0;
 /// A few sentences a newcomer understands, one a line.
 pub fn sentences(instrument: &Instrument, truth: &Truth) -> String {
     let mut lines = vec![truth.title.clone()];
-    lines.push(look_for(truth));
+    lines.push(look_for(instrument, truth));
     lines.extend(why(truth));
     lines.extend(what_to_turn(instrument, truth));
     lines.extend(warnings(truth));
@@ -39,9 +41,9 @@ fn hour(degrees: f64) -> u32 {
     if hours == 0 { 12 } else { hours }
 }
 
-fn look_for(truth: &Truth) -> String {
+fn look_for(instrument: &Instrument, truth: &Truth) -> String {
     if !truth.streaks.is_empty() {
-        return streaks(truth);
+        return streaks(instrument, truth);
     }
     let Some(ring) = &truth.doughnut else {
         return "Look for: a star near focus, too small for a doughnut. Its shape is the aberration itself.".into();
@@ -78,25 +80,69 @@ fn look_for(truth: &Truth) -> String {
     }
 }
 
-fn streaks(truth: &Truth) -> String {
-    let largest = truth
-        .streaks
+fn streaks(instrument: &Instrument, truth: &Truth) -> String {
+    let head = format!(
+        "Look for: bright streaks at right angles to the slots, from {} regions of them",
+        truth.streaks.len()
+    );
+    let readings: Vec<String> = instrument
+        .mask
         .iter()
-        .map(|s| s.shift_px.abs())
-        .fold(0.0, f64::max);
-    let count = truth.streaks.len();
-    let seen = if largest < VISIBLE_PX {
+        .flat_map(|design| {
+            mask::triplets(design)
+                .into_iter()
+                .map(move |triplet| (design, triplet))
+        })
+        .filter_map(|(design, triplet)| {
+            let shift_px = |region| {
+                truth
+                    .streaks
+                    .iter()
+                    .find(|s| s.region == region)
+                    .map(|s| s.shift_px)
+            };
+            let reading = triplet.read(shift_px)?;
+            let slot_rad = triplet.slot_rad + design.rotation_rad;
+            let along = frame_axes(instrument).forward([libm::cos(slot_rad), libm::sin(slot_rad)]);
+            Some(triplet_words(&reading, along))
+        })
+        .collect();
+    if readings.is_empty() {
+        let largest = truth
+            .streaks
+            .iter()
+            .map(|s| s.shift_px.abs())
+            .fold(0.0, f64::max);
+        return format!("{head}; they miss the middle by up to {largest:.1} px.");
+    }
+    format!(
+        "{head}. In each triplet compare the middle streak with the point where its two slanted partners cross: {}.",
+        readings.join("; ")
+    )
+}
+
+/// What one triplet shows; `along` is the direction of its middle slots in the frame.
+fn triplet_words(reading: &Reading, along: [f64; 2]) -> String {
+    let shift = reading.shift();
+    let name = format!("slots towards {}", clock(along));
+    let split = reading.split[0].abs();
+    let seen = if shift.abs() < VISIBLE_PX {
         format!(
-            "every one runs through the middle (the largest shift is {largest:.2} px, too little to see)"
+            "{name}, centred ({:.2} px off, too little to see)",
+            shift.abs()
         )
     } else {
         format!(
-            "they miss the middle by up to {largest:.1} px; each shift is the slope of the wavefront over one region of slots"
+            "{name}, {:.1} px off towards {}",
+            shift.abs(),
+            clock(along.map(|d| d * shift))
         )
     };
-    format!(
-        "Look for: bright streaks, one for each of the {count} regions of slots and at right angles to them; {seen}."
-    )
+    if split < VISIBLE_PX {
+        seen
+    } else {
+        format!("{seen}, and split by {split:.1} px, a sign of defocus")
+    }
 }
 
 /// Size of the coma, nm RMS.
