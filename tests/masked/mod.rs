@@ -12,6 +12,7 @@
 mod geometry;
 mod openings;
 mod streaks;
+mod table;
 mod twins;
 
 use skewstar::instrument::*;
