@@ -11,6 +11,7 @@
 
 mod geometry;
 mod openings;
+mod picture;
 mod streaks;
 mod table;
 mod twins;

@@ -120,7 +120,7 @@ fn whole_ring(layout: MaskLayout) -> Instrument {
 }
 
 /// The same as a part that can be printed: DESIGN section 4's rims and ribs, and light beside the plate.
-fn printed(layout: MaskLayout) -> Instrument {
+pub fn printed(layout: MaskLayout) -> Instrument {
     let design = MaskDesign {
         outer_diameter_m: 198.0 * MM,
         inner_diameter_m: 90.0 * MM,
