@@ -267,7 +267,7 @@ mod tests {
                 .iter()
                 .any(|o| o.1.contains(x_mm * MM, y_mm * MM))
         };
-        for y_mm in [-0.9, 0.2, 0.7] {
+        for y_mm in [-0.9, -0.05, 0.05, 0.7] {
             assert!(opens([1.0, 359.0], -15.0 * 3.4, y_mm));
             assert!(!opens([1.0, 359.0], 15.0 * 3.4, y_mm));
         }

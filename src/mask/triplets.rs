@@ -14,7 +14,7 @@
 //! A star that is merely displaced moves all three streaks together, and the reading stays 0.
 //!
 //! Pure geometry: shifts come in, from a wavefront or from a frame. An owner's own list of regions, and holes, have no
-//! triplets here.
+//! triplets here. What each layout shows of which error is tabulated, and checked, in `tests/masked/table.rs`.
 
 use super::layouts::TRIPLETS_DEG;
 use crate::instrument::{MaskDesign, MaskLayout};

@@ -11,7 +11,9 @@
 
 mod geometry;
 mod openings;
+mod picture;
 mod streaks;
+mod table;
 mod twins;
 
 use skewstar::instrument::*;

@@ -2,5 +2,6 @@
 
 pub mod direct;
 pub mod lens;
+pub mod masked_errors;
 pub mod npy;
 pub mod place;
