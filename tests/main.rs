@@ -4,6 +4,7 @@
 mod conventions;
 mod files;
 mod peers;
+mod published;
 mod renders;
 mod scenarios;
 mod support;
