@@ -59,3 +59,24 @@ pub fn fast_unit() -> Instrument {
         },
     }
 }
+
+/// A mask for it, in a layout, all angles and offsets zero.
+pub fn mask(layout: MaskLayout) -> MaskDesign {
+    MaskDesign {
+        layout,
+        slot_pitch_m: vec![3.4 * MM, 3.0 * MM],
+        open_fraction: 0.5,
+        slant_rad: 20.0 * DEG,
+        sense: 1.0,
+        outer_diameter_m: 188.0 * MM,
+        inner_diameter_m: 84.0 * MM,
+        outer_rim_m: 4.0 * MM,
+        inner_rim_m: 3.0 * MM,
+        rib_m: 2.0 * MM,
+        zone_radius_m: Some(71.0 * MM),
+        thickness_m: 2.4 * MM,
+        rotation_rad: 0.0,
+        offset_m: [0.0; 2],
+        distance_m: 0.0,
+    }
+}

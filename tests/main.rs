@@ -3,6 +3,7 @@
 
 mod conventions;
 mod files;
+mod masked;
 mod peers;
 mod published;
 mod renders;

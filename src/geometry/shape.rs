@@ -152,14 +152,19 @@ impl Piece {
 
     /// Whether the point is open.
     pub fn contains(&self, x: f64, y: f64) -> bool {
-        self.keep.iter().all(|p| p.contains(x, y))
+        let [left, bottom, right, top] = self.bounds;
+        (left..=right).contains(&x)
+            && (bottom..=top).contains(&y)
+            && self.keep.iter().all(|p| p.contains(x, y))
             && !self
                 .blocks
                 .iter()
                 .any(|block| block.iter().all(|p| p.contains(x, y)))
     }
 
-    /// The same piece in other axes.
+    /// The same piece in other axes, its bounds a wider box.
+    ///
+    /// Turn first, [prune](Piece::pruned) afterwards: what a pruned piece owes to its bounds, the wider box does not hold.
     pub fn in_frame(&self, frame: &Frame2) -> Self {
         let turned = corners(&self.bounds).map(|c| frame.forward(c));
         let low = |i: usize| turned.iter().map(|c| c[i]).fold(f64::INFINITY, f64::min);
@@ -181,6 +186,8 @@ impl Piece {
     }
 
     /// The same opening without the primitives that have no say inside its bounds; `None` when nothing is open.
+    ///
+    /// The bounds are then part of the shape: an upright strip keeps none of its long sides, for its box ends with them.
     pub fn pruned(&self) -> Option<Self> {
         let bounds = self.bounds;
         if self.keep.iter().any(|p| p.misses_box(&bounds)) {

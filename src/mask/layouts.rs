@@ -27,7 +27,7 @@ impl Region {
 }
 
 /// The three directions of the layouts with triplets, in degrees.
-const TRIPLETS_DEG: [f64; 3] = [90.0, 210.0, 330.0];
+pub(super) const TRIPLETS_DEG: [f64; 3] = [90.0, 210.0, 330.0];
 
 /// The regions of a mask, in the order DESIGN lists them; none for a mask of round holes.
 pub fn regions(design: &MaskDesign) -> Vec<Region> {

@@ -6,6 +6,8 @@
 
 mod layouts;
 mod slots;
+mod triplets;
 
 pub use layouts::{Region, overlapping, regions};
 pub use slots::{openings, to_pupil};
+pub use triplets::{Reading, Triplet, triplets};

@@ -7,8 +7,8 @@ use std::f64::consts::{PI, TAU};
 
 /// Every opening of the plate, in the mask's own axes (its centre at the origin), each with the number of its region.
 ///
-/// The openings do not overlap as long as [`overlapping`](super::overlapping) finds nothing. Light that passes beside the
-/// plate is not in the list.
+/// The openings do not overlap as long as [`overlapping`](super::overlapping) finds nothing, and none reaches beyond the
+/// plate's edges, not even a hole drilled across one. Light that passes beside the plate is not in the list.
 pub fn openings(design: &MaskDesign) -> Vec<(usize, Piece)> {
     if let MaskLayout::Holes(holes) = &design.layout {
         return holes
@@ -19,7 +19,15 @@ pub fn openings(design: &MaskDesign) -> Vec<(usize, Piece)> {
                     hole.radius_m * libm::cos(hole.azimuth_rad),
                     hole.radius_m * libm::sin(hole.azimuth_rad),
                 ];
-                (index, Piece::disc(centre, 0.5 * hole.diameter_m))
+                let mut opening = Piece::disc(centre, 0.5 * hole.diameter_m);
+                opening
+                    .keep
+                    .push(about_centre(0.5 * design.outer_diameter_m));
+                if design.inner_diameter_m > 0.0 {
+                    let within = about_centre(0.5 * design.inner_diameter_m);
+                    opening.blocks.push(vec![within]);
+                }
+                (index, opening)
             })
             .collect();
     }
@@ -65,7 +73,10 @@ fn slots_of(design: &MaskDesign, region: &Region) -> Vec<Piece> {
     if outer <= inner {
         return Vec::new();
     }
-    let (keep_sides, block_sides) = borders(region, 0.5 * design.rib_m);
+    let (keep_sides, mut blocks) = borders(region, 0.5 * design.rib_m);
+    if inner > 0.0 {
+        blocks.push(vec![about_centre(inner)]);
+    }
     let half_width = 0.5 * region.open_fraction * region.pitch_m;
     let reach = (outer / region.pitch_m).ceil() as i64;
     let mut slots = Vec::new();
@@ -81,20 +92,10 @@ fn slots_of(design: &MaskDesign, region: &Region) -> Vec<Piece> {
         }
         let mut keep = strip.to_vec();
         keep.extend(&keep_sides);
-        keep.push(Primitive::Disc {
-            centre: [0.0, 0.0],
-            radius: outer,
-        });
-        let mut blocks = block_sides.clone();
-        if inner > 0.0 {
-            blocks.push(vec![Primitive::Disc {
-                centre: [0.0, 0.0],
-                radius: inner,
-            }]);
-        }
+        keep.push(about_centre(outer));
         slots.push(Piece {
             keep,
-            blocks,
+            blocks: blocks.clone(),
             bounds: bounds_of(&outline),
         });
     }
@@ -124,23 +125,39 @@ fn open_radii(design: &MaskDesign, region: &Region) -> [f64; 2] {
     ]
 }
 
-/// The two radial borders, half a rib inside the region: as limits to keep, or for a region wider than half a turn as one
-/// wedge that is blocked.
+/// The two radial borders: as limits to keep, or for a region wider than half a turn as one wedge that is blocked; and the
+/// ribs along them, which begin at the mask's centre and are blocked.
 fn borders(region: &Region, half_rib: f64) -> (Vec<Primitive>, Vec<Vec<Primitive>>) {
     let [from, to] = region.azimuth_rad;
     let width = to - from;
     if width >= TAU - 1e-9 {
         return (Vec::new(), Vec::new());
     }
-    let after_first = Primitive::left_of(from, [0.0, 0.0], -half_rib);
-    let before_last = Primitive::left_of(to + PI, [0.0, 0.0], -half_rib);
+    let after_first = Primitive::left_of(from, [0.0, 0.0], 0.0);
+    let before_last = Primitive::left_of(to + PI, [0.0, 0.0], 0.0);
+    let mut blocks = Vec::new();
+    if half_rib > 0.0 {
+        blocks.extend([from, to].map(|azimuth| rib(azimuth, half_rib)));
+    }
     if width <= PI + 1e-9 {
-        (vec![after_first, before_last], Vec::new())
+        (vec![after_first, before_last], blocks)
     } else {
-        (
-            Vec::new(),
-            vec![vec![after_first.flipped(), before_last.flipped()]],
-        )
+        blocks.push(vec![after_first.flipped(), before_last.flipped()]);
+        (Vec::new(), blocks)
+    }
+}
+
+/// The solid strip centred on a radial border, from the mask's centre outwards.
+fn rib(azimuth_rad: f64, half_rib: f64) -> Vec<Primitive> {
+    let mut sides = strip(azimuth_rad, 0.0, half_rib).to_vec();
+    sides.push(Primitive::left_of(azimuth_rad - 0.5 * PI, [0.0, 0.0], 0.0));
+    sides
+}
+
+fn about_centre(radius: f64) -> Primitive {
+    Primitive::Disc {
+        centre: [0.0, 0.0],
+        radius,
     }
 }
 
@@ -207,4 +224,58 @@ fn bounds_of(outline: &[[f64; 2]]) -> [f64; 4] {
         ];
     }
     bounds
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::area;
+    use crate::instrument::{HoleSpec, RegionSpec};
+    use crate::testing;
+    use crate::units::{DEG, MM};
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn a_hole_across_the_edge_of_the_plate_opens_only_what_lies_in_the_plate() {
+        // two circles of radii R and r at distance R: the lens r² acos(r/2R) + R² acos(1 − r²/2R²) − (r/2)√(4R² − r²)
+        let (outer, r) = (94.0 * MM, 10.0 * MM);
+        let hole = HoleSpec {
+            radius_m: outer,
+            azimuth_rad: 0.7,
+            diameter_m: 2.0 * r,
+        };
+        let lens = r * r * (r / (2.0 * outer)).acos()
+            + outer * outer * (1.0 - r * r / (2.0 * outer * outer)).acos()
+            - 0.5 * r * (4.0 * outer * outer - r * r).sqrt();
+        let found = openings(&testing::mask(MaskLayout::Holes(vec![hole])));
+        assert_relative_eq!(area(&found[0].1), lens, max_relative = 1e-9);
+    }
+
+    /// Borders 2 degrees apart: a rib that ran on behind the centre would cut the slots on the other side.
+    #[test]
+    fn ribs_end_at_the_centre_of_the_mask() {
+        let region = |azimuth_deg: [f64; 2]| RegionSpec {
+            azimuth_rad: azimuth_deg.map(|a| a * DEG),
+            radius_m: [42.0 * MM, 94.0 * MM],
+            slot_rad: 90.0 * DEG,
+            pitch_m: 3.4 * MM,
+            open_fraction: 0.5,
+        };
+        let opens = |azimuth_deg: [f64; 2], x_mm: f64, y_mm: f64| {
+            let mask = testing::mask(MaskLayout::Regions(vec![region(azimuth_deg)]));
+            openings(&mask)
+                .iter()
+                .any(|o| o.1.contains(x_mm * MM, y_mm * MM))
+        };
+        for y_mm in [-0.9, 0.2, 0.7] {
+            assert!(opens([1.0, 359.0], -15.0 * 3.4, y_mm));
+            assert!(!opens([1.0, 359.0], 15.0 * 3.4, y_mm));
+        }
+        assert!(opens([0.0, 179.0], 15.0 * 3.4, 1.3));
+        assert!(!opens([0.0, 179.0], 15.0 * 3.4, 0.7));
+        assert!(
+            !opens([0.0, 179.0], -15.0 * 3.4, 1.3),
+            "under the rib at 179 degrees"
+        );
+    }
 }

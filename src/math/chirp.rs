@@ -8,6 +8,7 @@
 
 use super::phase::cis_turns;
 use super::real::{Planner, Real};
+use super::simd::vectorised;
 use num_complex::Complex;
 use rustfft::Fft;
 use std::sync::Arc;
@@ -87,19 +88,20 @@ impl<T: Real> ChirpTransform<T> {
     ) {
         debug_assert!(first + values.len() <= self.inputs);
         let last = first + values.len();
-        buffer[..first].fill(Complex::new(T::zero(), T::zero()));
-        for ((slot, value), chirp) in buffer[first..last]
-            .iter_mut()
-            .zip(values)
-            .zip(&self.before[first..last])
-        {
-            *slot = *value * *chirp;
-        }
-        buffer[last..].fill(Complex::new(T::zero(), T::zero()));
+        vectorised(|| {
+            buffer[..first].fill(Complex::new(T::zero(), T::zero()));
+            let slots = buffer[first..last].iter_mut().zip(values);
+            for ((slot, value), chirp) in slots.zip(&self.before[first..last]) {
+                *slot = *value * *chirp;
+            }
+            buffer[last..].fill(Complex::new(T::zero(), T::zero()));
+        });
         self.forward.process_with_scratch(buffer, scratch);
-        for (value, factor) in buffer.iter_mut().zip(&self.kernel) {
-            *value = *value * *factor;
-        }
+        vectorised(|| {
+            for (value, factor) in buffer.iter_mut().zip(&self.kernel) {
+                *value = *value * *factor;
+            }
+        });
         self.inverse.process_with_scratch(buffer, scratch);
     }
 

@@ -9,23 +9,45 @@ pub trait Real: FftNum + Float {
     fn narrow(value: f64) -> Self;
     /// Widens to a double.
     fn widen(self) -> f64;
+    /// Σ coefficients[k] x^k; single precision takes the first nine only.
+    fn horner(x: Self, coefficients: &[f64; 12]) -> Self;
 }
 
 impl Real for f32 {
+    #[inline(always)]
     fn narrow(value: f64) -> Self {
         value as f32
     }
+    #[inline(always)]
     fn widen(self) -> f64 {
         f64::from(self)
+    }
+    #[inline(always)]
+    fn horner(x: Self, c: &[f64; 12]) -> Self {
+        let mut sum = c[8] as f32;
+        for k in (0..8).rev() {
+            sum = sum * x + c[k] as f32;
+        }
+        sum
     }
 }
 
 impl Real for f64 {
+    #[inline(always)]
     fn narrow(value: f64) -> Self {
         value
     }
+    #[inline(always)]
     fn widen(self) -> f64 {
         self
+    }
+    #[inline(always)]
+    fn horner(x: Self, c: &[f64; 12]) -> Self {
+        let mut sum = c[11];
+        for k in (0..11).rev() {
+            sum = sum * x + c[k];
+        }
+        sum
     }
 }
 

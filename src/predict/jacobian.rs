@@ -5,11 +5,11 @@
 //! of a wavelength share its phases, its plans and its seeing.
 
 use super::expected::{Expected, electrons, mosaic, pick, single};
-use super::model::{Model, PredictError, Settings, within_memory};
+use super::model::{Model, PredictError, Settings, Waves, within_memory};
 use crate::atmosphere::{Spectrum, Transformed, transfer_map};
 use crate::instrument::{Colour, Instrument, Passband};
 use crate::math::Real;
-use crate::propagation::{Change, irradiance_and_slopes};
+use crate::propagation::{Change, LengthMap, irradiance_and_slopes};
 use crate::spectrum::Bin;
 use crate::state::{Modes, State};
 use ndarray::Array2;
@@ -218,13 +218,14 @@ impl Model {
             + self.plan.slope_memory_bytes(frame_px, optical.len());
         within_memory(&self.plan, frame_px, bytes)?;
         let maps = self.mode_maps(&optical);
+        let waves = Waves::new(self, modes, sensor_offset_m);
         let mut sums = Sums::new(
             self,
             optical.len() + 1,
             parameters.contains(&Parameter::Seeing),
         );
         for bin in bins.iter().filter(|b| b.weight > 0.0) {
-            let images = self.images_at::<T>(modes, sensor_offset_m, bin, &optical, &maps);
+            let images = self.images_at::<T>(&waves, bin, &optical, &maps);
             sums.add(self, &images, bin);
         }
         let (mut images, seeing) = sums.finish(self);
@@ -247,14 +248,14 @@ impl Model {
 
     /// What W gains by each mode's natural amount (λ/4π at the reference wavelength), over the grid: the same for all
     /// wavelengths.
-    fn mode_maps(&self, optical: &[Parameter]) -> Vec<Array2<f64>> {
+    fn mode_maps(&self, optical: &[Parameter]) -> Vec<LengthMap> {
         let wavefront = self.reference_wavefront();
         optical
             .iter()
             .filter_map(|parameter| match parameter {
                 Parameter::Mode(noll) => {
-                    let per_metre = steepest(self, *parameter);
-                    Some(self.maps.values(&wavefront.mode(*noll), per_metre))
+                    let amount_m = 1.0 / steepest(self, *parameter);
+                    Some(self.maps.lengths(&wavefront.mode(*noll)).scaled(amount_m))
                 }
                 _ => None,
             })
@@ -265,17 +266,19 @@ impl Model {
     /// being per 1/`steepest` of its unit: pairs of images share a transform and its rounding.
     fn images_at<T: Real>(
         &self,
-        modes: &Modes,
-        sensor_offset_m: f64,
+        waves: &Waves,
         bin: &Bin,
         optical: &[Parameter],
-        maps: &[Array2<f64>],
+        maps: &[LengthMap],
     ) -> Vec<Array2<f64>> {
-        let wavefront = self.wavefront(modes, sensor_offset_m, bin.wavelength_m);
-        let (field, slopes) = self
+        let lengths = waves.at(bin.wavelength_m);
+        let focal_length_m = self.instrument.telescope.focal_length_m;
+        let field = self
             .maps
-            .field_and_slopes::<T>(&wavefront, bin.wavelength_m, maps);
-        let mut slopes = slopes.into_iter();
+            .field::<T>(&lengths, focal_length_m, bin.wavelength_m);
+        let mut slopes = maps
+            .iter()
+            .map(|map| self.maps.slope(&field, &lengths, map));
         let changes: Vec<Change<T>> = optical
             .iter()
             .filter_map(|parameter| match parameter {

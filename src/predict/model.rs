@@ -5,12 +5,16 @@ use crate::geometry::CellGrid;
 use crate::instrument::{Instrument, Passband};
 use crate::math::Real;
 use crate::mechanics::{Alignment, align};
-use crate::propagation::{Accuracy, Demand, FieldMaps, Plan, Window, irradiance};
+use crate::propagation::{
+    Accuracy, CellSum, Demand, FieldMaps, LengthMap, Plan, Window, irradiance,
+};
 use crate::pupil::{Pupil, frame_axes};
 use crate::spectrum::{Bin, bins, edges, reference_m};
 use crate::state::{Modes, State};
 use crate::wavefront::Wavefront;
 use ndarray::Array2;
+use rayon::prelude::*;
+use std::borrow::Cow;
 use std::f64::consts::TAU;
 
 /// How a model computes, apart from what it computes.
@@ -109,6 +113,8 @@ pub(super) struct BlurTerms {
 
 /// No single star may take more than this.
 const MEMORY_LIMIT_GIB: f64 = 6.0;
+/// An image that takes less is small.
+const SMALL_BYTES: f64 = 60e6;
 const GIB: f64 = 1024.0 * 1024.0 * 1024.0;
 
 impl Model {
@@ -199,14 +205,26 @@ impl Model {
                 self.settings.portable,
             )),
         };
-        for bin in bins.iter().filter(|b| b.weight > 0.0) {
-            let wavefront = self.wavefront(modes, sensor_offset_m, bin.wavelength_m);
-            let field = self.maps.field::<T>(&wavefront, bin.wavelength_m);
-            let light = irradiance(&field, &window, self.settings.portable);
-            match &mut sum {
-                Sum::Plain(total) => total.scaled_add(bin.weight, &light),
-                Sum::Blurred(spectrum) => {
-                    spectrum.add(&light, &self.blur_at(bin.wavelength_m), bin.weight)
+        let waves = Waves::new(self, modes, sensor_offset_m);
+        let lit: Vec<&Bin> = bins.iter().filter(|b| b.weight > 0.0).collect();
+        for together in lit.chunks(self.wavelengths_at_once()) {
+            let images: Vec<Array2<f64>> = together
+                .par_iter()
+                .map(|bin| {
+                    let wavelength_m = bin.wavelength_m;
+                    let focal_length_m = self.instrument.telescope.focal_length_m;
+                    let field =
+                        self.maps
+                            .field::<T>(&waves.at(wavelength_m), focal_length_m, wavelength_m);
+                    irradiance(&field, &window, self.settings.portable)
+                })
+                .collect();
+            for (bin, light) in together.iter().zip(&images) {
+                match &mut sum {
+                    Sum::Plain(total) => total.scaled_add(bin.weight, light),
+                    Sum::Blurred(spectrum) => {
+                        spectrum.add(light, &self.blur_at(bin.wavelength_m), bin.weight)
+                    }
                 }
             }
         }
@@ -214,6 +232,13 @@ impl Model {
             Sum::Plain(total) => total,
             Sum::Blurred(spectrum) => self.pixels(&spectrum.into_image()),
         }
+    }
+
+    /// Small images are computed two wavelengths at a time: their loops are too short to share among threads.
+    fn wavelengths_at_once(&self) -> usize {
+        let camera = &self.instrument.camera;
+        let bytes = self.plan.memory_bytes([camera.width_px, camera.height_px]);
+        if bytes < SMALL_BYTES { 2 } else { 1 }
     }
 
     /// W at a wavelength, in frame axes.
@@ -291,6 +316,7 @@ impl Model {
             cell_m: camera.pixel_m / per_pixel as f64,
             sub_samples: self.plan.sub_samples / per_pixel,
             corner_m: [edge(0), edge(1)],
+            sum: CellSum::Integral,
         }
     }
 
@@ -450,4 +476,41 @@ fn reach_and_span(wavefront: &Wavefront, rim_m: f64) -> (f64, f64) {
         }
     }
     (reach, high - low)
+}
+
+/// W over the pupil's cells, made once where all wavelengths share it.
+pub(super) struct Waves<'a> {
+    model: &'a Model,
+    modes: &'a Modes,
+    sensor_offset_m: f64,
+    shared: Option<LengthMap>,
+}
+
+impl<'a> Waves<'a> {
+    pub fn new(model: &'a Model, modes: &'a Modes, sensor_offset_m: f64) -> Self {
+        let mut waves = Waves {
+            model,
+            modes,
+            sensor_offset_m,
+            shared: None,
+        };
+        if model.instrument.telescope.chromatic.is_empty() {
+            waves.shared = Some(waves.make(model.reference_m));
+        }
+        waves
+    }
+
+    pub fn at(&self, wavelength_m: f64) -> Cow<'_, LengthMap> {
+        match &self.shared {
+            Some(lengths) => Cow::Borrowed(lengths),
+            None => Cow::Owned(self.make(wavelength_m)),
+        }
+    }
+
+    fn make(&self, wavelength_m: f64) -> LengthMap {
+        let wavefront = self
+            .model
+            .wavefront(self.modes, self.sensor_offset_m, wavelength_m);
+        self.model.maps.lengths(&wavefront)
+    }
 }

@@ -6,7 +6,7 @@
 //! phase is that at the centroid of the open part, and its slope across the open part dims it by a sinc.
 
 use crate::geometry::{CellGrid, Coverage};
-use crate::math::{Real, cis_turns, sinc, sinc_slope};
+use crate::math::{Real, sinc, sinc_slope, waves};
 use crate::pupil::Pupil;
 use crate::wavefront::Wavefront;
 use ndarray::Array2;
@@ -24,20 +24,37 @@ pub struct FieldMaps {
     open_area_m2: f64,
 }
 
-/// A map in one cell, to first order.
-struct Local {
-    value: f64,
-    /// Change across the cell along x and y.
-    slope: [f64; 2],
-    /// Width of the open part along x and y, in cells.
-    width: [f64; 2],
+/// A length over the open cells of each row (W, or an addition to it), to first order; linear in the length.
+#[derive(Debug, Clone)]
+pub struct LengthMap {
+    rows: Vec<LengthRow>,
 }
 
-impl Local {
-    /// Change across the open part along an axis.
-    fn across(&self, axis: usize) -> f64 {
-        self.slope[axis] * self.width[axis]
+impl LengthMap {
+    /// The same map with every length `factor` times as long.
+    pub fn scaled(mut self, factor: f64) -> Self {
+        for row in &mut self.rows {
+            let [x, y] = &mut row.across_m;
+            row.at_centroid_m
+                .iter_mut()
+                .chain(x)
+                .chain(y)
+                .for_each(|length| *length *= factor);
+        }
+        self
     }
+}
+
+/// One row of a [`LengthMap`], from its first open column on.
+#[derive(Debug, Clone, Default)]
+struct LengthRow {
+    first: usize,
+    /// At the centroid of each cell's open part.
+    at_centroid_m: Vec<f64>,
+    /// Change across the open part along x and y.
+    across_m: [Vec<f64>; 2],
+    /// Open fraction, times the amplitude that sine space asks for.
+    amplitude: Vec<f64>,
 }
 
 /// The field of one wavelength. Rows hold only their open span.
@@ -52,6 +69,17 @@ pub struct Field<T: Real> {
     pub focal_length_m: f64,
     /// Light that enters, as an area: what |U|² is divided by.
     pub open_area_m2: f64,
+    /// What the values are.
+    pub sampling: Sampling,
+}
+
+/// What the values of a field are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sampling {
+    /// Averages over the cells: the image is corrected for the averaging.
+    Averages,
+    /// Samples at the cells' middles: the image is the plain sum over them.
+    Samples,
 }
 
 impl<T: Real> Field<T> {
@@ -94,92 +122,96 @@ impl FieldMaps {
         self.coverage.grid
     }
 
-    /// The field of a wavefront at a wavelength.
-    pub fn field<T: Real>(&self, wavefront: &Wavefront, wavelength_m: f64) -> Field<T> {
-        let phase_turns = self.values(wavefront, wavelength_m);
-        self.of_rows(
-            wavefront,
-            wavelength_m,
-            self.rows(|row, column| self.cell(wavefront, &phase_turns, row, column)),
-        )
+    /// W of a wavefront over the open cells. The same map serves every wavelength at which W is the same.
+    pub fn lengths(&self, wavefront: &Wavefront) -> LengthMap {
+        let values = self.values_m(wavefront);
+        let rows = (0..self.coverage.grid.count)
+            .into_par_iter()
+            .map(|row| self.length_row(wavefront, &values, row))
+            .collect();
+        LengthMap { rows }
     }
 
-    /// The field, and its derivative by the amount of each addition to W; `additions` are maps of W in metres per unit of
-    /// that amount, made by [`values`](Self::values) with a wavelength of 1 m.
-    pub fn field_and_slopes<T: Real>(
+    /// The field of a map of W at a wavelength.
+    pub fn field<T: Real>(
         &self,
-        wavefront: &Wavefront,
+        lengths: &LengthMap,
+        focal_length_m: f64,
         wavelength_m: f64,
-        additions: &[Array2<f64>],
-    ) -> (Field<T>, Vec<Field<T>>) {
-        let phase_turns = self.values(wavefront, wavelength_m);
-        let base = self.rows(|row, column| self.cell(wavefront, &phase_turns, row, column));
-        let dimming = self.rows(|row, column| {
-            let local = self.local(&phase_turns, row, column);
-            [0, 1].map(|axis| {
-                let across = local.across(axis);
-                local.width[axis] * sinc_slope(across) / sinc(across)
-            })
-        });
-        let slopes = additions
-            .iter()
-            .map(|addition| {
-                let rows = self.rows(|row, column| {
-                    let Local { value, slope, .. } = self.local(addition, row, column);
-                    let (first, values) = &base[row];
-                    let dims = dimming[row].1[column - first];
-                    let factor = Complex::new(
-                        T::narrow((slope[0] * dims[0] + slope[1] * dims[1]) / wavelength_m),
-                        T::narrow(-TAU * value / wavelength_m),
-                    );
-                    values[column - first] * factor
-                });
-                self.of_rows(wavefront, wavelength_m, rows)
+    ) -> Field<T> {
+        let rows = lengths
+            .rows
+            .par_iter()
+            .map(|row| {
+                let zero = Complex::new(T::zero(), T::zero());
+                let mut values = vec![zero; row.amplitude.len()];
+                let across = [&row.across_m[0][..], &row.across_m[1][..]];
+                waves(
+                    1.0 / wavelength_m,
+                    &row.at_centroid_m,
+                    across,
+                    &row.amplitude,
+                    &mut values,
+                );
+                (row.first, values)
             })
             .collect();
-        (self.of_rows(wavefront, wavelength_m, base), slopes)
+        self.of_rows(focal_length_m, wavelength_m, rows)
     }
 
-    /// Calls `value` for every cell of the open span of each row.
-    fn rows<V: Send>(&self, value: impl Fn(usize, usize) -> V + Sync) -> Vec<(usize, Vec<V>)> {
-        (0..self.coverage.grid.count)
-            .into_par_iter()
-            .map(|row| {
-                let (first, last) = self.spans[row];
-                (
-                    first,
-                    (first..last).map(|column| value(row, column)).collect(),
-                )
+    /// The derivative of a field by the amount of an addition to W; `addition` is the map of W per unit of that amount.
+    pub fn slope<T: Real>(
+        &self,
+        field: &Field<T>,
+        lengths: &LengthMap,
+        addition: &LengthMap,
+    ) -> Field<T> {
+        let per_wavelength = 1.0 / field.wavelength_m;
+        let rows = (field.rows.par_iter().zip(&lengths.rows).zip(&addition.rows))
+            .map(|(((first, values), length), added)| {
+                let change = |i: usize| {
+                    let dims = |axis: usize| {
+                        let across = length.across_m[axis][i] * per_wavelength;
+                        added.across_m[axis][i] * per_wavelength * sinc_slope(across) / sinc(across)
+                    };
+                    let turns = added.at_centroid_m[i] * per_wavelength;
+                    let factor =
+                        Complex::new(T::narrow(dims(0) + dims(1)), T::narrow(-TAU * turns));
+                    values[i] * factor
+                };
+                (*first, (0..values.len()).map(change).collect())
             })
-            .collect()
+            .collect();
+        self.of_rows(field.focal_length_m, field.wavelength_m, rows)
     }
 
     fn of_rows<T: Real>(
         &self,
-        wavefront: &Wavefront,
+        focal_length_m: f64,
         wavelength_m: f64,
         rows: Vec<(usize, Vec<Complex<T>>)>,
     ) -> Field<T> {
+        let (grid, open_area_m2) = (self.coverage.grid, self.open_area_m2);
         Field {
-            grid: self.coverage.grid,
+            grid,
             rows,
             wavelength_m,
-            focal_length_m: wavefront.focal_length_m(),
-            open_area_m2: self.open_area_m2,
+            focal_length_m,
+            open_area_m2,
+            sampling: Sampling::Averages,
         }
     }
 
-    /// W/λ at the middle of every cell that is open or touches an open one, one cell of border added.
-    pub fn values(&self, wavefront: &Wavefront, wavelength_m: f64) -> Array2<f64> {
+    /// W at the middle of every cell that is open or touches an open one, one cell of border added.
+    fn values_m(&self, wavefront: &Wavefront) -> Array2<f64> {
         let n = self.coverage.grid.count;
-        let mut phase = Array2::zeros((n, n));
-        phase
+        let mut values = Array2::zeros((n, n));
+        values
             .outer_iter_mut()
             .into_par_iter()
             .enumerate()
             .for_each(|(row, mut line)| {
-                let low = row.saturating_sub(1);
-                let near = &self.spans[low..(row + 2).min(n)];
+                let near = &self.spans[row.saturating_sub(1)..(row + 2).min(n)];
                 let first = near
                     .iter()
                     .filter(|s| s.1 > s.0)
@@ -189,44 +221,37 @@ impl FieldMaps {
                 let last = near.iter().map(|s| s.1).max().unwrap_or(0);
                 let y = self.coverage.grid.centre_m(row);
                 for column in first.saturating_sub(1)..(last + 1).min(n) {
-                    line[column] =
-                        wavefront.value_m([self.coverage.grid.centre_m(column), y]) / wavelength_m;
+                    line[column] = wavefront.value_m([self.coverage.grid.centre_m(column), y]);
                 }
             });
-        phase
+        values
     }
 
-    fn cell<T: Real>(
-        &self,
-        wavefront: &Wavefront,
-        phase: &Array2<f64>,
-        row: usize,
-        column: usize,
-    ) -> Complex<T> {
-        let fraction = self.coverage.fraction[[row, column]];
-        if fraction == 0.0 {
-            return Complex::new(T::zero(), T::zero());
+    fn length_row(&self, wavefront: &Wavefront, values: &Array2<f64>, row: usize) -> LengthRow {
+        let (first, last) = self.spans[row];
+        let (n, grid) = (self.coverage.grid.count, self.coverage.grid);
+        let mut made = LengthRow {
+            first,
+            ..LengthRow::default()
+        };
+        for column in first..last {
+            let slope = [
+                0.5 * (values[[row, (column + 1).min(n - 1)]]
+                    - values[[row, column.saturating_sub(1)]]),
+                0.5 * (values[[(row + 1).min(n - 1), column]]
+                    - values[[row.saturating_sub(1), column]]),
+            ];
+            let centroid = [0, 1].map(|axis| self.coverage.centroid_cells[axis][[row, column]]);
+            let stretch = wavefront.amplitude([grid.centre_m(column), grid.centre_m(row)]);
+            made.at_centroid_m
+                .push(values[[row, column]] + slope[0] * centroid[0] + slope[1] * centroid[1]);
+            for axis in 0..2 {
+                made.across_m[axis].push(slope[axis] * open_width(centroid[axis]));
+            }
+            made.amplitude
+                .push(self.coverage.fraction[[row, column]] * stretch);
         }
-        let local = self.local(phase, row, column);
-        let grid = self.coverage.grid;
-        let stretch = wavefront.amplitude([grid.centre_m(column), grid.centre_m(row)]);
-        let dimming = sinc(local.across(0)) * sinc(local.across(1));
-        cis_turns::<T>(-local.value) * T::narrow(fraction * stretch * dimming)
-    }
-
-    /// A map at the centroid of the open part of a cell, how much it changes across the cell, and the open part's widths.
-    fn local(&self, map: &Array2<f64>, row: usize, column: usize) -> Local {
-        let n = self.coverage.grid.count;
-        let slope = [
-            0.5 * (map[[row, (column + 1).min(n - 1)]] - map[[row, column.saturating_sub(1)]]),
-            0.5 * (map[[(row + 1).min(n - 1), column]] - map[[row.saturating_sub(1), column]]),
-        ];
-        let centroid = [0, 1].map(|axis| self.coverage.centroid_cells[axis][[row, column]]);
-        Local {
-            value: map[[row, column]] + slope[0] * centroid[0] + slope[1] * centroid[1],
-            slope,
-            width: centroid.map(open_width),
-        }
+        made
     }
 }
 
@@ -239,6 +264,7 @@ fn open_width(centroid_cells: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::instrument::{FocusLaw, ObstructionShape};
+    use crate::math::cis_turns;
     use crate::state::State;
     use crate::testing;
     use approx::assert_abs_diff_eq;
@@ -272,7 +298,9 @@ mod tests {
             wavelength_m,
             frame,
         );
-        let field = FieldMaps::new(&pupil, grid).field::<f64>(&wavefront, wavelength_m);
+        let maps = FieldMaps::new(&pupil, grid);
+        let lengths = maps.lengths(&wavefront);
+        let field = maps.field::<f64>(&lengths, wavefront.focal_length_m(), wavelength_m);
         // the edge at x = 41.3 mm cuts the cell from 41 to 43 mm: its right 0.85 is open
         let (row, column, open) = (50, 71, 0.85);
         let (first, values) = &field.rows[row];

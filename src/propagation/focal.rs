@@ -4,14 +4,15 @@
 //! stored, so the full sub-sampled irradiance never exists. Rows and columns are independent of each other: the result does
 //! not depend on the number of threads. Derivatives (`slopes.rs`) take the same two passes.
 
-use super::field::Field;
+use super::field::{Field, Sampling};
 use super::integrate::{MARGIN, box_weights};
 use super::slopes::{Change, Layer};
-use crate::math::{ChirpTransform, Planner, Real, sinc};
+use crate::math::{ChirpTransform, Planner, Real, sinc, vectorised};
 use ndarray::{Array2, Array3, ArrayView2, ArrayViewMut1, Axis};
 use num_complex::Complex;
 use rayon::prelude::*;
 use std::ops::Range;
+use std::sync::Arc;
 
 /// The part of the sensor to compute: `columns` × `rows` square cells, each of `sub_samples`² samples of the irradiance.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,6 +27,17 @@ pub struct Window {
     pub sub_samples: usize,
     /// Lower left corner of the window from the star's place, frame axes.
     pub corner_m: [f64; 2],
+    /// How the samples of a cell are added.
+    pub sum: CellSum,
+}
+
+/// How the samples of the irradiance in a cell become the cell's light.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CellSum {
+    /// The integral over the cell, exact for band-limited light.
+    Integral,
+    /// The plain sum of the samples inside.
+    Plain,
 }
 
 impl Window {
@@ -35,7 +47,23 @@ impl Window {
 
     /// Place of sample `j` along an axis (0: x, 1: y), margin included.
     pub(super) fn sample_m(&self, axis: usize, j: usize) -> f64 {
-        self.corner_m[axis] + (j as f64 + 0.5 - MARGIN as f64) * self.pitch_m()
+        self.corner_m[axis] + (j as f64 + 0.5 - self.margin() as f64) * self.pitch_m()
+    }
+
+    /// Samples beyond each end of a cell that its light needs.
+    fn margin(&self) -> usize {
+        match self.sum {
+            CellSum::Integral => MARGIN,
+            CellSum::Plain => 0,
+        }
+    }
+
+    /// Weights of a cell's samples, margin included.
+    fn weights(&self) -> Vec<f64> {
+        match self.sum {
+            CellSum::Integral => box_weights(self.sub_samples),
+            CellSum::Plain => vec![1.0; self.sub_samples],
+        }
     }
 }
 
@@ -58,12 +86,14 @@ pub fn irradiance_and_slopes<T: Real>(
     window: &Window,
     portable: bool,
 ) -> Vec<Array2<f64>> {
-    let transform = |axis: usize, cells: usize| {
-        let samples = cells * window.sub_samples + 2 * MARGIN;
-        axis_transform(field, window, axis, samples, portable)
+    let mut planner = Planner::new(portable);
+    let along_x = Arc::new(axis_transform(field, window, 0, &mut planner));
+    let square = window.columns == window.rows && window.corner_m[0] == window.corner_m[1];
+    let along_y = if square {
+        along_x.clone()
+    } else {
+        Arc::new(axis_transform(field, window, 1, &mut planner))
     };
-    let along_x = transform(0, window.columns);
-    let along_y = transform(1, window.rows);
     let half = first_pass(&field.rows, &along_x);
     let slopes: Vec<Layer<T>> = changes
         .iter()
@@ -80,19 +110,14 @@ fn axis_transform<T: Real>(
     field: &Field<T>,
     window: &Window,
     axis: usize,
-    samples: usize,
-    portable: bool,
+    planner: &mut Planner<T>,
 ) -> ChirpTransform<T> {
+    let cells = [window.columns, window.rows][axis];
+    let samples = cells * window.sub_samples + 2 * window.margin();
     let per_metre = field.grid.cell_m / (field.wavelength_m * field.focal_length_m);
     let step = per_metre * window.pitch_m();
     let start = per_metre * window.sample_m(axis, 0);
-    ChirpTransform::new(
-        field.grid.count,
-        samples,
-        step,
-        start,
-        &mut Planner::new(portable),
-    )
+    ChirpTransform::new(field.grid.count, samples, step, start, planner)
 }
 
 /// Rows of the pupil → the same rows at the window's x samples.
@@ -130,7 +155,7 @@ fn second_pass<T: Real>(
     field: &Field<T>,
 ) -> Array3<f64> {
     const PANEL: usize = 8; // columns gathered at once: a cache line of f64 pairs and more
-    let weights: Vec<T> = narrow(&box_weights(window.sub_samples));
+    let weights: Vec<T> = narrow(&window.weights());
     let undim_x = undimming(field, window, 0, half.ncols());
     let undim_y: Vec<T> = narrow(&undimming(field, window, 1, along_y.outputs()));
     let scale = light_scale(field, window);
@@ -185,6 +210,9 @@ fn add_rows<T: Real>(
 
 /// 1/sinc²(x/P) at every sample of an axis: takes out what averaging the field over its cells did.
 fn undimming<T: Real>(field: &Field<T>, window: &Window, axis: usize, samples: usize) -> Vec<f64> {
+    if field.sampling == Sampling::Samples {
+        return vec![1.0; samples];
+    }
     let period = field.wavelength_m * field.focal_length_m / field.grid.cell_m;
     (0..samples)
         .map(|j| sinc(window.sample_m(axis, j) / period).powi(-2))
@@ -201,7 +229,7 @@ fn light_scale<T: Real>(field: &Field<T>, window: &Window) -> f64 {
 
 /// Adds the x samples of each cell.
 fn add_columns(light: &ArrayView2<f64>, window: &Window) -> Array2<f64> {
-    let weights = box_weights(window.sub_samples);
+    let weights = window.weights();
     Array2::from_shape_fn((window.rows, window.columns), |(row, column)| {
         let from = column * window.sub_samples;
         weights
@@ -276,9 +304,12 @@ impl<T: Real> PanelWork<T> {
     fn light(&mut self, i: usize, undim_y: &[T]) -> &[T] {
         let outputs = self.power.len();
         self.base[i * outputs..(i + 1) * outputs].copy_from_slice(&self.one.buffer[..outputs]);
-        for ((p, u), correction) in self.power.iter_mut().zip(&self.one.buffer).zip(undim_y) {
-            *p = u.norm_sqr() * *correction;
-        }
+        let Self { power, one, .. } = self;
+        vectorised(|| {
+            for ((p, u), correction) in power.iter_mut().zip(&one.buffer).zip(undim_y) {
+                *p = u.norm_sqr() * *correction;
+            }
+        });
         &self.power
     }
 

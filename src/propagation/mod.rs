@@ -13,8 +13,8 @@ mod integrate;
 mod plan;
 mod slopes;
 
-pub use field::{Field, FieldMaps};
-pub use focal::{Window, irradiance, irradiance_and_slopes};
+pub use field::{Field, FieldMaps, LengthMap, Sampling};
+pub use focal::{CellSum, Window, irradiance, irradiance_and_slopes};
 pub use integrate::box_weights;
 pub use plan::{Accuracy, Demand, Plan};
 pub use slopes::Change;

@@ -14,6 +14,8 @@ use crate::wavefront::Wavefront;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pupil {
     pieces: Vec<Piece>,
+    /// Region of the mask that each piece belongs to.
+    regions: Vec<Option<usize>>,
     map: RadialMap,
     open_area_m2: f64,
 }
@@ -34,21 +36,22 @@ impl Pupil {
         };
         let worn = instrument.mask.as_ref().filter(|_| state.mask_on);
         let openings = match worn {
-            None => vec![Piece::disc([0.0, 0.0], telescope.aperture_radius_m())],
+            None => vec![(None, Piece::disc([0.0, 0.0], telescope.aperture_radius_m()))],
             Some(design) => with_mask(design, telescope, state.field_m),
         };
         let frame = frame_axes(instrument);
-        let pieces: Vec<Piece> = openings
+        let (regions, pieces): (Vec<Option<usize>>, Vec<Piece>) = openings
             .into_iter()
-            .filter_map(|mut piece| {
+            .filter_map(|(region, mut piece)| {
                 piece.keep.push(aperture);
                 piece.blocks.extend(shadows.blocks.iter().cloned());
-                piece.pruned().map(|p| p.in_frame(&frame))
+                Some((region, piece.in_frame(&frame).pruned()?))
             })
-            .collect();
+            .unzip();
         let open_area_m2 = pieces.iter().map(area).sum();
         Pupil {
             pieces,
+            regions,
             map: Wavefront::radial_map(telescope),
             open_area_m2,
         }
@@ -62,6 +65,15 @@ impl Pupil {
     /// The openings, in frame axes.
     pub fn pieces(&self) -> &[Piece] {
         &self.pieces
+    }
+
+    /// The openings of one region of the mask, as far as the light gets through them, in frame axes.
+    pub fn pieces_of_region(&self, region: usize) -> impl Iterator<Item = &Piece> {
+        self.pieces
+            .iter()
+            .zip(&self.regions)
+            .filter(move |(_, own)| **own == Some(region))
+            .map(|(piece, _)| piece)
     }
 
     /// Exact open fraction of each cell of a grid in sine space.
@@ -147,13 +159,20 @@ fn vane_block(vane: &Vane) -> Vec<Primitive> {
     ]
 }
 
-/// The mask's slots, and the light that passes beside its plate.
-fn with_mask(design: &MaskDesign, telescope: &Telescope, field_m: [f64; 2]) -> Vec<Piece> {
+/// The mask's slots, each with its region, and the light that passes beside its plate.
+fn with_mask(
+    design: &MaskDesign,
+    telescope: &Telescope,
+    field_m: [f64; 2],
+) -> Vec<(Option<usize>, Piece)> {
     let moved = displacement_m(telescope, design.distance_m, field_m);
     let centre = [design.offset_m[0] + moved[0], design.offset_m[1] + moved[1]];
-    let mut openings: Vec<Piece> = mask::openings(design)
+    let mut openings: Vec<(Option<usize>, Piece)> = mask::openings(design)
         .iter()
-        .map(|(_, slot)| mask::to_pupil(slot, design.rotation_rad, centre))
+        .map(|(region, slot)| {
+            let slot = mask::to_pupil(slot, design.rotation_rad, centre);
+            (Some(*region), slot)
+        })
         .collect();
     let plate = |diameter_m: f64| Primitive::Disc {
         centre,
@@ -161,9 +180,10 @@ fn with_mask(design: &MaskDesign, telescope: &Telescope, field_m: [f64; 2]) -> V
     };
     let mut outside = Piece::disc([0.0, 0.0], telescope.aperture_radius_m());
     outside.blocks.push(vec![plate(design.outer_diameter_m)]);
-    openings.push(outside);
+    openings.push((None, outside));
     if design.inner_diameter_m > 0.0 {
-        openings.push(Piece::disc(centre, 0.5 * design.inner_diameter_m));
+        let hole = Piece::disc(centre, 0.5 * design.inner_diameter_m);
+        openings.push((None, hole));
     }
     openings
 }
@@ -171,6 +191,7 @@ fn with_mask(design: &MaskDesign, telescope: &Telescope, field_m: [f64; 2]) -> V
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::instrument::MaskLayout;
     use crate::testing;
     use approx::assert_relative_eq;
     use std::f64::consts::PI;
@@ -209,6 +230,27 @@ mod tests {
         };
         let summed = pupil.sample(grid).fraction.sum() * grid.cell_m * grid.cell_m;
         assert_relative_eq!(summed, expected, max_relative = 1e-9);
+    }
+
+    /// An upright strip is as wide as its box: its sides are pruned away, and must not be missed when the camera is turned.
+    #[test]
+    fn turning_the_camera_changes_neither_the_area_nor_the_coverage_of_a_mask() {
+        let mut instrument = testing::fast_unit();
+        instrument.mask = Some(testing::mask(MaskLayout::OneTriplet));
+        let worn = State {
+            mask_on: true,
+            ..State::default()
+        };
+        let straight = Pupil::new(&instrument, &worn).open_area_m2();
+        instrument.camera.rotation_rad = 0.6;
+        let pupil = Pupil::new(&instrument, &worn);
+        assert_relative_eq!(pupil.open_area_m2(), straight, max_relative = 1e-12);
+        let grid = CellGrid {
+            count: 201,
+            cell_m: 0.2 / 201.0,
+        };
+        let summed = pupil.sample(grid).fraction.sum() * grid.cell_m * grid.cell_m;
+        assert_relative_eq!(summed, straight, max_relative = 1e-9);
     }
 
     #[test]

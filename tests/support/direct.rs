@@ -1,6 +1,7 @@
 //! The slow, obvious twin of the engine: the diffraction integral written out, nothing shared with `src/`.
 //!
-//! The pupil is a fine square grid whose cells take the share of 4 × 4 points that are open; Zernike terms are written out by
+//! The pupil is a fine square grid whose cells take the share of a few points that are open (4 × 4 for a smooth pupil, more
+//! for one with slots); Zernike terms are written out by
 //! hand from Noll's Table I (2 to 11); a pixel's light is a Gauss-Legendre rule over its square; the sum over pupil cells is
 //! a matrix product in double precision. Positions are sine-space heights σ = f sin u throughout.
 
@@ -35,7 +36,20 @@ pub fn pixels(
     y_px: &[f64],
     points: usize,
 ) -> Array2<f64> {
-    let field = pupil_field(scene, wavelength_m);
+    let shares = open_shares(scene, 4);
+    pixels_through(scene, &shares, wavelength_m, pixel_m, [x_px, y_px], points)
+}
+
+/// The same for a pupil whose open shares are known already: they do not change with W or the wavelength.
+pub fn pixels_through(
+    scene: &Scene,
+    shares: &Array2<f64>,
+    wavelength_m: f64,
+    pixel_m: f64,
+    [x_px, y_px]: [&[f64]; 2],
+    points: usize,
+) -> Array2<f64> {
+    let field = pupil_field(scene, shares, wavelength_m);
     let (nodes, weights) = gauss_legendre(points);
     let places = |centres: &[f64]| -> Vec<f64> {
         centres
@@ -94,50 +108,108 @@ struct PupilField {
     light_m2: f64,
 }
 
-fn pupil_field(scene: &Scene, wavelength_m: f64) -> PupilField {
-    let f = scene.focal_length_m;
-    let to_sigma = |r: f64| {
-        if scene.paraboloid {
-            r / (1.0 + r * r / (4.0 * f * f))
+impl Scene<'_> {
+    /// Sine-space height of the rim.
+    fn rim_m(&self) -> f64 {
+        let r = self.radius_m;
+        if self.paraboloid {
+            r / (1.0 + r * r / (4.0 * self.focal_length_m.powi(2)))
         } else {
             r
         }
-    };
-    let from_sigma = |sigma: f64| {
-        if scene.paraboloid {
-            let sine: f64 = sigma / f;
-            2.0 * f * sine / (1.0 + (1.0 - sine * sine).sqrt())
+    }
+
+    /// Sine-space height to pupil height.
+    fn pupil_height_m(&self, sigma: f64) -> f64 {
+        if self.paraboloid {
+            let sine: f64 = sigma / self.focal_length_m;
+            2.0 * self.focal_length_m * sine / (1.0 + (1.0 - sine * sine).sqrt())
         } else {
             sigma
         }
-    };
-    let rim = to_sigma(scene.radius_m);
-    let (n, cell_m) = (scene.cells, 2.0 * rim / scene.cells as f64);
-    let sigma: Vec<f64> = (0..n).map(|i| (i as f64 + 0.5) * cell_m - rim).collect();
+    }
+
+    /// Width of a cell, and the cells' middles.
+    fn grid(&self) -> (f64, Vec<f64>) {
+        let cell_m = 2.0 * self.rim_m() / self.cells as f64;
+        let middle = |i: usize| (i as f64 + 0.5) * cell_m - self.rim_m();
+        (cell_m, (0..self.cells).map(middle).collect())
+    }
+
+    fn is_open(&self, sx: f64, sy: f64) -> bool {
+        let size = sx.hypot(sy);
+        let scale = if size > 0.0 {
+            self.pupil_height_m(size) / size
+        } else {
+            1.0
+        };
+        let (x, y) = (sx * scale, sy * scale);
+        x.hypot(y) <= self.radius_m && (self.open)(x, y)
+    }
+}
+
+/// Open share of every cell, element `[[row, column]]`: the part of `points` × `points` in it that are open.
+pub fn open_shares(scene: &Scene, points: usize) -> Array2<f64> {
+    shares(scene, |sx, sy, _, _| share_of_cell(scene, sx, sy, points))
+}
+
+/// The same for a pupil without details smaller than a cell: where corners and middle agree no closer look is taken.
+pub fn open_shares_of_wide_slots(scene: &Scene, points: usize) -> Array2<f64> {
+    let (cell_m, sigma) = scene.grid();
+    let stride = sigma.len() + 1;
+    let edge = |i: usize| i as f64 * cell_m - scene.rim_m();
+    let corners: Vec<bool> = (0..stride * stride)
+        .into_par_iter()
+        .map(|k| scene.is_open(edge(k % stride), edge(k / stride)))
+        .collect();
+    shares(scene, |sx, sy, row, column| {
+        let middle = scene.is_open(sx, sy);
+        let first = row * stride + column;
+        let alike = [0, 1, stride, stride + 1]
+            .iter()
+            .all(|corner| corners[first + corner] == middle);
+        if alike {
+            f64::from(u8::from(middle))
+        } else {
+            share_of_cell(scene, sx, sy, points)
+        }
+    })
+}
+
+/// Asks for each cell by its middle, row and column.
+fn shares(scene: &Scene, share: impl Fn(f64, f64, usize, usize) -> f64 + Sync) -> Array2<f64> {
+    let (_, sigma) = scene.grid();
+    let n = sigma.len();
+    let all: Vec<f64> = (0..n * n)
+        .into_par_iter()
+        .map(|k| share(sigma[k % n], sigma[k / n], k / n, k % n))
+        .collect();
+    Array2::from_shape_fn((n, n), |(row, column)| all[row * n + column])
+}
+
+fn share_of_cell(scene: &Scene, sx: f64, sy: f64, points: usize) -> f64 {
+    let step = 2.0 * scene.rim_m() / (scene.cells * points) as f64;
+    let place = |i: usize| (i as f64 - 0.5 * (points as f64 - 1.0)) * step;
+    let open = (0..points * points)
+        .filter(|k| scene.is_open(sx + place(k % points), sy + place(k / points)))
+        .count();
+    open as f64 / (points * points) as f64
+}
+
+fn pupil_field(scene: &Scene, shares: &Array2<f64>, wavelength_m: f64) -> PupilField {
+    let f = scene.focal_length_m;
+    let from_sigma = |sigma: f64| scene.pupil_height_m(sigma);
+    let (cell_m, sigma) = scene.grid();
     let made: Vec<(Vec<Complex<f64>>, f64)> = sigma
         .par_iter()
-        .map(|&sy| {
+        .enumerate()
+        .map(|(row, &sy)| {
             let mut light = 0.0;
-            let row = sigma
+            let line = sigma
                 .iter()
-                .map(|&sx| {
-                    let mut share = 0.0;
-                    for j in 0..4 {
-                        for i in 0..4 {
-                            let px = sx + (f64::from(i) - 1.5) * 0.25 * cell_m;
-                            let py = sy + (f64::from(j) - 1.5) * 0.25 * cell_m;
-                            let size = px.hypot(py);
-                            let scale = if size > 0.0 {
-                                from_sigma(size) / size
-                            } else {
-                                1.0
-                            };
-                            let (x, y) = (px * scale, py * scale);
-                            if x.hypot(y) <= scene.radius_m && (scene.open)(x, y) {
-                                share += 1.0 / 16.0;
-                            }
-                        }
-                    }
+                .enumerate()
+                .map(|(column, &sx)| {
+                    let share = shares[[row, column]];
                     if share == 0.0 {
                         return Complex::new(0.0, 0.0);
                     }
@@ -156,7 +228,7 @@ fn pupil_field(scene: &Scene, wavelength_m: f64) -> PupilField {
                     Complex::cis(-TAU * w / wavelength_m) * share * stretch.sqrt()
                 })
                 .collect();
-            (row, light)
+            (line, light)
         })
         .collect();
     let light_m2 = made.iter().map(|m| m.1).sum();

@@ -8,3 +8,4 @@ pub mod doughnut;
 pub mod lens;
 pub mod light;
 pub mod npy;
+pub mod place;
