@@ -77,7 +77,29 @@ pub fn transmission(passband: &Passband, wavelength_m: f64) -> f64 {
 
 /// Planck's law in photons per unit wavelength, up to a constant: λ⁻⁴ / (exp(hc/λkT) − 1).
 pub fn planck_photons(wavelength_m: f64, temperature_k: f64) -> f64 {
-    const SECOND_RADIATION_CONSTANT_M_K: f64 = 1.438_776_877e-2; // CODATA 2018, hc/k
+    const SECOND_RADIATION_CONSTANT_M_K: f64 = 1.438_776_877_503_933e-2; // hc/k of the exact SI constants
     wavelength_m.powi(-4)
         / libm::expm1(SECOND_RADIATION_CONSTANT_M_K / (wavelength_m * temperature_k))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    /// Planck's law written out with h, c and k of the SI: a cool star shows the last digits of hc/k.
+    #[test]
+    fn photon_ratio_follows_from_the_exact_constants() {
+        let (h, c, k) = (6.626_070_15e-34, 299_792_458.0, 1.380_649e-23);
+        let law = |wavelength: f64, kelvin: f64| {
+            wavelength.powi(-4) / (h * c / (wavelength * k * kelvin)).exp_m1()
+        };
+        for kelvin in [2400.0, 5772.0] {
+            assert_relative_eq!(
+                planck_photons(450e-9, kelvin) / planck_photons(650e-9, kelvin),
+                law(450e-9, kelvin) / law(650e-9, kelvin),
+                max_relative = 1e-13
+            );
+        }
+    }
 }

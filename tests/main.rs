@@ -6,6 +6,7 @@ mod conventions;
 mod files;
 mod masked;
 mod peers;
+mod published;
 mod renders;
 mod scenarios;
 mod support;
