@@ -124,6 +124,12 @@ pub struct RenderArgs {
     /// Also write the picture with the geometry drawn on it
     #[arg(long)]
     pub annotate: bool,
+    /// Also write the counts as a 16-bit PNG
+    #[arg(long)]
+    pub png16: bool,
+    /// Also write the counts as a 16-bit TIFF
+    #[arg(long)]
+    pub tiff: bool,
 }
 
 /// Kinds of telescope for `new`.

@@ -4,9 +4,11 @@ use super::args::ScenarioArgs;
 use super::error::CliError;
 use super::load;
 use super::printer::Printer;
+use crate::mask;
 use crate::predict::{Expected, Model, Settings};
 use crate::scenario::Scenario;
 use crate::simulate::saturation_adu;
+use crate::state::State;
 use crate::units::{ARCSEC, UM};
 use serde::Serialize;
 
@@ -30,6 +32,11 @@ struct Findings {
     background_e_per_px: Option<f64>,
     saturation_e: Option<f64>,
     saturates_after_s: Option<f64>,
+    /// The same with the mask taken off where it is on, and put on where it is off.
+    saturates_after_s_other: Option<f64>,
+    mask_on: Option<bool>,
+    /// From the middle to the first order of each region's streak.
+    streak_first_order_px: Vec<f64>,
 }
 
 /// Reads, validates and reports.
@@ -66,10 +73,30 @@ fn findings(
         .as_ref()
         .filter(|_| expected.in_electrons)
         .map(|e| (f64::from(saturation_adu(e)) - e.bias_adu) * e.gain_e_per_adu);
-    let saturates_after_s = match (saturation_e, &state.exposure) {
+    let after_s = |brightest: f64| match (saturation_e, &state.exposure) {
         (Some(full), Some(exposure)) if brightest > 0.0 => Some(exposure.time_s * full / brightest),
         _ => None,
     };
+    let saturates_after_s = after_s(brightest);
+    let saturates_after_s_other = match &instrument.mask {
+        Some(_) if saturation_e.is_some() => {
+            let other = State {
+                mask_on: !state.mask_on,
+                ..state.clone()
+            };
+            let model = Model::new(instrument, &other, settings)?;
+            let image = Expected::new(&model, instrument, &other, settings)?.image;
+            after_s(image.iter().copied().fold(0.0, f64::max))
+        }
+        _ => None,
+    };
+    let order_px =
+        |pitch_m: f64| model.reference_m * telescope.focal_length_m / pitch_m / camera.pixel_m;
+    let regions = instrument
+        .mask
+        .as_ref()
+        .map(mask::regions)
+        .unwrap_or_default();
     let circle = std::f64::consts::PI * telescope.aperture_radius_m().powi(2);
     Ok(Findings {
         format: "skewstar-check/1",
@@ -89,6 +116,12 @@ fn findings(
         background_e_per_px: electrons(expected.background_per_px),
         saturation_e,
         saturates_after_s,
+        saturates_after_s_other,
+        mask_on: instrument.mask.as_ref().map(|_| state.mask_on),
+        streak_first_order_px: regions
+            .iter()
+            .map(|region| order_px(region.pitch_m))
+            .collect(),
     })
 }
 
@@ -138,5 +171,30 @@ fn report(f: &Findings) -> String {
             lines.push("                       this exposure saturates: shorten exposure.time_s, or defocus more".into());
         }
     }
+    if let (Some(on), Some(other)) = (f.mask_on, f.saturates_after_s_other) {
+        let state = if on {
+            "without the mask"
+        } else {
+            "with the mask"
+        };
+        lines.push(format!(
+            "                       {state}: after {other:.3} s"
+        ));
+    }
+    if let Some((near, far)) = range(&f.streak_first_order_px) {
+        let places = if far - near < 0.05 {
+            format!("{near:.1}")
+        } else {
+            format!("{near:.1} to {far:.1}")
+        };
+        lines.push(format!(
+            "streaks                first order {places} px from the middle"
+        ));
+    }
     lines.join("\n")
+}
+
+fn range(values: &[f64]) -> Option<(f64, f64)> {
+    let low = values.iter().copied().reduce(f64::min)?;
+    Some((low, values.iter().copied().fold(low, f64::max)))
 }

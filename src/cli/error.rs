@@ -36,6 +36,12 @@ pub enum CliError {
         /// The file.
         path: PathBuf,
     },
+    /// Counts were asked for of a scenario in relative units.
+    #[error("{}: there are no counts to write, [star] and [exposure] are not both given", path.display())]
+    NoCounts {
+        /// The file.
+        path: PathBuf,
+    },
     /// The name for a new scenario is none.
     #[error("{name:?} cannot be a file name: {reason}")]
     Name {
@@ -79,6 +85,9 @@ impl CliError {
             CliError::SeedMissing { .. } => {
                 Some("add a line such as seed = 20417 at the top, or --set seed=20417")
             }
+            CliError::NoCounts { .. } => Some(
+                "give both sections, or leave --png16 and --tiff out and use the expected frame",
+            ),
             CliError::Name { .. } => Some("use letters, digits, blanks, - and _"),
             CliError::Predict { source, .. } => Some(source.hint()),
             CliError::Output(error) => error.hint(),

@@ -8,8 +8,8 @@ use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::{load, stem};
 use crate::image_io::fits::{self, Cards};
-use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
+use crate::image_io::{png, tiff};
 use crate::predict::Settings;
 use crate::scenario::Scenario;
 use crate::simulate::{Provenance, Simulation, sentences, simulate};
@@ -20,6 +20,9 @@ pub fn run(args: &RenderArgs, printer: &Printer) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = &args.scenario.scenario;
     let counts = wants_counts(&scenario);
+    if !counts && (args.png16 || args.tiff) {
+        return Err(CliError::NoCounts { path: path.clone() });
+    }
     if counts && scenario.seed.is_none() {
         return Err(CliError::SeedMissing { path: path.clone() });
     }
@@ -68,6 +71,8 @@ struct Names {
     expected: String,
     picture: String,
     annotated: String,
+    deep_png: String,
+    deep_tiff: String,
     truth: String,
 }
 
@@ -78,6 +83,8 @@ impl Names {
             expected: format!("{stem}.expected.fits"),
             picture: format!("{stem}.png"),
             annotated: format!("{stem}.annotated.png"),
+            deep_png: format!("{stem}.counts.png"),
+            deep_tiff: format!("{stem}.counts.tiff"),
             truth: format!("{stem}.truth.json"),
         }
     }
@@ -88,6 +95,8 @@ impl Names {
             (!counts || args.expected, &self.expected),
             (true, &self.picture),
             (args.annotate, &self.annotated),
+            (counts && args.png16, &self.deep_png),
+            (counts && args.tiff, &self.deep_tiff),
         ];
         wanted
             .into_iter()
@@ -112,6 +121,12 @@ fn put_files(
     let gray = display(&shown, &Stretch::of(&shown));
     if let Some(frame) = &simulation.frame {
         set.put(&names.counts, &fits::counts(frame, &cards)?)?;
+        if args.png16 {
+            set.put(&names.deep_png, &png::gray16(frame)?)?;
+        }
+        if args.tiff {
+            set.put(&names.deep_tiff, &tiff::gray16(frame)?)?;
+        }
     }
     if simulation.frame.is_none() || args.expected {
         let unit = if simulation.expected.in_electrons {

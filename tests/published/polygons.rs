@@ -7,7 +7,7 @@ use crate::support::checks::{agrees, input, list, rows};
 use num_complex::Complex;
 use skewstar::geometry::{CellGrid, Coverage, Piece, Primitive, RadialMap, cover};
 use skewstar::math::{ChirpTransform, Planner, cis_turns, sinc};
-use skewstar::propagation::{Field, Window, irradiance};
+use skewstar::propagation::{CellSum, Field, Sampling, Window, irradiance};
 use std::f64::consts::TAU;
 
 pub const USED: &[&str] = &[
@@ -86,6 +86,7 @@ fn rendered(coverage: &Coverage, nu: [f64; 2]) -> f64 {
         wavelength_m: 1.0,
         focal_length_m: 1.0,
         open_area_m2: coverage.fraction.sum() * grid.cell_m * grid.cell_m,
+        sampling: Sampling::Averages,
     };
     let cell_m = 1e-3;
     let at = |place: [f64; 2]| {
@@ -95,6 +96,7 @@ fn rendered(coverage: &Coverage, nu: [f64; 2]) -> f64 {
             cell_m,
             sub_samples: 1,
             corner_m: place.map(|p| p - 0.5 * cell_m),
+            sum: CellSum::Integral,
         };
         irradiance(&field, &window, false)[[0, 0]]
     };
