@@ -35,7 +35,7 @@ pub fn load(path: &Path) -> Scenario {
     scenario::read(&text, &path.display().to_string(), &[]).unwrap()
 }
 
-/// Lessons that the written-out transform can follow: no mask, no blur, no colour array, achromatic, on axis.
+/// Lessons that the written-out transform can follow: no mask, no blur, no colour array, achromatic.
 fn plain(scenario: &Scenario) -> bool {
     let (instrument, state) = (&scenario.instrument, &scenario.state);
     let worn = state.mask_on && instrument.mask.is_some();
@@ -47,9 +47,12 @@ fn plain(scenario: &Scenario) -> bool {
 }
 
 /// Whether light passes a pupil point, written from the meaning of the keys and sharing nothing with the engine.
-fn is_open(telescope: &Telescope, x: f64, y: f64) -> bool {
+fn is_open(telescope: &Telescope, field_m: [f64; 2], x: f64, y: f64) -> bool {
     let blocked = telescope.obstruction.as_ref().is_some_and(|o| {
-        let (dx, dy) = (x - o.offset_m[0], y - o.offset_m[1]);
+        let seen = |axis: usize| {
+            o.offset_m[axis] + o.distance_m * field_m[axis] / telescope.focal_length_m
+        };
+        let (dx, dy) = (x - seen(0), y - seen(1));
         match o.shape {
             ObstructionShape::Round => dx.hypot(dy) < 0.5 * o.diameter_m,
             ObstructionShape::Square => dx.abs().max(dy.abs()) < 0.5 * o.diameter_m,
@@ -88,7 +91,7 @@ fn every_plain_lesson_equals_the_written_out_transform() {
             (0.0, false),
             "the twin knows the plain camera only"
         );
-        let open = |x: f64, y: f64| is_open(telescope, x, y);
+        let open = |x: f64, y: f64| is_open(telescope, state.field_m, x, y);
         let scene = Scene {
             radius_m: telescope.aperture_radius_m(),
             focal_length_m: telescope.focal_length_m,

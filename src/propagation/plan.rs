@@ -27,7 +27,7 @@ impl Default for Accuracy {
     fn default() -> Self {
         Accuracy {
             oversize: 2.0,
-            oversize_slotted: 3.0,
+            oversize_slotted: 3.6,
             sub_sampling: 1.3,
             wavelengths_per_cycle: 2.0,
             guard_widths: 8.0,
@@ -176,7 +176,7 @@ const REACHES_IN_PERIOD: f64 = 3.0;
 /// Cycles that the pattern of a point in focus counts for, at a passband as wide as its wavelength.
 const PATTERN_CYCLES: f64 = 14.0;
 /// A pupil is never sampled more coarsely than this, however small the frame.
-const MIN_CELLS_ACROSS: f64 = 128.0;
+const MIN_CELLS_ACROSS: f64 = 144.0;
 /// Resolution elements between the star and the frame edge that count as one cycle of phase.
 const EDGE_CYCLE: f64 = 40.0;
 /// A wide frame does not ask for more than this: its edge holds little light.
