@@ -1,11 +1,14 @@
 //! The single integration test binary: it links once. One module a subject; new tests go into the module whose question
 //! they answer.
 
+mod architecture;
 mod camera;
+mod cli;
 mod conventions;
 mod files;
 mod masked;
 mod peers;
+mod properties;
 mod published;
 mod renders;
 mod scenarios;

@@ -2,8 +2,10 @@
 
 use super::args::ScenarioArgs;
 use super::error::CliError;
+use super::interrupt::Interrupt;
 use super::load;
 use super::printer::Printer;
+use super::progress::Progress;
 use crate::mask;
 use crate::predict::{Expected, Model, Settings};
 use crate::scenario::Scenario;
@@ -46,10 +48,14 @@ pub fn run(args: &ScenarioArgs, printer: &Printer) -> Result<(), CliError> {
         portable: args.portable,
         ..Settings::default()
     };
-    let findings = findings(&scenario, settings).map_err(|source| CliError::Predict {
-        path: args.scenario.clone(),
-        source,
-    })?;
+    let shown = Progress::waiting(printer, "checking");
+    let findings = Interrupt::install()?
+        .or_done(move || findings(&scenario, settings))?
+        .map_err(|source| CliError::Predict {
+            path: args.scenario.clone(),
+            source,
+        })?;
+    drop(shown);
     printer.answer(report(&findings))?;
     printer.answer_json(&findings)?;
     Ok(())

@@ -1,5 +1,6 @@
 //! Why a verb could not be done: one type for the shell, with the next step and the exit status.
 
+use super::interrupt::Interrupted;
 use super::output::OutputError;
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
@@ -73,6 +74,12 @@ pub enum CliError {
     /// Interrupts cannot be caught.
     #[error("cannot catch interrupts: {0}")]
     Interrupt(#[from] ctrlc::Error),
+}
+
+impl From<Interrupted> for CliError {
+    fn from(interrupted: Interrupted) -> Self {
+        CliError::Output(interrupted.into())
+    }
 }
 
 impl CliError {

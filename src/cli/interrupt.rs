@@ -1,14 +1,20 @@
 //! Stopping by Ctrl-C (or a terminate signal) without leaving half a result behind.
 //!
-//! A signal only raises a flag. Long work looks at it now and then, and output looks at it before files get their final names;
-//! both then give up in the ordinary way, so that temporary files are removed. A second signal ends the program at once.
+//! A signal only raises a flag. Long work runs on a thread of its own, beside which the flag is looked at; output looks at it
+//! before files get their final names. Both then give up in the ordinary way, so that temporary files are removed. A second
+//! signal ends the program at once.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, mpsc};
+use std::thread;
+use std::time::Duration;
 use thiserror::Error;
 
 /// Exit status of an interrupted program.
 pub const EXIT_INTERRUPTED: i32 = 130;
+
+/// How often the flag is looked at while work goes on.
+const LOOK_EVERY: Duration = Duration::from_millis(50);
 
 /// The user asked the program to stop. Nothing was written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
@@ -51,6 +57,30 @@ impl Interrupt {
         &self.0
     }
 
+    /// Does long work that writes nothing; gives up within a moment when the flag is raised.
+    ///
+    /// The work need not look at the flag, and so no layer below has to know of it: given up, it is left to itself and ends
+    /// with the program. A panic in it goes on here.
+    ///
+    /// # Errors
+    /// [`Interrupted`] once the flag is raised before the work is done.
+    pub fn or_done<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, Interrupted> {
+        let (running, finished) = mpsc::channel::<()>();
+        let worker = thread::spawn(move || {
+            let _until_the_end = running;
+            work()
+        });
+        while finished.recv_timeout(LOOK_EVERY) == Err(mpsc::RecvTimeoutError::Timeout) {
+            self.check()?;
+        }
+        Ok(worker
+            .join()
+            .unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+    }
+
     /// Gives up when the flag is raised.
     ///
     /// # Errors
@@ -76,6 +106,26 @@ mod tests {
         interrupt.raise();
         assert_eq!(elsewhere.check(), Err(Interrupted));
         assert!(elsewhere.flag().load(Ordering::SeqCst));
+    }
+
+    #[test]
+    fn work_that_is_done_gives_its_result_and_work_that_is_not_is_given_up() {
+        let interrupt = Interrupt::new();
+        assert_eq!(interrupt.or_done(|| 6 * 7), Ok(42));
+        let (go_on, waiting) = mpsc::channel::<()>();
+        let elsewhere = interrupt.clone();
+        let endless = move || {
+            elsewhere.raise();
+            waiting.recv()
+        };
+        assert_eq!(interrupt.or_done(endless), Err(Interrupted));
+        drop(go_on);
+    }
+
+    #[test]
+    #[should_panic(expected = "in the work")]
+    fn a_panic_in_the_work_is_not_swallowed() {
+        let _never = Interrupt::new().or_done(|| panic!("in the work"));
     }
 
     #[cfg(unix)]

@@ -7,6 +7,7 @@ use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use crate::scenario::{Kind, template};
 use serde_json::json;
+use std::path::Path;
 
 /// Writes NAME.toml.
 pub fn run(args: &NewArgs, printer: &Printer) -> Result<(), CliError> {
@@ -21,14 +22,26 @@ pub fn run(args: &NewArgs, printer: &Printer) -> Result<(), CliError> {
     set.put(&file, template(kind(args.kind), &args.name).as_bytes())?;
     let paths = set.finish(&interrupt)?;
     for path in &paths {
+        let path = path.strip_prefix(".").unwrap_or(path);
         printer.note(format!("wrote {}", path.display()));
         printer.answer(format!(
             "Fill in the numbers, then: skewstar check {0} and skewstar render {0}",
-            path.display()
+            typed(path)
         ))?;
         printer.answer_json(&json!({ "file": path }))?;
     }
     Ok(())
+}
+
+/// A path as it can be typed on a command line: in quotes where it holds a blank or a sign that a shell reads.
+fn typed(path: &Path) -> String {
+    let text = path.display().to_string();
+    let plain = |letter: char| letter.is_alphanumeric() || "._-/\\:".contains(letter);
+    if text.chars().all(plain) {
+        text
+    } else {
+        format!("\"{text}\"")
+    }
 }
 
 fn kind(kind: KindArg) -> Kind {

@@ -3,6 +3,7 @@
 use super::printer::Printer;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
+use std::time::Duration;
 
 /// How far a piece of work has come. Threads may share it; it vanishes from the screen when dropped.
 #[derive(Debug)]
@@ -14,14 +15,22 @@ impl Progress {
         Progress::with_terminal(printer, what, steps, std::io::stderr().is_terminal())
     }
 
+    /// Begins to show for how long `what` ("rendering") has been going on, where nobody counts steps.
+    pub fn waiting(printer: &Printer, what: &str) -> Progress {
+        let bar =
+            ProgressBar::with_draw_target(None, target(printer, std::io::stderr().is_terminal()));
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {msg}, {elapsed}") {
+            bar.set_style(style.tick_chars("-\\|/ "));
+        }
+        bar.set_message(what.to_owned());
+        if !bar.is_hidden() {
+            bar.enable_steady_tick(TICK);
+        }
+        Progress(bar)
+    }
+
     fn with_terminal(printer: &Printer, what: &str, steps: u64, terminal: bool) -> Progress {
-        let shown = terminal && !printer.quiet;
-        let target = if shown {
-            ProgressDrawTarget::stderr()
-        } else {
-            ProgressDrawTarget::hidden()
-        };
-        let bar = ProgressBar::with_draw_target(Some(steps), target);
+        let bar = ProgressBar::with_draw_target(Some(steps), target(printer, terminal));
         // Plain characters, no colour: NO_COLOR needs no special case.
         if let Ok(style) =
             ProgressStyle::with_template("{msg} {pos} of {len} [{bar:30}] {eta} left")
@@ -40,6 +49,17 @@ impl Progress {
     /// Steps done so far.
     pub fn done(&self) -> u64 {
         self.0.position()
+    }
+}
+
+/// How often the sign of life moves.
+const TICK: Duration = Duration::from_millis(200);
+
+fn target(printer: &Printer, terminal: bool) -> ProgressDrawTarget {
+    if terminal && !printer.quiet {
+        ProgressDrawTarget::stderr()
+    } else {
+        ProgressDrawTarget::hidden()
     }
 }
 

@@ -6,6 +6,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
+use super::progress::Progress;
 use super::{load, stem};
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::stretch::{Stretch, display};
@@ -43,15 +44,16 @@ pub fn run(args: &RenderArgs, printer: &Printer) -> Result<(), CliError> {
         seed: scenario.seed.filter(|_| counts),
         scenario_sha256: scenario.sha256.clone(),
     };
-    let simulation = simulate(&scenario.instrument, &scenario.state, &provenance, settings)
+    let shown = Progress::waiting(printer, "rendering");
+    let job = scenario.clone();
+    let simulation = interrupt
+        .or_done(move || simulate(&job.instrument, &job.state, &provenance, settings))?
         .map_err(|source| CliError::Predict {
             path: path.clone(),
             source,
         })?;
-    interrupt
-        .check()
-        .map_err(super::output::OutputError::from)?;
-    put_files(&mut set, &names, args, &scenario, &simulation)?;
+    put_files(&mut set, &names, args, &scenario, &simulation, &interrupt)?;
+    drop(shown);
     for written in set.finish(&interrupt)? {
         printer.note(format!("wrote {}", written.display()));
     }
@@ -112,6 +114,7 @@ fn put_files(
     args: &RenderArgs,
     scenario: &Scenario,
     simulation: &Simulation,
+    interrupt: &Interrupt,
 ) -> Result<(), CliError> {
     let cards = cards(scenario, simulation);
     let shown: Array2<f64> = match &simulation.frame {
@@ -119,6 +122,7 @@ fn put_files(
         None => simulation.expected.image.clone(),
     };
     let gray = display(&shown, &Stretch::of(&shown));
+    interrupt.check()?;
     if let Some(frame) = &simulation.frame {
         set.put(&names.counts, &fits::counts(frame, &cards)?)?;
         if args.png16 {
@@ -139,6 +143,7 @@ fn put_files(
             &fits::expected(&simulation.expected.image, unit, &cards)?,
         )?;
     }
+    interrupt.check()?;
     set.put(&names.picture, &png::gray8(&gray)?)?;
     if args.annotate {
         let canvas = annotate::draw(&scenario.instrument, &simulation.truth, &gray)?;

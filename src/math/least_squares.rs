@@ -101,14 +101,14 @@ impl LeastSquares {
 fn orthogonalise(columns: &mut [Vec<f64>]) -> Vec<Vec<f64>> {
     let count = columns.len();
     let mut triangle = vec![vec![0.0; count]; count];
-    for k in 0..count {
+    for (k, sums) in triangle.iter_mut().enumerate() {
         let (done, rest) = columns.split_at_mut(k);
         let column = &mut rest[0];
         for _ in 0..2 {
             // twice: the second pass takes out what rounding left of the first
             for (i, unit) in done.iter().enumerate() {
                 let overlap = dot(unit, column);
-                triangle[k][i] += overlap;
+                sums[i] += overlap;
                 column
                     .iter_mut()
                     .zip(unit)
@@ -116,7 +116,7 @@ fn orthogonalise(columns: &mut [Vec<f64>]) -> Vec<Vec<f64>> {
             }
         }
         let length = dot(column, column).sqrt();
-        triangle[k][k] = length;
+        sums[k] = length;
         if length > 0.0 {
             column.iter_mut().for_each(|v| *v /= length);
         }

@@ -9,7 +9,7 @@ pub trait Real: FftNum + Float {
     fn narrow(value: f64) -> Self;
     /// Widens to a double.
     fn widen(self) -> f64;
-    /// Σ coefficients[k] x^k; single precision takes the first nine only.
+    /// Σ `coefficients[k]` x^k; single precision takes the first nine only.
     fn horner(x: Self, coefficients: &[f64; 12]) -> Self;
 }
 

@@ -38,7 +38,7 @@ impl Bench {
 
     /// The same with a round obstruction in the middle.
     pub fn annular(focal_ratio: f64, wavelength_m: f64, obstruction_ratio: f64) -> Self {
-        let obstruction = (obstruction_ratio > 0.0).then(|| Obstruction {
+        let obstruction = (obstruction_ratio > 0.0).then_some(Obstruction {
             diameter_m: obstruction_ratio * APERTURE_M,
             offset_m: [0.0; 2],
             shape: ObstructionShape::Round,
