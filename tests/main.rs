@@ -2,6 +2,7 @@
 //! they answer.
 
 mod architecture;
+mod bound;
 mod camera;
 mod cli;
 mod conventions;

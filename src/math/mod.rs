@@ -11,6 +11,6 @@ mod simd;
 pub use chirp::ChirpTransform;
 pub use jacobi_svd::{Singular, jacobi_svd};
 pub use least_squares::LeastSquares;
-pub use phase::{cis_turns, sinc, sinc_slope, waves};
+pub use phase::{cis_turns, sinc, sinc_relative_slope, sinc_slope, waves};
 pub use real::{Planner, Real};
 pub use simd::vectorised;

@@ -60,3 +60,119 @@ impl Bound {
         self.sigmas[at]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::predict::Expected;
+    use approx::assert_relative_eq;
+    use ndarray::Array2;
+    use std::f64::consts::TAU;
+
+    const SPREAD_PX: f64 = 2.3;
+    const STAR_E: f64 = 4.7e5;
+
+    /// A camera whose rounding and converter set no limit.
+    fn camera(full_well_e: f64, read_noise_e: f64) -> Electronics {
+        Electronics {
+            quantum_efficiency: 1.0,
+            gain_e_per_adu: 1e-3,
+            bias_adu: -1e12,
+            read_noise_e,
+            dark_e_per_s: 0.0,
+            full_well_e,
+            bits: 16,
+            pixel_response_rms: 0.0,
+        }
+    }
+
+    /// A well sampled Gaussian spot, off the middle, with its derivatives in closed form.
+    fn spot() -> Jacobian {
+        let from = |row: usize, column: usize| [column as f64 - 20.3, row as f64 - 19.6];
+        let star = Array2::from_shape_fn((41, 43), |(row, column)| {
+            let [x, y] = from(row, column);
+            let exponent = -(x * x + y * y) / (2.0 * SPREAD_PX * SPREAD_PX);
+            STAR_E / (TAU * SPREAD_PX * SPREAD_PX) * exponent.exp()
+        });
+        let moved = |axis: usize| {
+            Array2::from_shape_fn(star.dim(), |(row, column)| {
+                star[[row, column]] * from(row, column)[axis] / (SPREAD_PX * SPREAD_PX)
+            })
+        };
+        Jacobian {
+            parameters: vec![Parameter::PlaceX, Parameter::PlaceY, Parameter::Flux],
+            columns: vec![moved(0), moved(1), star.clone()],
+            steepest: vec![1.0, 1.0, 1.0],
+            expected: Expected {
+                image: star.clone(),
+                in_electrons: true,
+                star_total: STAR_E,
+                light_in_frame: 1.0,
+                background_per_px: 0.0,
+                dark_per_px: 0.0,
+            },
+            star,
+        }
+    }
+
+    /// σ_x = s/√N and σ_flux = 1/√N for a Gaussian spot without background (textbook identity).
+    #[test]
+    fn gaussian_spot_is_located_to_its_spread_over_root_n() {
+        let mut jacobian = spot();
+        let bound = Bound::new(&jacobian, &camera(f64::INFINITY, 0.0));
+        let want = SPREAD_PX / STAR_E.sqrt();
+        for parameter in [Parameter::PlaceX, Parameter::PlaceY] {
+            let got = bound.sigma(parameter).unwrap();
+            assert_relative_eq!(got, want, max_relative = 1e-5);
+        }
+        let flux = bound.sigma(Parameter::Flux).unwrap();
+        assert_relative_eq!(flux, 1.0 / STAR_E.sqrt(), max_relative = 1e-5);
+        assert_eq!(bound.sigma(Parameter::Seeing), None);
+
+        // another unit for a parameter: the same bound in that unit
+        jacobian.columns[0] *= 3.7e-9;
+        jacobian.steepest[0] *= 3.7e-9;
+        let scaled = Bound::new(&jacobian, &camera(f64::INFINITY, 0.0));
+        let in_unit = scaled.sigmas[0].unwrap() * 3.7e-9;
+        assert_relative_eq!(in_unit, bound.sigmas[0].unwrap(), max_relative = 1e-12);
+    }
+
+    #[test]
+    fn full_pixels_say_nothing_and_read_noise_costs() {
+        let jacobian = spot();
+        let sigma = |full_well_e: f64, read_noise_e: f64| {
+            let bound = Bound::new(&jacobian, &camera(full_well_e, read_noise_e));
+            (bound.sigmas[0].unwrap(), bound.used_px)
+        };
+        let peak = jacobian.star.iter().copied().fold(0.0, f64::max);
+        let (free, all) = sigma(1.001 * peak, 0.0);
+        let (one_full, rest) = sigma(0.999 * peak, 0.0);
+        assert_eq!((all, rest), (41 * 43, 41 * 43 - 1));
+        assert!(one_full > free);
+        assert!(sigma(1.001 * peak, 12.0).0 > 1.01 * free);
+        let none = Bound::new(&jacobian, &camera(0.0, 0.0));
+        assert!(none.sigmas.iter().all(Option::is_none) && none.used_px == 0);
+    }
+
+    /// A column of rounding noise, and two that act alike, are `None`; the others stay as they were.
+    #[test]
+    fn what_the_frame_does_not_determine_is_none() {
+        let camera = camera(f64::INFINITY, 1.4);
+        let alone = Bound::new(&spot(), &camera);
+        let mut jacobian = spot();
+        let noise = jacobian.star.mapv(|v| 1e-9 * (37.0 * v).sin() * v);
+        for (noll, column) in [(4, noise), (5, &spot().columns[1] * -2.5)] {
+            jacobian.parameters.push(Parameter::Mode(noll));
+            jacobian.columns.push(column);
+            jacobian.steepest.push(1.0);
+        }
+        let bound = Bound::new(&jacobian, &camera);
+        assert_eq!(bound.sigma(Parameter::Mode(4)), None);
+        assert_eq!(bound.sigma(Parameter::Mode(5)), None);
+        assert_eq!(bound.sigma(Parameter::PlaceY), None);
+        for at in [0, 2] {
+            let (got, want) = (bound.sigmas[at].unwrap(), alone.sigmas[at].unwrap());
+            assert_relative_eq!(got, want, max_relative = 1e-9);
+        }
+    }
+}

@@ -5,13 +5,13 @@
 //! of a wavelength share its phases, its plans and its seeing.
 
 use super::expected::{Expected, electrons, mosaic, pick, single};
-use super::model::{Model, PredictError, Settings, Waves, within_memory};
+use super::model::{Model, PredictError, Waves, within_memory};
 use crate::atmosphere::{Spectrum, Transformed, transfer_map};
-use crate::instrument::{Colour, Instrument, Passband};
+use crate::instrument::Colour;
 use crate::math::Real;
 use crate::propagation::{Change, LengthMap, irradiance_and_slopes};
 use crate::spectrum::Bin;
-use crate::state::{Modes, State};
+use crate::state::Modes;
 use ndarray::Array2;
 use rayon::prelude::*;
 use std::f64::consts::TAU;
@@ -78,23 +78,15 @@ impl Jacobian {
     /// # Accuracy
     /// Each column equals the central differences of the frame to 1e-5 relative L2
     /// (`predict::jacobian::tests::columns_equal_central_differences`).
-    pub fn new(
-        model: &Model,
-        instrument: &Instrument,
-        state: &State,
-        settings: Settings,
-        parameters: &[Parameter],
-    ) -> Result<Self, PredictError> {
-        let Some(array) = &instrument.camera.colour else {
-            let passband = &instrument.camera.passband;
-            let plane = Plane::new(model, instrument, state, passband, parameters)?;
+    pub fn new(model: &Model, parameters: &[Parameter]) -> Result<Self, PredictError> {
+        let Some(array) = &model.instrument.camera.colour else {
+            let plane = Plane::new(model, parameters)?;
             return Ok(Self::of_plane(plane, model, parameters));
         };
         let mut planes: Vec<(Colour, Plane)> = Vec::new();
         for (colour, passband) in Colour::ALL.into_iter().zip(&array.passbands) {
-            let own = Model::with_passband(instrument, state, passband, settings)?;
-            let plane = Plane::new(&own, instrument, state, passband, parameters)?;
-            planes.push((colour, plane));
+            let own = model.in_passband(passband)?;
+            planes.push((colour, Plane::new(&own, parameters)?));
         }
         let image = |of: &dyn Fn(&Plane) -> &Array2<f64>| {
             let images: Vec<(Colour, &Array2<f64>)> =
@@ -153,14 +145,14 @@ struct Plane {
 }
 
 impl Plane {
-    fn new(
-        model: &Model,
-        instrument: &Instrument,
-        state: &State,
-        passband: &Passband,
-        parameters: &[Parameter],
-    ) -> Result<Self, PredictError> {
-        let alignment = &model.alignment;
+    fn new(model: &Model, parameters: &[Parameter]) -> Result<Self, PredictError> {
+        let Model {
+            instrument,
+            state,
+            passband,
+            alignment,
+            ..
+        } = model;
         let slopes = model.light_and_slopes::<f64>(
             &alignment.modes,
             alignment.sensor_offset_m,
@@ -169,15 +161,16 @@ impl Plane {
         )?;
         let star_total =
             electrons(model, instrument, state, passband).map_or(1.0, |e| e.star_total);
+        let in_electrons = |(parameter, column): (&Parameter, Array2<f64>)| match parameter {
+            Parameter::Background => column,
+            _ => column * star_total,
+        };
         Ok(Plane {
             expected: single(model, instrument, state, passband, &slopes.light),
             columns: parameters
                 .iter()
                 .zip(slopes.columns)
-                .map(|(parameter, column)| match parameter {
-                    Parameter::Background => column,
-                    _ => column * star_total,
-                })
+                .map(in_electrons)
                 .collect(),
             star: slopes.light * star_total,
         })

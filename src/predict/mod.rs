@@ -8,8 +8,10 @@ mod bound;
 mod expected;
 mod jacobian;
 mod model;
+mod seeing_noise;
 
 pub use bound::Bound;
 pub use expected::Expected;
 pub use jacobian::{Jacobian, LightSlopes, Parameter};
 pub use model::{Model, PredictError, Settings};
+pub use seeing_noise::{NoSeeing, averaged_variance, drift_average, seeing_sigma_m};

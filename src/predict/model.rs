@@ -96,8 +96,8 @@ pub struct Model {
     /// Where a wave with W = 0 would focus, frame pixels.
     pub star_px: [f64; 2],
     pub(super) instrument: Instrument,
-    state: State,
-    passband: Passband,
+    pub(super) state: State,
+    pub(super) passband: Passband,
     pub(super) maps: FieldMaps,
     pub(super) blur: Option<BlurTerms>,
     pub(super) settings: Settings,
@@ -177,6 +177,19 @@ impl Model {
             blur,
             settings,
         })
+    }
+
+    /// The same star in another passband.
+    ///
+    /// # Errors
+    /// As [`Model::new`].
+    pub fn in_passband(&self, passband: &Passband) -> Result<Self, PredictError> {
+        Self::with_passband(&self.instrument, &self.state, passband, self.settings)
+    }
+
+    /// How it computes.
+    pub fn settings(&self) -> Settings {
+        self.settings
     }
 
     /// Share of the light in each pixel of the frame, all wavelengths, seeing and drift included.

@@ -6,7 +6,7 @@
 //! phase is that at the centroid of the open part, and its slope across the open part dims it by a sinc.
 
 use crate::geometry::{CellGrid, Coverage};
-use crate::math::{Real, sinc, sinc_slope, waves};
+use crate::math::{Real, sinc_relative_slope, waves};
 use crate::pupil::Pupil;
 use crate::wavefront::Wavefront;
 use ndarray::Array2;
@@ -172,7 +172,7 @@ impl FieldMaps {
                 let change = |i: usize| {
                     let dims = |axis: usize| {
                         let across = length.across_m[axis][i] * per_wavelength;
-                        added.across_m[axis][i] * per_wavelength * sinc_slope(across) / sinc(across)
+                        added.across_m[axis][i] * per_wavelength * sinc_relative_slope(across)
                     };
                     let turns = added.at_centroid_m[i] * per_wavelength;
                     let factor =
@@ -264,7 +264,7 @@ fn open_width(centroid_cells: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::instrument::{FocusLaw, ObstructionShape};
-    use crate::math::cis_turns;
+    use crate::math::{cis_turns, sinc};
     use crate::state::State;
     use crate::testing;
     use approx::assert_abs_diff_eq;

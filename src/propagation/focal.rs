@@ -101,7 +101,6 @@ pub fn irradiance_and_slopes<T: Real>(
         .collect();
     let light = second_pass(&half, &slopes, &along_y, window, field);
     (0..=changes.len())
-        .into_par_iter()
         .map(|layer| add_columns(&light.index_axis(Axis(1), layer), window))
         .collect()
 }
@@ -227,17 +226,21 @@ fn light_scale<T: Real>(field: &Field<T>, window: &Window) -> f64 {
     cell_area * cell_area * pitch * pitch / (spread * spread * field.open_area_m2)
 }
 
-/// Adds the x samples of each cell.
+/// Adds the x samples of each cell: whole columns of cells at a time, so that memory is read in order.
 fn add_columns(light: &ArrayView2<f64>, window: &Window) -> Array2<f64> {
     let weights = window.weights();
-    Array2::from_shape_fn((window.rows, window.columns), |(row, column)| {
-        let from = column * window.sub_samples;
-        weights
-            .iter()
-            .enumerate()
-            .map(|(i, w)| w * light[[from + i, row]])
-            .sum()
-    })
+    let mut by_column = Array2::zeros((window.columns, window.rows));
+    by_column
+        .outer_iter_mut()
+        .into_par_iter()
+        .enumerate()
+        .for_each(|(column, mut cells)| {
+            let samples = light.outer_iter().skip(column * window.sub_samples);
+            for (line, weight) in samples.zip(&weights) {
+                cells.zip_mut_with(&line, |cell, v| *cell += weight * v);
+            }
+        });
+    by_column.reversed_axes().as_standard_layout().into_owned()
 }
 
 pub(super) fn narrow<T: Real>(values: &[f64]) -> Vec<T> {

@@ -5,7 +5,7 @@
 
 use super::field::Field;
 use super::focal::{Window, first_pass, narrow};
-use crate::math::{ChirpTransform, Real, sinc, sinc_slope};
+use crate::math::{ChirpTransform, Real, sinc_relative_slope};
 use ndarray::Array2;
 use num_complex::Complex;
 use std::f64::consts::TAU;
@@ -123,7 +123,7 @@ fn moved<T: Real>(field: &Field<T>, window: &Window, axis: usize, samples: usize
     let period = field.wavelength_m * field.focal_length_m / field.grid.cell_m;
     let change = |j: usize| {
         let x = window.sample_m(axis, j) / period;
-        2.0 * sinc_slope(x) / (sinc(x) * period)
+        2.0 * sinc_relative_slope(x) / period
     };
     narrow(&(0..samples).map(change).collect::<Vec<f64>>())
 }

@@ -3,6 +3,7 @@
 //! [`simulate`] predicts the frame, draws the noise from the seed and writes down everything that is hidden. It opens no file.
 
 mod edges;
+mod limits;
 mod readout;
 mod sentences;
 mod truth;
@@ -10,7 +11,7 @@ mod truth;
 pub use edges::{Doughnut, Streak, doughnut, streaks};
 pub use readout::{read_out, saturation_adu};
 pub use sentences::{clock, sentences};
-pub use truth::{DoughnutRecord, Provenance, StreakRecord, Truth};
+pub use truth::{DoughnutRecord, Numbered, Provenance, StreakRecord, Truth};
 
 use crate::frame::Frame;
 use crate::instrument::Instrument;

@@ -3,6 +3,7 @@
 //! All keys are always present; what cannot be known is `null` with a flag, never NaN. `_px` places are in frame axes.
 
 use super::edges::{doughnut, streaks};
+use super::limits::Limits;
 use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::predict::{Expected, Model};
@@ -49,14 +50,14 @@ pub struct Truth {
     pub sampling_error: Option<f64>,
     pub doughnut: Option<DoughnutRecord>,
     pub streaks: Vec<StreakRecord>,
-    pub sigma_photon_nm: Option<Numbered>,
+    pub sigma_photon_nm: Option<Numbered<Option<f64>>>,
     pub sigma_seeing_nm: Option<Numbered>,
     pub flags: Vec<String>,
 }
 
 /// Noll index → value, written with the index as key, in ascending order.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Numbered(pub BTreeMap<u32, f64>);
+pub struct Numbered<V = f64>(pub BTreeMap<u32, V>);
 
 /// The edges of a doughnut in frame pixels.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -79,7 +80,7 @@ pub struct StreakRecord {
     pub shift_px: f64,
 }
 
-impl Serialize for Numbered {
+impl<V: Serialize> Serialize for Numbered<V> {
     fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_map(self.0.iter().map(|(noll, value)| (noll.to_string(), value)))
     }
@@ -136,7 +137,8 @@ impl Truth {
         if ring.is_none() {
             flags.push("no_doughnut".into());
         }
-        flags.push("photon_bound_not_computed".into());
+        let limits = Limits::new(instrument, state, model, expected);
+        flags.extend(limits.flags);
         Truth {
             format: "skewstar-truth/1",
             version: env!("CARGO_PKG_VERSION"),
@@ -160,8 +162,8 @@ impl Truth {
             sampling_error: model.sampling_error().ok(),
             doughnut: ring,
             streaks,
-            sigma_photon_nm: None,
-            sigma_seeing_nm: None,
+            sigma_photon_nm: limits.photon_nm,
+            sigma_seeing_nm: limits.seeing_nm,
             flags,
         }
     }

@@ -1,0 +1,189 @@
+//! The two limits that a truth states for every mode: the photons' and the air's.
+
+use super::truth::Numbered;
+use crate::instrument::Instrument;
+use crate::predict::{Bound, Expected, Jacobian, Model, Parameter, seeing_sigma_m};
+use crate::state::State;
+use crate::units::NM;
+use std::ops::RangeInclusive;
+
+/// Limits of Noll 4 to 11, and why some are unknown.
+pub struct Limits {
+    /// Cramér–Rao bound; `None` when it was not computed, `None` for a mode that the frame does not determine.
+    pub photon_nm: Option<Numbered<Option<f64>>>,
+    /// What the air adds in this exposure.
+    pub seeing_nm: Option<Numbered>,
+    /// Reasons.
+    pub flags: Vec<String>,
+}
+
+/// Modes that the limits are given for.
+const MODES: RangeInclusive<u32> = 4..=11;
+
+impl Limits {
+    /// Both limits of a frame.
+    pub fn new(instrument: &Instrument, state: &State, model: &Model, expected: &Expected) -> Self {
+        let mut flags = Vec::new();
+        let photon_nm = photon(instrument, model, expected, &mut flags);
+        let seeing_nm = seeing(instrument, state, model, &mut flags);
+        Limits {
+            photon_nm,
+            seeing_nm,
+            flags,
+        }
+    }
+}
+
+fn photon(
+    instrument: &Instrument,
+    model: &Model,
+    expected: &Expected,
+    flags: &mut Vec<String>,
+) -> Option<Numbered<Option<f64>>> {
+    let wanted = model.settings().bound && expected.in_electrons;
+    let electronics = instrument.camera.electronics.as_ref().filter(|_| wanted);
+    let bound = electronics.and_then(|electronics| {
+        let jacobian = Jacobian::new(model, &Parameter::standard()).ok()?;
+        Some(Bound::new(&jacobian, electronics))
+    });
+    let Some(bound) = bound else {
+        flags.push("photon_bound_not_computed".into());
+        return None;
+    };
+    let sigma_nm = |noll: u32| bound.sigma(Parameter::Mode(noll)).map(|m| m / NM);
+    let lost = MODES.filter(|noll| sigma_nm(*noll).is_none());
+    flags.extend(lost.map(|noll| format!("photon_bound_singular:{noll}")));
+    Some(Numbered(MODES.map(|noll| (noll, sigma_nm(noll))).collect()))
+}
+
+fn seeing(
+    instrument: &Instrument,
+    state: &State,
+    model: &Model,
+    flags: &mut Vec<String>,
+) -> Option<Numbered> {
+    let sigma_nm = |noll: u32| {
+        seeing_sigma_m(&instrument.telescope, state, model.reference_m, noll)
+            .map(|sigma_m| (noll, sigma_m / NM))
+    };
+    match MODES.map(sigma_nm).collect() {
+        Ok(sigmas) => Some(Numbered(sigmas)),
+        Err(missing) => {
+            flags.push(missing.flag().into());
+            None
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::instrument::Electronics;
+    use crate::predict::{PredictError, Settings};
+    use crate::simulate::{Provenance, Truth, simulate};
+    use crate::state::{Exposure, Sky, Star, State};
+    use crate::testing::fast_unit;
+    use crate::units::{ARCSEC, DEG, NM, UM};
+
+    fn bright() -> State {
+        State {
+            sensor_offset_m: 90.0 * UM,
+            modes: [(8, 20.0 * NM)].into_iter().collect(),
+            star: Some(Star {
+                magnitude: 4.0,
+                temperature_k: 6200.0,
+                altitude_rad: 57.0 * DEG,
+            }),
+            sky: Sky {
+                seeing_rad: Some(1.4 * ARCSEC),
+                wind_m_per_s: Some(10.0),
+                ..Sky::default()
+            },
+            exposure: Some(Exposure { time_s: 0.5 }),
+            ..State::default()
+        }
+    }
+
+    fn truth(state: &State, bound: bool) -> Result<Truth, PredictError> {
+        let mut unit = fast_unit();
+        unit.camera.width_px = 24;
+        unit.camera.height_px = 24;
+        unit.camera.wavelengths = Some(1);
+        unit.camera.electronics = Some(Electronics {
+            quantum_efficiency: 0.8,
+            gain_e_per_adu: 0.8,
+            bias_adu: 500.0,
+            read_noise_e: 1.6,
+            dark_e_per_s: 0.0,
+            full_well_e: 1e9,
+            bits: 16,
+            pixel_response_rms: 0.0,
+        });
+        let settings = Settings {
+            bound,
+            ..Settings::default()
+        };
+        Ok(simulate(&unit, state, &Provenance::default(), settings)?.truth)
+    }
+
+    fn flagged(truth: &Truth, flag: &str) -> bool {
+        truth.flags.iter().any(|f| f == flag)
+    }
+
+    #[test]
+    fn both_limits_are_listed_for_noll_4_to_11() {
+        let truth = truth(&bright(), true).unwrap();
+        let photon = truth.sigma_photon_nm.clone().unwrap().0;
+        let seeing = truth.sigma_seeing_nm.clone().unwrap().0;
+        assert!(photon.keys().eq(&(4..=11).collect::<Vec<u32>>()));
+        assert!(seeing.keys().eq(photon.keys()));
+        assert!(
+            photon
+                .values()
+                .all(|s| s.is_some_and(|nm| nm > 1e-3 && nm < 10.0))
+        );
+        assert!(seeing[&5] == seeing[&6] && seeing[&7] == seeing[&8] && seeing[&7] < seeing[&5]);
+        assert!(
+            !truth
+                .flags
+                .iter()
+                .any(|f| f.contains("bound") || f.starts_with("no_s"))
+        );
+        let json = serde_json::to_value(&truth).unwrap();
+        assert_eq!(json["sigma_photon_nm"]["8"], photon[&8].unwrap());
+    }
+
+    /// A round pupil at perfect focus: an even mode does not act at first order.
+    #[test]
+    fn even_modes_at_focus_are_null_and_flagged() {
+        let mut state = bright();
+        state.sensor_offset_m = 0.0;
+        state.sky.wind_m_per_s = None;
+        let truth = truth(&state, true).unwrap();
+        let photon = truth.sigma_photon_nm.clone().unwrap().0;
+        for noll in 4..=11 {
+            let even = [4, 5, 6, 11].contains(&noll);
+            assert_eq!(photon[&noll].is_none(), even, "{noll}");
+            assert_eq!(
+                flagged(&truth, &format!("photon_bound_singular:{noll}")),
+                even
+            );
+        }
+        assert!(truth.sigma_seeing_nm.is_none() && flagged(&truth, "no_wind"));
+    }
+
+    #[test]
+    fn what_was_not_asked_for_or_cannot_be_known_is_null_with_a_flag() {
+        let off = truth(&bright(), false).unwrap();
+        assert!(off.sigma_photon_nm.is_none() && flagged(&off, "photon_bound_not_computed"));
+        assert!(off.sigma_seeing_nm.is_some());
+        let relative = State {
+            star: None,
+            sky: Sky::default(),
+            ..bright()
+        };
+        let relative = truth(&relative, true).unwrap();
+        assert!(relative.sigma_photon_nm.is_none());
+        assert!(flagged(&relative, "photon_bound_not_computed"));
+        assert!(relative.sigma_seeing_nm.is_none() && flagged(&relative, "no_seeing"));
+    }
+}
