@@ -139,6 +139,54 @@ fn every_plain_lesson_equals_the_written_out_transform() {
     assert!(compared >= 6, "{compared} plain lessons");
 }
 
+/// A frame that does not follow the star: its centre lies at a fraction of a pixel, and nothing else changes.
+#[test]
+fn a_star_between_pixels_equals_the_written_out_transform() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/fast-unit-one-screw.toml");
+    let text = std::fs::read_to_string(path).unwrap();
+    let set = [
+        "state.recentred=false",
+        "state.turns.B=-0.013",
+        "camera.wavelengths=1",
+        "telescope.vanes=[]",
+    ];
+    let scenario = scenario::read(&text, "between pixels", &set.map(String::from)).unwrap();
+    let (instrument, state) = (&scenario.instrument, &scenario.state);
+    let (telescope, camera) = (&instrument.telescope, &instrument.camera);
+    let model = Model::new(instrument, state, Settings::default()).unwrap();
+    let [x, y] = model.star_px;
+    assert!(x.fract() > 0.05 && y.fract() > 0.05 && x > 36.0, "{x} {y}");
+    let alignment = align(instrument, state);
+    let mut noll_m = [0.0; 10];
+    alignment
+        .modes
+        .iter()
+        .for_each(|(noll, value)| noll_m[noll as usize - 2] = value);
+    let open = |px: f64, py: f64| is_open(telescope, [0.0; 2], px, py);
+    let scene = Scene {
+        radius_m: telescope.aperture_radius_m(),
+        focal_length_m: telescope.focal_length_m,
+        paraboloid: false,
+        open: &open,
+        noll_m,
+        sensor_offset_m: alignment.sensor_offset_m,
+        cells: 3 * model.plan.grid.count / 2,
+    };
+    let (rows, columns): (Vec<usize>, Vec<usize>) = (
+        (0..camera.height_px).step_by(4).collect(),
+        (0..camera.width_px).step_by(3).collect(),
+    );
+    let xs: Vec<f64> = columns.iter().map(|i| *i as f64 - x).collect();
+    let ys: Vec<f64> = rows.iter().map(|j| *j as f64 - y).collect();
+    let points = 2 * model.plan.sub_samples + 3;
+    let direct = pixels(&scene, model.reference_m, camera.pixel_m, &xs, &ys, points);
+    let found = model.light::<f64>();
+    let picked = Array2::from_shape_fn(direct.dim(), |(j, i)| found[[rows[j], columns[i]]]);
+    let difference = relative_l2(&picked, &direct);
+    println!("star at {x:.3} {y:.3}: relative L2 {difference:.2e}");
+    assert!(difference < 1e-3, "{difference:.2e}");
+}
+
 #[test]
 fn halving_every_step_changes_no_lesson_by_more_than_1e_3() {
     for path in lessons() {

@@ -126,6 +126,41 @@ fn options_add_their_own_files_only() {
 }
 
 #[test]
+fn counts_in_16_bits_are_the_same_in_every_format() {
+    let place = writes(
+        &tiny_counts(),
+        &["--png16", "--tiff"],
+        &[
+            "out/",
+            "out/tiny.counts.png",
+            "out/tiny.counts.tiff",
+            "out/tiny.fits",
+            "out/tiny.png",
+            "out/tiny.truth.json",
+            "tiny.toml",
+        ],
+    );
+    let counts = place.pixels("out/tiny.fits");
+    for name in ["out/tiny.counts.png", "out/tiny.counts.tiff"] {
+        let picture = image::load_from_memory(&place.read(name))
+            .expect(name)
+            .into_luma16();
+        assert_eq!(
+            (picture.height() as usize, picture.width() as usize),
+            counts.dim()
+        );
+        for (x, y, pixel) in picture.enumerate_pixels() {
+            let row = counts.nrows() - 1 - y as usize; // pictures begin with the top row
+            assert_eq!(
+                f64::from(pixel.0[0]),
+                counts[[row, x as usize]],
+                "{name} {x} {y}"
+            );
+        }
+    }
+}
+
+#[test]
 fn the_truth_has_every_key_and_no_number_that_is_none() {
     for scenario in [TINY.to_owned(), tiny_counts()] {
         let place = Place::with_file("tiny.toml", &scenario);
