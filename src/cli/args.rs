@@ -124,6 +124,9 @@ pub struct RenderArgs {
     /// Also write the picture with the geometry drawn on it
     #[arg(long)]
     pub annotate: bool,
+    /// Also work out what the photons allow (sigma_photon_nm in the truth); takes about ten times as long
+    #[arg(long)]
+    pub bound: bool,
     /// Also write the counts as a 16-bit PNG
     #[arg(long)]
     pub png16: bool,

@@ -36,6 +36,7 @@ pub fn run(args: &RenderArgs, printer: &Printer) -> Result<(), CliError> {
         force: args.files.force,
     })?;
     let settings = Settings {
+        bound: args.bound,
         portable: args.scenario.portable,
         ..Settings::default()
     };

@@ -90,7 +90,12 @@ pub fn sinc_slope(x: f64) -> f64 {
 pub fn sinc_relative_slope(x: f64) -> f64 {
     if x.abs() < 0.5 {
         let square = x * x;
-        -2.0 * x * (1.0 / (1.0 - square) + ZETA_LESS_ONE.iter().rev().fold(0.0, |sum, c| sum * square + c))
+        -2.0 * x
+            * (1.0 / (1.0 - square)
+                + ZETA_LESS_ONE
+                    .iter()
+                    .rev()
+                    .fold(0.0, |sum, c| sum * square + c))
     } else {
         sinc_slope(x) / sinc(x)
     }

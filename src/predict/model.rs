@@ -29,12 +29,12 @@ pub struct Settings {
 }
 
 impl Default for Settings {
-    /// The default accuracy, the fastest arithmetic, with the photon bound.
+    /// The default accuracy, the fastest arithmetic, without the photon bound.
     fn default() -> Self {
         Settings {
             accuracy: Accuracy::default(),
             portable: false,
-            bound: true,
+            bound: false,
         }
     }
 }
