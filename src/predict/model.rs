@@ -456,7 +456,8 @@ fn demand(
     }
 }
 
-/// Furthest landing of a ray along x or y, and the span of W, over rings and spokes of the pupil.
+/// Furthest landing of a ray along x or y, and the span of W, over rings and spokes of the pupil; infinite where either is
+/// beyond all numbers.
 fn reach_and_span(wavefront: &Wavefront, rim_m: f64) -> (f64, f64) {
     let (mut reach, mut low, mut high) = (0.0f64, f64::INFINITY, f64::NEG_INFINITY);
     for ring in 1..=12 {
@@ -468,6 +469,9 @@ fn reach_and_span(wavefront: &Wavefront, rim_m: f64) -> (f64, f64) {
             let place = [radius * libm::cos(angle), radius * libm::sin(angle)];
             let [x, y] = wavefront.ray_m(place);
             let value = wavefront.value_m(place);
+            if ![x, y, value].iter().all(|length| length.is_finite()) {
+                return (f64::INFINITY, f64::INFINITY);
+            }
             (reach, low, high) = (
                 reach.max(x.abs()).max(y.abs()),
                 low.min(value),

@@ -183,9 +183,15 @@ fn a_star_that_would_not_fit_in_memory() {
         "tiny.toml: this star needs about ",
         "make the frame smaller (camera.width_px, camera.height_px) or the defocus less",
     );
-    // A screw turned by as much as the file allows, far out of focus: refused or rendered, but never for minutes.
-    let far = render(&place, &["--set", "state.sensor_offset_um=59000"]);
-    far.refused_like("tiny.toml: this star needs about ", "or the defocus less");
+    // Far out of focus, and screws so near to each other that a turn tilts the unit beyond all numbers.
+    for set in [
+        "state.sensor_offset_um=59000",
+        "assembly.screw_circle_radius_mm=1e-9",
+        "assembly.screw_circle_radius_mm=1e-300",
+    ] {
+        let far = render(&place, &["--set", set]);
+        far.refused_like("tiny.toml: this star needs about ", "or the defocus less");
+    }
 }
 
 #[test]
