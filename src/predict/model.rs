@@ -59,7 +59,7 @@ pub enum PredictError {
         /// Samples along the longer side of the frame.
         samples: usize,
     },
-    /// The star's rays miss the frame by so much that the sampling would be absurd.
+    /// All wavelengths fall into gaps of the passband.
     #[error("the passband has no transmission at any of its {0} wavelengths")]
     NoBand(usize),
 }
@@ -162,6 +162,9 @@ impl Model {
             plan.wavelengths,
             state.star.as_ref().map(|s| s.temperature_k),
         );
+        if bins.iter().all(|bin| bin.weight == 0.0) {
+            return Err(PredictError::NoBand(bins.len()));
+        }
         let reference_m = reference_m(&bins);
         Ok(Model {
             open_area_m2: pupil.open_area_m2(),

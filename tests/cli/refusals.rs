@@ -209,6 +209,22 @@ fn nothing_of_the_aperture_is_open() {
 }
 
 #[test]
+fn a_passband_whose_only_wavelength_lies_in_a_gap() {
+    let gap = TINY.replace(
+        "passband_nm = [540.0, 560.0]",
+        "passband_table = [ { nm = 500.0, transmission = 1.0 }, { nm = 501.0, transmission = 0.0 }, \
+         { nm = 599.0, transmission = 0.0 }, { nm = 600.0, transmission = 1.0 } ]",
+    );
+    render(&Place::with_file("tiny.toml", &gap), &[]).refused(
+        "error: tiny.toml: the passband has no transmission at any of its 1 wavelengths\n\
+         hint: raise camera.wavelengths, or give the passband table entries with transmission above 0\n",
+    );
+    let place = Place::with_file("tiny.toml", &gap);
+    let fine = ["render", "tiny.toml", "--set", "camera.wavelengths=100"];
+    place.run(&fine).well();
+}
+
+#[test]
 fn noise_without_a_seed() {
     let unseeded = tiny_counts().replace("seed = 7707\n", "");
     render(&Place::with_file("tiny.toml", &unseeded), &[]).refused(
