@@ -10,13 +10,14 @@ use crate::instrument::Passband;
 pub struct Bin {
     /// Wavelength at the bin's centre.
     pub wavelength_m: f64,
-    /// Share of the photons; the shares add up to 1.
+    /// Share of the photons; the shares add up to 1, or to 0 where nothing is let through.
     pub weight: f64,
 }
 
 /// Splits a passband into `count` bins of equal width; `temperature_k` is the star's, `None` for equal photons per nm.
 ///
-/// A bin without any transmission weighs 0 and is kept, so that bin centres do not depend on the star.
+/// A bin without any transmission weighs 0 and is kept, so that bin centres do not depend on the star. Where no bin has
+/// any, all weigh 0: there is no light to share.
 pub fn bins(passband: &Passband, count: usize, temperature_k: Option<f64>) -> Vec<Bin> {
     let [from, to] = edges(passband);
     let width = (to - from) / count as f64;
@@ -31,11 +32,7 @@ pub fn bins(passband: &Passband, count: usize, temperature_k: Option<f64>) -> Ve
         .collect();
     let total: f64 = raw.iter().map(|r| r.1).sum();
     let share = |weight: f64| {
-        if total > 0.0 {
-            weight / total
-        } else {
-            1.0 / count as f64
-        }
+        if total > 0.0 { weight / total } else { 0.0 }
     };
     raw.into_iter()
         .map(|(wavelength_m, weight)| Bin {

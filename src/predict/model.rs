@@ -59,7 +59,7 @@ pub enum PredictError {
         /// Samples along the longer side of the frame.
         samples: usize,
     },
-    /// The star's rays miss the frame by so much that the sampling would be absurd.
+    /// All wavelengths fall into gaps of the passband.
     #[error("the passband has no transmission at any of its {0} wavelengths")]
     NoBand(usize),
 }
@@ -162,6 +162,9 @@ impl Model {
             plan.wavelengths,
             state.star.as_ref().map(|s| s.temperature_k),
         );
+        if bins.iter().all(|bin| bin.weight == 0.0) {
+            return Err(PredictError::NoBand(bins.len()));
+        }
         let reference_m = reference_m(&bins);
         Ok(Model {
             open_area_m2: pupil.open_area_m2(),
@@ -469,7 +472,8 @@ fn demand(
     }
 }
 
-/// Furthest landing of a ray along x or y, and the span of W, over rings and spokes of the pupil.
+/// Furthest landing of a ray along x or y, and the span of W, over rings and spokes of the pupil; infinite where either is
+/// beyond all numbers.
 fn reach_and_span(wavefront: &Wavefront, rim_m: f64) -> (f64, f64) {
     let (mut reach, mut low, mut high) = (0.0f64, f64::INFINITY, f64::NEG_INFINITY);
     for ring in 1..=12 {
@@ -481,6 +485,9 @@ fn reach_and_span(wavefront: &Wavefront, rim_m: f64) -> (f64, f64) {
             let place = [radius * libm::cos(angle), radius * libm::sin(angle)];
             let [x, y] = wavefront.ray_m(place);
             let value = wavefront.value_m(place);
+            if ![x, y, value].iter().all(|length| length.is_finite()) {
+                return (f64::INFINITY, f64::INFINITY);
+            }
             (reach, low, high) = (
                 reach.max(x.abs()).max(y.abs()),
                 low.min(value),

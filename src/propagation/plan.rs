@@ -75,6 +75,19 @@ pub struct Demand {
     pub blur_m: f64,
 }
 
+impl Demand {
+    /// Whether every length is a number; extreme instruments overflow.
+    fn is_finite(&self) -> bool {
+        let lengths = [
+            self.half_extent_m,
+            self.ray_reach_m,
+            self.wavefront_span_m,
+            self.blur_m,
+        ];
+        lengths.iter().all(|length| length.is_finite())
+    }
+}
+
 /// The sampling of one star image.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Plan {
@@ -92,18 +105,23 @@ impl Plan {
     /// Chooses the sampling.
     pub fn new(demand: &Demand, accuracy: &Accuracy) -> Self {
         let shortest = demand.passband_m[0];
-        let guard_px = (accuracy.guard_widths * demand.blur_m / demand.pixel_m).ceil() as usize;
+        let guard = (accuracy.guard_widths * demand.blur_m / demand.pixel_m).ceil();
+        let guard_px = guard.min(COUNTED_AT_MOST) as usize;
         let half = demand.half_extent_m + guard_px as f64 * demand.pixel_m;
         let oversize = if demand.slotted {
             accuracy.oversize_slotted
         } else {
             accuracy.oversize
         };
-        let period = oversize * (2.0 * half).max(REACHES_IN_PERIOD * demand.ray_reach_m);
+        let period = if demand.is_finite() {
+            oversize * (2.0 * half).max(REACHES_IN_PERIOD * demand.ray_reach_m)
+        } else {
+            f64::INFINITY
+        };
         let cell = shortest * demand.focal_length_m / period;
         let across = (2.0 * demand.pupil_radius_m / cell)
             .ceil()
-            .max(MIN_CELLS_ACROSS * oversize);
+            .clamp(MIN_CELLS_ACROSS * oversize, COUNTED_AT_MOST);
         let cell_m = 2.0 * demand.pupil_radius_m / across;
         let finest = 0.25 * shortest * demand.focal_length_m / demand.pupil_radius_m; // λN/2
         let sub_samples = (accuracy.sub_sampling * demand.pixel_m / finest)
@@ -175,9 +193,47 @@ fn wavelengths_wanted(demand: &Demand, accuracy: &Accuracy, half_in_elements: f6
 const REACHES_IN_PERIOD: f64 = 3.0;
 /// Cycles that the pattern of a point in focus counts for, at a passband as wide as its wavelength.
 const PATTERN_CYCLES: f64 = 14.0;
+/// Cells and pixels are not counted beyond this. It is far more than any memory holds: see [`Plan::memory_bytes`].
+const COUNTED_AT_MOST: f64 = 1e9;
 /// A pupil is never sampled more coarsely than this, however small the frame.
 const MIN_CELLS_ACROSS: f64 = 144.0;
 /// Resolution elements between the star and the frame edge that count as one cycle of phase.
 const EDGE_CYCLE: f64 = 40.0;
 /// A wide frame does not ask for more than this: its edge holds little light.
 const EDGE_CYCLES_AT_MOST: f64 = 4.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn demand() -> Demand {
+        Demand {
+            pupil_radius_m: 0.095,
+            focal_length_m: 0.456,
+            passband_m: [500e-9, 600e-9],
+            wavelengths: Some(3),
+            pixel_m: 3.8e-6,
+            frame_px: [64, 60],
+            half_extent_m: 32.0 * 3.8e-6,
+            ray_reach_m: 50e-6,
+            wavefront_span_m: 4e-6,
+            slotted: false,
+            blur_m: 0.0,
+        }
+    }
+
+    #[test]
+    fn a_demand_beyond_all_numbers_is_planned_too_large_for_any_memory() {
+        let plan = |change: &dyn Fn(&mut Demand)| {
+            let mut demand = demand();
+            change(&mut demand);
+            Plan::new(&demand, &Accuracy::default())
+        };
+        let gib = |plan: Plan| plan.memory_bytes([64, 60]) / 1024f64.powi(3);
+        assert!(gib(plan(&|_| {})) < 0.1);
+        assert!(gib(plan(&|d| d.ray_reach_m = 1e20)) > 1e6);
+        assert!(gib(plan(&|d| d.ray_reach_m = f64::INFINITY)) > 1e6);
+        assert!(gib(plan(&|d| d.half_extent_m = f64::NAN)) > 1e6);
+        assert!(gib(plan(&|d| d.blur_m = 1e30)) > 1e6);
+    }
+}

@@ -6,7 +6,7 @@ use super::edges::{doughnut, streaks};
 use super::limits::Limits;
 use crate::frame::Frame;
 use crate::instrument::Instrument;
-use crate::predict::{Expected, Model};
+use crate::predict::{Expected, Model, PredictError};
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, NM, UM};
 use crate::wavefront::{Wavefront, ZernikeSum};
@@ -139,6 +139,7 @@ impl Truth {
         }
         let limits = Limits::new(instrument, state, model, expected);
         flags.extend(limits.flags);
+        let sampling_error = known_error(model.sampling_error(), &mut flags);
         Truth {
             format: "skewstar-truth/1",
             version: env!("CARGO_PKG_VERSION"),
@@ -159,7 +160,7 @@ impl Truth {
             electrons: expected.in_electrons.then_some(expected.star_total),
             light_in_frame: expected.light_in_frame,
             saturated_px: frame.map(Frame::saturated_px),
-            sampling_error: model.sampling_error().ok(),
+            sampling_error,
             doughnut: ring,
             streaks,
             sigma_photon_nm: limits.photon_nm,
@@ -167,6 +168,15 @@ impl Truth {
             flags,
         }
     }
+}
+
+/// The error, or a flag that says that it is not known: the finer frame may not fit in memory, or there is no light to compare.
+fn known_error(found: Result<f64, PredictError>, flags: &mut Vec<String>) -> Option<f64> {
+    let known = found.ok().filter(|error| error.is_finite());
+    if known.is_none() {
+        flags.push("sampling_not_checked".into());
+    }
+    known
 }
 
 fn side(sensor_offset_m: f64) -> &'static str {
@@ -255,4 +265,21 @@ fn flags(
 /// −0 as 0, so that files do not depend on how a zero came about.
 fn clean(value: f64) -> f64 {
     if value == 0.0 { 0.0 } else { value }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sampling_error_that_is_not_known_is_flagged() {
+        let mut flags = Vec::new();
+        assert_eq!(known_error(Ok(2e-4), &mut flags), Some(2e-4));
+        assert!(flags.is_empty());
+        for unknown in [Err(PredictError::Dark), Ok(f64::NAN)] {
+            let mut flags = Vec::new();
+            assert_eq!(known_error(unknown, &mut flags), None);
+            assert_eq!(flags, ["sampling_not_checked"]);
+        }
+    }
 }

@@ -183,9 +183,15 @@ fn a_star_that_would_not_fit_in_memory() {
         "tiny.toml: this star needs about ",
         "make the frame smaller (camera.width_px, camera.height_px) or the defocus less",
     );
-    // A screw turned by as much as the file allows, far out of focus: refused or rendered, but never for minutes.
-    let far = render(&place, &["--set", "state.sensor_offset_um=59000"]);
-    far.refused_like("tiny.toml: this star needs about ", "or the defocus less");
+    // Far out of focus, and screws so near to each other that a turn tilts the unit beyond all numbers.
+    for set in [
+        "state.sensor_offset_um=59000",
+        "assembly.screw_circle_radius_mm=1e-9",
+        "assembly.screw_circle_radius_mm=1e-300",
+    ] {
+        let far = render(&place, &["--set", set]);
+        far.refused_like("tiny.toml: this star needs about ", "or the defocus less");
+    }
 }
 
 #[test]
@@ -200,6 +206,22 @@ fn nothing_of_the_aperture_is_open() {
         "error: tiny.toml: no light passes: the obstruction, vanes and mask cover the whole aperture\n\
          hint: make the obstruction smaller than the aperture, or take the mask off (state.mask_on = false)\n",
     );
+}
+
+#[test]
+fn a_passband_whose_only_wavelength_lies_in_a_gap() {
+    let gap = TINY.replace(
+        "passband_nm = [540.0, 560.0]",
+        "passband_table = [ { nm = 500.0, transmission = 1.0 }, { nm = 501.0, transmission = 0.0 }, \
+         { nm = 599.0, transmission = 0.0 }, { nm = 600.0, transmission = 1.0 } ]",
+    );
+    render(&Place::with_file("tiny.toml", &gap), &[]).refused(
+        "error: tiny.toml: the passband has no transmission at any of its 1 wavelengths\n\
+         hint: raise camera.wavelengths, or give the passband table entries with transmission above 0\n",
+    );
+    let place = Place::with_file("tiny.toml", &gap);
+    let fine = ["render", "tiny.toml", "--set", "camera.wavelengths=100"];
+    place.run(&fine).well();
 }
 
 #[test]
