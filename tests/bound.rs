@@ -205,9 +205,9 @@ fn scatter_of_a_fit_equals_the_bound() {
 
 /// What a million electrons allow on the example (no background). DESIGN's first figures were 0.5 nm of coma from a
 /// masked star at focus and 0.3 nm from a small doughnut. The range set beforehand was 0.2 to 2 nm; the masked star came out
-/// at 0.19 nm, so that figure is corrected, and the range now asks for what any phase measurement obeys (not below the 0.06
-/// nm of a perfect interferometer, λ/(4π√N) times √2) and for less than 2 nm. The last lines put all the light in one
-/// exposure, so that the camera's fullest pixels drop out.
+/// at 0.19 nm, so that DESIGN's figure is corrected; for it alone the range begins at what any phase measurement obeys, the
+/// 0.06 nm of a perfect interferometer (λ/(4π√N) times √2). The last lines put all the light in one exposure, so that the
+/// camera's fullest pixels drop out.
 #[test]
 fn a_million_electrons_measure_coma_to_about_half_a_nanometre() {
     let cases = [
@@ -253,12 +253,12 @@ fn a_million_electrons_measure_coma_to_about_half_a_nanometre() {
         (4..=11).for_each(|noll| print!("{:>8}", show(sigma_nm(noll))));
         let seeing_percent = bound.sigma(Parameter::Seeing).map(|s| 100.0 * s);
         println!("{:>13}", show(seeing_percent));
+        // the masked star in focus that fills no pixel fell below the range; there only the interferometer's limit is asked
+        let below = mask_on && offset_um == 0.0 && !fills;
         for noll in [7, 8] {
             let coma_nm = sigma_nm(noll).unwrap();
-            assert!(
-                (0.06..2.0).contains(&coma_nm),
-                "{name}, Noll {noll}: {coma_nm}"
-            );
+            let range = if below { 0.06..2.0 } else { 0.2..2.0 };
+            assert!(range.contains(&coma_nm), "{name}, Noll {noll}: {coma_nm}");
         }
         // a round pupil in focus: an even mode does not act at first order, whichever way it goes
         let round_in_focus = !mask_on && offset_um == 0.0;
