@@ -10,7 +10,7 @@ pub const MARGIN: usize = 3;
 /// Weights of sub-samples −3 … count+2 for the integral over `count` sub-samples, in units of one sub-sample's width.
 ///
 /// # Accuracy
-/// A cosine at half the sampling limit is integrated to 2e-3 of its amplitude, at a quarter to 1e-5
+/// A cosine at half the sampling limit is integrated to 3e-3 of its amplitude, at a quarter to 2e-5
 /// (`propagation::integrate::tests`); the light of a star at such frequencies is itself small.
 pub fn box_weights(count: usize) -> Vec<f64> {
     // 1 + δ²/24 − 17δ⁴/5760 + 367δ⁶/967680
