@@ -11,7 +11,13 @@
 //!
 //! Sources: the plane through three heights is elementary geometry (check values `screws.*`); coma linear and astigmatism
 //! quadratic in the tilt, with their nodes in the field: nodal aberration theory, R. V. Shack and K. P. Thompson, Proc. SPIE
-//! 251, 146 (1980), from memory. This file refuses to know where the response comes from.
+//! 251, 146 (1980), from memory. This file refuses to know where the response comes from; [`prescription`] traces one from
+//! the surfaces of a telescope.
+
+pub mod prescription;
+pub mod sphere;
+pub mod third_order;
+pub mod trace;
 
 use crate::instrument::{Assembly, FieldTerms, Instrument, Response};
 use crate::state::{Modes, State};

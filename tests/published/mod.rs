@@ -15,6 +15,7 @@ mod index;
 mod masks;
 mod photons;
 mod polygons;
+mod prescriptions;
 mod screws;
 mod strehl;
 mod zernike;

@@ -1,0 +1,306 @@
+//! Exact rays through a row of surfaces: conics, even aspheres, mirrors and glass.
+//!
+//! Axes: z along the starlight, x and y as in the pupil; they keep their labels through reflections. A surface's height over
+//! its own vertex plane is c r²/(1 + √(1 − (1 + K) c² r²)) + a₄r⁴ + a₆r⁶ + …, its own frame may be moved along x and turned
+//! about y. Nothing is paraxial. It refuses to guess: a ray that misses a surface, or that the glass reflects totally, is an
+//! error with the surface's name.
+//!
+//! Source: Snell's law in vectors and Newton's iteration; compared with another ray tracer by `tests/prescriptions.rs`.
+
+/// A point or a direction: x, y, z.
+pub type Vec3 = [f64; 3];
+
+/// What a surface does to light.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Effect {
+    /// It reflects.
+    Mirror,
+    /// It refracts; behind it lies a medium of this index.
+    Refract(f64),
+}
+
+/// One surface in its place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Surface {
+    /// What it is called in messages.
+    pub name: &'static str,
+    /// What it does.
+    pub effect: Effect,
+    /// One over the radius; positive where the centre of curvature lies at larger z.
+    pub curvature_per_m: f64,
+    /// Conic constant K = −e².
+    pub conic: f64,
+    /// Coefficients of r⁴, r⁶, r⁸ …, in m⁻³, m⁻⁵ …
+    pub asphere: Vec<f64>,
+    /// Place of the vertex.
+    pub vertex_m: Vec3,
+    /// Right-handed turn about +y: carries +z towards +x.
+    pub turn_rad: f64,
+}
+
+/// A ray on its way.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ray {
+    /// Where it is.
+    pub place_m: Vec3,
+    /// Unit vector along it.
+    pub direction: Vec3,
+    /// Optical path since its start.
+    pub path_m: f64,
+    /// Refractive index of where it is.
+    pub index: f64,
+}
+
+/// Why a ray could not be traced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum RayError {
+    /// It does not meet the surface.
+    #[error("a ray at the edge of the aperture misses the {0}")]
+    Misses(&'static str),
+    /// The glass reflects it totally.
+    #[error("the {0} reflects a ray totally instead of refracting it")]
+    TotalReflection(&'static str),
+}
+
+/// Carries a ray through all surfaces in their order.
+///
+/// # Errors
+/// [`RayError`] naming the first surface that the ray cannot pass.
+pub fn trace(surfaces: &[Surface], ray: Ray) -> Result<Ray, RayError> {
+    surfaces
+        .iter()
+        .try_fold(ray, |ray, surface| surface.pass(ray))
+}
+
+impl Surface {
+    /// Carries a ray to the surface and through it.
+    ///
+    /// # Errors
+    /// As [`trace`].
+    pub fn pass(&self, ray: Ray) -> Result<Ray, RayError> {
+        let place = self.to_local(minus(ray.place_m, self.vertex_m));
+        let direction = self.to_local(ray.direction);
+        let length_m = self.distance(place, direction)?;
+        let hit = along(place, direction, length_m);
+        let (_, slope) = self.height(hit[0], hit[1])?;
+        let normal = unit([-slope[0], -slope[1], 1.0]);
+        let cos_in = dot(direction, normal);
+        let (leaving, index) = match self.effect {
+            Effect::Mirror => (along(direction, normal, -2.0 * cos_in), ray.index),
+            Effect::Refract(index) => {
+                let ratio = ray.index / index;
+                let square = 1.0 - ratio * ratio * (1.0 - cos_in * cos_in);
+                if square < 0.0 {
+                    return Err(RayError::TotalReflection(self.name));
+                }
+                let cos_out = square.sqrt().copysign(cos_in);
+                let bent = direction.map(|u| ratio * u);
+                (along(bent, normal, cos_out - ratio * cos_in), index)
+            }
+        };
+        let back = self.to_global(hit);
+        Ok(Ray {
+            place_m: [0, 1, 2].map(|axis| back[axis] + self.vertex_m[axis]),
+            direction: self.to_global(leaving),
+            path_m: ray.path_m + ray.index * length_m,
+            index,
+        })
+    }
+
+    /// Height over the vertex plane at (x, y), and its slope.
+    ///
+    /// # Errors
+    /// [`RayError::Misses`] where the conic does not reach that far.
+    pub fn height(&self, x_m: f64, y_m: f64) -> Result<(f64, [f64; 2]), RayError> {
+        let square = x_m * x_m + y_m * y_m;
+        let c = self.curvature_per_m;
+        let under_root = 1.0 - (1.0 + self.conic) * c * c * square;
+        // not `<=`: a NaN must not pass either
+        if !(under_root > 0.0) {
+            return Err(RayError::Misses(self.name));
+        }
+        let root = under_root.sqrt();
+        let mut height = c * square / (1.0 + root);
+        let mut per_square = 0.5 * c / root;
+        let mut power = square;
+        for (term, coefficient) in self.asphere.iter().enumerate() {
+            per_square += (term as f64 + 2.0) * coefficient * power;
+            power *= square;
+            height += coefficient * power;
+        }
+        Ok((height, [2.0 * x_m * per_square, 2.0 * y_m * per_square]))
+    }
+
+    /// Way along the ray to the surface, from the vertex plane by Newton's iteration.
+    fn distance(&self, place: Vec3, direction: Vec3) -> Result<f64, RayError> {
+        const STEPS: usize = 60;
+        let mut length = -place[2] / direction[2];
+        for _ in 0..STEPS {
+            let here = along(place, direction, length);
+            let (height, slope) = self.height(here[0], here[1])?;
+            let closing = direction[2] - slope[0] * direction[0] - slope[1] * direction[1];
+            let step = (here[2] - height) / closing;
+            if !step.is_finite() {
+                return Err(RayError::Misses(self.name));
+            }
+            length -= step;
+            if step.abs() < 1e-15 * (1.0 + length.abs()) {
+                return Ok(length);
+            }
+        }
+        Err(RayError::Misses(self.name))
+    }
+
+    fn to_local(&self, v: Vec3) -> Vec3 {
+        let (sin, cos) = (libm::sin(self.turn_rad), libm::cos(self.turn_rad));
+        [cos * v[0] - sin * v[2], v[1], sin * v[0] + cos * v[2]]
+    }
+
+    fn to_global(&self, v: Vec3) -> Vec3 {
+        let (sin, cos) = (libm::sin(self.turn_rad), libm::cos(self.turn_rad));
+        [cos * v[0] + sin * v[2], v[1], cos * v[2] - sin * v[0]]
+    }
+}
+
+impl Ray {
+    /// Where the ray crosses the plane at `z_m`: x and y.
+    pub fn at_plane(&self, z_m: f64) -> [f64; 2] {
+        let length = (z_m - self.place_m[2]) / self.direction[2];
+        let place = along(self.place_m, self.direction, length);
+        [place[0], place[1]]
+    }
+}
+
+/// `place` + `length` · `direction`.
+pub(super) fn along(place: Vec3, direction: Vec3, length: f64) -> Vec3 {
+    [0, 1, 2].map(|axis| place[axis] + length * direction[axis])
+}
+
+pub(super) fn minus(a: Vec3, b: Vec3) -> Vec3 {
+    [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
+}
+
+pub(super) fn dot(a: Vec3, b: Vec3) -> f64 {
+    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+}
+
+fn unit(v: Vec3) -> Vec3 {
+    let length = dot(v, v).sqrt();
+    v.map(|part| part / length)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    fn start(x_m: f64, y_m: f64) -> Ray {
+        Ray {
+            place_m: [x_m, y_m, -3.0],
+            direction: [0.0, 0.0, 1.0],
+            path_m: 0.0,
+            index: 1.0,
+        }
+    }
+
+    fn surface(effect: Effect, curvature_per_m: f64, conic: f64) -> Surface {
+        Surface {
+            name: "test surface",
+            effect,
+            curvature_per_m,
+            conic,
+            asphere: Vec::new(),
+            vertex_m: [0.0; 3],
+            turn_rad: 0.0,
+        }
+    }
+
+    /// The focal property of the parabola: every ray meets the focus, after the same path.
+    #[test]
+    fn a_paraboloid_is_stigmatic_on_its_axis() {
+        let focal_m = 0.83;
+        let mirror = surface(Effect::Mirror, -0.5 / focal_m, -1.0);
+        for (x, y) in [(0.11, -0.04), (0.0, 0.3), (-0.27, 0.19)] {
+            let ray = mirror.pass(start(x, y)).expect("it meets the mirror");
+            let [fx, fy] = ray.at_plane(-focal_m);
+            assert_abs_diff_eq!(fx, 0.0, epsilon = 1e-14);
+            assert_abs_diff_eq!(fy, 0.0, epsilon = 1e-14);
+            let rest = (-focal_m - ray.place_m[2]) / ray.direction[2];
+            assert_abs_diff_eq!(ray.path_m + rest, 3.0 + focal_m, epsilon = 1e-14);
+        }
+    }
+
+    /// Snell's law at a plane, by angles instead of vectors.
+    #[test]
+    fn a_plane_refracts_by_the_sines() {
+        let plane = surface(Effect::Refract(1.47), 0.0, 0.0);
+        let ray = Ray {
+            direction: [0.37f64.sin(), 0.0, 0.37f64.cos()],
+            ..start(0.0, 0.0)
+        };
+        let refracted = plane.pass(ray).expect("it passes");
+        assert_abs_diff_eq!(
+            refracted.direction[0] * 1.47,
+            0.37f64.sin(),
+            epsilon = 1e-15
+        );
+        let grazing = surface(Effect::Refract(1.0), 0.0, 0.0).pass(Ray {
+            index: 1.6,
+            ..ray.turned(0.9)
+        });
+        assert_eq!(grazing, Err(RayError::TotalReflection("test surface")));
+    }
+
+    /// The slope that bends rays must be the slope of the height that they meet.
+    #[test]
+    fn the_slope_is_the_heights_own() {
+        let asphere = Surface {
+            asphere: vec![0.7, -1.3, 2.9],
+            ..surface(Effect::Mirror, 0.61, -0.4)
+        };
+        let (x, y, step) = (0.31, -0.17, 1e-6);
+        let height = |x, y| asphere.height(x, y).expect("inside").0;
+        let (_, slope) = asphere.height(x, y).expect("inside");
+        assert_abs_diff_eq!(
+            slope[0],
+            (height(x + step, y) - height(x - step, y)) / (2.0 * step),
+            epsilon = 1e-9
+        );
+        assert_abs_diff_eq!(
+            slope[1],
+            (height(x, y + step) - height(x, y - step)) / (2.0 * step),
+            epsilon = 1e-9
+        );
+    }
+
+    #[test]
+    fn a_ray_beyond_the_sphere_misses_it() {
+        let ball = surface(Effect::Mirror, 1.0 / 0.2, 0.0);
+        assert_eq!(
+            ball.pass(start(0.21, 0.0)),
+            Err(RayError::Misses("test surface"))
+        );
+        assert!(ball.pass(start(0.19, 0.0)).is_ok());
+    }
+
+    #[test]
+    fn a_turned_mirror_deflects_by_twice_its_turn_towards_x() {
+        let mirror = Surface {
+            turn_rad: 0.01,
+            ..surface(Effect::Mirror, 0.0, 0.0)
+        };
+        let ray = mirror.pass(start(0.0, 0.0)).expect("it meets the mirror");
+        // its face looks along -z and +z turns towards +x, so -z turns towards -x
+        assert_abs_diff_eq!(ray.direction[0], -0.02f64.sin(), epsilon = 1e-15);
+        assert_abs_diff_eq!(ray.direction[2], -0.02f64.cos(), epsilon = 1e-15);
+    }
+
+    impl Ray {
+        fn turned(self, angle: f64) -> Ray {
+            Ray {
+                direction: [angle.sin(), 0.0, angle.cos()],
+                ..self
+            }
+        }
+    }
+}
