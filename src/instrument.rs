@@ -130,6 +130,17 @@ pub struct FieldTerms {
     pub astigmatism_per_m2: f64,
     /// Medial field curvature: metres of sensor offset per square metre of field.
     pub curvature_per_m2: f64,
+    /// A second opening that cuts stars off the axis.
+    pub vignetting: Option<RoundStop>,
+}
+
+/// A round opening, as the star on the axis sees it over the aperture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RoundStop {
+    /// Diameter.
+    pub diameter_m: f64,
+    /// Distance ahead of the pupil; seen displaced by +distance·h/f at field point h.
+    pub distance_m: f64,
 }
 
 /// The unit that the screws hold.

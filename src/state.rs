@@ -71,6 +71,8 @@ pub struct State {
     pub mask_on: bool,
     /// Turns of each screw, in the order of `assembly.screws`; positive lengthens. Empty without an assembly.
     pub turns: Vec<f64>,
+    /// Tilt of the unit that no screw shows: it leans under its own weight. Points at the raised edge.
+    pub flexure_rad: [f64; 2],
     /// Any other aberration, full-circle Noll modes.
     pub modes: Modes,
     /// The star; `None` gives relative units.
@@ -90,6 +92,7 @@ impl Default for State {
             field_m: [0.0; 2],
             mask_on: false,
             turns: Vec::new(),
+            flexure_rad: [0.0; 2],
             modes: Modes::none(),
             star: None,
             sky: Sky::default(),

@@ -9,6 +9,7 @@ mod conventions;
 mod files;
 mod masked;
 mod peers;
+mod prescriptions;
 mod properties;
 mod published;
 mod renders;

@@ -29,6 +29,11 @@ pub enum Verb {
         after_help = "Example: skewstar render scenarios/prime-focus-one-screw.toml --annotate --set state.sensor_offset_um=-400"
     )]
     Render(RenderArgs),
+    /// Draw how a star changes along one or two keys
+    #[command(
+        after_help = "Example: skewstar sheet scenarios/fast-unit-one-screw.toml --rows state.modes_nm.7=-150,0,150 --columns state.sensor_offset_um=-400,0,400\n\nKeys joined by & move together: --columns 'state.turns.B=0,0.1,0.2&state.sensor_offset_um=0,100,200'. At least one of --rows and --columns is needed."
+    )]
+    Sheet(SheetArgs),
     /// Print a JSON Schema of the scenario file, for editors
     Schema,
     /// Print a completion script for a shell
@@ -133,6 +138,24 @@ pub struct RenderArgs {
     /// Also write the counts as a 16-bit TIFF
     #[arg(long)]
     pub tiff: bool,
+}
+
+/// Arguments of `sheet`.
+#[derive(Debug, Args)]
+#[command(group(clap::ArgGroup::new("axes").required(true).multiple(true).args(["rows", "columns"])))]
+pub struct SheetArgs {
+    /// The scenario.
+    #[command(flatten)]
+    pub scenario: ScenarioArgs,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
+    /// A key and its values, from top to bottom
+    #[arg(long, value_name = "KEY=V1,V2,...", allow_hyphen_values = true)]
+    pub rows: Option<String>,
+    /// A key and its values, from left to right
+    #[arg(long, value_name = "KEY=V1,V2,...", allow_hyphen_values = true)]
+    pub columns: Option<String>,
 }
 
 /// Kinds of telescope for `new`.

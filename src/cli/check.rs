@@ -6,12 +6,15 @@ use super::interrupt::Interrupt;
 use super::load;
 use super::printer::Printer;
 use super::progress::Progress;
+use crate::atmosphere::airmass;
 use crate::mask;
+use crate::mechanics::Pointing;
+use crate::mechanics::prescription::Derived;
 use crate::predict::{Expected, Model, Settings};
 use crate::scenario::Scenario;
 use crate::simulate::saturation_adu;
 use crate::state::State;
-use crate::units::{ARCSEC, UM};
+use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
 use serde::Serialize;
 
 /// What follows from a scenario.
@@ -39,6 +42,38 @@ struct Findings {
     mask_on: Option<bool>,
     /// From the middle to the first order of each region's streak.
     streak_first_order_px: Vec<f64>,
+    /// What was traced from [assembly.prescription].
+    traced: Option<Traced>,
+    /// What the unit's own weight does at some altitudes, pointed as in the scenario.
+    flexure: Vec<Leaning>,
+}
+
+/// A traced prescription in the words of the scenario file; the first eleven can be typed in as they stand.
+#[derive(Debug, Serialize)]
+struct Traced {
+    coma_nm_per_arcmin: f64,
+    astigmatism_nm_per_arcmin2: f64,
+    astigmatism_nm_per_arcmin_mm: f64,
+    image_shift_um_per_arcmin: f64,
+    focus_um_per_mm: f64,
+    sensor_tilt_per_tilt: f64,
+    field_coma_nm_per_mm: f64,
+    field_astigmatism_nm_per_mm2: f64,
+    field_curvature_um_per_mm2: f64,
+    focal_length_mm: f64,
+    focus_shift_um_per_arcmin2: f64,
+    decentre_coma_nm_per_mm: f64,
+    decentre_image_shift_um_per_mm: f64,
+    decentre_focus_shift_um_per_mm2: f64,
+}
+
+/// The unit's own weight at one altitude, next to what the air does there.
+#[derive(Debug, Serialize)]
+struct Leaning {
+    altitude_deg: f64,
+    tilt_arcmin: f64,
+    coma_nm: f64,
+    airmass: f64,
 }
 
 /// Reads, validates and reports.
@@ -128,7 +163,57 @@ fn findings(
             .iter()
             .map(|region| order_px(region.pitch_m))
             .collect(),
+        traced: scenario.traced.as_ref().map(traced),
+        flexure: leaning(scenario),
     })
+}
+
+fn traced(derived: &Derived) -> Traced {
+    let (response, field) = (&derived.response, &derived.field);
+    Traced {
+        coma_nm_per_arcmin: response.coma_m_per_rad * ARCMIN / NM,
+        astigmatism_nm_per_arcmin2: response.astigmatism_m_per_rad2 * ARCMIN * ARCMIN / NM,
+        astigmatism_nm_per_arcmin_mm: response.astigmatism_m_per_rad_m * ARCMIN * MM / NM,
+        image_shift_um_per_arcmin: response.image_shift_m_per_rad * ARCMIN / UM,
+        focus_um_per_mm: response.focus_m_per_m * MM / UM,
+        sensor_tilt_per_tilt: response.sensor_tilt_per_tilt,
+        field_coma_nm_per_mm: field.coma_per_m * MM / NM,
+        field_astigmatism_nm_per_mm2: field.astigmatism_per_m2 * MM * MM / NM,
+        field_curvature_um_per_mm2: field.curvature_per_m2 * MM * MM / UM,
+        focal_length_mm: derived.focal_length_m / MM,
+        focus_shift_um_per_arcmin2: derived.focus_m_per_rad2 * ARCMIN * ARCMIN / UM,
+        decentre_coma_nm_per_mm: derived.coma_m_per_m * MM / NM,
+        decentre_image_shift_um_per_mm: derived.image_shift_m_per_m * MM / UM,
+        decentre_focus_shift_um_per_mm2: derived.focus_m_per_m2 * MM * MM / UM,
+    }
+}
+
+/// Altitudes at which the unit's own weight is told.
+const ALTITUDES_DEG: [f64; 4] = [30.0, 45.0, 60.0, 90.0];
+
+fn leaning(scenario: &Scenario) -> Vec<Leaning> {
+    let assembly = scenario.instrument.assembly.as_ref();
+    let response = assembly.and_then(|a| a.response.as_ref());
+    let (Some(flexure), Some(response)) = (&scenario.flexure, response) else {
+        return Vec::new();
+    };
+    ALTITUDES_DEG
+        .iter()
+        .map(|altitude_deg| {
+            let altitude_rad = altitude_deg * DEG;
+            let now = Pointing {
+                altitude_rad,
+                ..flexure.when_set
+            };
+            let [x, y] = flexure.tilt_rad(now);
+            Leaning {
+                altitude_deg: *altitude_deg,
+                tilt_arcmin: x.hypot(y) / ARCMIN,
+                coma_nm: (response.coma_m_per_rad * x.hypot(y)).abs() / NM,
+                airmass: airmass(altitude_rad),
+            }
+        })
+        .collect()
 }
 
 fn report(f: &Findings) -> String {
@@ -197,7 +282,37 @@ fn report(f: &Findings) -> String {
             "streaks                first order {places} px from the middle"
         ));
     }
+    if let Some(traced) = &f.traced {
+        lines.extend(words_of_trace(traced));
+    }
+    for at in &f.flexure {
+        lines.push(format!(
+            "own weight at {:2.0} deg     tilts the unit by {:.2} arcmin: {:.0} nm RMS of coma; airmass {:.2}",
+            at.altitude_deg, at.tilt_arcmin, at.coma_nm, at.airmass
+        ));
+    }
     lines.join("\n")
+}
+
+fn words_of_trace(t: &Traced) -> Vec<String> {
+    vec![
+        format!(
+            "traced, per arcmin     coma {:.2} nm RMS (telescope pointed anew), image moves {:.1} um, focus {:+.3} um per arcmin squared",
+            t.coma_nm_per_arcmin, t.image_shift_um_per_arcmin, t.focus_shift_um_per_arcmin2
+        ),
+        format!(
+            "traced, per mm aside   coma {:.2} nm RMS, image moves {:.1} um",
+            t.decentre_coma_nm_per_mm, t.decentre_image_shift_um_per_mm
+        ),
+        format!(
+            "traced, the field      coma {:.2} nm per mm, astigmatism {:.3} nm per mm2, curvature {:.4} um per mm2",
+            t.field_coma_nm_per_mm, t.field_astigmatism_nm_per_mm2, t.field_curvature_um_per_mm2
+        ),
+        format!(
+            "traced, focus          {:.0} um per mm of piston; focal length {:.1} mm",
+            t.focus_um_per_mm, t.focal_length_mm
+        ),
+    ]
 }
 
 fn range(values: &[f64]) -> Option<(f64, f64)> {

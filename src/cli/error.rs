@@ -43,6 +43,14 @@ pub enum CliError {
         /// The file.
         path: PathBuf,
     },
+    /// More panels than anyone can look at.
+    #[error("--rows and --columns make {panels} panels, but must make at most {limit}")]
+    TooManyPanels {
+        /// Panels asked for.
+        panels: usize,
+        /// Limit.
+        limit: usize,
+    },
     /// The name for a new scenario is none.
     #[error("{name:?} cannot be a file name: {reason}")]
     Name {
@@ -95,6 +103,7 @@ impl CliError {
             CliError::NoCounts { .. } => Some(
                 "give both sections, or leave --png16 and --tiff out and use the expected frame",
             ),
+            CliError::TooManyPanels { .. } => Some("give fewer values, or make several sheets"),
             CliError::Name { .. } => Some("use letters, digits, blanks, - and _"),
             CliError::Predict { source, .. } => Some(source.hint()),
             CliError::Output(error) => error.hint(),

@@ -11,6 +11,7 @@ mod output_error;
 pub mod printer;
 pub mod progress;
 mod render;
+mod sheet;
 
 pub use error::CliError;
 
@@ -28,6 +29,7 @@ pub fn run(cli: Cli) -> i32 {
         Verb::New(args) => new::run(&args, &printer),
         Verb::Check(args) => check::run(&args, &printer),
         Verb::Render(args) => render::run(&args, &printer),
+        Verb::Sheet(args) => sheet::run(&args, &printer),
         Verb::Schema => printer.data(&scenario::schema()).map_err(CliError::from),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
@@ -55,6 +57,10 @@ fn printer_of(verb: &Verb) -> Printer {
             quiet: args.scenario.common.quiet,
             json: args.scenario.common.json,
         },
+        Verb::Sheet(args) => Printer {
+            quiet: args.scenario.common.quiet,
+            json: args.scenario.common.json,
+        },
         _ => Printer::default(),
     }
 }
@@ -64,9 +70,19 @@ const SCENARIO_BYTES_AT_MOST: u64 = 1 << 20;
 
 /// Reads the scenario that was named, with its overrides.
 fn load(args: &ScenarioArgs) -> Result<Scenario, CliError> {
-    let path = &args.scenario;
+    parsed(&scenario_bytes(&args.scenario)?, &args.scenario, &args.set)
+}
+
+/// Reads a scenario's bytes with these overrides.
+fn parsed(bytes: &[u8], path: &Path, sets: &[String]) -> Result<Scenario, CliError> {
+    let label = path.display().to_string();
+    Ok(scenario::read_bytes(bytes, &label, sets)?)
+}
+
+/// The bytes of a scenario file.
+fn scenario_bytes(path: &Path) -> Result<Vec<u8>, CliError> {
     let unreadable = |source| CliError::Read {
-        path: path.clone(),
+        path: path.to_owned(),
         source,
     };
     let file = std::fs::File::open(path).map_err(unreadable)?;
@@ -76,15 +92,11 @@ fn load(args: &ScenarioArgs) -> Result<Scenario, CliError> {
         .map_err(unreadable)?;
     if bytes.len() as u64 > SCENARIO_BYTES_AT_MOST {
         return Err(CliError::TooLong {
-            path: path.clone(),
+            path: path.to_owned(),
             limit: SCENARIO_BYTES_AT_MOST,
         });
     }
-    Ok(scenario::read_bytes(
-        &bytes,
-        &path.display().to_string(),
-        &args.set,
-    )?)
+    Ok(bytes)
 }
 
 /// The scenario's file name without its ending: what its output files are called.

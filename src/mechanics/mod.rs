@@ -34,7 +34,7 @@ pub struct Plane {
 /// The optical effect of an instrument in a state, at the star's place in the field, at the reference wavelength.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Alignment {
-    /// Where the screws put the unit.
+    /// Where the screws and its own weight put the unit.
     pub plane: Plane,
     /// All modes: design, response, field and state.
     pub modes: Modes,
@@ -47,10 +47,11 @@ pub struct Alignment {
 /// Works out what the screws, the field and the rest of the state do to the star.
 pub fn align(instrument: &Instrument, state: &State) -> Alignment {
     let telescope = &instrument.telescope;
-    let plane = instrument
+    let mut plane = instrument
         .assembly
         .as_ref()
         .map_or(Plane::default(), |a| plane_of(a, &state.turns));
+    plane.tilt_rad = [0, 1].map(|axis| plane.tilt_rad[axis] + state.flexure_rad[axis]);
     let mut modes = telescope.design.clone();
     modes.add_scaled(&state.modes, 1.0);
     modes.add_scaled(&field_modes(&telescope.field, state.field_m), 1.0);
@@ -82,6 +83,39 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
         sensor_offset_m,
         image_shift_m,
     }
+}
+
+/// How a unit leans under its own weight.
+///
+/// Of gravity only the part across the telescope tilts the unit: it grows as the cosine of the altitude and points to the edge
+/// next to the ground. What it was when the screws were set is already in their zero.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Flexure {
+    /// Tilt with the telescope level; positive raises the edge next to the ground.
+    pub level_tilt_rad: f64,
+    /// How the telescope stood when the screws were set.
+    pub when_set: Pointing,
+}
+
+impl Flexure {
+    /// Tilt that the unit's own weight adds to what the screws show.
+    pub fn tilt_rad(&self, now: Pointing) -> [f64; 2] {
+        let across = |p: Pointing| {
+            let size = self.level_tilt_rad * libm::cos(p.altitude_rad);
+            [size * libm::cos(p.down_rad), size * libm::sin(p.down_rad)]
+        };
+        let (now, set) = (across(now), across(self.when_set));
+        [now[0] - set[0], now[1] - set[1]]
+    }
+}
+
+/// How a telescope stands to the ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pointing {
+    /// Altitude above the horizon.
+    pub altitude_rad: f64,
+    /// Azimuth, in pupil axes, of the edge next to the ground.
+    pub down_rad: f64,
 }
 
 /// The plane through the screws' heights; with more than three screws, the least-squares one.

@@ -211,7 +211,7 @@ impl Prescription {
         if !focus_z_m.is_finite() || (focus_z_m - last) * self.onward() <= 0.0 {
             return Err(PrescriptionError::NoFocus);
         }
-        traced_star(&surfaces, &self.launch(0.0))?;
+        traced_star(&surfaces, &self.launch(0.0, &Displacement::default()))?;
         Ok(())
     }
 
@@ -223,7 +223,8 @@ impl Prescription {
         let height_m = 0.5 * PARAXIAL * self.aperture_m;
         let ray = trace(
             &self.surfaces(&Displacement::default()),
-            self.launch(0.0).ray(PARAXIAL, 0.0),
+            self.launch(0.0, &Displacement::default())
+                .ray(PARAXIAL, 0.0),
         )?;
         let slope = ray.direction[0] / ray.direction[2];
         let focus_z_m = ray.place_m[2] - ray.place_m[0] / slope;
@@ -244,18 +245,21 @@ impl Prescription {
         matches!(&self.optics, Optics::Lens(lens) if lens.thickness_m == 0.0)
     }
 
-    fn launch(&self, field_rad: f64) -> Launch {
-        let pupil_z_m = match &self.optics {
+    /// The star's light over the entrance pupil: the edge of the primary or the lens, which moves aside with it, or the
+    /// corrector, which stays.
+    fn launch(&self, field_rad: f64, displacement: &Displacement) -> Launch {
+        let surfaces = self.surfaces(displacement);
+        let pupil_m = match &self.optics {
             Optics::TwoMirror(TwoMirror {
                 corrector: Some(plate),
                 spacing_m,
                 ..
-            }) => -(spacing_m + plate.gap_m + plate.thickness_m),
-            _ => 0.0,
+            }) => [0.0, -(spacing_m + plate.gap_m + plate.thickness_m)],
+            _ => [surfaces.first().map_or(0.0, |s| s.vertex_m[0]), 0.0],
         };
         Launch {
             aperture_m: self.aperture_m,
-            pupil_z_m,
+            pupil_m,
             field_rad,
         }
     }
@@ -299,7 +303,7 @@ pub fn misaligned_star(
     let (_, focus_z_m) = prescription.paraxial()?;
     let star = traced_star(
         &prescription.surfaces(displacement),
-        &prescription.launch(field_rad),
+        &prescription.launch(field_rad, displacement),
     )?;
     let landing_m = star.chief.at_plane(focus_z_m)[0];
     Ok((star, landing_m))
@@ -317,7 +321,11 @@ pub fn star_at_place(
     let (focal_length_m, focus_z_m) = prescription.paraxial()?;
     let surfaces = prescription.surfaces(displacement);
     let landing = |field_rad: f64| -> Result<f64, PrescriptionError> {
-        Ok(trace(&surfaces, prescription.launch(field_rad).ray(0.0, 0.0))?.at_plane(focus_z_m)[0])
+        Ok(trace(
+            &surfaces,
+            prescription.launch(field_rad, displacement).ray(0.0, 0.0),
+        )?
+        .at_plane(focus_z_m)[0])
     };
     let mut field_rad = 0.0;
     for _ in 0..30 {
@@ -327,7 +335,10 @@ pub fn star_at_place(
             break;
         }
     }
-    Ok(traced_star(&surfaces, &prescription.launch(field_rad))?)
+    Ok(traced_star(
+        &surfaces,
+        &prescription.launch(field_rad, displacement),
+    )?)
 }
 
 /// Traces the response, the field and the focus of a prescription.
@@ -404,6 +415,7 @@ pub fn respond(prescription: &Prescription) -> Result<Derived, PrescriptionError
         },
         field: FieldTerms {
             axis_m: [0.0; 2],
+            vignetting: None,
             coma_per_m: (right.coma_m - left.coma_m) / (2.0 * h),
             astigmatism_per_m2: even(
                 right.astigmatism_m,

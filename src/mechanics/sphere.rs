@@ -24,8 +24,8 @@ pub struct TracedStar {
 pub struct Launch {
     /// Diameter of the entrance pupil.
     pub aperture_m: f64,
-    /// Where it lies.
-    pub pupil_z_m: f64,
+    /// Where its centre lies: x and z.
+    pub pupil_m: [f64; 2],
     /// Angle of the light to the axis: it travels along (sin, 0, cos).
     pub field_rad: f64,
 }
@@ -63,7 +63,8 @@ impl Launch {
     pub fn ray(&self, x: f64, y: f64) -> Ray {
         let direction = [libm::sin(self.field_rad), 0.0, libm::cos(self.field_rad)];
         let radius = 0.5 * self.aperture_m;
-        let place = [radius * x, radius * y, self.pupil_z_m];
+        let [centre_x, z] = self.pupil_m;
+        let place = [centre_x + radius * x, radius * y, z];
         Ray {
             place_m: along(place, direction, -dot(place, direction)),
             direction,

@@ -94,20 +94,36 @@ fn paraboloid(diameter_m: f64, focal_length_m: f64) -> ThirdOrder {
     }
 }
 
-/// W131 = a (m²−1) k D/(32 N²), image 2 a m s, a the right-handed turn about y: minus the tilt of the raised edge.
-fn secondary(pair: &TwoMirror, diameter_m: f64) -> ThirdOrder {
+/// W131 across the field per radian for telescopes without spherical aberration, whatever sets their secondary's conic:
+/// −D/(32 N²) [1 + (K1+1) m² (m−β)/(2(1+β))], β the back focus over the primary's focal length.
+pub fn corrected_field_w131_m_per_rad(pair: &TwoMirror, diameter_m: f64) -> f64 {
     let p = paraxial(pair);
     let (m, ratio) = (p.magnification, p.focal_length_m / diameter_m);
     let beta = p.back_focus_m / (0.5 * pair.primary_radius_m);
     let of_conic = (pair.primary_conic + 1.0) * m * m * (m - beta) / (2.0 * (1.0 + beta));
+    -diameter_m / (32.0 * ratio * ratio) * (1.0 + of_conic)
+}
+
+/// W131 = a (m²−1) k D/(32 N²), image 2 a m s, a the right-handed turn about y: minus the tilt of the raised edge.
+///
+/// Across the field the secondary sees its object off its axis by f1 θ and its footprint by d θ; the primary, at the stop, has
+/// the coma of any mirror of its focal length. Both parts of the secondary's coma are those of a decentre, taken apart.
+fn secondary(pair: &TwoMirror, diameter_m: f64) -> ThirdOrder {
+    let p = paraxial(pair);
+    let (m, ratio) = (p.magnification, p.focal_length_m / diameter_m);
+    let conic = pair.secondary_conic;
+    let of_object = m * (m * m - 1.0) / (32.0 * ratio.powi(3));
+    let ideal = (m + 1.0) / (m - 1.0);
+    let of_footprint = -(m - 1.0).powi(3) * (conic + ideal * ideal) / (64.0 * ratio.powi(3));
+    let primary = -diameter_m * m * m / (32.0 * ratio * ratio);
+    let field_per_rad =
+        primary + of_object * 0.5 * pair.primary_radius_m + of_footprint * pair.spacing_m;
     ThirdOrder {
         tilt_w131_m_per_rad: -(m * m - 1.0) * p.height_ratio * diameter_m / (32.0 * ratio * ratio),
         tilt_shift_m_per_rad: -2.0 * m * p.to_primary_focus_m,
-        decentre_w131_m_per_m: (m - 1.0).powi(3) * (pair.secondary_conic - (m + 1.0) / (m - 1.0))
-            / (64.0 * ratio.powi(3)),
+        decentre_w131_m_per_m: (m - 1.0).powi(3) * (conic - ideal) / (64.0 * ratio.powi(3)),
         decentre_shift_m_per_m: -(m - 1.0),
-        field_w131_m_per_m: -diameter_m / (32.0 * ratio * ratio) * (1.0 + of_conic)
-            / p.focal_length_m,
+        field_w131_m_per_m: field_per_rad / p.focal_length_m,
     }
 }
 

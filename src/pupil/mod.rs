@@ -39,11 +39,14 @@ impl Pupil {
             None => vec![(None, Piece::disc([0.0, 0.0], telescope.aperture_radius_m()))],
             Some(design) => with_mask(design, telescope, state.field_m),
         };
+        let vignette = vignette(telescope, state.field_m)
+            .map(|(centre, radius)| Primitive::Disc { centre, radius });
         let frame = frame_axes(instrument);
         let (regions, pieces): (Vec<Option<usize>>, Vec<Piece>) = openings
             .into_iter()
             .filter_map(|(region, mut piece)| {
                 piece.keep.push(aperture);
+                piece.keep.extend(vignette);
                 piece.blocks.extend(shadows.blocks.iter().cloned());
                 Some((region, piece.in_frame(&frame).pruned()?))
             })
@@ -103,6 +106,13 @@ pub fn obstruction_centre_m(
         obstruction.offset_m[0] + moved[0],
         obstruction.offset_m[1] + moved[1],
     ]
+}
+
+/// Centre and radius of the second opening in pupil axes, as seen from a field point; `None` where there is none.
+pub fn vignette(telescope: &Telescope, field_m: [f64; 2]) -> Option<([f64; 2], f64)> {
+    let stop = telescope.field.vignetting?;
+    let centre_m = displacement_m(telescope, stop.distance_m, field_m);
+    Some((centre_m, 0.5 * stop.diameter_m))
 }
 
 impl Shadows {

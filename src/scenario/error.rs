@@ -166,6 +166,9 @@ pub enum Problem {
     /// A key that has no meaning without another one.
     #[error("{key} is given, but must be left out {condition}")]
     NoMeaning { key: String, condition: String },
+    /// Surfaces that make no telescope.
+    #[error("{key} is no telescope: {reason}")]
+    NoTelescope { key: String, reason: String },
     /// A key that is planned, but that this version cannot use.
     #[error("{what} cannot be used yet by this version")]
     NotYet { key: String, what: String },
@@ -183,6 +186,7 @@ impl Problem {
             | Problem::WrongType { key, .. }
             | Problem::OutOfRange { key, .. }
             | Problem::NoMeaning { key, .. }
+            | Problem::NoTelescope { key, .. }
             | Problem::NotYet { key, .. } => Some(key),
             Problem::BadNollIndex { table, .. } => Some(table),
             Problem::ExcludeEachOther { second, .. } => Some(second),

@@ -40,6 +40,8 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use crate::instrument::Instrument;
+use crate::mechanics::Flexure;
+use crate::mechanics::prescription::Derived;
 use crate::state::State;
 use document::{Document, Origin};
 
@@ -54,6 +56,10 @@ pub struct Scenario {
     pub instrument: Instrument,
     /// What is hidden.
     pub state: State,
+    /// What was traced from [assembly.prescription]; `None` where the response was typed in or is not known.
+    pub traced: Option<Derived>,
+    /// How the unit leans under its own weight; `None` where it is not said.
+    pub flexure: Option<Flexure>,
     /// SHA-256 of the text, in hex; with overrides, of the text followed by a line feed and `--set KEY=VALUE` for each.
     pub sha256: String,
 }
@@ -80,12 +86,14 @@ pub fn read(text: &str, label: &str, overrides: &[String]) -> Result<Scenario, S
     check::check(&document)?;
     let raw = typed(&document)?;
     validate::check(&raw, &document)?;
-    let (instrument, state) = validate::build(&raw);
+    let built = validate::build(&raw);
     Ok(Scenario {
         title: raw.title,
         seed: raw.seed,
-        instrument,
-        state,
+        instrument: built.instrument,
+        state: built.state,
+        traced: built.traced,
+        flexure: built.flexure,
         sha256: digest(text, overrides),
     })
 }

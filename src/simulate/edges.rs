@@ -2,9 +2,9 @@
 //! that a measurement of edges and streaks is compared with.
 
 use crate::geometry::{Trapezoid, trapezoids};
-use crate::instrument::{Instrument, ObstructionShape};
+use crate::instrument::{Instrument, ObstructionShape, Telescope};
 use crate::mask;
-use crate::pupil::{Pupil, frame_axes, obstruction_centre_m};
+use crate::pupil::{Pupil, frame_axes, obstruction_centre_m, vignette};
 use crate::state::State;
 use crate::units::DEG;
 use crate::wavefront::Wavefront;
@@ -48,10 +48,8 @@ pub fn doughnut(
     if rays_cross(instrument, state, wavefront) {
         return None;
     }
-    let radius = telescope.aperture_radius_m();
-    let outer = trace(instrument, wavefront, &|t| {
-        [radius * libm::cos(t), radius * libm::sin(t)]
-    });
+    let opening = outline(telescope, state.field_m);
+    let outer = trace(instrument, wavefront, &opening);
     let (outer_centre_m, outer_radius_m) = centroid(&outer);
     if outer_radius_m < 1.22 * wavelength_m * telescope.focal_ratio() {
         return None;
@@ -74,6 +72,35 @@ pub fn doughnut(
         outer_radius_m,
         dark,
     })
+}
+
+/// Edge of the open area of the aperture by angle: a circle, or the lens that a second opening leaves of it.
+fn outline(telescope: &Telescope, field_m: [f64; 2]) -> impl Fn(f64) -> [f64; 2] {
+    let radius = telescope.aperture_radius_m();
+    let second = vignette(telescope, field_m);
+    // seen from the middle of what both circles have in common
+    let middle = second.map_or([0.0; 2], |(centre, other)| {
+        let apart = centre[0].hypot(centre[1]);
+        let (first, last) = ((apart - other).max(-radius), (apart + other).min(radius));
+        let share = if apart > 0.0 {
+            0.5 * (first + last) / apart
+        } else {
+            0.0
+        };
+        centre.map(|c| c * share)
+    });
+    move |angle| {
+        let ahead = [libm::cos(angle), libm::sin(angle)];
+        let reach = |centre: [f64; 2], radius: f64| {
+            let from = [middle[0] - centre[0], middle[1] - centre[1]];
+            let along = from[0] * ahead[0] + from[1] * ahead[1];
+            let inside = radius * radius - from[0] * from[0] - from[1] * from[1];
+            -along + (along * along + inside).max(0.0).sqrt()
+        };
+        let own = reach([0.0; 2], radius);
+        let edge = second.map_or(own, |(centre, other)| own.min(reach(centre, other)));
+        [middle[0] + edge * ahead[0], middle[1] + edge * ahead[1]]
+    }
 }
 
 /// The streak of every region of the worn mask: the mean ray of the region's open part, along its slots.

@@ -6,6 +6,7 @@ use super::edges::{doughnut, streaks};
 use super::limits::Limits;
 use crate::frame::Frame;
 use crate::instrument::Instrument;
+use crate::mechanics::{Plane, turns_for};
 use crate::predict::{Expected, Model, PredictError};
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, NM, UM};
@@ -149,7 +150,7 @@ impl Truth {
             sensor_offset_um: clean(alignment.sensor_offset_m / UM),
             side: side(alignment.sensor_offset_m),
             turns: named(instrument, state, 1.0),
-            undo_turns: named(instrument, state, -1.0),
+            undo_turns: undo(instrument, state),
             tilt_arcmin: alignment.plane.tilt_rad.map(|t| clean(t / ARCMIN)),
             image_shift_px: frame_shift.map(|s| clean(s / pixel_m)),
             piston_um: clean(alignment.plane.piston_m / UM),
@@ -195,6 +196,25 @@ fn named(instrument: &Instrument, state: &State, factor: f64) -> BTreeMap<String
         .zip(turns)
         .map(|(screw, turn)| (screw.name.clone(), clean(turn * factor)))
         .collect()
+}
+
+/// Turns that take the tilt away: those of the screws back, and against what the unit's own weight adds.
+fn undo(instrument: &Instrument, state: &State) -> BTreeMap<String, f64> {
+    let mut undone = named(instrument, state, -1.0);
+    if let Some(assembly) = instrument
+        .assembly
+        .as_ref()
+        .filter(|_| state.flexure_rad != [0.0; 2])
+    {
+        let against = Plane {
+            piston_m: 0.0,
+            tilt_rad: state.flexure_rad.map(|t| -t),
+        };
+        for (screw, turn) in assembly.screws.iter().zip(turns_for(assembly, &against)) {
+            *undone.entry(screw.name.clone()).or_insert(0.0) += turn;
+        }
+    }
+    undone
 }
 
 fn listed(model: &Model, value_m: &dyn Fn(u32) -> f64) -> Numbered {

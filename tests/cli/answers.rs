@@ -3,7 +3,15 @@
 use super::program::{Place, tiny_counts};
 use serde_json::Value;
 
-const VERBS: [&str; 6] = ["new", "check", "render", "schema", "completions", "man"];
+const VERBS: [&str; 7] = [
+    "new",
+    "check",
+    "render",
+    "sheet",
+    "schema",
+    "completions",
+    "man",
+];
 
 #[test]
 fn check_says_what_follows_and_writes_nothing() {

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
+import prescriptions
 import scenes
 import seeing
 import zernike_table
@@ -29,6 +30,7 @@ SCENES = {
 RESOLUTION_LIMIT = 2e-4
 LIBRARY_LIMITS = {"doughnut": 1e-4, "polychromatic": 1e-4, "masked": 5e-4, "focused": 1e-4, "seeing": 1e-4}
 ZERNIKE_LIMIT = 1e-11
+PRESCRIPTION_LIMIT = 1e-5  # nm, between two densities of rays
 
 MEANING = (
     "share of the light that passes the pupil (and mask) falling in each pixel; float64 [row, column], row 0 = bottom, "
@@ -52,6 +54,7 @@ def made():
         yield _image_record(name, scenario)
     yield _seeing_record()
     yield _zernike_record()
+    yield _prescriptions_record()
 
 
 def _image_record(name, scenario):
@@ -113,6 +116,23 @@ def _zernike_record():
         if not difference <= ZERNIKE_LIMIT
     ]
     return Record("zernike", content, faults=faults)
+
+
+def _prescriptions_record():
+    traced, differences = prescriptions.make()
+    content = {
+        "what": "stars through displaced mirrors and lenses: Noll modes over the full disc in nm (positive leads, sphere of "
+        "least rms), landing of the central ray along x and best focus along z",
+        "cases": traced,
+        "accuracy": {"largest_differences": differences, "limit": PRESCRIPTION_LIMIT},
+        "settings": {"library": "optiland", "rings": prescriptions.FINE, "rings_compared": prescriptions.COARSE},
+    }
+    faults = [
+        f"prescriptions: {figure} differs by {difference:.1e}, allowed {PRESCRIPTION_LIMIT:.0e}"
+        for figure, difference in differences.items()
+        if not difference <= PRESCRIPTION_LIMIT
+    ]
+    return Record("prescriptions", content, faults=faults)
 
 
 def _record(name, scenario, image, accuracy, settings):

@@ -1,8 +1,6 @@
 //! `[assembly]` as typed.
 
-use std::borrow::Cow;
-
-use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
@@ -30,8 +28,10 @@ pub(in crate::scenario) struct RawAssembly {
     pub screws: Vec<RawScrew>,
     /// What a tilt of the unit does to the star, typed in or learned.
     pub response: Option<RawResponse>,
-    /// The surfaces of the unit, to derive the response from; cannot be used yet.
+    /// The telescope's surfaces, to trace the response from; takes the place of [assembly.response].
     pub prescription: Option<RawPrescription>,
+    /// How the unit leans under its own weight.
+    pub flexure: Option<RawFlexure>,
 }
 
 #[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
@@ -78,16 +78,107 @@ pub(in crate::scenario) struct RawResponse {
     pub sensor_tilt_per_tilt: f64,
 }
 
-/// Surfaces of the unit; any table, since nothing reads it yet.
-#[derive(Debug, Clone, Deserialize)]
-pub(in crate::scenario) struct RawPrescription {}
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawPrescription {
+    /// "paraboloid" (one mirror of telescope.focal_length_mm), "two-mirror" (concave primary, convex secondary) or "lens".
+    #[schemars(example = &"two-mirror")]
+    pub kind: RawOptics,
+    /// What the screws hold: "primary", "secondary" or "lens".
+    #[schemars(example = &"secondary", extend("x-default" = "the secondary of two mirrors, else the only element"))]
+    pub unit: Option<RawUnit>,
+    /// How far behind the unit's vertex the middle of the screw circle lies: 0 for the vertex, the depth of the cell for its back.
+    #[schemars(range(min = -20000.0, max = 20000.0), example = 18.0)]
+    pub pivot_mm: f64,
+    /// Radius of curvature of the primary, of two mirrors.
+    #[schemars(range(min = 1.0, max = 2e6), example = 900.0, extend("x-default" = "needed for two mirrors"))]
+    pub primary_radius_mm: Option<f64>,
+    /// Conic constant of the primary: 0 for a sphere, -1 for a paraboloid.
+    #[schemars(range(min = -1000.0, max = 1000.0), example = -1.0, extend("x-unit" = "ratio", "x-default" = "needed for two mirrors"))]
+    pub primary_conic: Option<f64>,
+    /// Radius of curvature of the convex secondary.
+    #[schemars(range(min = 1.0, max = 2e6), example = 300.0, extend("x-default" = "needed for two mirrors"))]
+    pub secondary_radius_mm: Option<f64>,
+    /// Conic constant of the secondary.
+    #[schemars(range(min = -1000.0, max = 1000.0), example = -3.1, extend("x-unit" = "ratio", "x-default" = "needed for two mirrors"))]
+    pub secondary_conic: Option<f64>,
+    /// From the primary's vertex to the secondary's.
+    #[schemars(range(min = 1.0, max = 1e6), example = 340.0, extend("x-default" = "needed for two mirrors"))]
+    pub spacing_mm: Option<f64>,
+    /// A thin aspheric corrector plate in front of two mirrors.
+    pub corrector: Option<RawCorrector>,
+    /// Radius of the lens's face towards the sky; positive where its centre lies towards the sensor.
+    #[schemars(range(min = -2e6, max = 2e6), example = 610.0, extend("x-default" = "needed for a lens"))]
+    pub front_radius_mm: Option<f64>,
+    /// Radius of the lens's face towards the sensor; positive where its centre lies towards the sensor.
+    #[schemars(range(min = -2e6, max = 2e6), example = -3800.0, extend("x-default" = "needed for a lens"))]
+    pub back_radius_mm: Option<f64>,
+    /// Refractive index of the lens.
+    #[schemars(range(min = 1.01, max = 4.5), example = 1.52, extend("x-unit" = "ratio", "x-default" = "needed for a lens"))]
+    pub index: Option<f64>,
+    /// Thickness of the lens at its vertex; 0 for a thin lens.
+    #[schemars(range(min = 0.0, max = 1000.0), example = 0.0, extend("x-default" = "0"))]
+    pub thickness_mm: Option<f64>,
+}
 
-impl JsonSchema for RawPrescription {
-    fn schema_name() -> Cow<'static, str> {
-        "Prescription".into()
-    }
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(in crate::scenario) enum RawOptics {
+    Paraboloid,
+    TwoMirror,
+    Lens,
+}
 
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({ "type": "object", "x-default": "none" })
-    }
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(in crate::scenario) enum RawUnit {
+    Primary,
+    Secondary,
+    Lens,
+}
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawCorrector {
+    /// Refractive index of the plate.
+    #[schemars(range(min = 1.01, max = 4.5), example = 1.52, extend("x-unit" = "ratio"))]
+    pub plate_index: f64,
+    /// Thickness of the plate.
+    #[schemars(range(max = 1000.0), extend("exclusiveMinimum" = 0.0), example = 4.0)]
+    pub plate_thickness_mm: f64,
+    /// From the plate's inner face to the secondary's vertex.
+    #[schemars(range(max = 1e6), extend("exclusiveMinimum" = 0.0), example = 10.0)]
+    pub gap_mm: f64,
+    /// Height of the inner face's r⁴ term at the edge of the aperture, positive towards the sensor.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 69.1)]
+    pub r4_um: f64,
+    /// Height of its r⁶ term at the edge of the aperture.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 0.47)]
+    pub r6_um: f64,
+    /// Height of its r⁸ term at the edge of the aperture.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 0.003)]
+    pub r8_um: f64,
+}
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawFlexure {
+    /// Tilt of the unit with the telescope level, towards the edge next to the ground; grows as the cosine of the altitude.
+    #[schemars(range(min = -600.0, max = 600.0), example = 1.5)]
+    pub level_tilt_arcmin: f64,
+    /// Altitude at which the screws were set, where turns of 0 mean no tilt.
+    #[schemars(range(min = 0.0, max = 90.0), example = 60.0)]
+    pub set_at_altitude_deg: f64,
+    /// Azimuth, in pupil axes, of the edge next to the ground when the screws were set.
+    #[serde(default = "downwards")]
+    #[schemars(range(min = -360.0, max = 360.0), example = -90.0)]
+    pub set_at_down_deg: f64,
+}
+
+/// Straight down in pupil axes.
+pub(in crate::scenario) fn downwards() -> f64 {
+    -90.0
 }

@@ -25,6 +25,9 @@ pub(in crate::scenario) struct RawState {
     pub mask_on: Option<bool>,
     /// Turns of each screw from its nominal length; positive lengthens.
     pub turns: Option<Turns>,
+    /// Azimuth, in pupil axes, of the edge of the telescope next to the ground; only [assembly.flexure] asks for it.
+    #[schemars(range(min = -360.0, max = 360.0), example = -90.0, extend("default" = -90.0))]
+    pub down_deg: f64,
     /// Any other aberration: Zernike modes over the full circle of the aperture.
     pub modes_nm: NollTable,
     /// Any other aberration: Zernike modes over the annulus between a round obstruction and the edge of the aperture.
@@ -42,6 +45,7 @@ impl Default for RawState {
             field_mm: [0.0; 2],
             mask_on: None,
             turns: None,
+            down_deg: super::downwards(),
             modes_nm: NollTable::default(),
             modes_annular_nm: NollTable::default(),
             seidel_waves: None,

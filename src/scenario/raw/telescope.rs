@@ -35,9 +35,10 @@ pub(in crate::scenario) struct RawTelescope {
     #[serde(default)]
     #[schemars(length(max = 200))]
     pub chromatic: Vec<RawChromaticPoint>,
-    /// How aberrations grow across the field.
-    #[serde(default)]
-    pub field: RawField,
+    /// How aberrations grow across the field; left out with an [assembly.prescription], it is traced.
+    pub field: Option<RawField>,
+    /// A second round opening in the beam, which cuts stars off the axis.
+    pub vignetting: Option<RawVignetting>,
 }
 
 #[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
@@ -132,6 +133,17 @@ pub(in crate::scenario) struct RawField {
     #[serde(default)]
     #[schemars(range(min = -1e3, max = 1e3), example = 0.02)]
     pub curvature_um_per_mm2: f64,
+}
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawVignetting {
+    /// Diameter of the opening as the star on the axis sees it over the aperture.
+    #[schemars(range(max = 40000.0), extend("exclusiveMinimum" = 0.0), example = 200.0)]
+    pub diameter_mm: f64,
+    /// Distance ahead of the pupil; it is seen displaced by distance × field / focal length, for negative ones the other way.
+    #[schemars(range(min = -1e6, max = 1e6), example = 900.0)]
+    pub distance_mm: f64,
 }
 
 fn one() -> u32 {

@@ -1,7 +1,7 @@
 //! `[assembly]`.
 
 use crate::instrument::{Assembly, ClockwiseTurn, Response, Screw};
-use crate::scenario::error::{Problem, quoted};
+use crate::scenario::error::quoted;
 use crate::scenario::findings::Findings;
 use crate::scenario::raw::{RawAssembly, RawClockwise, RawResponse};
 use crate::units::{ARCMIN, DEG, MM, NM, UM};
@@ -106,22 +106,12 @@ fn check_azimuths(assembly: &RawAssembly, findings: &mut Findings<'_>) {
 }
 
 fn check_response(assembly: &RawAssembly, findings: &mut Findings<'_>) {
-    let hint = "type the response in [assembly.response], or learn it with `skewstar learn`";
-    match (&assembly.response, &assembly.prescription) {
-        (Some(_), Some(_)) => findings.exclude_each_other(
+    if assembly.response.is_some() && assembly.prescription.is_some() {
+        findings.exclude_each_other(
             "assembly.response",
             "assembly.prescription",
             "leave one of them out",
-        ),
-        (None, Some(_)) => {
-            let key = "assembly.prescription";
-            let problem = Problem::NotYet {
-                key: key.to_owned(),
-                what: key.to_owned(),
-            };
-            findings.wrong_key(key, problem, hint);
-        }
-        (_, None) => {}
+        );
     }
 }
 

@@ -7,10 +7,13 @@
 mod assembly;
 mod camera;
 mod mask;
+mod prescription;
 mod state;
 mod telescope;
 
-use crate::instrument::Instrument;
+use crate::instrument::{FieldTerms, Instrument};
+use crate::mechanics::Flexure;
+use crate::mechanics::prescription::Derived;
 use crate::state::{Modes, State};
 use crate::units::NM;
 
@@ -26,6 +29,7 @@ pub(super) fn check(raw: &RawScenario, document: &Document) -> Result<(), Scenar
     telescope::check(&raw.telescope, &mut findings);
     if let Some(unit) = &raw.assembly {
         assembly::check(unit, &mut findings);
+        prescription::check(unit, &raw.telescope, &mut findings);
     }
     if let Some(plate) = &raw.mask {
         mask::check(plate, &raw.telescope, &mut findings);
@@ -35,16 +39,45 @@ pub(super) fn check(raw: &RawScenario, document: &Document) -> Result<(), Scenar
     findings.finish()
 }
 
+/// What a checked scenario means.
+pub(super) struct Built {
+    pub instrument: Instrument,
+    pub state: State,
+    /// What was traced from [assembly.prescription].
+    pub traced: Option<Derived>,
+    /// How the unit leans.
+    pub flexure: Option<Flexure>,
+}
+
 /// Converts a checked scenario.
-pub(super) fn build(raw: &RawScenario) -> (Instrument, State) {
-    let instrument = Instrument {
+pub(super) fn build(raw: &RawScenario) -> Built {
+    let traced = raw
+        .assembly
+        .as_ref()
+        .and_then(|unit| prescription::traced(unit, &raw.telescope)?.ok());
+    let mut instrument = Instrument {
         telescope: telescope::build(&raw.telescope),
         assembly: raw.assembly.as_ref().map(assembly::build),
         mask: raw.mask.as_ref().map(mask::build),
         camera: camera::build(&raw.camera),
     };
+    if let (Some(derived), Some(unit)) = (&traced, &mut instrument.assembly) {
+        unit.response = Some(derived.response.clone());
+        if raw.telescope.field.is_none() {
+            let vignetting = instrument.telescope.field.vignetting;
+            instrument.telescope.field = FieldTerms {
+                vignetting,
+                ..derived.field.clone()
+            };
+        }
+    }
     let state = state::build(raw, &instrument);
-    (instrument, state)
+    Built {
+        instrument,
+        state,
+        traced,
+        flexure: state::flexure(raw),
+    }
 }
 
 /// The title ends up in picture and frame headers, which carry one printable line.

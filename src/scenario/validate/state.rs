@@ -1,13 +1,14 @@
 //! `[state]`, `[star]`, `[sky]` and `[exposure]`.
 
 use crate::instrument::Instrument;
+use crate::mechanics::{Flexure, Pointing};
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Findings;
 use crate::scenario::nearest::nearest;
 use crate::scenario::path::joined;
 use crate::scenario::raw::{RawAssembly, RawScenario, RawSeidel, RawShape, RawSky, RawStar};
 use crate::state::{Exposure, Modes, Sky, Star, State};
-use crate::units::{ARCSEC, DEG, MM, NM, UM};
+use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
 use crate::wavefront::{self, Seidel};
 
 use super::telescope::check_field_point;
@@ -29,6 +30,7 @@ pub(super) fn check(raw: &RawScenario, findings: &mut Findings<'_>) {
     check_mask_on(raw, findings);
     check_turns(raw, findings);
     check_annulus(raw, findings);
+    check_flexure(raw, findings);
 }
 
 pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
@@ -39,6 +41,7 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
         field_m: scaled(state.field_mm, MM),
         mask_on: state.mask_on.unwrap_or(raw.mask.is_some()),
         turns: turns(raw),
+        flexure_rad: flexure_tilt(raw),
         modes: all_modes(raw, instrument),
         star: raw.star.as_ref().map(star),
         sky: sky(&raw.sky),
@@ -132,11 +135,25 @@ fn check_turned(key: &str, turned: f64, assembly: &RawAssembly, findings: &mut F
             number(length_mm)
         );
         findings.out_of_range(key, number(turned), allowed, &hint);
-    } else if turned != 0.0 && assembly.response.is_none() {
+    } else if turned != 0.0 && assembly.response.is_none() && assembly.prescription.is_none() {
         let allowed = "0 where there is no [assembly.response]";
         let hint =
             "without a response nobody knows what a turn does to the star; type it in or learn it";
         findings.out_of_range(key, number(turned), allowed, hint);
+    }
+}
+
+fn check_flexure(raw: &RawScenario, findings: &mut Findings<'_>) {
+    let unit = raw.assembly.as_ref().filter(|unit| unit.flexure.is_some());
+    if unit.is_some_and(|unit| unit.response.is_none() && unit.prescription.is_none()) {
+        let problem = Problem::NoMeaning {
+            key: "assembly.flexure".into(),
+            condition: "where there is neither [assembly.response] nor [assembly.prescription]"
+                .into(),
+        };
+        let hint =
+            "without a response nobody knows what a tilt does to the star; type it in or learn it";
+        findings.wrong_key("assembly.flexure", problem, hint);
     }
 }
 
@@ -167,6 +184,28 @@ fn turns(raw: &RawScenario) -> Vec<f64> {
     screws
         .map(|screw| typed.get(&screw.name).copied().unwrap_or(0.0))
         .collect()
+}
+
+/// How the unit leans, where the file says so.
+pub(super) fn flexure(raw: &RawScenario) -> Option<Flexure> {
+    let flexure = raw.assembly.as_ref()?.flexure.as_ref()?;
+    Some(Flexure {
+        level_tilt_rad: flexure.level_tilt_arcmin * ARCMIN,
+        when_set: Pointing {
+            altitude_rad: flexure.set_at_altitude_deg * DEG,
+            down_rad: flexure.set_at_down_deg * DEG,
+        },
+    })
+}
+
+/// Tilt of the unit under its own weight; at the zenith where no star says how high the telescope points.
+fn flexure_tilt(raw: &RawScenario) -> [f64; 2] {
+    let altitude_deg = raw.star.as_ref().map_or(90.0, |star| star.altitude_deg);
+    let now = Pointing {
+        altitude_rad: altitude_deg * DEG,
+        down_rad: raw.state.down_deg * DEG,
+    };
+    flexure(raw).map_or([0.0; 2], |flexure| flexure.tilt_rad(now))
 }
 
 /// The sum of the three ways of writing aberrations, over the full circle.

@@ -1,7 +1,7 @@
 //! `[telescope]`.
 
 use crate::instrument::{
-    ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, Telescope, Vane,
+    ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
 };
 use crate::scenario::error::number;
 use crate::scenario::findings::Findings;
@@ -31,12 +31,14 @@ pub(super) fn check(telescope: &RawTelescope, findings: &mut Findings<'_>) {
         );
     }
     check_chromatic(telescope, findings);
-    check_field_point(
-        "telescope.field.axis_mm",
-        telescope.field.axis_mm,
-        telescope.focal_length_mm,
-        findings,
-    );
+    if let Some(field) = &telescope.field {
+        check_field_point(
+            "telescope.field.axis_mm",
+            field.axis_mm,
+            telescope.focal_length_mm,
+            findings,
+        );
+    }
 }
 
 pub(super) fn build(telescope: &RawTelescope) -> Telescope {
@@ -65,7 +67,17 @@ pub(super) fn build(telescope: &RawTelescope) -> Telescope {
             .collect(),
         design: modes(&telescope.design_nm),
         chromatic: chromatic.collect(),
-        field: field_terms(&telescope.field),
+        field: FieldTerms {
+            vignetting: telescope.vignetting.as_ref().map(|opening| RoundStop {
+                diameter_m: opening.diameter_mm * MM,
+                distance_m: opening.distance_mm * MM,
+            }),
+            ..telescope
+                .field
+                .as_ref()
+                .map(field_terms)
+                .unwrap_or_default()
+        },
     }
 }
 
@@ -237,5 +249,6 @@ fn field_terms(field: &RawField) -> FieldTerms {
         coma_per_m: field.coma_nm_per_mm * NM / MM,
         astigmatism_per_m2: field.astigmatism_nm_per_mm2 * NM / (MM * MM),
         curvature_per_m2: field.curvature_um_per_mm2 * UM / (MM * MM),
+        vignetting: None,
     }
 }
