@@ -19,6 +19,8 @@ pub enum Purpose {
     Read,
     /// The pixels' own sensitivity.
     PixelResponse,
+    /// Places and magnitudes of the stars of a field.
+    FieldStars,
 }
 
 impl Seed {
@@ -30,6 +32,7 @@ impl Seed {
             Purpose::Shot => b"shot",
             Purpose::Read => b"read",
             Purpose::PixelResponse => b"pixel-response",
+            Purpose::FieldStars => b"field-stars",
         };
         key[8..8 + name.len()].copy_from_slice(name);
         let mut stream = ChaCha8Rng::from_seed(key);

@@ -65,6 +65,8 @@ pub struct State {
     pub sensor_offset_m: f64,
     /// Whether the frame follows the star.
     pub recentred: bool,
+    /// Where the star stands from the middle of a frame that is not recentred, besides the image shift; pupil axes.
+    pub aside_m: [f64; 2],
     /// Where the star is on the sensor, from its centre, pupil axes.
     pub field_m: [f64; 2],
     /// Whether the mask is on the telescope.
@@ -89,6 +91,7 @@ impl Default for State {
         State {
             sensor_offset_m: 0.0,
             recentred: true,
+            aside_m: [0.0; 2],
             field_m: [0.0; 2],
             mask_on: false,
             turns: Vec::new(),
@@ -132,4 +135,31 @@ pub struct Sky {
 pub struct Exposure {
     /// Duration.
     pub time_s: f64,
+}
+
+/// The stars of a whole sensor.
+#[derive(Debug, Clone, PartialEq)]
+pub enum FieldStars {
+    /// One after the other.
+    Listed(Vec<FieldStar>),
+    /// Drawn from a seed, evenly over the sensor.
+    Drawn {
+        /// How many.
+        count: usize,
+        /// Brightest and faintest magnitude.
+        magnitudes: [f64; 2],
+        /// The number of stars brighter than m grows as 10^(slope·m).
+        slope_per_magnitude: f64,
+    },
+}
+
+/// One star of a field.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FieldStar {
+    /// Where it is on the sensor, from its centre, pupil axes.
+    pub field_m: [f64; 2],
+    /// Johnson V magnitude above the atmosphere.
+    pub magnitude: f64,
+    /// Temperature of its spectrum; `None` for that of the scenario's star.
+    pub temperature_k: Option<f64>,
 }

@@ -239,6 +239,7 @@ fn the_whole_file_uses_every_key_there_is() {
     let unused = [
         "camera.passband_nm",
         "assembly.prescription",
+        "field.stars",
         "mask.holes",
         "mask.regions",
         "mask.drawing",

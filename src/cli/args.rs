@@ -34,6 +34,11 @@ pub enum Verb {
         after_help = "Example: skewstar sheet scenarios/fast-unit-one-screw.toml --rows state.modes_nm.7=-150,0,150 --columns state.sensor_offset_um=-400,0,400\n\nKeys joined by & move together: --columns 'state.turns.B=0,0.1,0.2&state.sensor_offset_um=0,100,200'. At least one of --rows and --columns is needed."
     )]
     Sheet(SheetArgs),
+    /// Render a whole sensor of stars, each with the image of its own place
+    #[command(
+        after_help = "Example: skewstar field scenarios/fields/whole-sensor.toml --set state.turns.B=0.1\n\nThe camera's frame is the sensor. The stars are those of [field]; [star] gives their temperature and altitude, and the brightness of the cut-outs."
+    )]
+    Field(FieldArgs),
     /// Print a JSON Schema of the scenario file, for editors
     Schema,
     /// Print a completion script for a shell
@@ -156,6 +161,17 @@ pub struct SheetArgs {
     /// A key and its values, from left to right
     #[arg(long, value_name = "KEY=V1,V2,...", allow_hyphen_values = true)]
     pub columns: Option<String>,
+}
+
+/// Arguments of `field`.
+#[derive(Debug, Args)]
+pub struct FieldArgs {
+    /// The scenario.
+    #[command(flatten)]
+    pub scenario: ScenarioArgs,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
 }
 
 /// Kinds of telescope for `new`.

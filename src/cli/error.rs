@@ -6,6 +6,7 @@ use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
 use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
+use crate::simulate::FieldError;
 use std::io;
 use std::path::PathBuf;
 
@@ -50,6 +51,20 @@ pub enum CliError {
         panels: usize,
         /// Limit.
         limit: usize,
+    },
+    /// The scenario names no stars for its sensor.
+    #[error("{}: [field] is missing, which names the stars", path.display())]
+    NoField {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The field cannot be rendered.
+    #[error("{}: {source}", path.display())]
+    Field {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: FieldError,
     },
     /// The name for a new scenario is none.
     #[error("{name:?} cannot be a file name: {reason}")]
@@ -104,6 +119,10 @@ impl CliError {
                 "give both sections, or leave --png16 and --tiff out and use the expected frame",
             ),
             CliError::TooManyPanels { .. } => Some("give fewer values, or make several sheets"),
+            CliError::NoField { .. } => Some(
+                "add [field] with count = 400 and magnitudes = [5.0, 12.0], or a list of stars",
+            ),
+            CliError::Field { source, .. } => Some(source.hint()),
             CliError::Name { .. } => Some("use letters, digits, blanks, - and _"),
             CliError::Predict { source, .. } => Some(source.hint()),
             CliError::Output(error) => error.hint(),

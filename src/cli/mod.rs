@@ -4,6 +4,8 @@ mod annotate;
 pub mod args;
 mod check;
 mod error;
+mod field;
+mod field_pictures;
 pub mod interrupt;
 mod new;
 pub mod output;
@@ -30,6 +32,7 @@ pub fn run(cli: Cli) -> i32 {
         Verb::Check(args) => check::run(&args, &printer),
         Verb::Render(args) => render::run(&args, &printer),
         Verb::Sheet(args) => sheet::run(&args, &printer),
+        Verb::Field(args) => field::run(&args, &printer),
         Verb::Schema => printer.data(&scenario::schema()).map_err(CliError::from),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
@@ -54,6 +57,10 @@ fn printer_of(verb: &Verb) -> Printer {
             json: args.common.json,
         },
         Verb::Render(args) => Printer {
+            quiet: args.scenario.common.quiet,
+            json: args.scenario.common.json,
+        },
+        Verb::Field(args) => Printer {
             quiet: args.scenario.common.quiet,
             json: args.scenario.common.json,
         },

@@ -40,7 +40,7 @@ pub struct Alignment {
     pub modes: Modes,
     /// Sensor beyond best focus, field curvature and sensor tilt included.
     pub sensor_offset_m: f64,
-    /// How far the tilt moves the image, pupil axes.
+    /// How far the tilt, and the place the state asks for, move the image, pupil axes.
     pub image_shift_m: [f64; 2],
 }
 
@@ -61,14 +61,15 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
     ];
     let square = from_axis[0].powi(2) + from_axis[1].powi(2);
     let mut sensor_offset_m = state.sensor_offset_m + telescope.field.curvature_per_m2 * square;
-    let mut image_shift_m = [0.0; 2];
+    let mut image_shift_m = state.aside_m;
     if let Some(response) = instrument
         .assembly
         .as_ref()
         .and_then(|a| a.response.as_ref())
     {
         modes.add_scaled(&tilt_modes(response, plane.tilt_rad, from_axis), 1.0);
-        image_shift_m = plane.tilt_rad.map(|t| response.image_shift_m_per_rad * t);
+        let per_rad = response.image_shift_m_per_rad;
+        image_shift_m = [0, 1].map(|axis| state.aside_m[axis] + per_rad * plane.tilt_rad[axis]);
         let raised = plane.tilt_rad[0] * state.field_m[0] + plane.tilt_rad[1] * state.field_m[1];
         let away_is_outside = if response.focus_m_per_m < 0.0 {
             -1.0

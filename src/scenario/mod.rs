@@ -42,7 +42,7 @@ use sha2::{Digest, Sha256};
 use crate::instrument::Instrument;
 use crate::mechanics::Flexure;
 use crate::mechanics::prescription::Derived;
-use crate::state::State;
+use crate::state::{FieldStars, State};
 use document::{Document, Origin};
 
 /// A scenario that passed every check.
@@ -60,6 +60,8 @@ pub struct Scenario {
     pub traced: Option<Derived>,
     /// How the unit leans under its own weight; `None` where it is not said.
     pub flexure: Option<Flexure>,
+    /// The stars of a whole sensor; `None` where the file names none.
+    pub field: Option<FieldStars>,
     /// SHA-256 of the text, in hex; with overrides, of the text followed by a line feed and `--set KEY=VALUE` for each.
     pub sha256: String,
 }
@@ -94,6 +96,7 @@ pub fn read(text: &str, label: &str, overrides: &[String]) -> Result<Scenario, S
         state: built.state,
         traced: built.traced,
         flexure: built.flexure,
+        field: built.field,
         sha256: digest(text, overrides),
     })
 }

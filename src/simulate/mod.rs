@@ -6,11 +6,17 @@ mod edges;
 mod limits;
 mod readout;
 mod sentences;
+mod shape;
+mod starfield;
 mod truth;
 
 pub use edges::{Doughnut, Streak, doughnut, streaks};
 pub use readout::{read_out, saturation_adu};
 pub use sentences::{clock, sentences};
+pub use shape::{Shape, shape};
+pub use starfield::{
+    FieldError, Stamp, StarField, StarRecord, background, field_stars, stamp, star_field,
+};
 pub use truth::{DoughnutRecord, Numbered, Provenance, StreakRecord, Truth};
 
 use crate::frame::Frame;

@@ -24,7 +24,7 @@ NUMBER_TOLERANCE = 1e-9  # relative and absolute, for numbers in the JSON files
 ACCURACY_TOLERANCE = 0.05  # relative, for measured differences: they are differences of nearly equal arrays
 ACCURACY_FLOOR = 1e-12  # and below this they are rounding noise
 TRACED_TOLERANCE = 1e-5  # absolute, in nm, um and mm, for traced stars: paths of metres leave that much rounding
-NAMED_LIBRARIES = ("numpy", "scipy", "hcipy", "prysm", "GalSim", "optiland")
+NAMED_LIBRARIES = ("numpy", "scipy", "hcipy", "prysm", "GalSim")
 
 
 def main():

@@ -61,6 +61,8 @@ pub(super) struct RawScenario {
     pub sky: RawSky,
     /// The exposure.
     pub exposure: Option<RawExposure>,
+    /// The stars of a whole sensor, for `skewstar field`; the camera's frame is then the sensor.
+    pub field: Option<RawStarField>,
 }
 
 /// Zernike coefficients as typed: Noll index → nm RMS.

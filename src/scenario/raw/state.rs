@@ -157,6 +157,42 @@ pub(in crate::scenario) struct RawExposure {
     pub time_s: f64,
 }
 
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawStarField {
+    /// How many stars are drawn, evenly over the sensor.
+    #[schemars(range(min = 1, max = 100000), example = 400, extend("x-default" = "needed unless stars are listed"))]
+    pub count: Option<u32>,
+    /// Magnitudes of the brightest and the faintest star drawn, Johnson V.
+    #[schemars(inner(range(min = -30.0, max = 30.0)), example = [5.0, 12.0], extend("x-unit" = "mag", "x-default" = "needed unless stars are listed"))]
+    pub magnitudes: Option<[f64; 2]>,
+    /// The number of stars brighter than m grows as 10^(slope m).
+    #[serde(default = "slope")]
+    #[schemars(range(min = 0.0, max = 2.0), example = 0.35, extend("x-unit" = "per mag"))]
+    pub slope_per_magnitude: f64,
+    /// The stars one by one, in place of drawn ones.
+    #[schemars(length(min = 1, max = 100000))]
+    pub stars: Option<Vec<RawFieldStar>>,
+}
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawFieldStar {
+    /// Where the star is on the sensor (x, y), from its centre; at most a fifth of the focal length.
+    #[schemars(inner(range(min = -1e5, max = 1e5)), example = [3.0, -1.5])]
+    pub field_mm: [f64; 2],
+    /// Johnson V magnitude above the atmosphere.
+    #[schemars(range(min = -30.0, max = 30.0), example = 7.5, extend("x-unit" = "mag"))]
+    pub magnitude: f64,
+    /// Temperature of its Planck spectrum.
+    #[schemars(range(min = 1000.0, max = 100000.0), example = 4800.0, extend("x-default" = "star.temperature_k"))]
+    pub temperature_k: Option<f64>,
+}
+
+fn slope() -> f64 {
+    0.35
+}
+
 fn overhead() -> f64 {
     90.0
 }

@@ -14,7 +14,7 @@ mod telescope;
 use crate::instrument::{FieldTerms, Instrument};
 use crate::mechanics::Flexure;
 use crate::mechanics::prescription::Derived;
-use crate::state::{Modes, State};
+use crate::state::{FieldStars, Modes, State};
 use crate::units::NM;
 
 use super::document::Document;
@@ -47,6 +47,8 @@ pub(super) struct Built {
     pub traced: Option<Derived>,
     /// How the unit leans.
     pub flexure: Option<Flexure>,
+    /// The stars of a whole sensor.
+    pub field: Option<FieldStars>,
 }
 
 /// Converts a checked scenario.
@@ -77,6 +79,7 @@ pub(super) fn build(raw: &RawScenario) -> Built {
         state,
         traced,
         flexure: state::flexure(raw),
+        field: state::field(raw),
     }
 }
 

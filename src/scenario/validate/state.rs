@@ -2,17 +2,18 @@
 
 use crate::instrument::Instrument;
 use crate::mechanics::{Flexure, Pointing};
+use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Findings;
 use crate::scenario::nearest::nearest;
 use crate::scenario::path::joined;
 use crate::scenario::raw::{RawAssembly, RawScenario, RawSeidel, RawShape, RawSky, RawStar};
-use crate::state::{Exposure, Modes, Sky, Star, State};
+use crate::state::{Exposure, FieldStar, FieldStars, Modes, Sky, Star, State};
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
 use crate::wavefront::{self, Seidel};
 
 use super::telescope::check_field_point;
-use super::{modes, scaled};
+use super::{modes, pair, scaled};
 
 /// Largest defocus, as a fraction of the focal length.
 const WIDEST_DEFOCUS: f64 = 0.1;
@@ -31,6 +32,7 @@ pub(super) fn check(raw: &RawScenario, findings: &mut Findings<'_>) {
     check_turns(raw, findings);
     check_annulus(raw, findings);
     check_flexure(raw, findings);
+    check_field(raw, findings);
 }
 
 pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
@@ -38,6 +40,7 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
     State {
         sensor_offset_m: state.sensor_offset_um * UM,
         recentred: state.recentred,
+        aside_m: [0.0; 2],
         field_m: scaled(state.field_mm, MM),
         mask_on: state.mask_on.unwrap_or(raw.mask.is_some()),
         turns: turns(raw),
@@ -184,6 +187,58 @@ fn turns(raw: &RawScenario) -> Vec<f64> {
     screws
         .map(|screw| typed.get(&screw.name).copied().unwrap_or(0.0))
         .collect()
+}
+
+/// The stars of `skewstar field`, where the file names any.
+pub(super) fn field(raw: &RawScenario) -> Option<FieldStars> {
+    let field = raw.field.as_ref()?;
+    if let Some(list) = &field.stars {
+        let stars = list.iter().map(|star| FieldStar {
+            field_m: scaled(star.field_mm, MM),
+            magnitude: star.magnitude,
+            temperature_k: star.temperature_k,
+        });
+        return Some(FieldStars::Listed(stars.collect()));
+    }
+    Some(FieldStars::Drawn {
+        count: field.count? as usize,
+        magnitudes: field.magnitudes?,
+        slope_per_magnitude: field.slope_per_magnitude,
+    })
+}
+
+fn check_field(raw: &RawScenario, findings: &mut Findings<'_>) {
+    let Some(field) = &raw.field else {
+        return;
+    };
+    for (index, star) in field.stars.iter().flatten().enumerate() {
+        let key = format!("field.stars[{index}].field_mm");
+        check_field_point(&key, star.field_mm, raw.telescope.focal_length_mm, findings);
+    }
+    if field.stars.is_some() && field.count.is_some() {
+        findings.exclude_each_other("field.stars", "field.count", "leave one of them out");
+    } else if field.stars.is_none() {
+        for (key, absent) in [
+            ("field.count", field.count.is_none()),
+            ("field.magnitudes", field.magnitudes.is_none()),
+        ] {
+            if absent {
+                findings.missing_from("field", move || {
+                    missing(key, Some("field.stars is left out"))
+                });
+            }
+        }
+    }
+    if let Some([bright, faint]) = field.magnitudes
+        && bright > faint
+    {
+        findings.out_of_range(
+            "field.magnitudes",
+            pair([bright, faint]),
+            "the brightest, then the faintest",
+            "bright stars have the smaller magnitude",
+        );
+    }
 }
 
 /// How the unit leans, where the file says so.

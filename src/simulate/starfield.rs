@@ -1,0 +1,344 @@
+//! A whole sensor of stars: each with the image of its own place in the field.
+//!
+//! Nothing is interpolated or shared between stars but what is the same for all: every star has its own pupil, wavefront and
+//! sub-pixel place, and is added to the frame in a fixed order, so that the number of threads changes no bit. What is left out
+//! is said: light beyond a star's stamp (`light_in_stamp` of its record), and the field's effect on the brightness of the sky.
+
+use crate::frame::Frame;
+use crate::instrument::Instrument;
+use crate::predict::{Expected, Model, PredictError, Settings};
+use crate::pupil::frame_axes;
+use crate::rng::{Purpose, Seed};
+use crate::simulate::readout::read_out;
+use crate::state::{FieldStar, FieldStars, Star, State};
+use crate::units::{MM, NM, UM};
+use ndarray::Array2;
+use rand::RngExt;
+use rayon::prelude::*;
+use serde::Serialize;
+
+use super::shape::{Shape, shape};
+use super::truth::Numbered;
+
+/// The frame of a field, and what is true of each star in it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StarField {
+    /// Expected electrons.
+    pub expected: Expected,
+    /// Counts.
+    pub frame: Frame,
+    /// The stars in the order of the list, or as drawn.
+    pub stars: Vec<StarRecord>,
+}
+
+/// The truth about one star of a field; lengths in pixels are in frame axes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[allow(missing_docs)] // the keys are documented once, in DEVELOPERS.md, "The truth of a field"
+pub struct StarRecord {
+    pub star_px: [f64; 2],
+    pub field_mm: [f64; 2],
+    pub magnitude: f64,
+    pub electrons: f64,
+    pub light_in_stamp: f64,
+    pub sensor_offset_um: f64,
+    pub modes_nm: Numbered,
+    pub half_flux_diameter_px: f64,
+    pub elongation: f64,
+    pub elongation_deg: f64,
+    pub centroid_px: [f64; 2],
+}
+
+/// Why a field cannot be made.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum FieldError {
+    /// There is nothing to turn light into counts.
+    #[error(
+        "a star field needs [star], [exposure], and the camera's gain, quantum efficiency and read noise"
+    )]
+    NoCounts,
+    /// A star cannot be predicted.
+    #[error(transparent)]
+    Predict(#[from] PredictError),
+}
+
+impl FieldError {
+    /// What to try next.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            FieldError::NoCounts => {
+                "stars of different magnitudes need electrons: give these sections and keys"
+            }
+            FieldError::Predict(error) => error.hint(),
+        }
+    }
+}
+
+/// One star's light on its own small frame.
+pub struct Stamp {
+    /// Expected electrons of the star alone.
+    pub light: Array2<f64>,
+    /// Frame pixel of the stamp's pixel (0, 0).
+    pub corner_px: [i64; 2],
+    /// What is true of it.
+    pub record: StarRecord,
+}
+
+/// Stars that are computed before they are added to the frame: bounds the memory, not the result.
+const STARS_AT_ONCE: usize = 64;
+/// Half sides of a stamp.
+const STAMP_PX: [f64; 2] = [10.0, 256.0];
+/// Light per pixel that may be cut off at a stamp's edge.
+const CUT_E: f64 = 0.3;
+
+/// Places and magnitudes: the list, or drawn from the seed, evenly over the sensor.
+///
+/// The number of stars brighter than m grows as 10^(slope·m) between the two magnitudes.
+pub fn field_stars(instrument: &Instrument, stars: &FieldStars, seed: Seed) -> Vec<FieldStar> {
+    let (count, [bright, faint], slope) = match stars {
+        FieldStars::Listed(list) => return list.clone(),
+        FieldStars::Drawn {
+            count,
+            magnitudes,
+            slope_per_magnitude,
+        } => (*count, *magnitudes, *slope_per_magnitude),
+    };
+    let camera = &instrument.camera;
+    (0..count)
+        .map(|number| {
+            let mut stream = seed.stream(Purpose::FieldStars, number as u64);
+            let mut along =
+                |side_px: usize| (stream.random::<f64>() - 0.5) * side_px as f64 * camera.pixel_m;
+            let frame_m = [along(camera.width_px), along(camera.height_px)];
+            let share = stream.random::<f64>();
+            // the inverse of the distribution; a slope of 0 spreads them evenly
+            let rise = slope * std::f64::consts::LN_10 * (faint - bright);
+            let depth = if rise.abs() < 1e-9 {
+                share
+            } else {
+                libm::log1p(share * libm::expm1(rise)) / rise
+            };
+            FieldStar {
+                field_m: frame_axes(instrument).backward(frame_m),
+                magnitude: bright + (faint - bright) * depth,
+                temperature_k: None,
+            }
+        })
+        .collect()
+}
+
+/// Renders a field; `done` is called after each star.
+///
+/// # Errors
+/// [`FieldError`] when there are no counts to make, or a star cannot be predicted.
+pub fn star_field(
+    instrument: &Instrument,
+    state: &State,
+    stars: &[FieldStar],
+    seed: Seed,
+    settings: Settings,
+    done: &(dyn Fn() + Sync),
+) -> Result<StarField, FieldError> {
+    let camera = &instrument.camera;
+    let electronics = camera.electronics.as_ref().ok_or(FieldError::NoCounts)?;
+    let background = background(instrument, state, settings)?;
+    let (rows, columns) = (background.image.nrows(), background.image.ncols());
+    let mut image = Array2::from_shape_fn((camera.height_px, camera.width_px), |(row, column)| {
+        background.image[[row % rows, column % columns]]
+    });
+    let mut records = Vec::with_capacity(stars.len());
+    for together in stars.chunks(STARS_AT_ONCE) {
+        let stamps = together
+            .par_iter()
+            .map(|star| {
+                let stamp = stamp(instrument, state, star, &background, settings);
+                done();
+                stamp
+            })
+            .collect::<Result<Vec<Stamp>, FieldError>>()?;
+        for stamp in stamps {
+            add(&mut image, &stamp);
+            records.push(stamp.record);
+        }
+    }
+    let expected = Expected {
+        image,
+        star_total: records.iter().map(|r| r.electrons).sum(),
+        ..background
+    };
+    let frame = read_out(&expected, electronics, camera.pixel_m, seed);
+    Ok(StarField {
+        expected,
+        frame,
+        stars: records,
+    })
+}
+
+/// One star alone, at its own place and sub-pixel phase.
+///
+/// # Errors
+/// As [`star_field`].
+pub fn stamp(
+    instrument: &Instrument,
+    state: &State,
+    star: &FieldStar,
+    background: &Expected,
+    settings: Settings,
+) -> Result<Stamp, FieldError> {
+    let axes = frame_axes(instrument);
+    let pixel_m = instrument.camera.pixel_m;
+    let middle = [instrument.camera.width_px, instrument.camera.height_px]
+        .map(|side| 0.5 * (side as f64 - 1.0));
+    let from_middle = axes.forward(star.field_m).map(|m| m / pixel_m);
+    let star_px = [middle[0] + from_middle[0], middle[1] + from_middle[1]];
+    let own = own_state(state, star).ok_or(FieldError::NoCounts)?;
+    let half_px = half_side_px(instrument, &own, settings)?;
+    // an even corner keeps the colours of a filter array in step with the frame
+    let corner_px =
+        star_px.map(|p| 2 * ((p.round() as i64 - half_px as i64) as f64 / 2.0).floor() as i64);
+    let side_px = 2 * half_px + 2;
+    let mut small = instrument.clone();
+    (small.camera.width_px, small.camera.height_px) = (side_px, side_px);
+    let stamp_middle = 0.5 * (side_px as f64 - 1.0);
+    let aside_px = [0, 1].map(|axis| star_px[axis] - corner_px[axis] as f64 - stamp_middle);
+    let own = placed(&small, &own, axes.backward(aside_px.map(|p| p * pixel_m)));
+    let model = Model::new(&small, &own, settings)?;
+    let expected = Expected::new(&model, &small, &own, settings)?;
+    if !expected.in_electrons {
+        return Err(FieldError::NoCounts);
+    }
+    let (rows, columns) = background.image.dim();
+    let light = Array2::from_shape_fn(expected.image.dim(), |(row, column)| {
+        expected.image[[row, column]] - background.image[[row % rows, column % columns]]
+    });
+    let Shape {
+        centroid_px,
+        half_flux_diameter_px,
+        elongation,
+        elongation_rad,
+    } = shape(&light);
+    let last = model.alignment.modes.highest().max(11);
+    Ok(Stamp {
+        record: StarRecord {
+            star_px,
+            field_mm: star.field_m.map(|m| m / MM),
+            magnitude: star.magnitude,
+            electrons: expected.star_total,
+            light_in_stamp: expected.light_in_frame,
+            sensor_offset_um: model.alignment.sensor_offset_m / UM,
+            modes_nm: Numbered(
+                (2..=last)
+                    .map(|noll| (noll, model.alignment.modes.get(noll) / NM))
+                    .collect(),
+            ),
+            half_flux_diameter_px,
+            elongation,
+            elongation_deg: elongation_rad.to_degrees(),
+            centroid_px: [0, 1].map(|axis| centroid_px[axis] + corner_px[axis] as f64),
+        },
+        light,
+        corner_px,
+    })
+}
+
+/// Sky and dark current of a pixel, as a tile that repeats over the sensor (2 × 2 for a filter array).
+///
+/// # Errors
+/// As [`star_field`].
+pub fn background(
+    instrument: &Instrument,
+    state: &State,
+    settings: Settings,
+) -> Result<Expected, FieldError> {
+    let unseen = FieldStar {
+        field_m: [0.0; 2],
+        magnitude: 200.0,
+        temperature_k: None,
+    };
+    let own = own_state(state, &unseen).ok_or(FieldError::NoCounts)?;
+    let mut small = instrument.clone();
+    (small.camera.width_px, small.camera.height_px) = (2, 2);
+    let model = Model::new(&small, &own, settings)?;
+    let expected = Expected::new(&model, &small, &own, settings)?;
+    if expected.in_electrons {
+        Ok(expected)
+    } else {
+        Err(FieldError::NoCounts)
+    }
+}
+
+/// The state with another star at another place.
+fn own_state(state: &State, star: &FieldStar) -> Option<State> {
+    let common = state.star.as_ref()?;
+    Some(State {
+        field_m: star.field_m,
+        star: Some(Star {
+            magnitude: star.magnitude,
+            temperature_k: star.temperature_k.unwrap_or(common.temperature_k),
+            ..*common
+        }),
+        ..state.clone()
+    })
+}
+
+/// The state with the star away from the middle of its stamp; what a tilt shifts is taken off, since the frame follows the stars.
+fn placed(instrument: &Instrument, state: &State, aside_m: [f64; 2]) -> State {
+    let shift_m = crate::mechanics::align(instrument, state).image_shift_m;
+    State {
+        recentred: false,
+        aside_m: [aside_m[0] - shift_m[0], aside_m[1] - shift_m[1]],
+        ..state.clone()
+    }
+}
+
+/// Half the side of a stamp: the rays, the seeing, and diffraction until what is cut falls below [`CUT_E`].
+///
+/// Beyond a radius r an annular pupil leaves the share 2λN/(π²r(1−ε)) of the light, so that a
+/// pixel there holds λN/(π³(1−ε)r³) of it per area.
+fn half_side_px(
+    instrument: &Instrument,
+    state: &State,
+    settings: Settings,
+) -> Result<usize, FieldError> {
+    let mut tiny = instrument.clone();
+    (tiny.camera.width_px, tiny.camera.height_px) = (2, 2);
+    let model = Model::new(&tiny, state, settings)?;
+    let expected = Expected::new(&model, &tiny, state, settings)?;
+    let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
+    let radius = telescope.aperture_radius_m();
+    let wavefront = model.reference_wavefront();
+    let map = crate::wavefront::Wavefront::radial_map(telescope);
+    let mut reach_m = 0.0f64;
+    for spoke in 0..24 {
+        for ring in 1..=4 {
+            let (angle, r) = (
+                std::f64::consts::TAU * f64::from(spoke) / 24.0,
+                radius * f64::from(ring) / 4.0,
+            );
+            let [x, y] = wavefront.ray_m(map.forward([r * libm::cos(angle), r * libm::sin(angle)]));
+            reach_m = reach_m.max(x.abs()).max(y.abs());
+        }
+    }
+    let seeing_m = state.sky.seeing_rad.unwrap_or(0.0) * telescope.focal_length_m;
+    let spread_m = model.reference_m * telescope.focal_ratio()
+        / (1.0 - telescope.obstruction_ratio()).max(0.05);
+    let per_area = expected.star_total * spread_m / std::f64::consts::PI.powi(3);
+    let wings_m = libm::cbrt(per_area * pixel_m * pixel_m / CUT_E);
+    let half_px = (reach_m + 3.0 * seeing_m + wings_m) / pixel_m;
+    Ok(half_px
+        .clamp(STAMP_PX[0], STAMP_PX[1].max(reach_m / pixel_m + 16.0))
+        .ceil() as usize)
+}
+
+/// Adds the part of a stamp that falls on the sensor.
+fn add(image: &mut Array2<f64>, stamp: &Stamp) {
+    let (rows, columns) = (image.nrows() as i64, image.ncols() as i64);
+    for ((row, column), light) in stamp.light.indexed_iter() {
+        let (y, x) = (
+            stamp.corner_px[1] + row as i64,
+            stamp.corner_px[0] + column as i64,
+        );
+        if (0..rows).contains(&y) && (0..columns).contains(&x) {
+            image[[y as usize, x as usize]] += light;
+        }
+    }
+}
