@@ -6,6 +6,7 @@ mod bound;
 mod camera;
 mod cli;
 mod conventions;
+mod field;
 mod files;
 mod masked;
 mod peers;

@@ -6,6 +6,7 @@ use ndarray::{Array2, Axis};
 use num_complex::Complex;
 use rayon::prelude::*;
 use rustfft::Fft;
+use std::cell::RefCell;
 use std::sync::Arc;
 
 /// How one wavelength is blurred.
@@ -87,7 +88,7 @@ impl Spectrum {
     pub fn add(&mut self, image: &Array2<f64>, blur: &Blur, weight: f64) {
         let spectrum = Transformed::new(image, None, self.portable);
         let (rows, columns) = image.dim();
-        let transfer = transfer_map(rows, columns, self.cell_m, |f| blur.transfer(f));
+        let transfer = remembered_map(rows, columns, self.cell_m, blur);
         self.add_product(&spectrum, &transfer, weight);
     }
 
@@ -125,6 +126,37 @@ impl Spectrum {
         );
         1.0 / (rows * columns) as f64
     }
+}
+
+/// Maps that a thread remembers: stars of one field are blurred alike, one after the other.
+const REMEMBERED: usize = 8;
+/// Larger maps are made anew each time.
+const REMEMBERED_CELLS: usize = 1 << 20;
+
+thread_local! {
+    static MAPS: RefCell<Vec<(MapKey, Arc<Array2<f64>>)>> = const { RefCell::new(Vec::new()) };
+}
+
+/// What a map depends on.
+type MapKey = (usize, usize, f64, Blur);
+
+/// The [`transfer_map`] of a blur: the one made before for exactly the same values, or a new one. Memory only, never a result.
+fn remembered_map(rows: usize, columns: usize, cell_m: f64, blur: &Blur) -> Arc<Array2<f64>> {
+    let key: MapKey = (rows, columns, cell_m, *blur);
+    let known = MAPS.with_borrow(|maps| maps.iter().find(|m| m.0 == key).map(|m| m.1.clone()));
+    if let Some(map) = known {
+        return map;
+    }
+    let map = Arc::new(transfer_map(rows, columns, cell_m, |f| blur.transfer(f)));
+    if rows * columns <= REMEMBERED_CELLS {
+        MAPS.with_borrow_mut(|maps| {
+            if maps.len() == REMEMBERED {
+                maps.remove(0);
+            }
+            maps.push((key, map.clone()));
+        });
+    }
+    map
 }
 
 /// A real, even transfer function at every frequency of an image of `rows` × `columns` cells.
