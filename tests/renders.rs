@@ -40,6 +40,123 @@ fn every_lesson_has_its_picture_and_the_program_still_makes_it() {
     );
 }
 
+/// Sheets and cut-outs: name of the picture, verb, scenario, further arguments, and the file that the program writes.
+const MORE: [(&str, &[&str], &str); 6] = [
+    (
+        "sheet-through-focus",
+        &[
+            "sheet",
+            "scenarios/fast-unit-one-screw.toml",
+            "--set",
+            "title=\"Screw B too short, right and too long, through focus\"",
+            "--rows",
+            "state.turns.B=-0.125,0,0.125",
+            "--columns",
+            "state.sensor_offset_um=-480,-240,0,240,480",
+        ],
+        "fast-unit-one-screw.sheet.png",
+    ),
+    (
+        "sheet-coma",
+        &[
+            "sheet",
+            "scenarios/fast-unit-one-screw.toml",
+            "--set",
+            "title=\"Coma in focus: how much, and which way\"",
+            "--set",
+            "state.turns.B=0",
+            "--set",
+            "state.sensor_offset_um=0",
+            "--set",
+            "camera.width_px=28",
+            "--set",
+            "camera.height_px=28",
+            "--set",
+            "state.seidel_waves.reference_wavelength_nm=550",
+            "--rows",
+            "state.seidel_waves.coma=0,1,2,4",
+            "--columns",
+            "state.seidel_waves.coma_deg=0,90,180,270",
+        ],
+        "fast-unit-one-screw.sheet.png",
+    ),
+    (
+        "sheet-doughnut-and-mask",
+        &[
+            "sheet",
+            "scenarios/mask-two-zone-coma.toml",
+            "--set",
+            "title=\"The same error as a doughnut and behind a mask with slots in two zones\"",
+            "--columns",
+            "state.turns.B=0,-0.05,-0.1,-0.2",
+            "--rows",
+            "state.mask_on=false,true&state.sensor_offset_um=-330,0",
+        ],
+        "mask-two-zone-coma.sheet.png",
+    ),
+    (
+        "field-tilt-0",
+        &field_with("title=\"Fast unit, tilt 0 arcmin\"", "state.turns.A=0"),
+        "whole-sensor.field.cutouts.png",
+    ),
+    (
+        "field-tilt-2",
+        &field_with("title=\"Fast unit, tilt 2 arcmin\"", "state.turns.A=0.0838"),
+        "whole-sensor.field.cutouts.png",
+    ),
+    (
+        "field-tilt-5",
+        &field_with("title=\"Fast unit, tilt 5 arcmin\"", "state.turns.A=0.2094"),
+        "whole-sensor.field.cutouts.png",
+    ),
+];
+
+/// A smaller part of the sensor and one star: only the cut-outs are kept.
+const fn field_with(title: &'static str, turns: &'static str) -> [&'static str; 12] {
+    [
+        "field",
+        "scenarios/fields/whole-sensor.toml",
+        "--set",
+        "camera.width_px=3000",
+        "--set",
+        "camera.height_px=2000",
+        "--set",
+        "field.count=1",
+        "--set",
+        title,
+        "--set",
+        turns,
+    ]
+}
+
+#[test]
+fn every_sheet_and_field_is_still_made() {
+    let mut wrong = Vec::new();
+    for (name, arguments, file) in MORE {
+        let folder = tempfile::tempdir().unwrap();
+        let done = Command::new(env!("CARGO_BIN_EXE_skewstar"))
+            .current_dir(env!("CARGO_MANIFEST_DIR"))
+            .args(arguments)
+            .args(["--quiet", "--out"])
+            .arg(folder.path())
+            .output()
+            .unwrap();
+        assert!(
+            done.status.success(),
+            "{name}: {}",
+            String::from_utf8_lossy(&done.stderr)
+        );
+        if let Some(problem) = differs(&folder.path().join(file), &committed(name)) {
+            wrong.push(format!("{name}: {problem}"));
+        }
+    }
+    assert!(
+        wrong.is_empty(),
+        "{}\nUPDATE_RENDERS=1 writes them anew",
+        wrong.join("\n")
+    );
+}
+
 fn committed(stem: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("renders")

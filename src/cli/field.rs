@@ -140,8 +140,8 @@ fn sample_places(scenario: &Scenario) -> Vec<[f64; 2]> {
         (middle + share * side_px as f64).round() - middle
     };
     let mut places = Vec::new();
-    for up in [-0.4, 0.0, 0.4] {
-        for right in [-0.42, -0.21, 0.0, 0.21, 0.42] {
+    for up in [-0.34, 0.0, 0.34] {
+        for right in [-0.4, -0.2, 0.0, 0.2, 0.4] {
             let frame_px = [across(right, camera.width_px), across(up, camera.height_px)];
             places.push(axes.backward(frame_px.map(|p| p * camera.pixel_m)));
         }

@@ -105,7 +105,7 @@ pub fn cut_outs(sensor: &Sensor, samples: &[Stamp]) -> Result<Canvas, PictureErr
         .iter()
         .map(|s| s.record.half_flux_diameter_px)
         .fold(0.0, f64::max);
-    let side = ((2.6 * size).ceil() as usize).clamp(12, 160) | 1;
+    let side = ((3.2 * size).ceil() as usize).clamp(12, 160) | 1;
     let magnification = ((CUT_OUT * SIDE_PX) as usize / side).max(1);
     let windows: Vec<Array2<f64>> = samples.iter().map(|s| window(s, side)).collect();
     let stretch = windows.iter().map(Stretch::of).reduce(Stretch::merged);
@@ -224,11 +224,11 @@ fn captions(canvas: &mut Canvas, sensor: &Sensor, words: &[String]) {
     }
 }
 
-/// The part of a stamp about its star, `side` pixels square.
+/// The part of a stamp about the centre of its light, `side` pixels square.
 fn window(sample: &Stamp, side: usize) -> Array2<f64> {
     let first = [0, 1].map(|axis| {
-        let star = sample.record.star_px[axis].round() as i64 - sample.corner_px[axis];
-        star - side as i64 / 2
+        let middle = sample.record.centroid_px[axis].round() as i64 - sample.corner_px[axis];
+        middle - side as i64 / 2
     });
     Array2::from_shape_fn((side, side), |(row, column)| {
         let place = (first[1] + row as i64, first[0] + column as i64);

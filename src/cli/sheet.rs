@@ -25,7 +25,7 @@ use serde::Serialize;
 /// A sheet of more panels than this cannot be looked at.
 const PANELS_AT_MOST: usize = 400;
 /// A panel is magnified to about this many canvas pixels.
-const PANEL_PX: usize = 190;
+const PANEL_PX: usize = 230;
 const GAP_PX: usize = 10;
 const LINE_PX: usize = 20;
 const MARGIN_PX: usize = 18;
@@ -164,7 +164,17 @@ fn draw(title: &str, axes: &Axes, panels: &[Array2<u8>]) -> Result<Canvas, Pictu
             .map(|step| step.iter().map(|set| label(set)).collect())
             .collect()
     };
-    let (row_labels, column_labels) = (labels(&axes.rows), labels(&axes.columns));
+    let row_labels = labels(&axes.rows);
+    let room_px = (side * magnification) as f64;
+    let column_labels: Vec<Vec<String>> = labels(&axes.columns)
+        .iter()
+        .map(|words| {
+            words
+                .iter()
+                .flat_map(|label| folded(label, room_px))
+                .collect()
+        })
+        .collect();
     let widest = row_labels
         .iter()
         .flatten()
@@ -233,7 +243,18 @@ fn draw(title: &str, axes: &Axes, panels: &[Array2<u8>]) -> Result<Canvas, Pictu
     Ok(canvas)
 }
 
-const SIZE_PX: f64 = 14.0;
+const SIZE_PX: f64 = 15.0;
+
+/// A label in one line, or, where it is too wide, with its value in a second one.
+fn folded(label: &str, room_px: f64) -> Vec<String> {
+    let fold = label.find(|c: char| c.is_ascii_digit() || c == '−');
+    match fold {
+        Some(at) if at > 0 && text_width_px(label, SIZE_PX) > room_px => {
+            vec![label[..at].trim_end().to_owned(), label[at..].to_owned()]
+        }
+        _ => vec![label.to_owned()],
+    }
+}
 
 /// Endings of keys that are units, the longer first, and how they are written.
 const UNITS: [(&str, &str); 15] = [
