@@ -5,5 +5,6 @@ mod answers;
 mod program;
 mod refusals;
 mod repeatable;
+mod sheets;
 mod stopping;
 mod written;

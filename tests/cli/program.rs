@@ -177,6 +177,14 @@ impl Done {
         self
     }
 
+    /// It could not do it and printed nothing on standard output.
+    #[track_caller]
+    pub fn unable(self) -> Done {
+        assert_eq!(self.status, Some(2), "{}", self.story);
+        assert_eq!(self.stdout, "", "{}", self.story);
+        self
+    }
+
     /// It could not do it; the error starts and the hint ends like this.
     #[track_caller]
     pub fn refused_like(self, start: &str, end: &str) -> Done {

@@ -126,7 +126,12 @@ def _prescriptions_record():
         "least rms), landing of the central ray along x and best focus along z",
         "cases": traced,
         "accuracy": {"largest_differences": differences, "limit": PRESCRIPTION_LIMIT},
-        "settings": {"library": "optiland", "version": metadata.version("optiland"), "rings": prescriptions.FINE, "rings_compared": prescriptions.COARSE},
+        "settings": {
+            "library": "optiland",
+            "version": metadata.version("optiland"),
+            "rings": prescriptions.FINE,
+            "rings_compared": prescriptions.COARSE,
+        },
     }
     faults = [
         f"prescriptions: {figure} differs by {difference:.1e}, allowed {PRESCRIPTION_LIMIT:.0e}"
