@@ -264,13 +264,13 @@ fn the_coma_node_is_found_in_the_rendered_field() {
     let tilt_arcmin = [0.9, -0.55];
     let seen = read_off(tilt_arcmin);
     let stars = grid();
-    for axis in 0..2 {
+    for (axis, tilt_arcmin) in tilt_arcmin.into_iter().enumerate() {
         let value: Vec<f64> = seen.iter().map(|s| s.0[axis]).collect();
         let place: Vec<f64> = stars.iter().map(|s| s.field_m[axis]).collect();
         let mean = value.iter().sum::<f64>() / value.len() as f64;
         let slope = place.iter().zip(&value).map(|(p, v)| p * v).sum::<f64>()
             / place.iter().map(|p| p * p).sum::<f64>();
-        let (node_mm, expected_mm) = (-mean / slope / MM, -120.0 / 36.0 * tilt_arcmin[axis]);
+        let (node_mm, expected_mm) = (-mean / slope / MM, -120.0 / 36.0 * tilt_arcmin);
         println!("axis {axis}: node at {node_mm:.4} mm, theory {expected_mm:.4} mm");
         // the circle that is summed cuts the faint far light, and whole pixels of it: a hundredth
         assert!(

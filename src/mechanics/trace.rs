@@ -115,8 +115,7 @@ impl Surface {
         let square = x_m * x_m + y_m * y_m;
         let c = self.curvature_per_m;
         let under_root = 1.0 - (1.0 + self.conic) * c * c * square;
-        // not `<=`: a NaN must not pass either
-        if !(under_root > 0.0) {
+        if under_root.is_nan() || under_root <= 0.0 {
             return Err(RayError::Misses(self.name));
         }
         let root = under_root.sqrt();
