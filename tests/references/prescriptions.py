@@ -5,11 +5,16 @@ from its base (a secondary towards the primary, a primary or a lens towards the 
 edge of a primary or a lens is the aperture, and moves aside with it.
 """
 
+import warnings
+
 import numpy as np
+from numba.core.errors import NumbaWarning
 from optiland.materials import IdealMaterial
 from optiland.optic import Optic
 
 from wavefront import prysm_noll
+
+warnings.simplefilter("ignore", NumbaWarning)  # the compiler's remarks about optiland's loops say nothing about rays
 
 ARCMIN = np.pi / 180 / 60
 WAVELENGTH_UM = 0.55
