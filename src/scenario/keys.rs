@@ -152,6 +152,7 @@ mod tests {
             "telescope.reflections",
             "camera.wavelengths",
             "camera.bits",
+            "field.count",
         ];
         for doc in key_table() {
             if doc.range.contains("number") && !counts.contains(&doc.path.as_str()) {

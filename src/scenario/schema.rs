@@ -158,6 +158,9 @@ fn drop_null(schema: &mut Json) {
             for list in ["type", "anyOf"] {
                 drop_null_of(object, list);
             }
+            if let Some(Json::Array(choices)) = object.get_mut("enum") {
+                choices.retain(|choice| !choice.is_null());
+            }
             object.values_mut().for_each(drop_null);
         }
         Json::Array(items) => items.iter_mut().for_each(drop_null),
@@ -194,11 +197,11 @@ mod tests {
     #[test]
     fn null_is_taken_out_wherever_it_may_stand() {
         let mut schema = json!({
-            "type": ["number", "null"], "default": null,
+            "type": ["number", "null"], "default": null, "enum": [1, 2, null],
             "properties": { "inner": { "anyOf": [{ "type": "object", "minProperties": 1 }, { "type": "null" }] } },
         });
         drop_null(&mut schema);
-        let expected = json!({ "type": "number", "properties": { "inner": { "type": "object", "minProperties": 1 } } });
+        let expected = json!({ "type": "number", "enum": [1, 2], "properties": { "inner": { "type": "object", "minProperties": 1 } } });
         assert_eq!(schema, expected);
     }
 

@@ -94,13 +94,14 @@ mod tests {
         })
     }
 
+    /// Parts of pixels are a fifth of a pixel wide: the radius is known to about a tenth of that.
     #[test]
     fn a_round_gaussian_has_the_size_of_the_textbook() {
         let found = shape(&gaussian(3.3, 3.3, 0.0));
         assert_abs_diff_eq!(
             found.half_flux_diameter_px,
             2.0 * 3.3 * (2.0 * 2f64.ln()).sqrt(),
-            epsilon = 0.02
+            epsilon = 0.05
         );
         assert_abs_diff_eq!(found.elongation, 1.0, epsilon = 0.01);
         assert_abs_diff_eq!(found.centroid_px[0], 30.3, epsilon = 1e-6);

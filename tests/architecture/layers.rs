@@ -38,7 +38,7 @@ const LAYERS: [(&str, u8); 29] = [
 ];
 
 /// Siblings that may know of each other, and why.
-const SIBLINGS: [(&str, &str, &str); 10] = [
+const SIBLINGS: [(&str, &str, &str); 11] = [
     (
         "instrument",
         "state",
@@ -58,6 +58,11 @@ const SIBLINGS: [(&str, &str, &str); 10] = [
         "pupil",
         "wavefront",
         "pupil and W must be mapped to the beam's sines by one and the same law",
+    ),
+    (
+        "mechanics",
+        "wavefront",
+        "traced rays are projected on the modes that the rest of the crate speaks in",
     ),
     ("practice", "scenario", "a session starts from a scenario"),
     ("practice", "image_io", "a session shows pictures"),
