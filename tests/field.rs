@@ -6,7 +6,7 @@ use skewstar::instrument::{Electronics, FieldTerms, Instrument, Response, RoundS
 use skewstar::mechanics::{Flexure, Plane, Pointing, turns_for};
 use skewstar::predict::{Expected, Model, Settings};
 use skewstar::rng::Seed;
-use skewstar::simulate::{StarField, field_stars, star_field};
+use skewstar::simulate::{StarField, background, field_stars, stamp, star_field};
 use skewstar::state::{Exposure, FieldStar, FieldStars, Star, State};
 use skewstar::units::{ARCMIN, DEG, MM, NM, UM};
 
@@ -94,6 +94,38 @@ fn a_field_of_one_star_is_that_star() {
         .fold(0.0, f64::max);
     println!("worst difference {worst:.3} e of a peak of {peak:.0} e");
     assert!(worst < 1e-3 * peak + 0.6, "{worst} e of {peak} e");
+}
+
+/// Stars that share a model, made for the one with the farthest rays, are the stars that each have their own.
+#[test]
+fn sharing_a_model_changes_no_star() {
+    let (mut instrument, state) = (unit(400), night());
+    instrument.telescope.field.curvature_per_m2 = 30.0 * UM / (MM * MM);
+    let stars = [
+        star(0.2, -0.1, 9.0),
+        star(1.6, 2.1, 9.1),
+        star(-2.3, 0.7, 9.2),
+    ];
+    let together = rendered(&instrument, &state, &stars);
+    let sky = background(&instrument, &state, Settings::default()).expect("a sky");
+    for (number, star) in stars.iter().enumerate() {
+        let alone = stamp(&instrument, &state, star, &sky, Settings::default()).expect("a star");
+        let [x, y] = alone.corner_px.map(|corner| corner as usize);
+        let norm = |values: &dyn Fn(f64, f64) -> f64| {
+            let both = alone.light.indexed_iter().map(|((row, column), own)| {
+                let shared = together.expected.image[[y + row, x + column]];
+                values(shared - sky.background_per_px, *own).powi(2)
+            });
+            both.sum::<f64>().sqrt()
+        };
+        let apart = norm(&|a, b| a - b) / norm(&|_, b| b);
+        println!(
+            "star {number}: offset {:.0} um, relative L2 {apart:.1e}",
+            alone.record.sensor_offset_um
+        );
+        // the finer of two samplings is no other star
+        assert!(apart < 1e-4, "{apart}");
+    }
 }
 
 #[test]
