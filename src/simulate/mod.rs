@@ -7,6 +7,7 @@ mod limits;
 mod readout;
 mod sentences;
 mod shape;
+mod stamps;
 mod starfield;
 mod truth;
 
@@ -14,9 +15,8 @@ pub use edges::{Doughnut, Streak, doughnut, streaks};
 pub use readout::{read_out, saturation_adu};
 pub use sentences::{clock, sentences};
 pub use shape::{Shape, shape};
-pub use starfield::{
-    FieldError, Stamp, StarField, StarRecord, background, field_stars, stamp, star_field,
-};
+pub use stamps::{Stamp, StarRecord, background, stamp};
+pub use starfield::{FieldError, StarField, field_stars, star_field};
 pub use truth::{DoughnutRecord, Numbered, Provenance, StreakRecord, Truth};
 
 use crate::frame::Frame;

@@ -5,24 +5,17 @@
 //! pupil changes with the field (an obstruction ahead of it, a second opening) each star has its own. Stars are added to the
 //! frame in a fixed order: the number of threads changes no bit. What is left out is said: light beyond a star's stamp (`light_in_stamp` of its record), and the field's effect on the brightness of the sky.
 
+use super::readout::read_out;
+use super::stamps::{Bench, Place, Stamp, StarRecord, background, stamp, stamps_together};
 use crate::frame::Frame;
 use crate::instrument::Instrument;
-use crate::mechanics::{Alignment, align};
-use crate::predict::{Expected, Model, PredictError, Settings};
+use crate::predict::{Expected, PredictError, Settings};
 use crate::pupil::frame_axes;
 use crate::rng::{Purpose, Seed};
-use crate::simulate::readout::read_out;
-use crate::spectrum::edges;
-use crate::state::{FieldStar, FieldStars, Star, State};
-use crate::units::{DEG, MM, NM, UM};
-use crate::wavefront::Wavefront;
+use crate::state::{FieldStar, FieldStars, State};
 use ndarray::Array2;
 use rand::RngExt;
 use rayon::prelude::*;
-use serde::Serialize;
-
-use super::shape::{Shape, shape};
-use super::truth::Numbered;
 
 /// The frame of a field, and what is true of each star in it.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,23 +26,6 @@ pub struct StarField {
     pub frame: Frame,
     /// The stars in the order of the list, or as drawn.
     pub stars: Vec<StarRecord>,
-}
-
-/// The truth about one star of a field; lengths in pixels are in frame axes.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-#[allow(missing_docs)] // the keys are documented once, in DEVELOPERS.md, "The truth of a field"
-pub struct StarRecord {
-    pub star_px: [f64; 2],
-    pub field_mm: [f64; 2],
-    pub magnitude: f64,
-    pub electrons: f64,
-    pub light_in_stamp: f64,
-    pub sensor_offset_um: f64,
-    pub modes_nm: Numbered,
-    pub half_flux_diameter_px: f64,
-    pub elongation: f64,
-    pub elongation_deg: f64,
-    pub centroid_px: [f64; 2],
 }
 
 /// Why a field cannot be made.
@@ -77,29 +53,10 @@ impl FieldError {
     }
 }
 
-/// One star's light on its own small frame.
-pub struct Stamp {
-    /// Expected electrons of the star alone.
-    pub light: Array2<f64>,
-    /// Frame pixel of the stamp's pixel (0, 0).
-    pub corner_px: [i64; 2],
-    /// What is true of it.
-    pub record: StarRecord,
-}
-
 /// Stars that are computed before they are added to the frame: bounds the memory, not the result.
 const STARS_AT_ONCE: usize = 256;
 /// Stars that share a model at most.
 const STARS_A_MODEL: usize = 16;
-/// Half sides of stamps are multiples of this.
-const SIDE_STEP_PX: f64 = 8.0;
-/// A star that nobody sees, for the background.
-const UNSEEN_MAGNITUDE: f64 = 60.0;
-/// Half sides of a stamp.
-const STAMP_PX: [f64; 2] = [10.0, 256.0];
-/// Light per pixel that may be cut off at a stamp's edge.
-const CUT_E: f64 = 0.3;
-
 /// Places and magnitudes: the list, or drawn from the seed, evenly over the sensor.
 ///
 /// The number of stars brighter than m grows as 10^(slope·m) between the two magnitudes.
@@ -219,277 +176,6 @@ fn shared_stamps(
         .collect();
     numbered.sort_by_key(|(number, _)| *number);
     Ok(numbered.into_iter().map(|(_, stamp)| stamp).collect())
-}
-
-/// One star alone, at its own place and sub-pixel phase.
-///
-/// # Errors
-/// As [`star_field`].
-pub fn stamp(
-    instrument: &Instrument,
-    state: &State,
-    star: &FieldStar,
-    background: &Expected,
-    settings: Settings,
-) -> Result<Stamp, FieldError> {
-    let bench = Bench {
-        instrument,
-        state,
-        background,
-        settings,
-    };
-    let place = bench.place(star)?;
-    let model = bench.model(&place, place.side_px)?;
-    let expected = Expected::new(&model, &bench.sensor(place.side_px), &place.state, settings)?;
-    let (rows, columns) = background.image.dim();
-    let light = Array2::from_shape_fn(expected.image.dim(), |(row, column)| {
-        expected.image[[row, column]] - background.image[[row % rows, column % columns]]
-    });
-    Ok(finished(
-        light,
-        &place,
-        expected.star_total,
-        expected.light_in_frame,
-    ))
-}
-
-/// Stars that share one pupil and one sampling: the model is made once, for the star that asks for the finest, and each star
-/// gets its own wavefront and place in it.
-fn stamps_together(
-    bench: &Bench<'_>,
-    places: &[Place],
-    done: &(dyn Fn() + Sync),
-) -> Result<Vec<Stamp>, FieldError> {
-    let hardest = places.iter().max_by(|a, b| a.reach_m.total_cmp(&b.reach_m));
-    let Some(hardest) = hardest else {
-        return Ok(Vec::new());
-    };
-    let mut model = bench.model(hardest, hardest.side_px)?;
-    let mut stamps = Vec::with_capacity(places.len());
-    for place in places {
-        model.star_px = [0, 1].map(|axis| place.star_px[axis] - place.corner_px[axis] as f64);
-        let share = model.light_of::<f64>(
-            &place.alignment.modes,
-            place.alignment.sensor_offset_m,
-            &model.bins,
-        );
-        let in_stamp = share.sum();
-        stamps.push(finished(
-            share * place.electrons,
-            place,
-            place.electrons,
-            in_stamp,
-        ));
-        done();
-    }
-    Ok(stamps)
-}
-
-/// What all stars of a field have in common.
-struct Bench<'a> {
-    instrument: &'a Instrument,
-    state: &'a State,
-    background: &'a Expected,
-    settings: Settings,
-}
-
-/// One star before its light is computed.
-struct Place {
-    star: FieldStar,
-    state: State,
-    alignment: Alignment,
-    star_px: [f64; 2],
-    corner_px: [i64; 2],
-    side_px: usize,
-    /// Farthest landing of a ray.
-    reach_m: f64,
-    electrons: f64,
-}
-
-impl Bench<'_> {
-    fn place(&self, star: &FieldStar) -> Result<Place, FieldError> {
-        let (axes, camera) = (frame_axes(self.instrument), &self.instrument.camera);
-        let middle = [camera.width_px, camera.height_px].map(|side| 0.5 * (side as f64 - 1.0));
-        let from_middle = axes.forward(star.field_m).map(|m| m / camera.pixel_m);
-        let star_px = [middle[0] + from_middle[0], middle[1] + from_middle[1]];
-        let state = own_state(self.state, star).ok_or(FieldError::NoCounts)?;
-        let alignment = align(self.instrument, &state);
-        let reach_m = self.reach_m(&alignment);
-        // the background was made with an unseen star of this magnitude
-        let electrons =
-            self.background.star_total * libm::exp10(0.4 * (UNSEEN_MAGNITUDE - star.magnitude));
-        let half_px = self.half_side_px(reach_m, electrons);
-        // an even corner keeps the colours of a filter array in step with the frame
-        let corner_px =
-            star_px.map(|p| 2 * ((p.round() as i64 - half_px as i64) as f64 / 2.0).floor() as i64);
-        Ok(Place {
-            star: *star,
-            state,
-            alignment,
-            star_px,
-            corner_px,
-            side_px: 2 * half_px + 2,
-            reach_m,
-            electrons,
-        })
-    }
-
-    /// The instrument with a small frame.
-    fn sensor(&self, side_px: usize) -> Instrument {
-        let mut small = self.instrument.clone();
-        (small.camera.width_px, small.camera.height_px) = (side_px, side_px);
-        small
-    }
-
-    fn model(&self, place: &Place, side_px: usize) -> Result<Model, FieldError> {
-        let stamp_middle = 0.5 * (side_px as f64 - 1.0);
-        let pixel_m = self.instrument.camera.pixel_m;
-        let aside_px =
-            [0, 1].map(|axis| place.star_px[axis] - place.corner_px[axis] as f64 - stamp_middle);
-        let aside_m = frame_axes(self.instrument).backward(aside_px.map(|p| p * pixel_m));
-        // what a tilt shifts is taken off: the frame follows the stars
-        let shift_m = place.alignment.image_shift_m;
-        let state = State {
-            recentred: false,
-            aside_m: [aside_m[0] - shift_m[0], aside_m[1] - shift_m[1]],
-            ..place.state.clone()
-        };
-        Ok(Model::new(&self.sensor(side_px), &state, self.settings)?)
-    }
-
-    /// Farthest landing of a ray at the middle of the passband, along x or y.
-    fn reach_m(&self, alignment: &Alignment) -> f64 {
-        let telescope = &self.instrument.telescope;
-        let radius = telescope.aperture_radius_m();
-        let [first, last] = edges(&self.instrument.camera.passband);
-        let axes = frame_axes(self.instrument);
-        let wavefront = Wavefront::new(
-            telescope,
-            &alignment.modes,
-            alignment.sensor_offset_m,
-            0.5 * (first + last),
-            axes,
-        );
-        let map = Wavefront::radial_map(telescope);
-        let mut reach_m = 0.0f64;
-        for spoke in 0..24 {
-            for ring in 1..=4 {
-                let (angle, r) = (
-                    std::f64::consts::TAU * f64::from(spoke) / 24.0,
-                    radius * f64::from(ring) / 4.0,
-                );
-                let [x, y] =
-                    wavefront.ray_m(map.forward([r * libm::cos(angle), r * libm::sin(angle)]));
-                reach_m = reach_m.max(x.abs()).max(y.abs());
-            }
-        }
-        reach_m
-    }
-
-    /// Half the side of a stamp: the rays, the seeing, and diffraction until what is cut falls below [`CUT_E`]; in steps of
-    /// [`SIDE_STEP_PX`], so that many stars share a size.
-    ///
-    /// Beyond a radius r an annular pupil leaves the share 2λN/(π²r(1−ε)) of the light, so that a pixel there holds
-    /// λN/(π³(1−ε)r³) of it per area. From memory; only the size of stamps depends on it.
-    fn half_side_px(&self, reach_m: f64, electrons: f64) -> usize {
-        let (telescope, pixel_m) = (&self.instrument.telescope, self.instrument.camera.pixel_m);
-        let seeing_m = self.state.sky.seeing_rad.unwrap_or(0.0) * telescope.focal_length_m;
-        let [_, longest_m] = edges(&self.instrument.camera.passband);
-        let spread_m =
-            longest_m * telescope.focal_ratio() / (1.0 - telescope.obstruction_ratio()).max(0.05);
-        let per_area = electrons * spread_m / std::f64::consts::PI.powi(3);
-        let wings_m = libm::cbrt(per_area * pixel_m * pixel_m / CUT_E);
-        let half_px = (reach_m + 3.0 * seeing_m + wings_m) / pixel_m;
-        let limited = half_px.clamp(STAMP_PX[0], STAMP_PX[1].max(reach_m / pixel_m + 16.0));
-        ((limited / SIDE_STEP_PX).ceil() * SIDE_STEP_PX) as usize
-    }
-
-    /// Whether all stars see the same openings and have the same spectrum, so that only W and the place differ.
-    fn one_pupil(&self, stars: &[FieldStar]) -> bool {
-        let telescope = &self.instrument.telescope;
-        let worn = self.instrument.mask.as_ref().filter(|_| self.state.mask_on);
-        telescope.field.vignetting.is_none()
-            && telescope
-                .obstruction
-                .as_ref()
-                .is_none_or(|o| o.distance_m == 0.0)
-            && worn.is_none_or(|mask| mask.distance_m == 0.0)
-            && self.instrument.camera.colour.is_none()
-            && stars.iter().all(|star| star.temperature_k.is_none())
-    }
-}
-
-/// The stamp of a star whose light is known, with its record.
-fn finished(light: Array2<f64>, place: &Place, electrons: f64, light_in_stamp: f64) -> Stamp {
-    let Shape {
-        centroid_px,
-        half_flux_diameter_px,
-        elongation,
-        elongation_rad,
-    } = shape(&light);
-    let modes = &place.alignment.modes;
-    let last = modes.highest().max(11);
-    Stamp {
-        record: StarRecord {
-            star_px: place.star_px,
-            field_mm: place.star.field_m.map(|m| m / MM),
-            magnitude: place.star.magnitude,
-            electrons,
-            light_in_stamp,
-            sensor_offset_um: place.alignment.sensor_offset_m / UM,
-            modes_nm: Numbered(
-                (2..=last)
-                    .map(|noll| (noll, modes.get(noll) / NM))
-                    .collect(),
-            ),
-            half_flux_diameter_px,
-            elongation,
-            elongation_deg: elongation_rad / DEG,
-            centroid_px: [0, 1].map(|axis| centroid_px[axis] + place.corner_px[axis] as f64),
-        },
-        light,
-        corner_px: place.corner_px,
-    }
-}
-
-/// Sky and dark current of a pixel, as a tile that repeats over the sensor (2 × 2 for a filter array).
-///
-/// # Errors
-/// As [`star_field`].
-pub fn background(
-    instrument: &Instrument,
-    state: &State,
-    settings: Settings,
-) -> Result<Expected, FieldError> {
-    let unseen = FieldStar {
-        field_m: [0.0; 2],
-        magnitude: UNSEEN_MAGNITUDE,
-        temperature_k: None,
-    };
-    let own = own_state(state, &unseen).ok_or(FieldError::NoCounts)?;
-    let mut small = instrument.clone();
-    (small.camera.width_px, small.camera.height_px) = (2, 2);
-    let model = Model::new(&small, &own, settings)?;
-    let expected = Expected::new(&model, &small, &own, settings)?;
-    if expected.in_electrons {
-        Ok(expected)
-    } else {
-        Err(FieldError::NoCounts)
-    }
-}
-
-/// The state with another star at another place.
-fn own_state(state: &State, star: &FieldStar) -> Option<State> {
-    let common = state.star.as_ref()?;
-    Some(State {
-        field_m: star.field_m,
-        star: Some(Star {
-            magnitude: star.magnitude,
-            temperature_k: star.temperature_k.unwrap_or(common.temperature_k),
-            ..*common
-        }),
-        ..state.clone()
-    })
 }
 
 /// Adds the part of a stamp that falls on the sensor.
