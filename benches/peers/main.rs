@@ -1,22 +1,28 @@
 //! Our propagation beside general-purpose Python libraries, on exactly the arrays that `benches/peers.py` writes.
 //!
 //! ```text
-//! cargo bench --bench peers -- WORKDIR [--python PYTHON] [--runs 5]     both sides in one run; PYTHON has numpy, prysm, hcipy, poppy
-//! cargo bench --bench peers -- --growth [--runs 5]                      our own times against size, wavelengths, frame, threads
+//! cargo bench --bench peers -- WORKDIR [--python PYTHON] [--runs 5] [--job masked|doughnut]   both sides in one run
+//! cargo bench --bench peers -- --growth [--runs 5]       our own times against size, wavelengths, fineness, threads
+//! cargo bench --bench peers -- --derivatives [--runs 5]  the Jacobian of a doughnut beside one frame
+//! cargo bench --bench peers -- WORKDIR --python PYTHON --evidence FILE.json                  all of it, and memory
 //! ```
 //!
-//! Run it on a quiet machine. Nothing here decides whether a change lands: times never do.
+//! PYTHON has numpy, prysm, hcipy and poppy. Run it on a quiet machine. Nothing here decides whether a change lands: times
+//! never do. Both sides get the same arrays in memory and one warm-up run, in which they make their plans.
 
 mod growth;
 #[path = "../../tests/support/npy.rs"]
 mod npy;
+mod plot;
 
 use ndarray::Array2;
 use num_complex::Complex;
 use rayon::prelude::*;
+use serde_json::{Value, json};
 use skewstar::geometry::CellGrid;
-use skewstar::math::waves;
-use skewstar::propagation::{CellSum, Field, Sampling, Window, irradiance};
+use skewstar::math::{LANES, Planner, ZoomTransform, vectorised, waves};
+use skewstar::propagation::{CellSum, Field, Propagator, PupilRows, Sampling, Turns, Window};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
@@ -35,7 +41,15 @@ fn main() {
     };
     let runs: usize = option("--runs").and_then(|r| r.parse().ok()).unwrap_or(5);
     if arguments.iter().any(|a| a == "--growth") {
-        growth::print(runs);
+        growth::table(runs);
+        return;
+    }
+    if arguments.iter().any(|a| a == "--derivatives") {
+        growth::jacobian(runs);
+        return;
+    }
+    if arguments.iter().any(|a| a == "--memory") {
+        growth::memory();
         return;
     }
     let Some(folder) = arguments
@@ -44,15 +58,63 @@ fn main() {
         .map(PathBuf::from)
     else {
         println!(
-            "nothing timed: name a folder for the arrays, or --growth (see the head of benches/peers.rs)"
+            "nothing timed: name a folder for the arrays, or --growth (see the head of benches/peers/main.rs)"
         );
         return;
     };
     let python = option("--python").unwrap_or_else(|| "python3".into());
     let printed = peers(&python, &folder, runs);
-    for job in ["masked", "doughnut"] {
-        ours(&folder, job, runs, fastest(&printed, job));
+    let only = option("--job");
+    let jobs = ["masked", "doughnut"];
+    let asked = |job: &&str| only.as_deref().is_none_or(|only| only == *job);
+    let compared: Vec<Value> = jobs
+        .into_iter()
+        .filter(asked)
+        .map(|job| ours(&folder, job, runs, fastest(&printed, job)))
+        .collect();
+    if let Some(path) = option("--evidence") {
+        evidence(Path::new(&path), &printed, compared, runs);
     }
+}
+
+/// Everything that is claimed of the speed, in one file, with the commit and the processor; and the picture of the growth.
+fn evidence(path: &Path, printed: &str, compared: Vec<Value>, runs: usize) {
+    let answer = |program: &str, arguments: &[&str]| {
+        let done = Command::new(program).args(arguments).output();
+        done.map_or_else(
+            |_| String::new(),
+            |d| String::from_utf8_lossy(&d.stdout).trim().into(),
+        )
+    };
+    let rows = growth::table(runs);
+    let jacobian = growth::jacobian(runs);
+    let own = std::env::current_exe().unwrap();
+    let memory = answer(&own.to_string_lossy(), &["--memory"]);
+    println!("most memory of a 160-pixel masked star with seeing: {memory} MiB");
+    let processor = std::fs::read_to_string("/proc/cpuinfo").unwrap_or_default();
+    let processor = processor.lines().find_map(|l| {
+        l.strip_prefix("model name")?
+            .split(": ")
+            .nth(1)
+            .map(String::from)
+    });
+    let json = json!({
+        "commit": answer("git", &["rev-parse", "HEAD"]),
+        "processor": processor,
+        "threads": rayon::current_num_threads(),
+        "runs": runs,
+        "libraries": printed.lines().collect::<Vec<_>>(),
+        "compared": compared,
+        "derivatives": jacobian,
+        "memory_mib": memory.parse::<f64>().ok(),
+        "growth": rows.iter().map(growth::Row::json).collect::<Vec<_>>(),
+    });
+    std::fs::write(
+        path,
+        format!("{}\n", serde_json::to_string_pretty(&json).unwrap()),
+    )
+    .unwrap();
+    std::fs::write(path.with_extension("png"), plot::draw(&rows)).unwrap();
 }
 
 /// Runs the Python side and passes its lines on.
@@ -92,11 +154,43 @@ struct Job {
     /// W = −(path difference).
     lengths_m: Array2<f64>,
     json: serde_json::Value,
+    /// Keeps its plans from the first run, the warm-up, as the libraries do.
+    propagator: Propagator<f32>,
 }
 
 impl Job {
     fn number(&self, key: &str) -> f64 {
         self.json[key].as_f64().unwrap()
+    }
+
+    /// First open column of each row and the one after the last.
+    fn spans(&self) -> Vec<Range<usize>> {
+        let rows = self.amplitude.outer_iter().into_par_iter();
+        rows.map(|row| {
+            let first = row.iter().position(|a| *a > 0.0).unwrap_or(0);
+            first..row.iter().rposition(|a| *a > 0.0).map_or(first, |l| l + 1)
+        })
+        .collect()
+    }
+
+    /// The Fourier transforms that [`pixels`](Self::pixels) makes, and nothing else, on one line over and over.
+    fn bare_transforms(&self) {
+        let samples = self.number("m") as usize;
+        let wavelengths = self.json["wavelengths_nm"].as_array().unwrap().len();
+        let open_rows = self.spans().iter().filter(|span| !span.is_empty()).count();
+        let panels = open_rows.div_ceil(LANES) + samples.div_ceil(LANES);
+        let length = ZoomTransform::<f32>::length_for(samples);
+        let fft = Planner::<f32>::new(false).forward(length);
+        (0..wavelengths * panels)
+            .into_par_iter()
+            .with_min_len(16)
+            .for_each_init(
+                || {
+                    let room = |count| vec![Complex::new(0.0f32, 0.0); count];
+                    (room(LANES * length), room(fft.get_inplace_scratch_len()))
+                },
+                |(lines, scratch), _| fft.process_with_scratch(lines, scratch),
+            );
     }
 
     fn pixels(&self) -> Array2<f64> {
@@ -122,9 +216,22 @@ impl Job {
             count: n,
             cell_m: aperture_m / n as f64,
         };
+        let spans = self.spans();
         let image = |wavelength_m: &f64| {
-            let field = self.field(grid, aperture_m * ratio, *wavelength_m);
-            irradiance::<f32>(&field, &window, false)
+            let rows = Rows {
+                job: self,
+                spans: &spans,
+                per_wavelength: 1.0 / wavelength_m,
+            };
+            let field = Field::<f32> {
+                grid,
+                rows: &rows,
+                wavelength_m: *wavelength_m,
+                focal_length_m: aperture_m * ratio,
+                open_area_m2: 1.0,
+                sampling: Sampling::Samples,
+            };
+            self.propagator.irradiance(&field, &window)
         };
         let at_once = if n <= 1024 { wavelengths.len() } else { 1 };
         let mut total = Array2::zeros((window.rows, window.columns));
@@ -135,48 +242,38 @@ impl Job {
         }
         total
     }
+}
 
-    fn field(&self, grid: CellGrid, focal_length_m: f64, wavelength_m: f64) -> Field<f32> {
-        let flat = vec![0.0; grid.count];
-        let rows = (0..grid.count)
-            .into_par_iter()
-            .map(|row| {
-                let (amplitude, lengths) = (self.amplitude.row(row), self.lengths_m.row(row));
-                let (amplitude, lengths) =
-                    (amplitude.as_slice().unwrap(), lengths.as_slice().unwrap());
-                let first = amplitude.iter().position(|a| *a > 0.0).unwrap_or(0);
-                let last = amplitude
-                    .iter()
-                    .rposition(|a| *a > 0.0)
-                    .map_or(first, |l| l + 1);
-                let mut values = vec![Complex::new(0.0, 0.0); last - first];
-                let flat = &flat[first..last];
-                waves(
-                    1.0 / wavelength_m,
-                    &lengths[first..last],
-                    [flat, flat],
-                    &amplitude[first..last],
-                    &mut values,
-                );
-                (first, values)
-            })
-            .collect();
-        Field {
-            grid,
-            rows,
-            wavelength_m,
-            focal_length_m,
-            open_area_m2: 1.0,
-            sampling: Sampling::Samples,
-        }
+/// The arrays at one wavelength.
+struct Rows<'a> {
+    job: &'a Job,
+    spans: &'a [Range<usize>],
+    per_wavelength: f64,
+}
+
+impl PupilRows<f32> for Rows<'_> {
+    fn span(&self, row: usize) -> Range<usize> {
+        self.spans[row].clone()
+    }
+
+    fn fill(&self, row: usize, columns: Range<usize>, turns: Turns, out: &mut [Complex<f32>]) {
+        let (amplitude, lengths) = (self.job.amplitude.row(row), self.job.lengths_m.row(row));
+        let (amplitude, lengths) = (amplitude.as_slice().unwrap(), lengths.as_slice().unwrap());
+        let (amplitude, length) = (&amplitude[columns.clone()], &lengths[columns]);
+        let turns = (turns.row, turns.columns);
+        vectorised(
+            #[inline(always)]
+            || waves(self.per_wavelength, length, turns, None, amplitude, out),
+        );
     }
 }
 
-fn ours(folder: &Path, name: &str, runs: usize, fastest_s: f64) {
+fn ours(folder: &Path, name: &str, runs: usize, fastest_s: f64) -> Value {
     let path = |part: &str| folder.join(format!("{name}.{part}"));
     let job = Job {
         amplitude: npy::read(&path("amplitude.npy")),
         lengths_m: npy::read(&path("opd_nm.npy")).mapv(|nm| -nm * 1e-9),
+        propagator: Propagator::new(false),
         json: serde_json::from_str(&std::fs::read_to_string(path("json")).unwrap()).unwrap(),
     };
     let (seconds, pixels) = median(runs, || job.pixels());
@@ -184,14 +281,21 @@ fn ours(folder: &Path, name: &str, runs: usize, fastest_s: f64) {
     let (a, b) = (&pixels / pixels.sum(), &reference / reference.sum());
     let change: f64 = a.iter().zip(&b).map(|(x, y)| (x - y).powi(2)).sum();
     let off = (change / b.iter().map(|y| y * y).sum::<f64>()).sqrt();
+    let ratio = fastest_s / seconds;
+    let (bare_s, ()) = median(runs, || job.bare_transforms());
     println!(
         "{name:9} {:13} {seconds:8.4} s   rel. L2 {off:.1e}",
         "skewstar"
     );
+    println!("{name:9} the fastest library takes {ratio:.1} times as long");
     println!(
-        "{name:9} the fastest library takes {:.1} times as long",
-        fastest_s / seconds
+        "{name:9} its Fourier transforms alone: {bare_s:.4} s, {:.0} % of the time",
+        100.0 * bare_s / seconds
     );
+    json!({
+        "job": name, "skewstar_s": seconds, "fastest_library_s": fastest_s, "ratio": growth::rounded(ratio),
+        "relative_l2": off, "bare_transforms_s": bare_s,
+    })
 }
 
 /// Median wall seconds after one warm-up, and the last result.

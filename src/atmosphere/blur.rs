@@ -169,7 +169,9 @@ pub fn transfer_map(
     transfer: impl Fn([f64; 2]) -> f64 + Sync,
 ) -> Array2<f64> {
     let mut map = Array2::zeros((rows, columns));
-    map.outer_iter_mut()
+    let (mut upper, mut lower) = map.view_mut().split_at(Axis(0), rows / 2 + 1);
+    upper
+        .outer_iter_mut()
         .into_par_iter()
         .enumerate()
         .for_each(|(row, mut line)| {
@@ -183,6 +185,13 @@ pub fn transfer_map(
                 };
             }
         });
+    // the same at the opposite frequency
+    for (offset, mut line) in lower.outer_iter_mut().enumerate() {
+        let opposite = upper.row(rows - (rows / 2 + 1 + offset));
+        for (column, value) in line.iter_mut().enumerate() {
+            *value = opposite[(columns - column) % columns];
+        }
+    }
     map
 }
 

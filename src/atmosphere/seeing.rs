@@ -26,11 +26,23 @@ pub fn fried_m(fwhm_rad: f64, wavelength_m: f64) -> f64 {
 
 /// Transfer at baseline b (wavelength × angular frequency): exp(−3.44 (b/r0)^(5/3)).
 pub fn transfer(baseline_m: f64, fried_m: f64) -> f64 {
-    libm::exp(-3.44 * libm::pow(baseline_m / fried_m, 5.0 / 3.0))
+    libm::exp(exponent(baseline_m, fried_m))
+}
+
+/// Angular frequency, cycles per radian, at which the transfer of a seeing FWHM is down to 1e-4.
+pub fn seeing_cutoff(fwhm_rad: f64) -> f64 {
+    let baseline_over_fried = libm::pow(1e4f64.ln() / 3.44, 0.6);
+    baseline_over_fried * FWHM_OVER_LAMBDA_R0 / fwhm_rad
+}
+
+/// −3.44 (b/r0)^(5/3), through x^(5/3) = x·(x²)^(1/3).
+fn exponent(baseline_m: f64, fried_m: f64) -> f64 {
+    let ratio = baseline_m / fried_m;
+    -3.44 * ratio * libm::cbrt(ratio * ratio)
 }
 
 /// Derivative of [`transfer`] by the natural logarithm of the width (of 1/r0).
 pub fn transfer_slope(baseline_m: f64, fried_m: f64) -> f64 {
-    let exponent = -3.44 * libm::pow(baseline_m / fried_m, 5.0 / 3.0);
+    let exponent = exponent(baseline_m, fried_m);
     5.0 / 3.0 * exponent * libm::exp(exponent)
 }

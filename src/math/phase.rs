@@ -1,8 +1,8 @@
 //! Phases counted in turns, by a polynomial that every machine evaluates to the same bits.
 
 use super::real::Real;
-use super::simd::vectorised;
 use num_complex::Complex;
+use std::f64::consts::{PI, TAU};
 
 /// exp(2πi·turns) for any finite number of turns.
 ///
@@ -16,40 +16,103 @@ use num_complex::Complex;
 /// several numbers at once.
 #[inline(always)]
 pub fn cis_turns<T: Real>(turns: f64) -> Complex<T> {
-    let rest = turns - nearest_whole(turns); // within ±1/2
-    let beyond = rest.abs() > 0.25;
-    let mirrored = if rest < 0.0 { -0.5 - rest } else { 0.5 - rest };
-    let folded = if beyond { mirrored } else { rest }; // within ±1/4, same sine
-    let angle = T::narrow(folded * std::f64::consts::TAU);
-    let square = angle * angle;
-    let sine = angle * T::horner(square, &SINE);
-    let cosine = T::horner(square, &COSINE);
-    Complex::new(if beyond { -cosine } else { cosine }, sine)
+    let (folded, sign) = folded_turns(turns);
+    let (cosine, sine) = cosine_and_sine(T::narrow(folded * TAU));
+    Complex::new(T::narrow(sign) * cosine, sine)
 }
 
-/// amplitude · exp(−2πi·length/wavelength) · sinc(across x/wavelength) · sinc(across y/wavelength), element by element.
+/// Elements that [`waves`] works on at once.
+pub const WAVES_AT_ONCE: usize = 16;
+
+/// amplitude · exp(2πi·(offset + turns − length/wavelength)), element by element, and · sinc(across x/wavelength) ·
+/// sinc(across y/wavelength) where lengths across the elements are given; at most [`WAVES_AT_ONCE`] elements.
+///
+/// The phases are reduced in double precision, all else is done in the type asked for. Closed elements (amplitude 0) in a
+/// row are passed over.
+#[inline(always)]
 pub fn waves<T: Real>(
     per_wavelength: f64,
     length: &[f64],
-    across: [&[f64]; 2],
+    (offset, turns): (f64, &[f64]),
+    across: Option<[&[f64]; 2]>,
     amplitude: &[f64],
     out: &mut [Complex<T>],
 ) {
-    vectorised(|| {
-        let cells = length.iter().zip(across[0]).zip(across[1]).zip(amplitude);
-        for (value, (((l, x), y), a)) in out.iter_mut().zip(cells) {
-            let dimming =
-                gentle_sinc::<T>(x * per_wavelength) * gentle_sinc::<T>(y * per_wavelength);
-            *value = cis_turns::<T>(-l * per_wavelength) * (T::narrow(*a) * dimming);
+    let [room_length, room_turns, room_amplitude, room_x, room_y] = &mut [[0.0; WAVES_AT_ONCE]; 5];
+    let amplitude = whole(amplitude, room_amplitude);
+    let lit = amplitude.iter().fold(false, |lit, a| lit | (*a != 0.0));
+    if !lit {
+        out.fill(Complex::new(T::zero(), T::zero()));
+        return;
+    }
+    let (length, turns) = (whole(length, room_length), whole(turns, room_turns));
+    let mut heights = amplitude.map(T::narrow);
+    let mut folds = [T::zero(); WAVES_AT_ONCE];
+    let mut signs = [T::zero(); WAVES_AT_ONCE];
+    for k in 0..WAVES_AT_ONCE {
+        let (folded, sign) = folded_turns((offset + turns[k]) - length[k] * per_wavelength);
+        folds[k] = T::narrow(folded * TAU);
+        signs[k] = T::narrow(sign);
+    }
+    if let Some([x, y]) = across {
+        let (x, y) = (whole(x, room_x), whole(y, room_y));
+        for k in 0..WAVES_AT_ONCE {
+            let across = [x[k], y[k]].map(|across| T::narrow(across * per_wavelength));
+            heights[k] = heights[k] * (gentle_sinc(across[0]) * gentle_sinc(across[1]));
         }
-    });
+    }
+    let mut made = [Complex::new(T::zero(), T::zero()); WAVES_AT_ONCE];
+    for k in 0..WAVES_AT_ONCE {
+        let (cosine, sine) = cosine_and_sine(folds[k]);
+        made[k] = Complex::new(heights[k] * signs[k] * cosine, heights[k] * sine);
+    }
+    match <&mut [Complex<T>; WAVES_AT_ONCE]>::try_from(&mut *out) {
+        Ok(out) => *out = made,
+        Err(_) => out.copy_from_slice(&made[..out.len()]),
+    }
+}
+
+/// The values themselves where there are as many as are worked on at once, else a copy with zeros behind.
+#[inline(always)]
+fn whole<'a>(values: &'a [f64], room: &'a mut [f64; WAVES_AT_ONCE]) -> &'a [f64; WAVES_AT_ONCE] {
+    match values.try_into() {
+        Ok(values) => values,
+        Err(_) => {
+            room[..values.len()].copy_from_slice(values);
+            room
+        }
+    }
+}
+
+/// Turns within ±1/4 that have the same sine, and the sign to give to the cosine.
+#[inline(always)]
+fn folded_turns(turns: f64) -> (f64, f64) {
+    let rest = turns - nearest_whole(turns); // within ±1/2
+    let beyond = rest.abs() > 0.25;
+    let mirrored = if rest < 0.0 { -0.5 - rest } else { 0.5 - rest };
+    if beyond {
+        (mirrored, -1.0)
+    } else {
+        (rest, 1.0)
+    }
+}
+
+/// Cosine and sine of an angle within ±π/2.
+#[inline(always)]
+fn cosine_and_sine<T: Real>(angle: T) -> (T, T) {
+    let square = angle * angle;
+    (
+        T::horner_quarter(square, &COSINE),
+        angle * T::horner_quarter(square, &SINE),
+    )
 }
 
 /// sinc(x) within ±1, and sinc(1) beyond.
 #[inline(always)]
-fn gentle_sinc<T: Real>(x: f64) -> T {
-    let angle = T::narrow((x * x).min(1.0) * (std::f64::consts::PI * std::f64::consts::PI));
-    T::horner(angle, &SINE)
+fn gentle_sinc<T: Real>(x: T) -> T {
+    let square = x * x;
+    let square = if square < T::one() { square } else { T::one() };
+    T::horner(square * T::narrow(PI * PI), &SINE)
 }
 
 /// The nearest whole number, by adding and taking away a number whose last digit is 1.

@@ -5,15 +5,20 @@ use std::sync::Arc;
 
 /// `f32` or `f64`.
 pub trait Real: FftNum + Float {
+    /// Cells that an input of a zoomed transform is spread over.
+    const SPREAD_CELLS: usize;
     /// Rounds a double to this type.
     fn narrow(value: f64) -> Self;
     /// Widens to a double.
     fn widen(self) -> f64;
     /// Σ `coefficients[k]` x^k; single precision takes the first nine only.
     fn horner(x: Self, coefficients: &[f64; 12]) -> Self;
+    /// The same for a short range, x ≤ (π/2)²: single precision takes the first seven only.
+    fn horner_quarter(x: Self, coefficients: &[f64; 12]) -> Self;
 }
 
 impl Real for f32 {
+    const SPREAD_CELLS: usize = 8;
     #[inline(always)]
     fn narrow(value: f64) -> Self {
         value as f32
@@ -30,9 +35,18 @@ impl Real for f32 {
         }
         sum
     }
+    #[inline(always)]
+    fn horner_quarter(x: Self, c: &[f64; 12]) -> Self {
+        let mut sum = c[6] as f32;
+        for k in (0..6).rev() {
+            sum = sum * x + c[k] as f32;
+        }
+        sum
+    }
 }
 
 impl Real for f64 {
+    const SPREAD_CELLS: usize = 18;
     #[inline(always)]
     fn narrow(value: f64) -> Self {
         value
@@ -48,6 +62,10 @@ impl Real for f64 {
             sum = sum * x + c[k];
         }
         sum
+    }
+    #[inline(always)]
+    fn horner_quarter(x: Self, c: &[f64; 12]) -> Self {
+        Self::horner(x, c)
     }
 }
 

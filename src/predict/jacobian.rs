@@ -9,7 +9,7 @@ use super::model::{Model, PredictError, Waves, within_memory};
 use crate::atmosphere::{Spectrum, Transformed, transfer_map};
 use crate::instrument::Colour;
 use crate::math::Real;
-use crate::propagation::{Change, LengthMap, irradiance_and_slopes};
+use crate::propagation::{CellAverages, Change, LengthMap, Propagator};
 use crate::spectrum::Bin;
 use crate::state::Modes;
 use ndarray::Array2;
@@ -153,12 +153,14 @@ impl Plane {
             alignment,
             ..
         } = model;
-        let slopes = model.light_and_slopes::<f64>(
+        // six digits of a derivative are plenty: single precision; the frame itself keeps double precision
+        let slopes = model.light_and_slopes::<f32>(
             &alignment.modes,
             alignment.sensor_offset_m,
             &model.bins,
             parameters,
         )?;
+        let light = model.light::<f64>();
         let star_total =
             electrons(model, instrument, state, passband).map_or(1.0, |e| e.star_total);
         let in_electrons = |(parameter, column): (&Parameter, Array2<f64>)| match parameter {
@@ -166,13 +168,13 @@ impl Plane {
             _ => column * star_total,
         };
         Ok(Plane {
-            expected: single(model, instrument, state, passband, &slopes.light),
+            expected: single(model, instrument, state, passband, &light),
             columns: parameters
                 .iter()
                 .zip(slopes.columns)
                 .map(in_electrons)
                 .collect(),
-            star: slopes.light * star_total,
+            star: light * star_total,
         })
     }
 }
@@ -217,8 +219,9 @@ impl Model {
             optical.len() + 1,
             parameters.contains(&Parameter::Seeing),
         );
+        let propagator = Propagator::<T>::new(self.settings.portable);
         for bin in bins.iter().filter(|b| b.weight > 0.0) {
-            let images = self.images_at::<T>(&waves, bin, &optical, &maps);
+            let images = self.images_at::<T>(&propagator, &waves, bin, &optical, &maps);
             sums.add(self, &images, bin);
         }
         let (mut images, seeing) = sums.finish(self);
@@ -259,29 +262,25 @@ impl Model {
     /// being per 1/`steepest` of its unit: pairs of images share a transform and its rounding.
     fn images_at<T: Real>(
         &self,
+        propagator: &Propagator<T>,
         waves: &Waves,
         bin: &Bin,
         optical: &[Parameter],
         maps: &[LengthMap],
     ) -> Vec<Array2<f64>> {
         let lengths = waves.at(bin.wavelength_m);
-        let focal_length_m = self.instrument.telescope.focal_length_m;
-        let field = self
-            .maps
-            .field::<T>(&lengths, focal_length_m, bin.wavelength_m);
-        let mut slopes = maps
-            .iter()
-            .map(|map| self.maps.slope(&field, &lengths, map));
-        let changes: Vec<Change<T>> = optical
+        let averages = CellAverages::new(&lengths, bin.wavelength_m);
+        let field = self.field::<T>(&averages, bin.wavelength_m);
+        let mut maps = maps.iter();
+        let changes: Vec<Change> = optical
             .iter()
             .filter_map(|parameter| match parameter {
                 Parameter::PlaceX => Some(Change::Place(0)),
                 Parameter::PlaceY => Some(Change::Place(1)),
-                _ => slopes.next().map(Change::Field),
+                _ => maps.next().map(|map| Change::Length(&averages, map)),
             })
             .collect();
-        let mut images =
-            irradiance_and_slopes(&field, &changes, &self.window(), self.settings.portable);
+        let mut images = propagator.irradiance_and_slopes(&field, &changes, &self.window());
         for (parameter, image) in optical.iter().zip(&mut images[1..]) {
             if matches!(parameter, Parameter::PlaceX | Parameter::PlaceY) {
                 *image *= self.instrument.camera.pixel_m / steepest(self, *parameter);

@@ -1,12 +1,13 @@
 //! The prepared model of a star: pupil on its grid, wavelengths, window on the sensor.
 
-use crate::atmosphere::{Blur, Spectrum, airmass, fried_m, seeing_fwhm_rad};
+use crate::atmosphere::{Blur, Spectrum, airmass, fried_m, seeing_cutoff, seeing_fwhm_rad};
 use crate::geometry::CellGrid;
 use crate::instrument::{Instrument, Passband};
 use crate::math::Real;
 use crate::mechanics::{Alignment, align};
 use crate::propagation::{
-    Accuracy, CellSum, Demand, FieldMaps, LengthMap, Plan, Window, irradiance,
+    Accuracy, CellAverages, CellSum, Demand, Field, FieldMaps, LengthMap, Plan, Propagator,
+    Sampling, Window,
 };
 use crate::pupil::{Pupil, frame_axes};
 use crate::spectrum::{Bin, bins, edges, reference_m};
@@ -222,17 +223,16 @@ impl Model {
             )),
         };
         let waves = Waves::new(self, modes, sensor_offset_m);
+        let propagator = Propagator::<T>::new(self.settings.portable);
         let lit: Vec<&Bin> = bins.iter().filter(|b| b.weight > 0.0).collect();
         for together in lit.chunks(self.wavelengths_at_once()) {
             let images: Vec<Array2<f64>> = together
                 .par_iter()
                 .map(|bin| {
-                    let wavelength_m = bin.wavelength_m;
-                    let focal_length_m = self.instrument.telescope.focal_length_m;
-                    let field =
-                        self.maps
-                            .field::<T>(&waves.at(wavelength_m), focal_length_m, wavelength_m);
-                    irradiance(&field, &window, self.settings.portable)
+                    let lengths = waves.at(bin.wavelength_m);
+                    let averages = CellAverages::new(&lengths, bin.wavelength_m);
+                    let field = self.field::<T>(&averages, bin.wavelength_m);
+                    propagator.irradiance(&field, &window)
                 })
                 .collect();
             for (bin, light) in together.iter().zip(&images) {
@@ -247,6 +247,22 @@ impl Model {
         match sum {
             Sum::Plain(total) => total,
             Sum::Blurred(spectrum) => self.pixels(&spectrum.into_image()),
+        }
+    }
+
+    /// The pupil field of one wavelength.
+    pub(super) fn field<'a, T: Real>(
+        &self,
+        averages: &'a CellAverages,
+        wavelength_m: f64,
+    ) -> Field<'a, T> {
+        Field {
+            grid: self.maps.grid(),
+            rows: averages,
+            wavelength_m,
+            focal_length_m: self.instrument.telescope.focal_length_m,
+            open_area_m2: self.open_area_m2,
+            sampling: Sampling::Averages,
         }
     }
 
@@ -316,15 +332,11 @@ impl Model {
         self.maps.grid()
     }
 
-    /// The window on the sensor: one cell a pixel, or one a sub-sample where the light is still to be blurred.
+    /// The window on the sensor: one cell a pixel, or several where the light is still to be blurred.
     pub(super) fn window(&self) -> Window {
         let camera = &self.instrument.camera;
         let guard = self.plan.guard_px;
-        let per_pixel = if self.blur.is_some() {
-            self.plan.sub_samples
-        } else {
-            1
-        };
+        let per_pixel = self.plan.blur_cells;
         let edge = |axis: usize| -(self.star_px[axis] + 0.5 + guard as f64) * camera.pixel_m;
         Window {
             columns: (camera.width_px + 2 * guard) * per_pixel,
@@ -355,10 +367,10 @@ impl Model {
         }
     }
 
-    /// Cuts the guard off and adds the sub-samples of each pixel.
+    /// Cuts the guard off and adds the cells of each pixel.
     pub(super) fn pixels(&self, image: &Array2<f64>) -> Array2<f64> {
         let camera = &self.instrument.camera;
-        let (k, guard) = (self.plan.sub_samples, self.plan.guard_px);
+        let (k, guard) = (self.plan.blur_cells, self.plan.guard_px);
         Array2::from_shape_fn((camera.height_px, camera.width_px), |(row, column)| {
             let (y, x) = ((row + guard) * k, (column + guard) * k);
             (y..y + k)
@@ -457,6 +469,12 @@ fn demand(
             .map_or(0.0, |z| seeing_fwhm_rad(z, b.airmass, passband_m[0]));
         seeing * telescope.focal_length_m + b.drift_m[0].hypot(b.drift_m[1]) / 4.0
     });
+    let blur_cutoff_per_m = blur
+        .and_then(|b| b.zenith_fwhm_rad.map(|z| (z, b.airmass)))
+        .map_or(f64::INFINITY, |(zenith, air)| {
+            let fwhm = seeing_fwhm_rad(zenith, air, passband_m[1]);
+            seeing_cutoff(fwhm) / telescope.focal_length_m
+        });
     Demand {
         pupil_radius_m: rim,
         focal_length_m: telescope.focal_length_m,
@@ -469,6 +487,7 @@ fn demand(
         wavefront_span_m,
         slotted: state.mask_on && instrument.mask.is_some(),
         blur_m,
+        blur_cutoff_per_m,
     }
 }
 

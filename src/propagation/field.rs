@@ -6,7 +6,7 @@
 //! phase is that at the centroid of the open part, and its slope across the open part dims it by a sinc.
 
 use crate::geometry::{CellGrid, Coverage};
-use crate::math::{Real, sinc_relative_slope, waves};
+use crate::math::{Real, sinc_relative_slope, vectorised, waves};
 use crate::pupil::Pupil;
 use crate::wavefront::Wavefront;
 use ndarray::Array2;
@@ -18,10 +18,18 @@ use std::ops::Range;
 /// What stays the same for every wavelength and every wavefront: how much of each cell is open, and where.
 #[derive(Debug, Clone)]
 pub struct FieldMaps {
-    coverage: Coverage,
-    /// First open column and the one after the last, of each row.
-    spans: Vec<(usize, usize)>,
+    grid: CellGrid,
+    rows: Vec<OpenRow>,
     open_area_m2: f64,
+}
+
+/// One row, from its first open column to its last.
+#[derive(Debug, Clone, Default)]
+struct OpenRow {
+    span: Range<usize>,
+    fraction: Vec<f64>,
+    /// Cells that an edge cuts: number in `fraction`, and the centroid of the open part from the cell's middle, in cells.
+    cut: Vec<(usize, [f64; 2])>,
 }
 
 /// A length over the open cells of each row (W, or an addition to it), to first order; linear in the length.
@@ -34,12 +42,10 @@ impl LengthMap {
     /// The same map with every length `factor` times as long.
     pub fn scaled(mut self, factor: f64) -> Self {
         for row in &mut self.rows {
-            let [x, y] = &mut row.across_m;
-            row.at_centroid_m
-                .iter_mut()
-                .chain(x)
-                .chain(y)
-                .for_each(|length| *length *= factor);
+            row.at_centroid_m.iter_mut().for_each(|l| *l *= factor);
+            for across in &mut row.across_m {
+                across.iter_mut().for_each(|l| *l *= factor);
+            }
         }
         self
     }
@@ -57,12 +63,31 @@ struct LengthRow {
     amplitude: Vec<f64>,
 }
 
-/// The field of one wavelength. Rows hold only their open span.
-pub struct Field<T: Real> {
+/// A pupil field, made row by row when it is asked for.
+pub trait PupilRows<T: Real>: Sync {
+    /// The columns of a row that hold anything.
+    fn span(&self, row: usize) -> Range<usize>;
+
+    /// Writes values of one row, at most [`WAVES_AT_ONCE`](crate::math::WAVES_AT_ONCE) columns inside its [`span`](Self::span), each advanced by its
+    /// turns.
+    fn fill(&self, row: usize, columns: Range<usize>, turns: Turns, out: &mut [Complex<T>]);
+}
+
+/// Turns that phases are to be advanced by: those of the row and those of each column.
+#[derive(Debug, Clone, Copy)]
+pub struct Turns<'a> {
+    /// Of the row.
+    pub row: f64,
+    /// Of the columns asked for.
+    pub columns: &'a [f64],
+}
+
+/// The field of one wavelength.
+pub struct Field<'a, T: Real> {
     /// The grid it is sampled on.
     pub grid: CellGrid,
-    /// For each row: first column, and values from there on.
-    pub rows: Vec<(usize, Vec<Complex<T>>)>,
+    /// Its values.
+    pub rows: &'a dyn PupilRows<T>,
     /// Wavelength.
     pub wavelength_m: f64,
     /// Focal length.
@@ -82,17 +107,95 @@ pub enum Sampling {
     Samples,
 }
 
-impl<T: Real> Field<T> {
+impl<T: Real> Field<'_, T> {
     /// From the first row with anything open to the last.
     pub(super) fn open_rows(&self) -> Range<usize> {
-        let open = |row: &(usize, Vec<Complex<T>>)| !row.1.is_empty();
-        let first = self.rows.iter().position(open).unwrap_or(0);
-        let end = self
-            .rows
-            .iter()
-            .rposition(open)
+        let open = |row: &usize| !self.rows.span(*row).is_empty();
+        let first = (0..self.grid.count).find(open).unwrap_or(0);
+        let end = (0..self.grid.count)
+            .rev()
+            .find(open)
             .map_or(first, |last| last + 1);
         first..end
+    }
+}
+
+/// The averages over the cells at one wavelength.
+pub struct CellAverages<'a> {
+    lengths: &'a LengthMap,
+    per_wavelength: f64,
+}
+
+impl<'a> CellAverages<'a> {
+    /// The field of a map of W at a wavelength.
+    pub fn new(lengths: &'a LengthMap, wavelength_m: f64) -> Self {
+        CellAverages {
+            lengths,
+            per_wavelength: 1.0 / wavelength_m,
+        }
+    }
+
+    /// How the dimming of a row's cells changes, relative to itself, per wave across them along x and y.
+    pub(super) fn dimming_slopes(&self, row: usize, out: &mut Vec<[f64; 2]>) {
+        let [x, y] = &self.lengths.rows[row].across_m;
+        let slope = |across_m: &f64| sinc_relative_slope(across_m * self.per_wavelength);
+        out.clear();
+        out.extend(x.iter().zip(y).map(|(x, y)| [slope(x), slope(y)]));
+    }
+
+    /// Turns values of a row, from its first open column on, into their derivative by the amount of an addition to W;
+    /// `addition` is the map of W per unit of that amount, `dimming` what [`dimming_slopes`](Self::dimming_slopes) gives.
+    pub(super) fn differentiate<T: Real>(
+        &self,
+        addition: &LengthMap,
+        row: usize,
+        dimming: &[[f64; 2]],
+        values: &mut [Complex<T>],
+    ) {
+        let added = &addition.rows[row];
+        let [x, y] = &added.across_m;
+        let across = x.iter().zip(y).zip(dimming);
+        vectorised(
+            #[inline(always)]
+            || {
+                let cells = values.iter_mut().zip(&added.at_centroid_m).zip(across);
+                for ((value, length), ((x, y), [slope_x, slope_y])) in cells {
+                    let dims = (x * slope_x + y * slope_y) * self.per_wavelength;
+                    let turns = length * self.per_wavelength;
+                    let (re, im) = (T::narrow(dims), T::narrow(-TAU * turns));
+                    *value =
+                        Complex::new(value.re * re - value.im * im, value.re * im + value.im * re);
+                }
+            },
+        );
+    }
+}
+
+impl<T: Real> PupilRows<T> for CellAverages<'_> {
+    fn span(&self, row: usize) -> Range<usize> {
+        let row = &self.lengths.rows[row];
+        row.first..row.first + row.amplitude.len()
+    }
+
+    fn fill(&self, row: usize, columns: Range<usize>, turns: Turns, out: &mut [Complex<T>]) {
+        let row = &self.lengths.rows[row];
+        let range = columns.start - row.first..columns.end - row.first;
+        let across = [0, 1].map(|axis: usize| &row.across_m[axis][range.clone()]);
+        let (length, amplitude) = (&row.at_centroid_m[range.clone()], &row.amplitude[range]);
+        let turns = (turns.row, turns.columns);
+        vectorised(
+            #[inline(always)]
+            || {
+                waves(
+                    self.per_wavelength,
+                    length,
+                    turns,
+                    Some(across),
+                    amplitude,
+                    out,
+                )
+            },
+        );
     }
 }
 
@@ -100,158 +203,109 @@ impl FieldMaps {
     /// Samples a pupil on a grid, once.
     pub fn new(pupil: &Pupil, grid: CellGrid) -> Self {
         let coverage = pupil.sample(grid);
-        let spans = coverage
-            .fraction
-            .rows()
-            .into_iter()
-            .map(|row| {
-                let first = row.iter().position(|&f| f > 0.0).unwrap_or(0);
-                let last = row.iter().rposition(|&f| f > 0.0).map_or(first, |p| p + 1);
-                (first, last)
-            })
-            .collect();
         FieldMaps {
-            coverage,
-            spans,
+            grid,
+            rows: (0..grid.count)
+                .map(|row| OpenRow::of(&coverage, row))
+                .collect(),
             open_area_m2: pupil.open_area_m2(),
         }
     }
 
     /// The grid.
     pub fn grid(&self) -> CellGrid {
-        self.coverage.grid
+        self.grid
     }
 
     /// W of a wavefront over the open cells. The same map serves every wavelength at which W is the same.
     pub fn lengths(&self, wavefront: &Wavefront) -> LengthMap {
         let values = self.values_m(wavefront);
-        let rows = (0..self.coverage.grid.count)
+        let rows = (0..self.grid.count)
             .into_par_iter()
             .map(|row| self.length_row(wavefront, &values, row))
             .collect();
         LengthMap { rows }
     }
 
-    /// The field of a map of W at a wavelength.
-    pub fn field<T: Real>(
-        &self,
-        lengths: &LengthMap,
-        focal_length_m: f64,
-        wavelength_m: f64,
-    ) -> Field<T> {
-        let rows = lengths
-            .rows
-            .par_iter()
-            .map(|row| {
-                let zero = Complex::new(T::zero(), T::zero());
-                let mut values = vec![zero; row.amplitude.len()];
-                let across = [&row.across_m[0][..], &row.across_m[1][..]];
-                waves(
-                    1.0 / wavelength_m,
-                    &row.at_centroid_m,
-                    across,
-                    &row.amplitude,
-                    &mut values,
-                );
-                (row.first, values)
-            })
-            .collect();
-        self.of_rows(focal_length_m, wavelength_m, rows)
-    }
-
-    /// The derivative of a field by the amount of an addition to W; `addition` is the map of W per unit of that amount.
-    pub fn slope<T: Real>(
-        &self,
-        field: &Field<T>,
-        lengths: &LengthMap,
-        addition: &LengthMap,
-    ) -> Field<T> {
-        let per_wavelength = 1.0 / field.wavelength_m;
-        let rows = (field.rows.par_iter().zip(&lengths.rows).zip(&addition.rows))
-            .map(|(((first, values), length), added)| {
-                let change = |i: usize| {
-                    let dims = |axis: usize| {
-                        let across = length.across_m[axis][i] * per_wavelength;
-                        added.across_m[axis][i] * per_wavelength * sinc_relative_slope(across)
-                    };
-                    let turns = added.at_centroid_m[i] * per_wavelength;
-                    let factor =
-                        Complex::new(T::narrow(dims(0) + dims(1)), T::narrow(-TAU * turns));
-                    values[i] * factor
-                };
-                (*first, (0..values.len()).map(change).collect())
-            })
-            .collect();
-        self.of_rows(field.focal_length_m, field.wavelength_m, rows)
-    }
-
-    fn of_rows<T: Real>(
-        &self,
-        focal_length_m: f64,
-        wavelength_m: f64,
-        rows: Vec<(usize, Vec<Complex<T>>)>,
-    ) -> Field<T> {
-        let (grid, open_area_m2) = (self.coverage.grid, self.open_area_m2);
-        Field {
-            grid,
-            rows,
-            wavelength_m,
-            focal_length_m,
-            open_area_m2,
-            sampling: Sampling::Averages,
-        }
+    /// Light that enters, as an area.
+    pub fn open_area_m2(&self) -> f64 {
+        self.open_area_m2
     }
 
     /// W at the middle of every cell that is open or touches an open one, one cell of border added.
     fn values_m(&self, wavefront: &Wavefront) -> Array2<f64> {
-        let n = self.coverage.grid.count;
+        let n = self.grid.count;
         let mut values = Array2::zeros((n, n));
         values
             .outer_iter_mut()
             .into_par_iter()
             .enumerate()
             .for_each(|(row, mut line)| {
-                let near = &self.spans[row.saturating_sub(1)..(row + 2).min(n)];
-                let first = near
-                    .iter()
-                    .filter(|s| s.1 > s.0)
-                    .map(|s| s.0)
-                    .min()
-                    .unwrap_or(0);
-                let last = near.iter().map(|s| s.1).max().unwrap_or(0);
-                let y = self.coverage.grid.centre_m(row);
+                let near = self.rows[row.saturating_sub(1)..(row + 2).min(n)].iter();
+                let open = near.map(|r| &r.span).filter(|span| !span.is_empty());
+                let first = open.clone().map(|span| span.start).min().unwrap_or(0);
+                let last = open.map(|span| span.end).max().unwrap_or(0);
+                let y = self.grid.centre_m(row);
                 for column in first.saturating_sub(1)..(last + 1).min(n) {
-                    line[column] = wavefront.value_m([self.coverage.grid.centre_m(column), y]);
+                    line[column] = wavefront.value_m([self.grid.centre_m(column), y]);
                 }
             });
         values
     }
 
     fn length_row(&self, wavefront: &Wavefront, values: &Array2<f64>, row: usize) -> LengthRow {
-        let (first, last) = self.spans[row];
-        let (n, grid) = (self.coverage.grid.count, self.coverage.grid);
+        let (open, n) = (&self.rows[row], self.grid.count);
+        let room = || Vec::with_capacity(open.span.len());
         let mut made = LengthRow {
-            first,
-            ..LengthRow::default()
+            first: open.span.start,
+            at_centroid_m: room(),
+            across_m: [room(), room()],
+            amplitude: room(),
         };
-        for column in first..last {
+        let mut cut = open.cut.iter().peekable();
+        for (i, column) in open.span.clone().enumerate() {
             let slope = [
                 0.5 * (values[[row, (column + 1).min(n - 1)]]
                     - values[[row, column.saturating_sub(1)]]),
                 0.5 * (values[[(row + 1).min(n - 1), column]]
                     - values[[row.saturating_sub(1), column]]),
             ];
-            let centroid = [0, 1].map(|axis| self.coverage.centroid_cells[axis][[row, column]]);
-            let stretch = wavefront.amplitude([grid.centre_m(column), grid.centre_m(row)]);
+            let centroid = cut
+                .next_if(|(number, _)| *number == i)
+                .map_or([0.0; 2], |(_, centroid)| *centroid);
+            let place = [self.grid.centre_m(column), self.grid.centre_m(row)];
             made.at_centroid_m
                 .push(values[[row, column]] + slope[0] * centroid[0] + slope[1] * centroid[1]);
             for axis in 0..2 {
                 made.across_m[axis].push(slope[axis] * open_width(centroid[axis]));
             }
             made.amplitude
-                .push(self.coverage.fraction[[row, column]] * stretch);
+                .push(open.fraction[i] * wavefront.amplitude(place));
         }
         made
+    }
+}
+
+impl OpenRow {
+    fn of(coverage: &Coverage, row: usize) -> Self {
+        let fraction = coverage.fraction.row(row);
+        let first = fraction.iter().position(|&f| f > 0.0).unwrap_or(0);
+        let last = fraction
+            .iter()
+            .rposition(|&f| f > 0.0)
+            .map_or(first, |last| last + 1);
+        let span = first..last;
+        let centroid = |column| [0, 1].map(|axis| coverage.centroid_cells[axis][[row, column]]);
+        OpenRow {
+            fraction: span.clone().map(|column| fraction[column]).collect(),
+            cut: span
+                .clone()
+                .map(centroid)
+                .enumerate()
+                .filter(|(_, centroid)| *centroid != [0.0; 2])
+                .collect(),
+            span,
+        }
     }
 }
 
@@ -264,7 +318,7 @@ fn open_width(centroid_cells: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::instrument::{FocusLaw, ObstructionShape};
-    use crate::math::{cis_turns, sinc};
+    use crate::math::{WAVES_AT_ONCE, cis_turns, sinc};
     use crate::state::State;
     use crate::testing;
     use approx::assert_abs_diff_eq;
@@ -300,14 +354,24 @@ mod tests {
         );
         let maps = FieldMaps::new(&pupil, grid);
         let lengths = maps.lengths(&wavefront);
-        let field = maps.field::<f64>(&lengths, wavefront.focal_length_m(), wavelength_m);
+        let averages = CellAverages::new(&lengths, wavelength_m);
         // the edge at x = 41.3 mm cuts the cell from 41 to 43 mm: its right 0.85 is open
         let (row, column, open) = (50, 71, 0.85);
-        let (first, values) = &field.rows[row];
+        let span = PupilRows::<f64>::span(&averages, row);
+        let mut values = vec![Complex::<f64>::default(); span.len()];
+        let places: Vec<usize> = span.clone().step_by(WAVES_AT_ONCE).collect();
+        for (first, out) in places.into_iter().zip(values.chunks_mut(WAVES_AT_ONCE)) {
+            let columns = first..first + out.len();
+            let turns = Turns {
+                row: 0.0,
+                columns: &[0.0; WAVES_AT_ONCE][..out.len()],
+            };
+            averages.fill(row, columns, turns, out);
+        }
         let middle = 42e-3 + 0.5 * (1.0 - open) * grid.cell_m;
         let expected = cis_turns::<f64>(-turns_per_cell * middle / grid.cell_m)
             * (open * sinc(turns_per_cell * open));
-        assert_abs_diff_eq!(values[column - first].re, expected.re, epsilon = 1e-12);
-        assert_abs_diff_eq!(values[column - first].im, expected.im, epsilon = 1e-12);
+        assert_abs_diff_eq!(values[column - span.start].re, expected.re, epsilon = 1e-12);
+        assert_abs_diff_eq!(values[column - span.start].im, expected.im, epsilon = 1e-12);
     }
 }

@@ -1,18 +1,18 @@
-//! Transforms a pupil field to the sensor and adds up its light in square cells.
+//! The window on the sensor, and the light in its cells.
 //!
-//! Two passes of one-dimensional zoomed transforms, rows then columns; the columns' light is added up in cells before it is
-//! stored, so the full sub-sampled irradiance never exists. Rows and columns are independent of each other: the result does
-//! not depend on the number of threads. Derivatives (`slopes.rs`) take the same two passes.
+//! Two passes of one-dimensional zoomed transforms (`passes.rs`), rows then columns; the columns' light is added up in
+//! cells before it is stored, so the full sub-sampled irradiance never exists. Derivatives (`slopes.rs`) take the same two
+//! passes.
 
 use super::field::{Field, Sampling};
 use super::integrate::{MARGIN, box_weights};
+use super::passes::{Passes, WorkPool};
 use super::slopes::{Change, Layer};
-use crate::math::{ChirpTransform, Planner, Real, sinc, vectorised};
-use ndarray::{Array2, Array3, ArrayView2, ArrayViewMut1, Axis};
-use num_complex::Complex;
+use crate::math::{Lanes, Planner, Real, ZoomTransform, sinc};
+use ndarray::{Array2, ArrayView2, Axis};
 use rayon::prelude::*;
-use std::ops::Range;
-use std::sync::Arc;
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// The part of the sensor to compute: `columns` × `rows` square cells, each of `sub_samples`² samples of the irradiance.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,6 +41,7 @@ pub enum CellSum {
 }
 
 impl Window {
+    /// Width of a sub-sample.
     fn pitch_m(&self) -> f64 {
         self.cell_m / self.sub_samples as f64
     }
@@ -48,6 +49,11 @@ impl Window {
     /// Place of sample `j` along an axis (0: x, 1: y), margin included.
     pub(super) fn sample_m(&self, axis: usize, j: usize) -> f64 {
         self.corner_m[axis] + (j as f64 + 0.5 - self.margin() as f64) * self.pitch_m()
+    }
+
+    /// Samples along an axis, margin included.
+    pub(super) fn samples(&self, axis: usize) -> usize {
+        [self.columns, self.rows][axis] * self.sub_samples + 2 * self.margin()
     }
 
     /// Samples beyond each end of a cell that its light needs.
@@ -59,7 +65,7 @@ impl Window {
     }
 
     /// Weights of a cell's samples, margin included.
-    fn weights(&self) -> Vec<f64> {
+    pub(super) fn weights(&self) -> Vec<f64> {
         match self.sum {
             CellSum::Integral => box_weights(self.sub_samples),
             CellSum::Plain => vec![1.0; self.sub_samples],
@@ -67,154 +73,127 @@ impl Window {
     }
 }
 
-/// Share of the light in each cell of a window, element `[[row, column]]`.
-///
-/// # Accuracy
-/// Against a written-out transform at higher sampling: see `tests/twins.rs`.
-pub fn irradiance<T: Real>(field: &Field<T>, window: &Window, portable: bool) -> Array2<f64> {
-    irradiance_and_slopes(field, &[], window, portable).swap_remove(0)
+/// Propagates fields of any wavelength; keeps its plans and its room from one to the next.
+pub struct Propagator<T: Real> {
+    planner: Mutex<Planner<T>>,
+    /// Prepared transforms, by number of inputs and outputs, step and start.
+    transforms: Mutex<HashMap<[u64; 4], Arc<ZoomTransform<T>>>>,
+    /// Room for what stands between the two passes, as many as are at work at once.
+    halves: Mutex<Vec<Vec<Lanes<T>>>>,
+    works: WorkPool<T>,
 }
 
-/// Share of the light in each cell of a window, then its derivative by each change.
-///
-/// # Accuracy
-/// Derivatives of what [`irradiance`] computes, sampling included: they equal its central differences to 1e-5 and better
-/// (`predict::jacobian::tests`).
-pub fn irradiance_and_slopes<T: Real>(
-    field: &Field<T>,
-    changes: &[Change<T>],
-    window: &Window,
-    portable: bool,
-) -> Vec<Array2<f64>> {
-    let mut planner = Planner::new(portable);
-    let along_x = Arc::new(axis_transform(field, window, 0, &mut planner));
-    let square = window.columns == window.rows && window.corner_m[0] == window.corner_m[1];
-    let along_y = if square {
-        along_x.clone()
-    } else {
-        Arc::new(axis_transform(field, window, 1, &mut planner))
-    };
-    let half = first_pass(&field.rows, &along_x);
-    let slopes: Vec<Layer<T>> = changes
-        .iter()
-        .map(|change| Layer::new(change, field, &half, [&along_x, &along_y], window))
-        .collect();
-    let light = second_pass(&half, &slopes, &along_y, window, field);
-    (0..=changes.len())
-        .map(|layer| add_columns(&light.index_axis(Axis(1), layer), window))
-        .collect()
+impl<T: Real> Propagator<T> {
+    /// Nothing planned yet; `portable` computes the same bytes on all processors, more slowly.
+    pub fn new(portable: bool) -> Self {
+        Propagator {
+            planner: Mutex::new(Planner::new(portable)),
+            transforms: Mutex::default(),
+            halves: Mutex::default(),
+            works: WorkPool::new(),
+        }
+    }
+
+    /// Share of the light in each cell of a window, element `[[row, column]]`.
+    ///
+    /// # Accuracy
+    /// Against a written-out transform at higher sampling: see `tests/twins.rs`.
+    pub fn irradiance(&self, field: &Field<T>, window: &Window) -> Array2<f64> {
+        self.irradiance_and_slopes(field, &[], window)
+            .swap_remove(0)
+    }
+
+    /// Share of the light in each cell of a window, then its derivative by each change.
+    ///
+    /// # Accuracy
+    /// Derivatives of what [`irradiance`](Self::irradiance) computes, sampling included: they equal its central differences
+    /// to 1e-5 and better (`predict::jacobian::tests`).
+    pub fn irradiance_and_slopes(
+        &self,
+        field: &Field<T>,
+        changes: &[Change],
+        window: &Window,
+    ) -> Vec<Array2<f64>> {
+        let [along_x, along_y] = [0, 1].map(|axis| self.axis_transform(field, window, axis));
+        let scale = light_scale(field, window);
+        let rows = field.open_rows();
+        let layers = changes.iter();
+        let passes = Passes {
+            field,
+            layers: layers.map(|c| Layer::new(c, field, window)).collect(),
+            correction_x: correction(field, window, 0, &along_x)
+                .iter()
+                .map(|c| c * scale)
+                .collect(),
+            correction_y: narrow(&correction(field, window, 1, &along_y)),
+            rows,
+            along_x: &along_x,
+            along_y: &along_y,
+            window,
+        };
+        let mut half = locked(&self.halves).pop().unwrap_or_default();
+        let light = passes.light(&mut half, &self.works);
+        locked(&self.halves).push(half);
+        (0..=changes.len())
+            .map(|layer| add_columns(&light.index_axis(Axis(1), layer), window))
+            .collect()
+    }
+
+    fn axis_transform(
+        &self,
+        field: &Field<T>,
+        window: &Window,
+        axis: usize,
+    ) -> Arc<ZoomTransform<T>> {
+        let per_metre = field.grid.cell_m / (field.wavelength_m * field.focal_length_m);
+        let step = per_metre * window.pitch_m();
+        let start = per_metre * window.sample_m(axis, 0);
+        let (inputs, samples) = (field.grid.count, window.samples(axis));
+        let key = [
+            inputs as u64,
+            samples as u64,
+            step.to_bits(),
+            start.to_bits(),
+        ];
+        if let Some(prepared) = locked(&self.transforms).get(&key) {
+            return prepared.clone();
+        }
+        let length = ZoomTransform::<T>::length_for(samples);
+        let fft = locked(&self.planner).forward(length);
+        let made = Arc::new(ZoomTransform::new(inputs, samples, step, start, fft));
+        let mut transforms = locked(&self.transforms);
+        if transforms.len() >= KEPT_TRANSFORMS {
+            transforms.clear();
+        }
+        transforms.insert(key, made.clone());
+        made
+    }
 }
 
-fn axis_transform<T: Real>(
+/// Transforms that are kept for the next field: two a wavelength.
+const KEPT_TRANSFORMS: usize = 64;
+
+/// The value behind a lock; a thread that panicked cannot have left it half changed.
+pub(super) fn locked<V>(mutex: &Mutex<V>) -> MutexGuard<'_, V> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// What |U|² is multiplied with at every sample of an axis: 1/sinc²(x/P) takes out what averaging the field over its cells
+/// did, 1/loss² what spreading them did.
+fn correction<T: Real>(
     field: &Field<T>,
     window: &Window,
     axis: usize,
-    planner: &mut Planner<T>,
-) -> ChirpTransform<T> {
-    let cells = [window.columns, window.rows][axis];
-    let samples = cells * window.sub_samples + 2 * window.margin();
-    let per_metre = field.grid.cell_m / (field.wavelength_m * field.focal_length_m);
-    let step = per_metre * window.pitch_m();
-    let start = per_metre * window.sample_m(axis, 0);
-    ChirpTransform::new(field.grid.count, samples, step, start, planner)
-}
-
-/// Rows of the pupil → the same rows at the window's x samples.
-pub(super) fn first_pass<T: Real>(
-    rows: &[(usize, Vec<Complex<T>>)],
-    along_x: &ChirpTransform<T>,
-) -> Array2<Complex<T>> {
-    let mut half = Array2::from_elem(
-        (rows.len(), along_x.outputs()),
-        Complex::new(T::zero(), T::zero()),
-    );
-    half.outer_iter_mut()
-        .into_par_iter()
-        .zip(rows)
-        .for_each_init(
-            || Work::new(along_x),
-            |work, (mut line, (first, values))| {
-                if !values.is_empty() {
-                    along_x.run(*first, values, &mut work.buffer, &mut work.scratch);
-                    line.iter_mut()
-                        .zip(&work.buffer)
-                        .for_each(|(target, value)| *target = *value);
-                }
-            },
-        );
-    half
-}
-
-/// Columns → light per row of cells and its derivatives: element `[[x sample, layer, row of cells]]`, layer 0 the light.
-fn second_pass<T: Real>(
-    half: &Array2<Complex<T>>,
-    slopes: &[Layer<T>],
-    along_y: &ChirpTransform<T>,
-    window: &Window,
-    field: &Field<T>,
-) -> Array3<f64> {
-    const PANEL: usize = 8; // columns gathered at once: a cache line of f64 pairs and more
-    let weights: Vec<T> = narrow(&window.weights());
-    let undim_x = undimming(field, window, 0, half.ncols());
-    let undim_y: Vec<T> = narrow(&undimming(field, window, 1, along_y.outputs()));
-    let scale = light_scale(field, window);
-    let mut light = Array3::zeros((half.ncols(), slopes.len() + 1, window.rows));
-    light
-        .axis_chunks_iter_mut(Axis(0), PANEL)
-        .into_par_iter()
-        .enumerate()
-        .for_each_init(
-            || PanelWork::new(along_y, PANEL, field.open_rows()),
-            |work, (number, mut target)| {
-                let columns = number * PANEL..(number * PANEL + target.len_of(Axis(0)));
-                let mut store = |i: usize, layer: usize, power: &[T]| {
-                    let factor = scale * undim_x[columns.start + i];
-                    let mut column = target.index_axis_mut(Axis(0), i);
-                    let cells = column.index_axis_mut(Axis(0), layer);
-                    add_rows(power, &weights, window.sub_samples, factor, cells);
-                };
-                work.gather(half, columns.clone());
-                for i in 0..columns.len() {
-                    work.transform(along_y, i);
-                    store(i, 0, work.light(i, &undim_y));
-                }
-                for (number, slope) in slopes.iter().enumerate() {
-                    work.gather(&slope.half, columns.clone());
-                    for (i, column) in columns.clone().enumerate() {
-                        work.transform(along_y, i);
-                        store(i, number + 1, work.slope(i, slope, column, &undim_y));
-                    }
-                }
-            },
-        );
-    light
-}
-
-/// Adds the samples of each cell along a column.
-fn add_rows<T: Real>(
-    power: &[T],
-    weights: &[T],
-    sub_samples: usize,
-    factor: f64,
-    mut cells: ArrayViewMut1<f64>,
-) {
-    for (row, sum) in cells.iter_mut().enumerate() {
-        let cell: T = power[row * sub_samples..]
-            .iter()
-            .zip(weights)
-            .fold(T::zero(), |s, (p, w)| s + *p * *w);
-        *sum = factor * cell.widen();
-    }
-}
-
-/// 1/sinc²(x/P) at every sample of an axis: takes out what averaging the field over its cells did.
-fn undimming<T: Real>(field: &Field<T>, window: &Window, axis: usize, samples: usize) -> Vec<f64> {
-    if field.sampling == Sampling::Samples {
-        return vec![1.0; samples];
-    }
+    along: &ZoomTransform<T>,
+) -> Vec<f64> {
     let period = field.wavelength_m * field.focal_length_m / field.grid.cell_m;
-    (0..samples)
-        .map(|j| sinc(window.sample_m(axis, j) / period).powi(-2))
+    let dimming = |j: usize| match field.sampling {
+        Sampling::Samples => 1.0,
+        Sampling::Averages => sinc(window.sample_m(axis, j) / period),
+    };
+    let losses = along.losses().iter().enumerate();
+    losses
+        .map(|(j, loss)| (loss * dimming(j)).powi(-2))
         .collect()
 }
 
@@ -245,85 +224,4 @@ fn add_columns(light: &ArrayView2<f64>, window: &Window) -> Array2<f64> {
 
 pub(super) fn narrow<T: Real>(values: &[f64]) -> Vec<T> {
     values.iter().map(|v| T::narrow(*v)).collect()
-}
-
-/// Buffers of one thread.
-struct Work<T: Real> {
-    buffer: Vec<Complex<T>>,
-    scratch: Vec<Complex<T>>,
-}
-
-impl<T: Real> Work<T> {
-    fn new(transform: &ChirpTransform<T>) -> Self {
-        let zero = Complex::new(T::zero(), T::zero());
-        Work {
-            buffer: vec![zero; transform.buffer_len()],
-            scratch: vec![zero; transform.scratch_len()],
-        }
-    }
-}
-
-/// Buffers of one thread for a panel of columns.
-struct PanelWork<T: Real> {
-    one: Work<T>,
-    /// Open rows of the panel, one column after the other.
-    panel: Vec<Complex<T>>,
-    open: Range<usize>,
-    /// The field itself in each column of the panel, transformed.
-    base: Vec<Complex<T>>,
-    power: Vec<T>,
-}
-
-impl<T: Real> PanelWork<T> {
-    fn new(along_y: &ChirpTransform<T>, columns: usize, open: Range<usize>) -> Self {
-        let zero = Complex::new(T::zero(), T::zero());
-        PanelWork {
-            one: Work::new(along_y),
-            panel: vec![zero; columns * open.len()],
-            open,
-            base: vec![zero; columns * along_y.outputs()],
-            power: vec![T::zero(); along_y.outputs()],
-        }
-    }
-
-    fn gather(&mut self, half: &Array2<Complex<T>>, columns: Range<usize>) {
-        let height = self.open.len();
-        for (j, row) in self.open.clone().enumerate() {
-            for (i, column) in columns.clone().enumerate() {
-                self.panel[i * height + j] = half[[row, column]];
-            }
-        }
-    }
-
-    /// Transforms column `i` of the panel.
-    fn transform(&mut self, along_y: &ChirpTransform<T>, i: usize) {
-        let height = self.open.len();
-        let column = &self.panel[i * height..(i + 1) * height];
-        let Work { buffer, scratch } = &mut self.one;
-        along_y.run(self.open.start, column, buffer, scratch);
-    }
-
-    /// |U|² of column `i`, which is kept for the products with its derivatives.
-    fn light(&mut self, i: usize, undim_y: &[T]) -> &[T] {
-        let outputs = self.power.len();
-        self.base[i * outputs..(i + 1) * outputs].copy_from_slice(&self.one.buffer[..outputs]);
-        let Self { power, one, .. } = self;
-        vectorised(|| {
-            for ((p, u), correction) in power.iter_mut().zip(&one.buffer).zip(undim_y) {
-                *p = u.norm_sqr() * *correction;
-            }
-        });
-        &self.power
-    }
-
-    /// The derivative of the same.
-    fn slope(&mut self, i: usize, slope: &Layer<T>, column: usize, undim_y: &[T]) -> &[T] {
-        let outputs = self.power.len();
-        let base = &self.base[i * outputs..(i + 1) * outputs];
-        slope.products(base, &self.one.buffer, column, &mut self.power);
-        for (p, correction) in self.power.iter_mut().zip(undim_y) {
-            *p = *p * *correction;
-        }
-        &self.power
-    }
 }

@@ -10,11 +10,12 @@
 mod field;
 mod focal;
 mod integrate;
+mod passes;
 mod plan;
 mod slopes;
 
-pub use field::{Field, FieldMaps, LengthMap, Sampling};
-pub use focal::{CellSum, Window, irradiance, irradiance_and_slopes};
+pub use field::{CellAverages, Field, FieldMaps, LengthMap, PupilRows, Sampling, Turns};
+pub use focal::{CellSum, Propagator, Window};
 pub use integrate::box_weights;
 pub use plan::{Accuracy, Demand, Plan};
 pub use slopes::Change;

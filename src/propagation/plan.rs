@@ -20,6 +20,8 @@ pub struct Accuracy {
     pub wavelengths_per_cycle: f64,
     /// Guard round the frame, in widths of the seeing.
     pub guard_widths: f64,
+    /// Cells that are blurred, over the number that keeps what the optics resolve from folding into what the seeing passes.
+    pub blur_sampling: f64,
 }
 
 impl Default for Accuracy {
@@ -31,6 +33,7 @@ impl Default for Accuracy {
             sub_sampling: 1.3,
             wavelengths_per_cycle: 2.0,
             guard_widths: 8.0,
+            blur_sampling: 1.0,
         }
     }
 }
@@ -44,6 +47,7 @@ impl Accuracy {
             sub_sampling: self.sub_sampling * factor,
             wavelengths_per_cycle: self.wavelengths_per_cycle * factor,
             guard_widths: self.guard_widths * factor,
+            blur_sampling: self.blur_sampling * factor,
         }
     }
 }
@@ -73,6 +77,8 @@ pub struct Demand {
     pub slotted: bool,
     /// Width that seeing and drift spread the light over, 0 without.
     pub blur_m: f64,
+    /// Spatial frequency beyond which the blur passes nothing; infinite where it passes all.
+    pub blur_cutoff_per_m: f64,
 }
 
 impl Demand {
@@ -93,8 +99,10 @@ impl Demand {
 pub struct Plan {
     /// Grid over the pupil, in sine space; the same for all wavelengths.
     pub grid: CellGrid,
-    /// Sub-samples along a pixel.
+    /// Sub-samples along a pixel, a multiple of `blur_cells`.
     pub sub_samples: usize,
+    /// Cells along a pixel in which light is blurred; 1 where it is not.
+    pub blur_cells: usize,
     /// Number of wavelengths.
     pub wavelengths: usize,
     /// Pixels computed beyond each edge of the frame.
@@ -127,6 +135,13 @@ impl Plan {
         let sub_samples = (accuracy.sub_sampling * demand.pixel_m / finest)
             .ceil()
             .max(1.0) as usize;
+        let (sub_samples, blur_cells) = if demand.blur_m > 0.0 {
+            let resolved_per_m = 0.5 / finest + demand.blur_cutoff_per_m;
+            let cells = accuracy.blur_sampling * demand.pixel_m * resolved_per_m;
+            cheapest_split(sub_samples, cells)
+        } else {
+            (sub_samples, 1)
+        };
         let wanted = wavelengths_wanted(demand, accuracy, half / finest);
         Plan {
             grid: CellGrid {
@@ -134,6 +149,7 @@ impl Plan {
                 cell_m,
             },
             sub_samples,
+            blur_cells,
             wavelengths: demand.wavelengths.unwrap_or(wanted),
             guard_px,
         }
@@ -144,7 +160,12 @@ impl Plan {
         let n = self.grid.count as f64;
         let samples = |px: usize| ((px + 2 * self.guard_px) * self.sub_samples) as f64;
         let (x, y) = (samples(frame_px[0]), samples(frame_px[1]));
-        let blurred = if self.guard_px > 0 { 40.0 * x * y } else { 0.0 };
+        let blurred = if self.guard_px > 0 {
+            let cells = (self.blur_cells as f64 / self.sub_samples as f64).powi(2);
+            40.0 * cells * x * y
+        } else {
+            0.0
+        };
         n * n * (32.0 + 8.0 + 16.0)
             + n * x * 16.0
             + blurred
@@ -173,6 +194,17 @@ impl Plan {
     }
 }
 
+/// Sub-samples and cells along a pixel: at least so many of both, at the least cost. A cell of one sub-sample serves any blur.
+fn cheapest_split(samples: usize, cells: f64) -> (usize, usize) {
+    let cost = |(samples, cells): (usize, usize)| samples * samples + BLUR_COST * cells * cells;
+    let split = |cells: usize| (samples.div_ceil(cells) * cells, cells);
+    (1..=samples)
+        .filter(|split| *split as f64 >= cells)
+        .map(split)
+        .min_by_key(|both| cost(*both))
+        .unwrap_or((samples, samples))
+}
+
 /// Wavelengths that make bins narrow enough: for the pattern of a point (it scales with λ), for the fringes of a defocused
 /// star (their phase turns with 1/λ), and for the orders of slots (they move with λ) out to a few tens of resolution elements.
 fn wavelengths_wanted(demand: &Demand, accuracy: &Accuracy, half_in_elements: f64) -> usize {
@@ -189,6 +221,8 @@ fn wavelengths_wanted(demand: &Demand, accuracy: &Accuracy, half_in_elements: f6
     (wanted.ceil() as usize).clamp(1, 200)
 }
 
+/// What blurring a cell costs, over what propagating to a sub-sample costs.
+const BLUR_COST: usize = 2;
 /// The period holds this many times the furthest ray, so that the slope of the phase across a cell stays gentle.
 const REACHES_IN_PERIOD: f64 = 3.0;
 /// Cycles that the pattern of a point in focus counts for, at a passband as wide as its wavelength.
@@ -219,6 +253,7 @@ mod tests {
             wavefront_span_m: 4e-6,
             slotted: false,
             blur_m: 0.0,
+            blur_cutoff_per_m: f64::INFINITY,
         }
     }
 

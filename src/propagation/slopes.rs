@@ -3,25 +3,25 @@
 //! They are the derivatives of what is computed, sampling included, so that a fit which steps along them lands where the
 //! model says. The factor that the zoomed transform leaves out depends on the output alone and drops out of the product.
 
-use super::field::Field;
-use super::focal::{Window, first_pass, narrow};
-use crate::math::{ChirpTransform, Real, sinc_relative_slope};
-use ndarray::Array2;
+use super::field::{CellAverages, Field, LengthMap};
+use super::focal::{Window, narrow};
+use crate::math::{Real, sinc_relative_slope};
 use num_complex::Complex;
 use std::f64::consts::TAU;
 
 /// What the light in a window is differentiated by.
-pub enum Change<T: Real> {
+pub enum Change<'a> {
     /// The star's place along an axis (0: x, 1: y): the change per metre.
     Place(usize),
-    /// Anything that changes the field: the derivative of the field.
-    Field(Field<T>),
+    /// An addition to W, per unit of its amount; with the field that it is added to.
+    Length(&'a CellAverages<'a>, &'a LengthMap),
 }
 
-/// The derivative of a field after the first pass.
-pub(super) struct Layer<T: Real> {
-    /// Rows of the pupil at the window's x samples.
-    pub half: Array2<Complex<T>>,
+/// How a derivative differs from the field itself on its way to the sensor.
+pub(super) struct Layer<'a, T: Real> {
+    change: &'a Change<'a>,
+    /// Factor ×i of every column of the pupil, or of every row.
+    tilt: Vec<T>,
     undimming: Undimming<T>,
 }
 
@@ -34,37 +34,73 @@ enum Undimming<T: Real> {
     MovesAlongY(Vec<T>),
 }
 
-impl<T: Real> Layer<T> {
-    /// Takes a derivative through the first pass; `base` is the field itself after it.
-    pub fn new(
-        change: &Change<T>,
-        field: &Field<T>,
-        base: &Array2<Complex<T>>,
-        [along_x, along_y]: [&ChirpTransform<T>; 2],
-        window: &Window,
-    ) -> Self {
-        match change {
-            Change::Field(slope) => Layer {
-                half: first_pass(&slope.rows, along_x),
-                undimming: Undimming::Stays,
-            },
-            Change::Place(0) => Layer {
-                half: first_pass(&tilted_along_x(field), along_x),
-                undimming: Undimming::MovesAlongX(moved(field, window, 0, along_x.outputs())),
-            },
-            Change::Place(_) => Layer {
-                half: tilted_along_y(field, base),
-                undimming: Undimming::MovesAlongY(moved(field, window, 1, along_y.outputs())),
-            },
+impl<'a, T: Real> Layer<'a, T> {
+    /// Prepares a derivative.
+    pub fn new(change: &'a Change<'a>, field: &Field<T>, window: &Window) -> Self {
+        let (tilt, undimming) = match change {
+            Change::Length(..) => (Vec::new(), Undimming::Stays),
+            Change::Place(0) => (
+                tilt_factors(field),
+                Undimming::MovesAlongX(moved(field, window, 0)),
+            ),
+            Change::Place(_) => (
+                tilt_factors(field),
+                Undimming::MovesAlongY(moved(field, window, 1)),
+            ),
+        };
+        Layer {
+            change,
+            tilt,
+            undimming,
         }
     }
 
+    /// Whether its rows differ from the field's own; if not, [`row_factor`](Self::row_factor) is all there is to it.
+    pub fn has_rows(&self) -> bool {
+        !matches!(self.change, Change::Place(1))
+    }
+
+    /// The field whose dimming changes with it.
+    pub fn averages(&self) -> Option<&CellAverages<'a>> {
+        match self.change {
+            Change::Length(field, _) => Some(field),
+            Change::Place(_) => None,
+        }
+    }
+
+    /// Turns a row of the field, from column `first` on, into the same row of the derivative; `dimming` are the slopes of
+    /// the row's dimming.
+    pub fn differentiate(
+        &self,
+        row: usize,
+        first: usize,
+        dimming: &[[f64; 2]],
+        values: &mut [Complex<T>],
+    ) {
+        match self.change {
+            Change::Length(field, addition) => field.differentiate(addition, row, dimming, values),
+            // a tilt, exp(+2πi·σ·δ/(λf))
+            Change::Place(_) => {
+                for (value, factor) in values.iter_mut().zip(&self.tilt[first..]) {
+                    *value = Complex::new(-value.im * *factor, value.re * *factor);
+                }
+            }
+        }
+    }
+
+    /// What a row is multiplied with after the first pass, besides i, where its rows are the field's own.
+    pub fn row_factor(&self, row: usize) -> T {
+        self.tilt[row]
+    }
+
     /// 2 Re(U* dU) down one column of x samples, and what the moved correction adds.
+    #[inline(always)]
     pub fn products(
         &self,
         base: &[Complex<T>],
         slope: &[Complex<T>],
         column: usize,
+        first_row: usize,
         out: &mut [T],
     ) {
         let two = T::one() + T::one();
@@ -79,7 +115,7 @@ impl<T: Real> Layer<T> {
                 }
             }
             Undimming::MovesAlongY(change) => {
-                for ((p, u), c) in out.iter_mut().zip(base).zip(change) {
+                for ((p, u), c) in out.iter_mut().zip(base).zip(&change[first_row..]) {
                     *p = *p + u.norm_sqr() * *c;
                 }
             }
@@ -87,43 +123,20 @@ impl<T: Real> Layer<T> {
     }
 }
 
-/// Derivative of the field by a move of the star along x: a tilt, exp(+2πi·σ·δ/(λf)).
-fn tilted_along_x<T: Real>(field: &Field<T>) -> Vec<(usize, Vec<Complex<T>>)> {
-    let tilt = |(first, values): &(usize, Vec<Complex<T>>)| {
-        let columns = (*first..).zip(values);
-        columns
-            .map(|(column, v)| quarter_turn(*v, tilt_factor(field, column)))
-            .collect()
-    };
-    field.rows.iter().map(|row| (row.0, tilt(row))).collect()
-}
-
-/// The same along y: the first pass is done already, a row only takes a factor.
-fn tilted_along_y<T: Real>(field: &Field<T>, base: &Array2<Complex<T>>) -> Array2<Complex<T>> {
-    let mut half = base.clone();
-    for (row, mut line) in half.outer_iter_mut().enumerate() {
-        let factor = tilt_factor(field, row);
-        line.mapv_inplace(|v| quarter_turn(v, factor));
-    }
-    half
-}
-
-fn tilt_factor<T: Real>(field: &Field<T>, index: usize) -> T {
+/// A move of the star by δ along an axis is a tilt, exp(+2πi·σ·δ/(λf)): its derivative is i times this.
+fn tilt_factors<T: Real>(field: &Field<T>) -> Vec<T> {
     let spread = field.wavelength_m * field.focal_length_m;
-    T::narrow(TAU * field.grid.centre_m(index) / spread)
-}
-
-/// i × factor × value.
-fn quarter_turn<T: Real>(value: Complex<T>, factor: T) -> Complex<T> {
-    Complex::new(-value.im * factor, value.re * factor)
+    (0..field.grid.count)
+        .map(|index| T::narrow(TAU * field.grid.centre_m(index) / spread))
+        .collect()
 }
 
 /// Relative change of 1/sinc²(x/P) per metre that the star moves.
-fn moved<T: Real>(field: &Field<T>, window: &Window, axis: usize, samples: usize) -> Vec<T> {
+fn moved<T: Real>(field: &Field<T>, window: &Window, axis: usize) -> Vec<T> {
     let period = field.wavelength_m * field.focal_length_m / field.grid.cell_m;
     let change = |j: usize| {
         let x = window.sample_m(axis, j) / period;
         2.0 * sinc_relative_slope(x) / period
     };
-    narrow(&(0..samples).map(change).collect::<Vec<f64>>())
+    narrow(&(0..window.samples(axis)).map(change).collect::<Vec<f64>>())
 }

@@ -57,7 +57,11 @@ impl Wavefront {
     /// W in metres at a sine-space height.
     pub fn value_m(&self, sigma_m: [f64; 2]) -> f64 {
         let [x, y] = self.pupil_radii(sigma_m);
-        self.sum.value(x, y) + self.sensor_offset_m * one_minus_cos(self.sine_squared(sigma_m))
+        let of_modes = self.sum.value(x, y);
+        if self.sensor_offset_m == 0.0 {
+            return of_modes;
+        }
+        of_modes + self.sensor_offset_m * one_minus_cos(self.sine_squared(sigma_m))
     }
 
     /// Where the ray from a sine-space height lands on the sensor, from the star's place, in frame axes.
@@ -87,6 +91,9 @@ impl Wavefront {
 
     /// Amplitude that keeps the energy when pupil area is counted in sine space: √(dA_r/dA_σ).
     pub fn amplitude(&self, sigma_m: [f64; 2]) -> f64 {
+        if self.law == FocusLaw::Sine {
+            return 1.0;
+        }
         let [along, across] = self.stretch(sigma_m);
         (along * across).sqrt()
     }
