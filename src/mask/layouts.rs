@@ -29,7 +29,7 @@ impl Region {
 /// The three directions of the layouts with triplets, in degrees.
 pub(super) const TRIPLETS_DEG: [f64; 3] = [90.0, 210.0, 330.0];
 
-/// The regions of a mask, in the order DESIGN lists them; none for a mask of round holes.
+/// The regions of a mask, in the order DESIGN lists them; none for round holes and for a drawing.
 pub fn regions(design: &MaskDesign) -> Vec<Region> {
     let slant = design.slant_rad * design.sense / DEG;
     let whole = [0.5 * design.inner_diameter_m, 0.5 * design.outer_diameter_m];
@@ -75,7 +75,7 @@ pub fn regions(design: &MaskDesign) -> Vec<Region> {
                 })
                 .collect()
         }
-        MaskLayout::Holes(_) => Vec::new(),
+        MaskLayout::Holes(_) | MaskLayout::Drawing(_) => Vec::new(),
         MaskLayout::Regions(list) => list
             .iter()
             .map(|spec| Region {

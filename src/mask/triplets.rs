@@ -60,7 +60,7 @@ pub fn triplets(design: &MaskDesign) -> Vec<Triplet> {
         MaskLayout::OneTriplet => (&TRIPLETS_DEG[..1], 1),
         MaskLayout::ThreeTriplet => (&TRIPLETS_DEG, 1),
         MaskLayout::TwoZone => (&TRIPLETS_DEG, 2),
-        MaskLayout::Holes(_) | MaskLayout::Regions(_) => (&[], 0),
+        MaskLayout::Holes(_) | MaskLayout::Regions(_) | MaskLayout::Drawing(_) => (&[], 0),
     };
     directions_deg
         .iter()
