@@ -5,6 +5,9 @@ pub mod args;
 mod check;
 mod error;
 pub mod interrupt;
+mod mask;
+mod mask_preview;
+mod mask_tune;
 mod new;
 pub mod output;
 mod output_error;
@@ -14,6 +17,8 @@ mod render;
 
 pub use error::CliError;
 
+use crate::instrument::MaskLayout;
+use crate::mask::{drawing, plate::seen_mirrored};
 use crate::scenario::{self, Scenario};
 use args::{Cli, ScenarioArgs, Verb};
 use clap::CommandFactory;
@@ -28,6 +33,10 @@ pub fn run(cli: Cli) -> i32 {
         Verb::New(args) => new::run(&args, &printer),
         Verb::Check(args) => check::run(&args, &printer),
         Verb::Render(args) => render::run(&args, &printer),
+        Verb::Mask(args) => match mask::run(&args, &printer) {
+            Ok(true) => return 1,
+            other => other.map(|_| ()),
+        },
         Verb::Schema => printer.data(&scenario::schema()).map_err(CliError::from),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
@@ -55,6 +64,13 @@ fn printer_of(verb: &Verb) -> Printer {
             quiet: args.scenario.common.quiet,
             json: args.scenario.common.json,
         },
+        Verb::Mask(args) => {
+            let common = args.what.common();
+            Printer {
+                quiet: common.quiet,
+                json: common.json,
+            }
+        }
         _ => Printer::default(),
     }
 }
@@ -80,11 +96,39 @@ fn load(args: &ScenarioArgs) -> Result<Scenario, CliError> {
             limit: SCENARIO_BYTES_AT_MOST,
         });
     }
-    Ok(scenario::read_bytes(
-        &bytes,
-        &path.display().to_string(),
-        &args.set,
-    )?)
+    let mut scenario = scenario::read_bytes(&bytes, &path.display().to_string(), &args.set)?;
+    load_drawing(&mut scenario, path)?;
+    Ok(scenario)
+}
+
+/// Reads the drawing of a mask, which lies beside its scenario, and puts it into the scenario and its checksum.
+fn load_drawing(scenario: &mut Scenario, path: &Path) -> Result<(), CliError> {
+    let mirrored = seen_mirrored(&scenario.instrument);
+    let Some(design) = &mut scenario.instrument.mask else {
+        return Ok(());
+    };
+    let MaskLayout::Drawing(named) = &design.layout else {
+        return Ok(());
+    };
+    let path = path.parent().unwrap_or(Path::new("")).join(&named.file);
+    let unreadable = |source| CliError::Drawing {
+        path: path.clone(),
+        source,
+    };
+    let file = std::fs::File::open(&path).map_err(unreadable)?;
+    let mut bytes = Vec::new();
+    file.take(drawing::BYTES_AT_MOST as u64 + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
+    let diameters_m = [design.inner_diameter_m, design.outer_diameter_m];
+    let read =
+        drawing::read(&bytes, named, diameters_m, mirrored).map_err(|source| CliError::Svg {
+            path: path.clone(),
+            source,
+        })?;
+    design.layout = MaskLayout::Drawing(read);
+    scenario.add_to_digest(&bytes);
+    Ok(())
 }
 
 /// The scenario's file name without its ending: what its output files are called.

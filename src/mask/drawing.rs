@@ -77,14 +77,22 @@ impl DrawingError {
     /// What to do next.
     pub fn hint(&self) -> &'static str {
         match self {
-            DrawingError::NotSvg(_) => "mask.drawing names an SVG file; export the drawing as plain SVG",
+            DrawingError::NotSvg(_) => {
+                "mask.drawing names an SVG file; export the drawing as plain SVG"
+            }
             DrawingError::NoUnits { .. } => {
                 "write width=\"200mm\" height=\"200mm\" viewBox=\"0 0 200 200\" in the <svg> element"
             }
-            DrawingError::Element { .. } => "turn letters and effects into plain paths, or take them out",
-            DrawingError::TooMuch { .. } => "simplify the drawing: a mask needs a few thousand points",
+            DrawingError::Element { .. } => {
+                "turn letters and effects into plain paths, or take them out"
+            }
+            DrawingError::TooMuch { .. } => {
+                "simplify the drawing: a mask needs a few thousand points"
+            }
             DrawingError::Circular { .. } => "take the circular <use> out",
-            DrawingError::NothingFilled => "fill the plate; lines alone do not say which side is solid",
+            DrawingError::NothingFilled => {
+                "fill the plate; lines alone do not say which side is solid"
+            }
             DrawingError::NoOpening => {
                 "compare mask.outer_diameter_mm, mask.inner_diameter_mm, mask.drawing_centre_mm and mask.drawing_fills with the drawing"
             }
@@ -244,7 +252,9 @@ pub(super) fn curve(
         .fold(0.0, f64::max);
     let degree = (points.len() - 1) as f64;
     // the sag of a chord over 1/n of the curve is at most degree (degree − 1) bend / (8 n²)
-    let count = (degree * (degree - 1.0) * bend / (8.0 * sag_m.max(GRID_M))).sqrt().ceil();
+    let count = (degree * (degree - 1.0) * bend / (8.0 * sag_m.max(GRID_M)))
+        .sqrt()
+        .ceil();
     let count = count.clamp(1.0, 2000.0) as usize;
     for k in 1..=count {
         let t = k as f64 / count as f64;
@@ -294,8 +304,20 @@ struct Expansion<'a, 'input> {
 }
 
 const REFUSED: [&str; 14] = [
-    "text", "image", "clipPath", "mask", "filter", "pattern", "foreignObject", "marker", "switch", "style",
-    "script", "animate", "animateTransform", "symbol",
+    "text",
+    "image",
+    "clipPath",
+    "mask",
+    "filter",
+    "pattern",
+    "foreignObject",
+    "marker",
+    "switch",
+    "style",
+    "script",
+    "animate",
+    "animateTransform",
+    "symbol",
 ];
 
 impl<'a, 'input> Expansion<'a, 'input> {
@@ -308,13 +330,19 @@ impl<'a, 'input> Expansion<'a, 'input> {
             });
         }
         let mut counts = Expansion {
-            by_id: elements().filter_map(|n| Some((n.attribute("id")?, n))).collect(),
+            by_id: elements()
+                .filter_map(|n| Some((n.attribute("id")?, n)))
+                .collect(),
             known: HashMap::new(),
             open: Vec::new(),
         };
         let [count, numbers] = counts.of(document.root_element(), 0)?;
         limited("elements (reuse written out)", count, ELEMENTS_AT_MOST)?;
-        limited("numbers in its paths (reuse written out)", numbers, NUMBERS_AT_MOST)
+        limited(
+            "numbers in its paths (reuse written out)",
+            numbers,
+            NUMBERS_AT_MOST,
+        )
     }
 
     fn of(&mut self, node: Node<'a, 'input>, depth: usize) -> Result<[u64; 2], DrawingError> {
@@ -328,7 +356,10 @@ impl<'a, 'input> Expansion<'a, 'input> {
         }
         self.open.push(node.id());
         let mut sum = [1, numbers_in(node)];
-        let href = node.attributes().find(|a| a.name() == "href").map(|a| a.value());
+        let href = node
+            .attributes()
+            .find(|a| a.name() == "href")
+            .map(|a| a.value());
         let reused = href
             .filter(|_| node.tag_name().name() == "use")
             .and_then(|href| self.by_id.get(href.strip_prefix('#')?).copied());

@@ -60,7 +60,9 @@ impl Plate {
         let solid = Outline::ring(0.5 * design.inner_diameter_m, outer_radius_m).minus(&open);
         let (plate, bridges) = solid.bridged();
         let full_ring = design.grip.as_ref().map_or_else(Outline::default, |grip| {
-            ring(grip, |azimuth| front(azimuth - design.rotation_rad, mirrored))
+            ring(grip, |azimuth| {
+                front(azimuth - design.rotation_rad, mirrored)
+            })
         });
         let over = full_ring.minus(&plate);
         let mut parts = Plate {
@@ -109,7 +111,8 @@ impl Plate {
         }
         let (_, width) = bent("SKY SIDE", capital_m, radius_m, 0.0);
         let free = |azimuth: &f64| {
-            let gap = |t: &[f64; 2]| apart(t[0], *azimuth) > 0.5 * (t[1] + width) + capital_m / radius_m;
+            let gap =
+                |t: &[f64; 2]| apart(t[0], *azimuth) > 0.5 * (t[1] + width) + capital_m / radius_m;
             taken.iter().all(gap)
         };
         let places = (1..72).map(|k| FRAC_PI_2 - f64::from(k) * TAU / 72.0);
@@ -120,7 +123,14 @@ impl Plate {
         self.stem_m = STEM_OVER_CAPITAL * capital_m;
     }
 
-    fn put(&mut self, words: &str, capital_m: f64, radius_m: f64, azimuth: f64, taken: &mut Vec<[f64; 2]>) {
+    fn put(
+        &mut self,
+        words: &str,
+        capital_m: f64,
+        radius_m: f64,
+        azimuth: f64,
+        taken: &mut Vec<[f64; 2]>,
+    ) {
         let (outline, width) = bent(words, capital_m, radius_m, azimuth);
         // a letter that would reach an opening or an edge would tear the solid: such words are left out
         if !outline.is_empty() && outline.minus(&self.plate).is_empty() {
@@ -158,7 +168,11 @@ fn outer_radius_m(design: &MaskDesign) -> f64 {
 
 /// Azimuth as seen from the front.
 fn front(azimuth_rad: f64, mirrored: bool) -> f64 {
-    if mirrored { PI - azimuth_rad } else { azimuth_rad }
+    if mirrored {
+        PI - azimuth_rad
+    } else {
+        azimuth_rad
+    }
 }
 
 fn apart(a: f64, b: f64) -> f64 {
@@ -175,9 +189,14 @@ fn ring(grip: &Grip, seen: impl Fn(f64) -> f64) -> Outline {
     let azimuth = seen(azimuth_rad);
     let (sin, cos) = (libm::sin(azimuth), libm::cos(azimuth));
     let half = 0.5 * width_m;
-    let gap: Vec<[f64; 2]> = [(0.0, -half), (2.0 * outer, -half), (2.0 * outer, half), (0.0, half)]
-        .iter()
-        .map(|&(along, across)| [along * cos - across * sin, along * sin + across * cos])
-        .collect();
+    let gap: Vec<[f64; 2]> = [
+        (0.0, -half),
+        (2.0 * outer, -half),
+        (2.0 * outer, half),
+        (0.0, half),
+    ]
+    .iter()
+    .map(|&(along, across)| [along * cos - across * sin, along * sin + across * cos])
+    .collect();
     whole.minus(&outline_of(&[&convex_piece(&gap)]))
 }

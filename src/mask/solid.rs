@@ -46,7 +46,9 @@ impl SolidError {
                 "make mask.outer_rim_mm wider, or choose mask.grip so that its ring lies under the rim"
             }
             SolidError::Empty => "make the slots narrower: mask.open_fraction",
-            _ => "change mask.slot_pitch_mm or mask.rib_mm a little, and please report the scenario",
+            _ => {
+                "change mask.slot_pitch_mm or mask.rib_mm a little, and please report the scenario"
+            }
         }
     }
 }
@@ -95,7 +97,10 @@ impl Solid {
             }
         }
         let single = |e: &[u32; 2]| edges.get(e) == Some(&1);
-        let wrong = edges.keys().filter(|e| !single(e) || !single(&[e[1], e[0]])).count();
+        let wrong = edges
+            .keys()
+            .filter(|e| !single(e) || !single(&[e[1], e[0]]))
+            .count();
         if wrong > 0 {
             return Err(SolidError::Open(wrong));
         }
@@ -122,7 +127,10 @@ impl Solid {
 
     fn is_flat(&self, triangle: &[u32; 3]) -> bool {
         let [a, b, c] = triangle.map(|v| self.vertices[v as usize].map(i128::from));
-        let (u, v) = ([0, 1, 2].map(|i| b[i] - a[i]), [0, 1, 2].map(|i| c[i] - a[i]));
+        let (u, v) = (
+            [0, 1, 2].map(|i| b[i] - a[i]),
+            [0, 1, 2].map(|i| c[i] - a[i]),
+        );
         (0..3).all(|i| u[i] * v[(i + 1) % 3] == u[(i + 1) % 3] * v[i])
     }
 }
@@ -131,7 +139,11 @@ type Edge = [(i32, i32); 2];
 
 /// Edges of a pierced face that do not belong to what pierces it.
 fn without(edges: &HashSet<Edge>, other: &HashSet<Edge>) -> HashSet<Edge> {
-    edges.iter().filter(|[a, b]| !other.contains(&[*b, *a])).copied().collect()
+    edges
+        .iter()
+        .filter(|[a, b]| !other.contains(&[*b, *a]))
+        .copied()
+        .collect()
 }
 
 #[derive(Default)]

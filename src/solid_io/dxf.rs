@@ -18,10 +18,16 @@ pub fn write(plate: &Plate) -> String {
         LAYERS.len()
     );
     for (name, colour) in LAYERS {
-        let _ = write!(out, "0\nLAYER\n2\n{name}\n70\n0\n62\n{colour}\n6\nCONTINUOUS\n");
+        let _ = write!(
+            out,
+            "0\nLAYER\n2\n{name}\n70\n0\n62\n{colour}\n6\nCONTINUOUS\n"
+        );
     }
     out.push_str("0\nENDTAB\n0\nENDSEC\n0\nSECTION\n2\nENTITIES\n");
-    for ((layer, _), outline) in LAYERS.iter().zip([&plate.plate, &plate.letters, &plate.ring]) {
+    for ((layer, _), outline) in LAYERS
+        .iter()
+        .zip([&plate.plate, &plate.letters, &plate.ring])
+    {
         lines(layer, outline, &mut out);
     }
     out.push_str("0\nENDSEC\n0\nEOF\n");
@@ -30,7 +36,10 @@ pub fn write(plate: &Plate) -> String {
 
 fn lines(layer: &str, outline: &Outline, out: &mut String) {
     for contour in all_contours(outline) {
-        let _ = write!(out, "0\nPOLYLINE\n8\n{layer}\n66\n1\n70\n1\n10\n0\n20\n0\n30\n0\n");
+        let _ = write!(
+            out,
+            "0\nPOLYLINE\n8\n{layer}\n66\n1\n70\n1\n10\n0\n20\n0\n30\n0\n"
+        );
         for p in contour {
             let (x, y) = (text(p.x.into()), text(p.y.into()));
             let _ = write!(out, "0\nVERTEX\n8\n{layer}\n10\n{x}\n20\n{y}\n30\n0\n");

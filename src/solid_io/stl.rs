@@ -22,7 +22,10 @@ pub fn write(solid: &Solid) -> Vec<u8> {
 }
 
 fn normal([a, b, c]: &[[f64; 3]; 3]) -> [f64; 3] {
-    let (u, v) = ([0, 1, 2].map(|i| b[i] - a[i]), [0, 1, 2].map(|i| c[i] - a[i]));
+    let (u, v) = (
+        [0, 1, 2].map(|i| b[i] - a[i]),
+        [0, 1, 2].map(|i| c[i] - a[i]),
+    );
     let n = [
         u[1] * v[2] - u[2] * v[1],
         u[2] * v[0] - u[0] * v[2],

@@ -35,7 +35,10 @@ fn line(id: &str, colour: &str, outline: &Outline, out: &mut String) {
     if outline.is_empty() {
         return;
     }
-    let _ = write!(out, "<path id=\"{id}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"0.1\" d=\"");
+    let _ = write!(
+        out,
+        "<path id=\"{id}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"0.1\" d=\""
+    );
     path(outline, out);
     out.push_str("\"/>\n");
 }
@@ -44,7 +47,12 @@ fn path(outline: &Outline, out: &mut String) {
     for contour in all_contours(outline) {
         for (n, p) in contour.iter().enumerate() {
             let letter = if n == 0 { 'M' } else { 'L' };
-            let _ = write!(out, "{letter}{} {}", text(p.x.into()), text(-i64::from(p.y)));
+            let _ = write!(
+                out,
+                "{letter}{} {}",
+                text(p.x.into()),
+                text(-i64::from(p.y))
+            );
         }
         out.push('Z');
     }

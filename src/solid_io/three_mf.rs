@@ -38,7 +38,9 @@ fn model(solid: &Solid, title: &str) -> String {
     for [a, b, c] in &solid.triangles {
         let _ = writeln!(out, "<triangle v1=\"{a}\" v2=\"{b}\" v3=\"{c}\"/>");
     }
-    out.push_str("</triangles></mesh></object></resources><build><item objectid=\"1\"/></build></model>\n");
+    out.push_str(
+        "</triangles></mesh></object></resources><build><item objectid=\"1\"/></build></model>\n",
+    );
     out
 }
 
@@ -53,7 +55,11 @@ fn packed(files: &[(&str, &str)]) -> std::io::Result<Vec<u8>> {
         for half in [20_u16, 0, 8, 0, 0x21] {
             fields.extend(half.to_le_bytes());
         }
-        for word in [crc32fast::hash(content.as_bytes()), body.len() as u32, content.len() as u32] {
+        for word in [
+            crc32fast::hash(content.as_bytes()),
+            body.len() as u32,
+            content.len() as u32,
+        ] {
             fields.extend(word.to_le_bytes());
         }
         fields.extend((name.len() as u16).to_le_bytes());

@@ -49,8 +49,8 @@ fn mask(region: RegionSpec) -> MaskDesign {
         rotation_rad: 0.0,
         offset_m: [0.0; 2],
         distance_m: 0.0,
-grip: None,
-printer: Default::default(),
+        grip: None,
+        printer: Default::default(),
     }
 }
 
@@ -211,8 +211,8 @@ fn a_half_moves_to_one_side() {
             offset_m: [-APERTURE_M, 0.0],
             shape: ObstructionShape::Square,
             distance_m: 0.0,
-grip: None,
-printer: Default::default(),
+            grip: None,
+            printer: Default::default(),
         });
         let [x, y] = centroid(&star, 60);
         agrees(

@@ -12,13 +12,13 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(example = &"three-triplet")]
     pub layout: RawLayout,
     /// Distance from slot to slot; two values (outer, inner) where a layout has zones.
-    #[schemars(extend("x-default" = "none; needed by one-triplet, three-triplet and two-zone"))]
+    #[schemars(extend("x-default" = "none; needed by layouts with slots of their own"))]
     pub slot_pitch_mm: Option<RawPitch>,
     /// Slot width over slot pitch.
-    #[schemars(range(min = 0.05, max = 0.95), example = 0.5, extend("x-unit" = "fraction", "x-default" = "none; needed by one-triplet, three-triplet and two-zone"))]
+    #[schemars(range(min = 0.05, max = 0.95), example = 0.5, extend("x-unit" = "fraction", "x-default" = "none; needed by layouts with slots of their own"))]
     pub open_fraction: Option<f64>,
     /// Angle between the straight and the slanted slots.
-    #[schemars(range(min = -60.0, max = 60.0), example = 20.0, extend("x-default" = "none; needed by one-triplet, three-triplet and two-zone"))]
+    #[schemars(range(min = -60.0, max = 60.0), example = 20.0, extend("x-default" = "none; needed by layouts with slots of their own"))]
     pub slant_deg: Option<f64>,
     /// Which way the slanted slots lean: 1 or -1.
     #[serde(default = "plus")]
@@ -43,7 +43,7 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(range(min = 0.0, max = 1000.0), example = 2.0)]
     pub rib_mm: f64,
     /// Border between the outer and the inner zone; between the rims.
-    #[schemars(range(max = 10000.0), extend("exclusiveMinimum" = 0.0, "x-default" = "none; needed by two-zone"), example = 71.0)]
+    #[schemars(range(max = 10000.0), extend("exclusiveMinimum" = 0.0, "x-default" = "none; needed by layouts with zones"), example = 71.0)]
     pub zone_radius_mm: Option<f64>,
     /// Thickness of the plate.
     #[schemars(range(max = 100.0), extend("exclusiveMinimum" = 0.0), example = 2.4)]
@@ -179,6 +179,8 @@ pub(in crate::scenario) enum RawLayout {
     OneTriplet,
     ThreeTriplet,
     TwoZone,
+    TwoPitch,
+    TangentWedges,
     Holes,
     Regions,
     Drawing,
@@ -191,6 +193,8 @@ impl RawLayout {
             RawLayout::OneTriplet => "one-triplet",
             RawLayout::ThreeTriplet => "three-triplet",
             RawLayout::TwoZone => "two-zone",
+            RawLayout::TwoPitch => "two-pitch",
+            RawLayout::TangentWedges => "tangent-wedges",
             RawLayout::Holes => "holes",
             RawLayout::Regions => "regions",
             RawLayout::Drawing => "drawing",
@@ -199,9 +203,14 @@ impl RawLayout {
 
     /// Whether the layout is made of slots by `slot_pitch_mm`, `open_fraction` and `slant_deg`.
     pub fn has_slots(self) -> bool {
+        matches!(self, RawLayout::OneTriplet | RawLayout::ThreeTriplet) || self.has_zones()
+    }
+
+    /// Whether there is an outer and an inner zone.
+    pub fn has_zones(self) -> bool {
         matches!(
             self,
-            RawLayout::OneTriplet | RawLayout::ThreeTriplet | RawLayout::TwoZone
+            RawLayout::TwoZone | RawLayout::TwoPitch | RawLayout::TangentWedges
         )
     }
 }

@@ -144,7 +144,7 @@ fn check_layout(mask: &RawMask, findings: &mut Findings<'_>) {
     {
         need(key, mask, findings);
     }
-    if mask.layout == RawLayout::TwoZone && mask.zone_radius_mm.is_none() {
+    if mask.layout.has_zones() && mask.zone_radius_mm.is_none() {
         need("mask.zone_radius_mm", mask, findings);
     }
 }
@@ -248,7 +248,7 @@ fn check_slots(mask: &RawMask, findings: &mut Findings<'_>) {
     let pitches_mm = mask
         .slot_pitch_mm
         .map_or(Vec::new(), |pitch| pitch.list_mm());
-    if pitches_mm.len() == 2 && mask.layout != RawLayout::TwoZone {
+    if pitches_mm.len() == 2 && !mask.layout.has_zones() {
         let allowed = format!(
             "one number, since the layout {:?} has no zones",
             mask.layout.word()
@@ -276,7 +276,7 @@ fn check_slots(mask: &RawMask, findings: &mut Findings<'_>) {
         );
     }
     if let Some(radius_mm) = mask.zone_radius_mm
-        && mask.layout == RawLayout::TwoZone
+        && mask.layout.has_zones()
         && !(inner_mm < radius_mm && radius_mm < outer_mm)
     {
         let allowed = format!(
@@ -353,6 +353,8 @@ fn layout(mask: &RawMask) -> MaskLayout {
         RawLayout::OneTriplet => MaskLayout::OneTriplet,
         RawLayout::ThreeTriplet => MaskLayout::ThreeTriplet,
         RawLayout::TwoZone => MaskLayout::TwoZone,
+        RawLayout::TwoPitch => MaskLayout::TwoPitch,
+        RawLayout::TangentWedges => MaskLayout::TangentWedges,
         RawLayout::Holes => MaskLayout::Holes(mask.holes.iter().flatten().map(hole).collect()),
         RawLayout::Regions => {
             MaskLayout::Regions(mask.regions.iter().flatten().map(region).collect())
