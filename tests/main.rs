@@ -7,6 +7,7 @@ mod camera;
 mod cli;
 mod conventions;
 mod files;
+mod mask_files;
 mod masked;
 mod peers;
 mod properties;

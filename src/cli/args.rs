@@ -199,7 +199,7 @@ pub struct MaskPreviewArgs {
     /// Size of the coma and of the astigmatism shown, in nm RMS
     #[arg(long, value_name = "NM", default_value_t = 100.0)]
     pub error_nm: f64,
-    /// Distance from focus shown, in um; left out: twice the critical focus zone
+    /// Distance from focus shown, in um; left out: four times the critical focus zone
     #[arg(long, value_name = "UM")]
     pub depth_um: Option<f64>,
 }

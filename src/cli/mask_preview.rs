@@ -15,7 +15,7 @@ use crate::image_io::{PictureError, png};
 use crate::predict::{Expected, Model, PredictError, Settings};
 use crate::scenario::Scenario;
 use crate::simulate::mask_view::{Exposure, Shows, StreakPlace, exposure, places, table};
-use crate::state::State;
+use crate::state::{Modes, State};
 use crate::units::{NM, UM};
 use ndarray::Array2;
 use serde::Serialize;
@@ -80,11 +80,14 @@ fn prepare(
     let state = State {
         mask_on: true,
         sensor_offset_m: 0.0,
+        // the mask is judged on an aligned telescope
+        turns: vec![0.0; scenario.state.turns.len()],
+        modes: Modes::none(),
         ..scenario.state.clone()
     };
     let model = Model::new(instrument, &state, settings)?;
     let ratio = instrument.telescope.focal_ratio();
-    let depth_um = depth_um.unwrap_or(4.0 * model.reference_m * ratio * ratio / UM);
+    let depth_um = depth_um.unwrap_or(8.0 * model.reference_m * ratio * ratio / UM);
     let star = |offset_um: f64, mode: Option<u32>| -> Result<Expected, PredictError> {
         let mut own = State {
             sensor_offset_m: offset_um * UM,
@@ -191,14 +194,14 @@ fn lines(answer: &Answer) -> Vec<String> {
 }
 
 const GAP_PX: usize = 16;
-const LINE_PX: usize = 26;
-const WORDS_PX: f64 = 19.0;
+const LINE_PX: usize = 32;
+const WORDS_PX: f64 = 24.0;
 
 fn draw(answer: &Answer, panels: &[Panel]) -> Result<Canvas, PictureError> {
     let (rows, columns) = panels[0].1.dim();
-    let magnification = (280 / columns.max(1)).clamp(1, 4);
+    let magnification = (340 / columns.max(1)).clamp(1, 5);
     let (wide, high) = (columns * magnification, rows * magnification);
-    let width = (GAP_PX + panels.len() * (wide + GAP_PX)).max(1000);
+    let width = (GAP_PX + panels.len() * (wide + GAP_PX)).max(1260);
     let table_px = (answer.shows.len() + 5) * LINE_PX;
     let height = table_px + high + 3 * GAP_PX + LINE_PX;
     let mut canvas = Canvas::new(width, height, BLACK)?;
@@ -219,7 +222,7 @@ fn draw(answer: &Answer, panels: &[Panel]) -> Result<Canvas, PictureError> {
 }
 
 fn draw_table(canvas: &mut Canvas, answer: &Answer, table_px: usize) {
-    let stops = [230, 400, 570, 740, 900];
+    let stops = [330, 530, 760, 980, 1150];
     let mut y = table_px - LINE_PX;
     let heads = [
         "middle px",
@@ -254,7 +257,7 @@ fn draw_table(canvas: &mut Canvas, answer: &Answer, table_px: usize) {
         }
     }
     let foot = [
-        "middle: middle streak against its partners' crossing. parting: parallel streaks from each other.",
+        "middle: middle streak against its partners' crossing; parting: streaks that lay on each other",
         "A mask is no solar filter. Take it off before slewing.",
     ];
     for words in foot {

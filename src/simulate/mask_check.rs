@@ -149,7 +149,10 @@ fn narrow_slots(design: &MaskDesign, plate: &Plate) -> Finding {
         })
         .collect();
     widths.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let lost: f64 = widths.iter().filter(|w| w.0 < limit).map(|w| w.1).sum();
+    let lost = widths
+        .iter()
+        .filter(|w| w.0 < limit)
+        .fold(0.0, |sum, w| sum + w.1);
     // the width that half of the open area has at least: corners of regions hold slivers that do not matter
     let mut so_far = 0.0;
     let middle = widths.iter().find(|w| {

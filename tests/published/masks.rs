@@ -211,8 +211,6 @@ fn a_half_moves_to_one_side() {
             offset_m: [-APERTURE_M, 0.0],
             shape: ObstructionShape::Square,
             distance_m: 0.0,
-            grip: None,
-            printer: Default::default(),
         });
         let [x, y] = centroid(&star, 60);
         agrees(
