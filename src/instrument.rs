@@ -230,6 +230,10 @@ pub struct MaskDesign {
     pub offset_m: [f64; 2],
     /// Distance ahead of the pupil.
     pub distance_m: f64,
+    /// The ring that holds it; `None` for a bare plate.
+    pub grip: Option<Grip>,
+    /// What it is printed with.
+    pub printer: Printer,
 }
 
 /// How the slots of a mask are arranged.
@@ -241,10 +245,92 @@ pub enum MaskLayout {
     ThreeTriplet,
     /// Straight slots in an outer zone, slanted ones in an inner zone.
     TwoZone,
+    /// As `TwoZone`, but opposite outer wedges have different pitches, so that a split streak says which part is which.
+    TwoPitch,
+    /// Slots along the tangent in six wedges, each in two zones.
+    TangentWedges,
     /// Round holes.
     Holes(Vec<HoleSpec>),
     /// The owner's own list of regions.
     Regions(Vec<RegionSpec>),
+    /// An SVG file in millimetres, drawn as seen from the sky side.
+    Drawing(Drawing),
+}
+
+/// A mask from a drawing. The scenario names the file; whoever reads that file fills in the openings
+/// ([`drawing::read`](crate::mask::drawing::read)).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drawing {
+    /// The file, as the scenario names it.
+    pub file: String,
+    /// Whether what is filled in the drawing is the plate (or else the openings).
+    pub shows_plate: bool,
+    /// Where the mask's centre is in the drawing, from its top left corner, right and down; `None` for the page's middle.
+    pub centre_m: Option<[f64; 2]>,
+    /// The openings between the plate's two diameters as convex polygons, counter-clockwise, mask axes; empty until read.
+    pub openings_m: Vec<Vec<[f64; 2]>>,
+}
+
+/// The ring that holds the mask on a tube.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Grip {
+    /// Whether the ring goes over the tube (or else into it).
+    pub over_tube: bool,
+    /// Diameter of the tube where the ring touches it: outside where it goes over, inside where it goes in.
+    pub tube_diameter_m: f64,
+    /// Free room all round between ring and tube.
+    pub clearance_m: f64,
+    /// Thickness of the ring's wall.
+    pub wall_m: f64,
+    /// Height of the ring.
+    pub height_m: f64,
+    /// Gap for cables: azimuth of its middle (pupil axes) and width.
+    pub notch: Option<(f64, f64)>,
+}
+
+impl Grip {
+    /// Inner and outer radius of the ring.
+    pub fn radii_m(&self) -> [f64; 2] {
+        let tube = 0.5 * self.tube_diameter_m;
+        if self.over_tube {
+            let inner = tube + self.clearance_m;
+            [inner, inner + self.wall_m]
+        } else {
+            let outer = tube - self.clearance_m;
+            [outer - self.wall_m, outer]
+        }
+    }
+}
+
+impl Default for Printer {
+    /// A common desktop printer: nozzle 0.4 mm, bed 220 × 220 mm (common practice, no source).
+    fn default() -> Self {
+        Printer {
+            nozzle_m: 0.4e-3,
+            bed_m: [0.22, 0.22],
+            least_bar_m: 0.8e-3,
+            density_kg_per_m3: 1240.0,
+            flow_m3_per_s: 4e-9,
+            engraving_m: 0.6e-3,
+        }
+    }
+}
+
+/// The printer, and what the estimates assume.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Printer {
+    /// Width of the nozzle.
+    pub nozzle_m: f64,
+    /// The bed, width and depth.
+    pub bed_m: [f64; 2],
+    /// Bars narrower than this are not printed well.
+    pub least_bar_m: f64,
+    /// Density of the plastic.
+    pub density_kg_per_m3: f64,
+    /// Plastic laid down per second, on the average.
+    pub flow_m3_per_s: f64,
+    /// Depth of the letters; 0 for none.
+    pub engraving_m: f64,
 }
 
 /// A round hole of a mask.

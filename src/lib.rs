@@ -39,6 +39,7 @@ pub mod rng;
 pub mod scenario;
 pub mod sensor;
 pub mod simulate;
+pub mod solid_io;
 pub mod spectrum;
 pub mod state;
 #[cfg(test)]

@@ -78,5 +78,7 @@ pub fn mask(layout: MaskLayout) -> MaskDesign {
         rotation_rad: 0.0,
         offset_m: [0.0; 2],
         distance_m: 0.0,
+        grip: None,
+        printer: Printer::default(),
     }
 }

@@ -46,6 +46,8 @@ fn unit(side_px: usize, wavelengths: usize) -> Instrument {
             rotation_rad: 0.0,
             offset_m: [0.0, 0.0],
             distance_m: 0.0,
+            grip: None,
+            printer: Default::default(),
         }),
         camera: Camera {
             pixel_m: 3.8 * UM,

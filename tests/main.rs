@@ -8,6 +8,7 @@ mod cli;
 mod conventions;
 mod field;
 mod files;
+mod mask_files;
 mod masked;
 mod peers;
 mod prescriptions;

@@ -39,6 +39,11 @@ pub enum Verb {
         after_help = "Example: skewstar field scenarios/fields/whole-sensor.toml --set state.turns.B=0.1\n\nThe camera's frame is the sensor. The stars are those of [field]; [star] gives their temperature and altitude, and the brightness of the cut-outs."
     )]
     Field(FieldArgs),
+    /// Check, draw, preview or tune the mask of a scenario
+    #[command(
+        after_help = "Example: skewstar mask check scenarios/mask-two-zone-coma.toml\n\nA mask is no solar filter. Tether it, and take it off before slewing."
+    )]
+    Mask(MaskArgs),
     /// Print a JSON Schema of the scenario file, for editors
     Schema,
     /// Print a completion script for a shell
@@ -172,6 +177,110 @@ pub struct FieldArgs {
     /// Where to write.
     #[command(flatten)]
     pub files: Files,
+}
+
+/// Arguments of `mask`.
+#[derive(Debug, Args)]
+pub struct MaskArgs {
+    /// What to do with it.
+    #[command(subcommand)]
+    pub what: MaskVerb,
+}
+
+/// What can be done with a mask.
+#[derive(Debug, Subcommand)]
+pub enum MaskVerb {
+    /// Say whether it can be printed and what it will cost in light, weight and time
+    Check(ScenarioArgs),
+    /// Write it as SVG, DXF, STL and 3MF, seen from the sky side
+    Draw(MaskDrawArgs),
+    /// Show the star through it, and say what it can and cannot show
+    Preview(MaskPreviewArgs),
+    /// Search for better numbers
+    Tune(MaskTuneArgs),
+}
+
+impl MaskVerb {
+    /// The shared options.
+    pub fn common(&self) -> &Common {
+        match self {
+            MaskVerb::Check(args) => &args.common,
+            MaskVerb::Draw(args) => &args.scenario.common,
+            MaskVerb::Preview(args) => &args.scenario.common,
+            MaskVerb::Tune(args) => &args.scenario.common,
+        }
+    }
+}
+
+/// Arguments of `mask draw`.
+#[derive(Debug, Args)]
+pub struct MaskDrawArgs {
+    /// The scenario.
+    #[command(flatten)]
+    pub scenario: ScenarioArgs,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
+}
+
+/// Arguments of `mask preview`.
+#[derive(Debug, Args)]
+pub struct MaskPreviewArgs {
+    /// The scenario.
+    #[command(flatten)]
+    pub scenario: ScenarioArgs,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
+    /// Smallest shift of a streak that the eye is trusted with, in pixels
+    #[arg(long, value_name = "PX", default_value_t = 0.3)]
+    pub eye_px: f64,
+    /// Size of the coma and of the astigmatism shown, in nm RMS
+    #[arg(long, value_name = "NM", default_value_t = 100.0)]
+    pub error_nm: f64,
+    /// Distance from focus shown, in um; left out: four times the critical focus zone
+    #[arg(long, value_name = "UM")]
+    pub depth_um: Option<f64>,
+}
+
+/// Arguments of `mask tune`.
+#[derive(Debug, Args)]
+pub struct MaskTuneArgs {
+    /// The scenario.
+    #[command(flatten)]
+    pub scenario: ScenarioArgs,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
+    /// What the mask is for
+    #[arg(long = "for", value_enum, default_value = "both")]
+    pub purpose: TuneFor,
+    /// Who reads the star
+    #[arg(long, value_enum, default_value = "eye")]
+    pub by: TuneBy,
+    /// Smallest shift of a streak that the eye is trusted with, in pixels
+    #[arg(long, value_name = "PX", default_value_t = 0.3)]
+    pub eye_px: f64,
+}
+
+/// What a mask is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum TuneFor {
+    /// Focus
+    Focus,
+    /// Coma
+    Coma,
+    /// The worse of the two
+    Both,
+}
+
+/// Who reads the star.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum TuneBy {
+    /// A person
+    Eye,
+    /// A measuring program, limited by photons
+    Measurement,
 }
 
 /// Kinds of telescope for `new`.

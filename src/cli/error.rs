@@ -4,6 +4,8 @@ use super::interrupt::Interrupted;
 use super::output::OutputError;
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
+use crate::mask::drawing::DrawingError;
+use crate::mask::solid::SolidError;
 use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
 use crate::simulate::FieldError;
@@ -82,6 +84,36 @@ pub enum CliError {
         /// Why.
         source: PredictError,
     },
+    /// The drawing cannot be read.
+    #[error("cannot read the drawing {}: {source}", path.display())]
+    Drawing {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: io::Error,
+    },
+    /// The drawing is none that can be used.
+    #[error("{}: {source}", path.display())]
+    Svg {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: DrawingError,
+    },
+    /// There is no mask.
+    #[error("{}: there is no [mask]", path.display())]
+    NoMask {
+        /// The scenario.
+        path: PathBuf,
+    },
+    /// The mask makes no solid.
+    #[error("{}: {source}", path.display())]
+    Solid {
+        /// The scenario.
+        path: PathBuf,
+        /// Why.
+        source: SolidError,
+    },
     /// Files could not be written.
     #[error(transparent)]
     Output(#[from] OutputError),
@@ -124,6 +156,12 @@ impl CliError {
             ),
             CliError::Field { source, .. } => Some(source.hint()),
             CliError::Name { .. } => Some("use letters, digits, blanks, - and _"),
+            CliError::Drawing { .. } => Some("mask.drawing is looked for beside the scenario"),
+            CliError::Svg { source, .. } => Some(source.hint()),
+            CliError::NoMask { .. } => {
+                Some("add a [mask] section; skewstar new writes one in comments")
+            }
+            CliError::Solid { source, .. } => Some(source.hint()),
             CliError::Predict { source, .. } => Some(source.hint()),
             CliError::Output(error) => error.hint(),
             CliError::Fits(error) => error.hint(),

@@ -7,6 +7,9 @@ mod error;
 mod field;
 mod field_pictures;
 pub mod interrupt;
+mod mask;
+mod mask_preview;
+mod mask_tune;
 mod new;
 pub mod output;
 mod output_error;
@@ -17,6 +20,8 @@ mod sheet;
 
 pub use error::CliError;
 
+use crate::instrument::MaskLayout;
+use crate::mask::{drawing, plate::seen_mirrored};
 use crate::scenario::{self, Scenario};
 use args::{Cli, ScenarioArgs, Verb};
 use clap::CommandFactory;
@@ -33,6 +38,10 @@ pub fn run(cli: Cli) -> i32 {
         Verb::Render(args) => render::run(&args, &printer),
         Verb::Sheet(args) => sheet::run(&args, &printer),
         Verb::Field(args) => field::run(&args, &printer),
+        Verb::Mask(args) => match mask::run(&args, &printer) {
+            Ok(true) => return 1,
+            other => other.map(|_| ()),
+        },
         Verb::Schema => printer.data(&scenario::schema()).map_err(CliError::from),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
@@ -68,6 +77,13 @@ fn printer_of(verb: &Verb) -> Printer {
             quiet: args.scenario.common.quiet,
             json: args.scenario.common.json,
         },
+        Verb::Mask(args) => {
+            let common = args.what.common();
+            Printer {
+                quiet: common.quiet,
+                json: common.json,
+            }
+        }
         _ => Printer::default(),
     }
 }
@@ -82,8 +98,9 @@ fn load(args: &ScenarioArgs) -> Result<Scenario, CliError> {
 
 /// Reads a scenario's bytes with these overrides.
 fn parsed(bytes: &[u8], path: &Path, sets: &[String]) -> Result<Scenario, CliError> {
-    let label = path.display().to_string();
-    Ok(scenario::read_bytes(bytes, &label, sets)?)
+    let mut scenario = scenario::read_bytes(bytes, &path.display().to_string(), sets)?;
+    load_drawing(&mut scenario, path)?;
+    Ok(scenario)
 }
 
 /// The bytes of a scenario file.
@@ -104,6 +121,36 @@ fn scenario_bytes(path: &Path) -> Result<Vec<u8>, CliError> {
         });
     }
     Ok(bytes)
+}
+
+/// Reads the drawing of a mask, which lies beside its scenario, and puts it into the scenario and its checksum.
+fn load_drawing(scenario: &mut Scenario, path: &Path) -> Result<(), CliError> {
+    let mirrored = seen_mirrored(&scenario.instrument);
+    let Some(design) = &mut scenario.instrument.mask else {
+        return Ok(());
+    };
+    let MaskLayout::Drawing(named) = &design.layout else {
+        return Ok(());
+    };
+    let path = path.parent().unwrap_or(Path::new("")).join(&named.file);
+    let unreadable = |source| CliError::Drawing {
+        path: path.clone(),
+        source,
+    };
+    let file = std::fs::File::open(&path).map_err(unreadable)?;
+    let mut bytes = Vec::new();
+    file.take(drawing::BYTES_AT_MOST as u64 + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
+    let diameters_m = [design.inner_diameter_m, design.outer_diameter_m];
+    let read =
+        drawing::read(&bytes, named, diameters_m, mirrored).map_err(|source| CliError::Svg {
+            path: path.clone(),
+            source,
+        })?;
+    design.layout = MaskLayout::Drawing(read);
+    scenario.add_to_digest(&bytes);
+    Ok(())
 }
 
 /// The scenario's file name without its ending: what its output files are called.

@@ -5,6 +5,7 @@
 
 mod arcs;
 mod coverage;
+pub mod outline;
 mod shape;
 mod sweep;
 

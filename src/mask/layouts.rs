@@ -29,7 +29,7 @@ impl Region {
 /// The three directions of the layouts with triplets, in degrees.
 pub(super) const TRIPLETS_DEG: [f64; 3] = [90.0, 210.0, 330.0];
 
-/// The regions of a mask, in the order DESIGN lists them; none for a mask of round holes.
+/// The regions of a mask, in the order DESIGN lists them; none for round holes and for a drawing.
 pub fn regions(design: &MaskDesign) -> Vec<Region> {
     let slant = design.slant_rad * design.sense / DEG;
     let whole = [0.5 * design.inner_diameter_m, 0.5 * design.outer_diameter_m];
@@ -58,7 +58,12 @@ pub fn regions(design: &MaskDesign) -> Vec<Region> {
                 ]
             })
             .collect(),
-        MaskLayout::TwoZone => {
+        MaskLayout::TwoZone | MaskLayout::TwoPitch => {
+            let opposite = if design.layout == MaskLayout::TwoPitch {
+                second
+            } else {
+                first
+            };
             let border = design.zone_radius_m.unwrap_or(0.5 * (whole[0] + whole[1]));
             let (inner, outer) = ([whole[0], border], [border, whole[1]]);
             TRIPLETS_DEG
@@ -66,7 +71,7 @@ pub fn regions(design: &MaskDesign) -> Vec<Region> {
                 .flat_map(|&c| {
                     [
                         wedge(c - 30.0, c + 30.0, c, outer, first),
-                        wedge(c + 150.0, c + 210.0, c, outer, first),
+                        wedge(c + 150.0, c + 210.0, c, outer, opposite),
                         wedge(c + 60.0, c + 90.0, c + slant, inner, second),
                         wedge(c - 90.0, c - 60.0, c + slant, inner, second),
                         wedge(c + 90.0, c + 120.0, c - slant, inner, second),
@@ -75,7 +80,19 @@ pub fn regions(design: &MaskDesign) -> Vec<Region> {
                 })
                 .collect()
         }
-        MaskLayout::Holes(_) => Vec::new(),
+        MaskLayout::TangentWedges => {
+            let border = design.zone_radius_m.unwrap_or(0.5 * (whole[0] + whole[1]));
+            (0..6)
+                .map(|k| 30.0 + 60.0 * f64::from(k))
+                .flat_map(|c| {
+                    [
+                        wedge(c - 30.0, c + 30.0, c + 90.0, [border, whole[1]], first),
+                        wedge(c - 30.0, c + 30.0, c + 90.0, [whole[0], border], second),
+                    ]
+                })
+                .collect()
+        }
+        MaskLayout::Holes(_) | MaskLayout::Drawing(_) => Vec::new(),
         MaskLayout::Regions(list) => list
             .iter()
             .map(|spec| Region {

@@ -1,6 +1,7 @@
 //! The slots of a mask as [`Piece`]s.
 
 use super::layouts::{Region, regions};
+use crate::geometry::outline::{clipped, convex_piece};
 use crate::geometry::{Frame2, Piece, Primitive};
 use crate::instrument::{MaskDesign, MaskLayout};
 use std::f64::consts::{PI, TAU};
@@ -30,6 +31,10 @@ pub fn openings(design: &MaskDesign) -> Vec<(usize, Piece)> {
                 (index, opening)
             })
             .collect();
+    }
+    if let MaskLayout::Drawing(drawing) = &design.layout {
+        let parts = drawing.openings_m.iter();
+        return parts.map(|corners| (0, convex_piece(corners))).collect();
     }
     let mut found = Vec::new();
     for (index, region) in regions(design).iter().enumerate() {
@@ -185,27 +190,6 @@ fn strip_corners(slot_rad: f64, across: f64, half_width: f64, reach: f64) -> Vec
             [along * cos - over * sin, along * sin + over * cos]
         })
         .collect()
-}
-
-/// A convex outline cut to one side of a half-plane (Sutherland and Hodgman's method).
-fn clipped(outline: &[[f64; 2]], side: &Primitive) -> Vec<[f64; 2]> {
-    let Primitive::HalfPlane { normal, limit } = *side else {
-        return outline.to_vec();
-    };
-    let beyond = |p: &[f64; 2]| normal[0] * p[0] + normal[1] * p[1] - limit;
-    let mut result = Vec::new();
-    for (i, a) in outline.iter().enumerate() {
-        let b = &outline[(i + 1) % outline.len()];
-        let (da, db) = (beyond(a), beyond(b));
-        if da <= 0.0 {
-            result.push(*a);
-        }
-        if (da < 0.0) != (db < 0.0) && da != db {
-            let t = da / (da - db);
-            result.push([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);
-        }
-    }
-    result
 }
 
 fn bounds_of(outline: &[[f64; 2]]) -> [f64; 4] {

@@ -59,8 +59,11 @@ pub fn triplets(design: &MaskDesign) -> Vec<Triplet> {
     let (directions_deg, per_streak): (&[f64], usize) = match design.layout {
         MaskLayout::OneTriplet => (&TRIPLETS_DEG[..1], 1),
         MaskLayout::ThreeTriplet => (&TRIPLETS_DEG, 1),
-        MaskLayout::TwoZone => (&TRIPLETS_DEG, 2),
-        MaskLayout::Holes(_) | MaskLayout::Regions(_) => (&[], 0),
+        MaskLayout::TwoZone | MaskLayout::TwoPitch => (&TRIPLETS_DEG, 2),
+        MaskLayout::TangentWedges
+        | MaskLayout::Holes(_)
+        | MaskLayout::Regions(_)
+        | MaskLayout::Drawing(_) => (&[], 0),
     };
     directions_deg
         .iter()

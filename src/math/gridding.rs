@@ -68,9 +68,9 @@ pub struct Panel<T> {
     circle: Vec<Lanes<T>>,
 }
 
-impl<T: Real> Panel<T> {
+impl<T: Real> Default for Panel<T> {
     /// A panel without room.
-    pub fn new() -> Self {
+    fn default() -> Self {
         Panel {
             values: Vec::new(),
             border: 0,
@@ -78,7 +78,9 @@ impl<T: Real> Panel<T> {
             circle: Vec::new(),
         }
     }
+}
 
+impl<T: Real> Panel<T> {
     /// Makes room for a transform.
     pub fn fit(&mut self, transform: &ZoomTransform<T>) {
         self.border = transform.table.taps;
@@ -357,7 +359,7 @@ mod tests {
             let fft = Planner::new(false).forward(length);
             ZoomTransform::<T>::new(inputs, outputs, step, start, fft)
         };
-        let mut panel = Panel::new();
+        let mut panel = Panel::default();
         panel.fit(&transform);
         let zero = Complex::new(T::zero(), T::zero());
         let mut lines = vec![zero; transform.lines_len()];

@@ -313,7 +313,7 @@ impl<T: Real> Drop for Lent<'_, T> {
 impl<T: Real> Work<T> {
     fn new() -> Self {
         Work {
-            panel: Panel::new(),
+            panel: Panel::default(),
             lines: Vec::new(),
             scratch: Vec::new(),
             base: Vec::new(),

@@ -130,6 +130,20 @@ pub fn schema() -> String {
 
 /// The typed structs. The rules were read off them, so a document that passed the first check fits; should the two ever
 /// disagree, the reader's own message is better than a guess.
+impl Scenario {
+    /// Makes the checksum depend on another file that belongs to the scenario, such as the drawing of a mask.
+    pub fn add_to_digest(&mut self, bytes: &[u8]) {
+        let mut hash = Sha256::new();
+        hash.update(&self.sha256);
+        hash.update(bytes);
+        self.sha256 = hash
+            .finalize()
+            .iter()
+            .map(|byte| format!("{byte:02x}"))
+            .collect();
+    }
+}
+
 fn typed(document: &Document) -> Result<raw::RawScenario, ScenarioError> {
     raw::RawScenario::deserialize(document.root.value.plain()).map_err(|error| {
         let message = error::shortened(&error.message().replace('\n', "; "));

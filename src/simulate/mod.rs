@@ -4,6 +4,9 @@
 
 mod edges;
 mod limits;
+pub mod mask_check;
+pub mod mask_search;
+pub mod mask_view;
 mod readout;
 mod sentences;
 mod shape;

@@ -75,6 +75,8 @@ pub fn plate(layout: MaskLayout) -> MaskDesign {
         rotation_rad: 0.0,
         offset_m: [0.0; 2],
         distance_m: 0.0,
+        grip: None,
+        printer: Default::default(),
     }
 }
 

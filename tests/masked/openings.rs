@@ -231,6 +231,7 @@ fn borders(design: &MaskDesign) -> Vec<Border> {
             .iter()
             .flat_map(|r| own_borders(r, inner, outer))
             .collect(),
+        other => unreachable!("this twin does not know {other:?}"),
     }
 }
 
@@ -317,5 +318,6 @@ fn slots_at(design: &MaskDesign, radius_mm: f64, azimuth_deg: f64) -> Option<Slo
                 open_fraction: region.open_fraction,
             })
         }),
+        other => unreachable!("this twin does not know {other:?}"),
     }
 }

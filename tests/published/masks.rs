@@ -49,6 +49,8 @@ fn mask(region: RegionSpec) -> MaskDesign {
         rotation_rad: 0.0,
         offset_m: [0.0; 2],
         distance_m: 0.0,
+        grip: None,
+        printer: Default::default(),
     }
 }
 

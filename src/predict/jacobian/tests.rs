@@ -26,6 +26,8 @@ fn mask() -> MaskDesign {
         rotation_rad: 7.0 * DEG,
         offset_m: [0.4 * MM, -0.3 * MM],
         distance_m: 0.0,
+        grip: None,
+        printer: Default::default(),
     }
 }
 

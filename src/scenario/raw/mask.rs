@@ -12,13 +12,13 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(example = &"three-triplet")]
     pub layout: RawLayout,
     /// Distance from slot to slot; two values (outer, inner) where a layout has zones.
-    #[schemars(extend("x-default" = "none; needed by one-triplet, three-triplet and two-zone"))]
+    #[schemars(extend("x-default" = "none; needed by layouts with slots of their own"))]
     pub slot_pitch_mm: Option<RawPitch>,
     /// Slot width over slot pitch.
-    #[schemars(range(min = 0.05, max = 0.95), example = 0.5, extend("x-unit" = "fraction", "x-default" = "none; needed by one-triplet, three-triplet and two-zone"))]
+    #[schemars(range(min = 0.05, max = 0.95), example = 0.5, extend("x-unit" = "fraction", "x-default" = "none; needed by layouts with slots of their own"))]
     pub open_fraction: Option<f64>,
     /// Angle between the straight and the slanted slots.
-    #[schemars(range(min = -60.0, max = 60.0), example = 20.0, extend("x-default" = "none; needed by one-triplet, three-triplet and two-zone"))]
+    #[schemars(range(min = -60.0, max = 60.0), example = 20.0, extend("x-default" = "none; needed by layouts with slots of their own"))]
     pub slant_deg: Option<f64>,
     /// Which way the slanted slots lean: 1 or -1.
     #[serde(default = "plus")]
@@ -43,7 +43,7 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(range(min = 0.0, max = 1000.0), example = 2.0)]
     pub rib_mm: f64,
     /// Border between the outer and the inner zone; between the rims.
-    #[schemars(range(max = 10000.0), extend("exclusiveMinimum" = 0.0, "x-default" = "none; needed by two-zone"), example = 71.0)]
+    #[schemars(range(max = 10000.0), extend("exclusiveMinimum" = 0.0, "x-default" = "none; needed by layouts with zones"), example = 71.0)]
     pub zone_radius_mm: Option<f64>,
     /// Thickness of the plate.
     #[schemars(range(max = 100.0), extend("exclusiveMinimum" = 0.0), example = 2.4)]
@@ -66,9 +66,111 @@ pub(in crate::scenario) struct RawMask {
     /// The regions of the layout "regions".
     #[schemars(length(min = 1, max = 200))]
     pub regions: Option<Vec<RawRegion>>,
-    /// The SVG file of the layout "drawing"; cannot be used yet.
+    /// The SVG file of the layout "drawing", in millimetres, as seen from the sky side; beside the scenario.
     #[schemars(length(min = 1, max = 1000), example = &"mask.svg", extend("x-default" = "none"))]
     pub drawing: Option<String>,
+    /// What is filled in the drawing: "plate", or "openings".
+    #[schemars(example = &"plate", extend("x-default" = "plate"))]
+    pub drawing_fills: Option<RawFills>,
+    /// Where the mask's centre is in the drawing, right and down from its top left corner.
+    #[schemars(inner(range(min = -20000.0, max = 20000.0)), example = [100.0, 100.0], extend("x-default" = "the middle of the page"))]
+    pub drawing_centre_mm: Option<[f64; 2]>,
+    /// The ring that holds the mask on the tube.
+    pub grip: Option<RawGrip>,
+    /// What the mask is printed with.
+    #[serde(default)]
+    pub print: RawPrint,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(in crate::scenario) enum RawFills {
+    Plate,
+    Openings,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(in crate::scenario) enum RawFit {
+    OverTube,
+    IntoTube,
+}
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawGrip {
+    /// Whether the ring goes over the tube ("over-tube") or into it ("into-tube").
+    #[schemars(example = &"over-tube")]
+    pub fit: RawFit,
+    /// Diameter of the tube where the ring touches it: outside for over-tube, inside for into-tube.
+    #[schemars(range(max = 20000.0), extend("exclusiveMinimum" = 0.0), example = 204.0)]
+    pub tube_diameter_mm: f64,
+    /// Free room all round between ring and tube.
+    #[serde(default = "clearance")]
+    #[schemars(range(min = 0.0, max = 20.0), example = 0.5)]
+    pub clearance_mm: f64,
+    /// Thickness of the ring's wall.
+    #[serde(default = "wall")]
+    #[schemars(range(min = 0.2, max = 100.0), example = 2.0)]
+    pub wall_mm: f64,
+    /// Height of the ring.
+    #[serde(default = "height")]
+    #[schemars(range(min = 0.5, max = 500.0), example = 12.0)]
+    pub height_mm: f64,
+    /// Azimuth of the middle of a gap for cables.
+    #[schemars(range(min = -360.0, max = 360.0), example = 208.0, extend("x-default" = "no gap"))]
+    pub notch_azimuth_deg: Option<f64>,
+    /// Width of the gap for cables.
+    #[schemars(range(min = 0.5, max = 1000.0), example = 14.0, extend("x-default" = "10 where there is a gap"))]
+    pub notch_width_mm: Option<f64>,
+}
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub(in crate::scenario) struct RawPrint {
+    /// Width of the nozzle.
+    #[schemars(range(min = 0.05, max = 5.0), example = 0.4)]
+    pub nozzle_mm: f64,
+    /// The bed, width and depth.
+    #[schemars(inner(range(min = 20.0, max = 20000.0)), example = [220.0, 220.0])]
+    pub bed_mm: [f64; 2],
+    /// Bars narrower than this are reported.
+    #[schemars(range(min = 0.05, max = 50.0), example = 0.8)]
+    pub least_bar_mm: f64,
+    /// Density of the plastic.
+    #[schemars(range(min = 0.1, max = 20.0), example = 1.24)]
+    pub density_g_per_cm3: f64,
+    /// Plastic laid down per second, on the average.
+    #[schemars(range(min = 0.1, max = 200.0), example = 4.0)]
+    pub flow_mm3_per_s: f64,
+    /// Depth of the letters on the sky side; 0 for none.
+    #[schemars(range(min = 0.0, max = 20.0), example = 0.6)]
+    pub engraving_mm: f64,
+}
+
+impl Default for RawPrint {
+    fn default() -> Self {
+        RawPrint {
+            nozzle_mm: 0.4,
+            bed_mm: [220.0, 220.0],
+            least_bar_mm: 0.8,
+            density_g_per_cm3: 1.24,
+            flow_mm3_per_s: 4.0,
+            engraving_mm: 0.6,
+        }
+    }
+}
+
+fn clearance() -> f64 {
+    0.5
+}
+
+fn wall() -> f64 {
+    2.0
+}
+
+fn height() -> f64 {
+    12.0
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
@@ -77,6 +179,8 @@ pub(in crate::scenario) enum RawLayout {
     OneTriplet,
     ThreeTriplet,
     TwoZone,
+    TwoPitch,
+    TangentWedges,
     Holes,
     Regions,
     Drawing,
@@ -89,6 +193,8 @@ impl RawLayout {
             RawLayout::OneTriplet => "one-triplet",
             RawLayout::ThreeTriplet => "three-triplet",
             RawLayout::TwoZone => "two-zone",
+            RawLayout::TwoPitch => "two-pitch",
+            RawLayout::TangentWedges => "tangent-wedges",
             RawLayout::Holes => "holes",
             RawLayout::Regions => "regions",
             RawLayout::Drawing => "drawing",
@@ -97,9 +203,14 @@ impl RawLayout {
 
     /// Whether the layout is made of slots by `slot_pitch_mm`, `open_fraction` and `slant_deg`.
     pub fn has_slots(self) -> bool {
+        matches!(self, RawLayout::OneTriplet | RawLayout::ThreeTriplet) || self.has_zones()
+    }
+
+    /// Whether there is an outer and an inner zone.
+    pub fn has_zones(self) -> bool {
         matches!(
             self,
-            RawLayout::OneTriplet | RawLayout::ThreeTriplet | RawLayout::TwoZone
+            RawLayout::TwoZone | RawLayout::TwoPitch | RawLayout::TangentWedges
         )
     }
 }

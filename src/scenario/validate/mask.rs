@@ -1,10 +1,12 @@
 //! `[mask]`.
 
-use crate::instrument::{HoleSpec, MaskDesign, MaskLayout, RegionSpec};
+use crate::instrument::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionSpec};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Findings;
-use crate::scenario::raw::{RawHole, RawLayout, RawMask, RawRegion, RawTelescope};
+use crate::scenario::raw::{
+    RawFills, RawFit, RawGrip, RawHole, RawLayout, RawMask, RawPrint, RawRegion, RawTelescope,
+};
 use crate::units::{DEG, MM};
 
 use super::telescope::check_centre;
@@ -17,6 +19,34 @@ pub(super) fn check(mask: &RawMask, telescope: &RawTelescope, findings: &mut Fin
     check_layout(mask, findings);
     check_plate(mask, findings);
     check_slots(mask, findings);
+    if let Some(grip) = &mask.grip {
+        check_grip(grip, findings);
+    }
+    if mask.print.engraving_mm >= mask.thickness_mm {
+        findings.out_of_range(
+            "mask.print.engraving_mm",
+            number(mask.print.engraving_mm),
+            format!(
+                "smaller than mask.thickness_mm ({})",
+                number(mask.thickness_mm)
+            ),
+            "it is the depth of the letters, 0 for none",
+        );
+    }
+    let drawing_only = [
+        ("mask.drawing_fills", mask.drawing_fills.is_some()),
+        ("mask.drawing_centre_mm", mask.drawing_centre_mm.is_some()),
+    ];
+    for (key, given) in drawing_only {
+        if given && mask.layout != RawLayout::Drawing {
+            let condition = format!("with layout {:?}", mask.layout.word());
+            let problem = Problem::NoMeaning {
+                key: key.to_owned(),
+                condition,
+            };
+            findings.wrong_key(key, problem, "it belongs to layout = \"drawing\"");
+        }
+    }
     check_centre(
         "mask.offset_mm",
         mask.offset_mm,
@@ -50,6 +80,33 @@ pub(super) fn build(mask: &RawMask) -> MaskDesign {
         rotation_rad: mask.rotation_deg * DEG,
         offset_m: scaled(mask.offset_mm, MM),
         distance_m: mask.distance_mm * MM,
+        grip: mask.grip.as_ref().map(grip),
+        printer: printer(&mask.print),
+    }
+}
+
+fn grip(grip: &RawGrip) -> Grip {
+    let width_mm = grip.notch_width_mm.unwrap_or(10.0);
+    Grip {
+        over_tube: grip.fit == RawFit::OverTube,
+        tube_diameter_m: grip.tube_diameter_mm * MM,
+        clearance_m: grip.clearance_mm * MM,
+        wall_m: grip.wall_mm * MM,
+        height_m: grip.height_mm * MM,
+        notch: grip
+            .notch_azimuth_deg
+            .map(|azimuth_deg| (azimuth_deg * DEG, width_mm * MM)),
+    }
+}
+
+fn printer(print: &RawPrint) -> Printer {
+    Printer {
+        nozzle_m: print.nozzle_mm * MM,
+        bed_m: scaled(print.bed_mm, MM),
+        least_bar_m: print.least_bar_mm * MM,
+        density_kg_per_m3: print.density_g_per_cm3 * 1000.0,
+        flow_m3_per_s: print.flow_mm3_per_s * MM * MM * MM,
+        engraving_m: print.engraving_mm * MM,
     }
 }
 
@@ -76,18 +133,6 @@ fn check_layout(mask: &RawMask, findings: &mut Findings<'_>) {
             _ => {}
         }
     }
-    if mask.layout == RawLayout::Drawing {
-        let (key, what) = (
-            "mask.layout".to_owned(),
-            "mask.layout \"drawing\"".to_owned(),
-        );
-        let problem = Problem::NotYet { key, what };
-        findings.wrong_key(
-            "mask.layout",
-            problem,
-            "describe the slots as regions: layout = \"regions\"",
-        );
-    }
     let slots = [
         ("mask.slot_pitch_mm", mask.slot_pitch_mm.is_none()),
         ("mask.open_fraction", mask.open_fraction.is_none()),
@@ -99,7 +144,7 @@ fn check_layout(mask: &RawMask, findings: &mut Findings<'_>) {
     {
         need(key, mask, findings);
     }
-    if mask.layout == RawLayout::TwoZone && mask.zone_radius_mm.is_none() {
+    if mask.layout.has_zones() && mask.zone_radius_mm.is_none() {
         need("mask.zone_radius_mm", mask, findings);
     }
 }
@@ -108,6 +153,47 @@ fn need(key: &str, mask: &RawMask, findings: &mut Findings<'_>) {
     let reason = format!("mask.layout is {:?}", mask.layout.word());
     let key = key.to_owned();
     findings.missing_from("mask", move || missing(&key, Some(&reason)));
+}
+
+/// A ring that fits the tube: room inside it, a gap narrower than itself, and a gap's width only with a gap.
+fn check_grip(grip: &RawGrip, findings: &mut Findings<'_>) {
+    let inner_mm = 0.5 * grip.tube_diameter_mm - grip.clearance_mm - grip.wall_mm;
+    if grip.fit == RawFit::IntoTube && inner_mm <= 0.0 {
+        findings.out_of_range(
+            "mask.grip.wall_mm",
+            number(grip.wall_mm),
+            format!(
+                "smaller than the tube's radius less the clearance ({})",
+                number(inner_mm + grip.wall_mm)
+            ),
+            "2 mm is a common wall",
+        );
+    }
+    match (grip.notch_azimuth_deg, grip.notch_width_mm) {
+        (None, Some(_)) => {
+            let key = "mask.grip.notch_width_mm";
+            let condition = "without mask.grip.notch_azimuth_deg".to_owned();
+            let problem = Problem::NoMeaning {
+                key: key.to_owned(),
+                condition,
+            };
+            findings.wrong_key(
+                key,
+                problem,
+                "say where the gap for cables is: notch_azimuth_deg = 208.0",
+            );
+        }
+        (Some(_), Some(width_mm)) if width_mm >= grip.tube_diameter_mm => findings.out_of_range(
+            "mask.grip.notch_width_mm",
+            number(width_mm),
+            format!(
+                "smaller than mask.grip.tube_diameter_mm ({})",
+                number(grip.tube_diameter_mm)
+            ),
+            "it is the gap in the ring through which cables pass",
+        ),
+        _ => {}
+    }
 }
 
 fn check_plate(mask: &RawMask, findings: &mut Findings<'_>) {
@@ -162,7 +248,7 @@ fn check_slots(mask: &RawMask, findings: &mut Findings<'_>) {
     let pitches_mm = mask
         .slot_pitch_mm
         .map_or(Vec::new(), |pitch| pitch.list_mm());
-    if pitches_mm.len() == 2 && mask.layout != RawLayout::TwoZone {
+    if pitches_mm.len() == 2 && !mask.layout.has_zones() {
         let allowed = format!(
             "one number, since the layout {:?} has no zones",
             mask.layout.word()
@@ -190,7 +276,7 @@ fn check_slots(mask: &RawMask, findings: &mut Findings<'_>) {
         );
     }
     if let Some(radius_mm) = mask.zone_radius_mm
-        && mask.layout == RawLayout::TwoZone
+        && mask.layout.has_zones()
         && !(inner_mm < radius_mm && radius_mm < outer_mm)
     {
         let allowed = format!(
@@ -267,10 +353,18 @@ fn layout(mask: &RawMask) -> MaskLayout {
         RawLayout::OneTriplet => MaskLayout::OneTriplet,
         RawLayout::ThreeTriplet => MaskLayout::ThreeTriplet,
         RawLayout::TwoZone => MaskLayout::TwoZone,
+        RawLayout::TwoPitch => MaskLayout::TwoPitch,
+        RawLayout::TangentWedges => MaskLayout::TangentWedges,
         RawLayout::Holes => MaskLayout::Holes(mask.holes.iter().flatten().map(hole).collect()),
-        RawLayout::Regions | RawLayout::Drawing => {
+        RawLayout::Regions => {
             MaskLayout::Regions(mask.regions.iter().flatten().map(region).collect())
         }
+        RawLayout::Drawing => MaskLayout::Drawing(Drawing {
+            file: mask.drawing.clone().unwrap_or_default(),
+            shows_plate: mask.drawing_fills != Some(RawFills::Openings),
+            centre_m: mask.drawing_centre_mm.map(|mm| scaled(mm, MM)),
+            openings_m: Vec::new(),
+        }),
     }
 }
 

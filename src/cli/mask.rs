@@ -1,0 +1,169 @@
+//! `mask check` and `mask draw`; the two long ones have files of their own.
+
+use super::args::{MaskArgs, MaskDrawArgs, MaskVerb, ScenarioArgs};
+use super::error::CliError;
+use super::interrupt::Interrupt;
+use super::output::{OutputPlan, OutputSet};
+use super::printer::Printer;
+use super::{load, mask_preview, mask_tune, stem};
+use crate::mask::plate::Plate;
+use crate::mask::solid::Solid;
+use crate::simulate::mask_check::{Finding, findings};
+use crate::solid_io::{dxf, stl, svg, three_mf};
+use crate::units::MM;
+use serde::Serialize;
+
+/// What an owner of a mask must know.
+pub(super) const CAUTIONS: &str = "A mask is no solar filter: never point it near the Sun. Tether it, smooth its edges, take it off before slewing; printed plastic softens in a warm car.";
+
+/// Does one of the four; true when the mask failed its limits.
+pub fn run(args: &MaskArgs, printer: &Printer) -> Result<bool, CliError> {
+    match &args.what {
+        MaskVerb::Check(args) => check(args, printer),
+        MaskVerb::Draw(args) => draw(args, printer).map(|()| false),
+        MaskVerb::Preview(args) => mask_preview::run(args, printer).map(|()| false),
+        MaskVerb::Tune(args) => mask_tune::run(args, printer).map(|()| false),
+    }
+}
+
+#[derive(Serialize)]
+struct CheckAnswer<'a> {
+    format: &'static str,
+    title: &'a str,
+    printable: bool,
+    findings: &'a [Finding],
+}
+
+fn check(args: &ScenarioArgs, printer: &Printer) -> Result<bool, CliError> {
+    let scenario = load(args)?;
+    let path = args.scenario.clone();
+    let list = findings(&scenario.instrument).ok_or(CliError::NoMask { path })?;
+    let serious = list.iter().any(|f| f.serious);
+    let mut lines = vec![scenario.title.clone()];
+    for finding in &list {
+        lines.extend(sentences(finding));
+    }
+    lines.push(CAUTIONS.to_owned());
+    let verdict = if serious {
+        "Do not print this mask yet."
+    } else {
+        "This mask can be printed."
+    };
+    lines.push(verdict.to_owned());
+    printer.answer(lines.join("\n"))?;
+    printer.answer_json(&CheckAnswer {
+        format: "skewstar-mask-check/1",
+        title: &scenario.title,
+        printable: !serious,
+        findings: &list,
+    })?;
+    Ok(serious)
+}
+
+fn sentences(f: &Finding) -> Vec<String> {
+    let mark = match (f.serious, f.kept) {
+        (true, _) => "SERIOUS",
+        (false, false) => "note",
+        _ => "ok",
+    };
+    let limit = f
+        .limit
+        .map_or(String::new(), |l| format!(" (limit {l:.2})"));
+    let mut lines = vec![format!(
+        "{mark:<8}{:<27}{:>8.2} {}{limit}: {}",
+        f.what, f.value, f.unit, f.words
+    )];
+    if !f.mend.is_empty() {
+        lines.push(format!("        to mend it: {}", f.mend));
+    }
+    lines
+}
+
+#[derive(Serialize)]
+struct DrawAnswer {
+    format: &'static str,
+    files: Vec<String>,
+    outer_diameter_mm: f64,
+    plate_area_mm2: f64,
+    open_area_mm2: f64,
+    volume_mm3: f64,
+    triangles: usize,
+    words: Vec<String>,
+    bridges: usize,
+}
+
+fn draw(args: &MaskDrawArgs, printer: &Printer) -> Result<(), CliError> {
+    let scenario = load(&args.scenario)?;
+    let path = &args.scenario.scenario;
+    let no_mask = || CliError::NoMask { path: path.clone() };
+    let list = findings(&scenario.instrument).ok_or_else(no_mask)?;
+    let plate = Plate::new(&scenario.instrument).ok_or_else(no_mask)?;
+    let interrupt = Interrupt::install()?;
+    let stem = stem(path);
+    let names = ["svg", "dxf", "stl", "3mf"].map(|end| format!("{stem}.{end}"));
+    let mut set = OutputSet::plan(&OutputPlan {
+        folder: &args.files.out,
+        files: &names,
+        truth: None,
+        force: args.files.force,
+    })?;
+    let solid = Solid::new(&plate).map_err(|source| CliError::Solid {
+        path: path.clone(),
+        source,
+    })?;
+    set.put(&names[0], svg::write(&plate, &scenario.title).as_bytes())?;
+    set.put(&names[1], dxf::write(&plate).as_bytes())?;
+    set.put(&names[2], &stl::write(&solid))?;
+    set.put(&names[3], &three_mf::write(&solid, &scenario.title)?)?;
+    let written = set.finish(&interrupt)?;
+    for file in &written {
+        printer.note(format!("wrote {}", file.display()));
+    }
+    for finding in list.iter().filter(|f| f.serious) {
+        printer.warning(format!(
+            "{}: {:.2} {}; {}",
+            finding.what, finding.value, finding.unit, finding.mend
+        ));
+    }
+    let answer = DrawAnswer {
+        format: "skewstar-mask-draw/1",
+        files: written.iter().map(|f| f.display().to_string()).collect(),
+        outer_diameter_mm: 2.0 * plate.outer_radius_m / MM,
+        plate_area_mm2: plate.plate.area_m2() / (MM * MM),
+        open_area_mm2: plate.open.area_m2() / (MM * MM),
+        volume_mm3: solid.volume_m3() / MM.powi(3),
+        triangles: solid.triangles.len(),
+        words: plate.words.clone(),
+        bridges: plate.bridges,
+    };
+    printer.answer(words(&answer, !plate.ring.is_empty()))?;
+    printer.answer_json(&answer)?;
+    Ok(())
+}
+
+fn words(answer: &DrawAnswer, ring: bool) -> String {
+    let mut lines = vec![format!(
+        "Drawn as seen from the sky side, {:.1} mm across, {:.1} cm3 of plastic.",
+        answer.outer_diameter_mm,
+        answer.volume_mm3 / 1000.0
+    )];
+    if answer.words.is_empty() {
+        lines.push("No room for letters: mark the sky side and the top by hand.".into());
+    } else {
+        lines.push(format!("On the rim: {}.", answer.words.join(", ")));
+    }
+    if ring {
+        lines.push(
+            "The ring hangs below the plate: turn the part over in the slicer, sky side down."
+                .into(),
+        );
+    }
+    if answer.bridges > 0 {
+        lines.push(format!(
+            "{} corners only touched and were joined by a dot of 0.1 mm.",
+            answer.bridges
+        ));
+    }
+    lines.push(CAUTIONS.into());
+    lines.join("\n")
+}

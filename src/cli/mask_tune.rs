@@ -1,0 +1,308 @@
+//! `mask tune`: better numbers, beside the customary layouts, in one table and one picture.
+
+use super::args::{MaskTuneArgs, TuneBy, TuneFor};
+use super::error::CliError;
+use super::interrupt::Interrupt;
+use super::mask_preview::put;
+use super::output::{OutputPlan, OutputSet};
+use super::printer::Printer;
+use super::progress::Progress;
+use super::{load, stem};
+use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
+use crate::image_io::png;
+use crate::image_io::stretch::{Stretch, display};
+use crate::instrument::{Instrument, MaskLayout};
+use crate::predict::{Expected, Model, Settings};
+use crate::scenario::Scenario;
+use crate::simulate::mask_search::{Candidate, Purpose, Reader, candidates, judge};
+use crate::state::{Modes, State};
+use crate::units::{DEG, MM, NM};
+use serde::Serialize;
+
+#[derive(Serialize)]
+struct Answer {
+    format: &'static str,
+    purpose: Purpose,
+    reader: Reader,
+    best: String,
+    mask_toml: String,
+    rows: Vec<Row>,
+}
+
+#[derive(Serialize)]
+struct Row {
+    label: String,
+    customary: bool,
+    /// `null`: hidden.
+    focus_nm: Option<f64>,
+    coma_nm: Option<f64>,
+    merit_nm: Option<f64>,
+}
+
+pub fn run(args: &MaskTuneArgs, printer: &Printer) -> Result<(), CliError> {
+    let scenario = load(&args.scenario)?;
+    let path = args.scenario.scenario.clone();
+    let design = scenario
+        .instrument
+        .mask
+        .clone()
+        .ok_or(CliError::NoMask { path: path.clone() })?;
+    let reader = match args.by {
+        TuneBy::Eye => Reader::Eye(args.eye_px),
+        TuneBy::Measurement
+            if scenario.state.star.is_none() || scenario.state.exposure.is_none() =>
+        {
+            return Err(CliError::NoCounts { path });
+        }
+        TuneBy::Measurement => Reader::Photons,
+    };
+    let purpose = match args.purpose {
+        TuneFor::Focus => Purpose::Focus,
+        TuneFor::Coma => Purpose::Coma,
+        TuneFor::Both => Purpose::Both,
+    };
+    let interrupt = Interrupt::install()?;
+    let name = format!("{}.tune.png", stem(&path));
+    let mut set = OutputSet::plan(&OutputPlan {
+        folder: &args.files.out,
+        files: std::slice::from_ref(&name),
+        truth: None,
+        force: args.files.force,
+    })?;
+    let settings = Settings {
+        portable: args.scenario.portable,
+        ..Settings::default()
+    };
+    let trials = candidates(&design);
+    let progress = Progress::start(printer, "masks", trials.len() as u64);
+    let mut judged = Vec::new();
+    for trial in trials {
+        let job = scenario.clone();
+        let done = interrupt
+            .or_done(move || judge(&job.instrument, &job.state, reader, trial, settings))?;
+        judged.push(done.map_err(|source| CliError::Predict {
+            path: path.clone(),
+            source,
+        })?);
+        progress.step();
+    }
+    judged.sort_by(|a, b| a.merit_nm(purpose).total_cmp(&b.merit_nm(purpose)));
+    let shown: Vec<Candidate> = chosen(&judged);
+    let canvas = picture(&scenario, &shown, settings).map_err(|e| e.into_cli(&path))?;
+    set.put(&name, &png::rgb8(&canvas)?)?;
+    drop(progress);
+    for written in set.finish(&interrupt)? {
+        printer.note(format!("wrote {}", written.display()));
+    }
+    let answer = answer(&judged, purpose, reader);
+    printer.answer(words(&answer))?;
+    printer.answer_json(&answer)?;
+    Ok(())
+}
+
+/// The best mask, and the customary three-triplet and two-zone.
+fn chosen(judged: &[Candidate]) -> Vec<Candidate> {
+    let customary = |layout: MaskLayout| {
+        judged
+            .iter()
+            .find(move |c| c.customary && c.design.layout == layout)
+    };
+    judged
+        .first()
+        .into_iter()
+        .chain(customary(MaskLayout::ThreeTriplet))
+        .chain(customary(MaskLayout::TwoZone))
+        .cloned()
+        .collect()
+}
+
+fn answer(judged: &[Candidate], purpose: Purpose, reader: Reader) -> Answer {
+    let known = |v: f64| v.is_finite().then_some(v);
+    Answer {
+        format: "skewstar-mask-tune/1",
+        purpose,
+        reader,
+        best: judged[0].label.clone(),
+        mask_toml: toml_of(&judged[0]),
+        rows: judged
+            .iter()
+            .map(|c| Row {
+                label: c.label.clone(),
+                customary: c.customary,
+                focus_nm: known(c.focus_nm),
+                coma_nm: known(c.coma_nm),
+                merit_nm: known(c.merit_nm(purpose)),
+            })
+            .collect(),
+    }
+}
+
+/// The keys to put under [mask].
+fn toml_of(candidate: &Candidate) -> String {
+    let d = &candidate.design;
+    let word = match d.layout {
+        MaskLayout::OneTriplet => "one-triplet",
+        MaskLayout::ThreeTriplet => "three-triplet",
+        MaskLayout::TwoPitch => "two-pitch",
+        MaskLayout::TangentWedges => "tangent-wedges",
+        _ => "two-zone",
+    };
+    let zoned = !matches!(d.layout, MaskLayout::OneTriplet | MaskLayout::ThreeTriplet);
+    let pitches: Vec<String> = d
+        .slot_pitch_m
+        .iter()
+        .map(|p| format!("{:.3}", p / MM))
+        .collect();
+    let pitch = if zoned && pitches.len() > 1 {
+        format!("[{}]", pitches.join(", "))
+    } else {
+        pitches[0].clone()
+    };
+    let mut out = format!(
+        "layout = \"{word}\"\nslot_pitch_mm = {pitch}\nopen_fraction = {}\nslant_deg = {:.1}\n",
+        d.open_fraction,
+        d.slant_rad / DEG
+    );
+    if let Some(zone) = d.zone_radius_m.filter(|_| zoned) {
+        out.push_str(&format!("zone_radius_mm = {:.2}\n", zone / MM));
+    }
+    out
+}
+
+fn words(answer: &Answer) -> String {
+    let mut lines = vec![
+        format!(
+            "Smallest error that can be seen, nm RMS; best first, for {:?} by {:?}:",
+            answer.purpose, answer.reader
+        ),
+        format!("{:<44}{:>10}{:>10}", "", "focus", "coma"),
+    ];
+    let cell = |v: Option<f64>| {
+        v.map_or("hidden".to_owned(), |v| {
+            if v < 10.0 {
+                format!("{v:.2}")
+            } else {
+                format!("{v:.0}")
+            }
+        })
+    };
+    let rows = answer.rows.iter().enumerate();
+    for (_, row) in rows.filter(|(n, row)| *n < 8 || row.customary) {
+        let mark = if row.customary { " *" } else { "" };
+        lines.push(format!(
+            "{:<44}{:>10}{:>10}",
+            format!("{}{mark}", row.label),
+            cell(row.focus_nm),
+            cell(row.coma_nm)
+        ));
+    }
+    lines.push("* customary layout with your numbers".into());
+    let best = |of: &dyn Fn(&Row) -> Option<f64>, customary: bool| {
+        answer
+            .rows
+            .iter()
+            .filter(|r| r.customary == customary)
+            .filter_map(of)
+            .reduce(f64::min)
+    };
+    for (name, of) in [
+        (
+            "focus",
+            (&|r: &Row| r.focus_nm) as &dyn Fn(&Row) -> Option<f64>,
+        ),
+        ("coma", &|r: &Row| r.coma_nm),
+    ] {
+        if let (Some(old), Some(new)) = (best(of, true), best(of, false))
+            && old <= new
+        {
+            lines.push(format!("For {name} alone a customary layout is as good as or better than anything found: {old:.1} against {new:.1} nm."));
+        }
+    }
+    lines.push(format!(
+        "Best: {}. Under [mask]:\n{}",
+        answer.best, answer.mask_toml
+    ));
+    lines.push(super::mask::CAUTIONS.into());
+    lines.join("\n")
+}
+
+/// Predicting failed, or drawing did.
+enum Failed {
+    Predict(crate::predict::PredictError),
+    Picture(crate::image_io::PictureError),
+}
+
+impl Failed {
+    fn into_cli(self, path: &std::path::Path) -> CliError {
+        match self {
+            Failed::Predict(source) => CliError::Predict {
+                path: path.to_owned(),
+                source,
+            },
+            Failed::Picture(source) => source.into(),
+        }
+    }
+}
+
+/// Rows are the masks, columns the errors.
+fn picture(scenario: &Scenario, masks: &[Candidate], settings: Settings) -> Result<Canvas, Failed> {
+    const GAP_PX: usize = 16;
+    const HEAD_PX: usize = 40;
+    let errors = [
+        ("no error", 4, 0.0),
+        ("focus 100 nm", 4, 100.0),
+        ("coma 100 nm", 7, 100.0),
+        ("coma 300 nm", 7, 300.0),
+    ];
+    let camera = &scenario.instrument.camera;
+    let magnification = (300 / camera.width_px.max(1)).clamp(1, 4);
+    let (wide, high) = (
+        camera.width_px * magnification,
+        camera.height_px * magnification,
+    );
+    let width = GAP_PX + errors.len() * (wide + GAP_PX);
+    let height = HEAD_PX + masks.len() * (high + HEAD_PX + GAP_PX);
+    let mut canvas = Canvas::new(width, height, BLACK).map_err(Failed::Picture)?;
+    for (r, mask) in masks.iter().enumerate() {
+        let instrument = Instrument {
+            mask: Some(mask.design.clone()),
+            ..scenario.instrument.clone()
+        };
+        let bottom = height - HEAD_PX - (r + 1) * (high + HEAD_PX + GAP_PX) + GAP_PX;
+        put(
+            &mut canvas,
+            [GAP_PX, bottom + high + HEAD_PX / 2],
+            &mask.label,
+            Anchor::Left,
+            PALE,
+        );
+        let mut stretch = None;
+        for (c, (words, noll, nm)) in errors.iter().enumerate() {
+            let modes: Modes = [(*noll, nm * NM)].into_iter().collect();
+            let state = State {
+                mask_on: true,
+                sensor_offset_m: 0.0,
+                modes,
+                ..scenario.state.clone()
+            };
+            let model = Model::new(&instrument, &state, settings).map_err(Failed::Predict)?;
+            let image = Expected::new(&model, &instrument, &state, settings)
+                .map_err(Failed::Predict)?
+                .image;
+            let stretch = *stretch.get_or_insert_with(|| Stretch::of(&image));
+            let left = GAP_PX + c * (wide + GAP_PX);
+            let view = canvas.gray(&display(&image, &stretch), [left, bottom], magnification);
+            canvas.edge(&view, EDGE);
+            if r == 0 {
+                put(
+                    &mut canvas,
+                    [left + wide / 2, height - HEAD_PX / 2],
+                    words,
+                    Anchor::Centre,
+                    AMBER,
+                );
+            }
+        }
+    }
+    Ok(canvas)
+}

@@ -1,0 +1,202 @@
+//! What is cut or printed: the plate with its slots, letters, marks and grip ring, as seen from the sky side.
+//!
+//! The picture is in the mask's own axes (its turn in the tube is not applied), seen from the front: as it is when the light
+//! is reflected an odd number of times, mirrored left-right when even. The up mark shows where the top of the pupil is, the
+//! screws' names where the screws are, both as they lie when the mask is worn with its `rotation_deg`.
+
+use super::lettering::{STEM_OVER_CAPITAL, bent};
+use super::slots::openings;
+use crate::geometry::outline::{Outline, convex_piece, outline_of};
+use crate::geometry::{Frame2, Piece};
+use crate::instrument::{Grip, Instrument, MaskDesign, MaskLayout};
+use std::f64::consts::{FRAC_PI_2, PI, TAU};
+
+/// Plastic that the printed plate keeps outside a ring.
+const LIP_M: f64 = 0.8e-3;
+/// Plastic kept on both sides of the letters.
+const MARGIN_M: f64 = 0.7e-3;
+/// Smallest and largest letters.
+const CAPITAL_M: [f64; 2] = [1.2e-3, 6e-3];
+
+/// The parts of a mask in the plane.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plate {
+    /// The plate, all through.
+    pub plate: Outline,
+    /// The openings, in all.
+    pub open: Outline,
+    /// Letters, sunk into the sky side.
+    pub letters: Outline,
+    /// The ring on the other side; empty without a grip.
+    pub ring: Outline,
+    /// The words that were put on the plate.
+    pub words: Vec<String>,
+    /// Height of their capitals; 0 when there is no room for them.
+    pub capital_m: f64,
+    /// Thickness of the letters' stems.
+    pub stem_m: f64,
+    /// Corners that only touched and were joined.
+    pub bridges: usize,
+    /// How much of the ring stands over openings, in square metres.
+    pub ring_over_slots_m2: f64,
+    /// Thickness of the plate, depth of the letters, height of the ring.
+    pub heights_m: [f64; 3],
+    /// Outer radius of the printed plate, the flange of the ring included.
+    pub outer_radius_m: f64,
+}
+
+impl Plate {
+    /// The parts of an instrument's mask; `None` without a mask.
+    pub fn new(instrument: &Instrument) -> Option<Self> {
+        let design = instrument.mask.as_ref()?;
+        let mirrored = seen_mirrored(instrument);
+        let view = Frame2::new(0.0, mirrored);
+        let pieces: Vec<Piece> = openings(design)
+            .iter()
+            .map(|(_, piece)| piece.in_frame(&view))
+            .collect();
+        let open = open_outline(design, &pieces, mirrored);
+        let outer_radius_m = outer_radius_m(design);
+        let solid = Outline::ring(0.5 * design.inner_diameter_m, outer_radius_m).minus(&open);
+        let (plate, bridges) = solid.bridged();
+        let full_ring = design.grip.as_ref().map_or_else(Outline::default, |grip| {
+            ring(grip, |azimuth| {
+                front(azimuth - design.rotation_rad, mirrored)
+            })
+        });
+        let over = full_ring.minus(&plate);
+        let mut parts = Plate {
+            plate,
+            open,
+            letters: Outline::default(),
+            ring: full_ring,
+            words: Vec::new(),
+            capital_m: 0.0,
+            stem_m: 0.0,
+            bridges,
+            ring_over_slots_m2: over.area_m2(),
+            heights_m: [
+                design.thickness_m,
+                design.printer.engraving_m,
+                design.grip.as_ref().map_or(0.0, |g| g.height_m),
+            ],
+            outer_radius_m,
+        };
+        parts.put_words(instrument, design, mirrored);
+        Some(parts)
+    }
+
+    /// Writes "SKY SIDE", the up mark and the screws' names on the outer rim, if there is room.
+    fn put_words(&mut self, instrument: &Instrument, design: &MaskDesign, mirrored: bool) {
+        let inner = 0.5 * design.outer_diameter_m - design.outer_rim_m;
+        let band = [inner, self.outer_radius_m];
+        let capital_m = (band[1] - band[0] - 2.0 * MARGIN_M).min(CAPITAL_M[1]);
+        if capital_m < CAPITAL_M[0] || self.heights_m[1] <= 0.0 {
+            return;
+        }
+        let radius_m = 0.5 * (band[0] + band[1]);
+        let mut taken: Vec<[f64; 2]> = Vec::new();
+        let place = |azimuth: f64| front(azimuth - design.rotation_rad, mirrored);
+        let mut marks: Vec<(f64, String)> = vec![(place(FRAC_PI_2), "↑UP".to_owned())];
+        for screw in instrument.assembly.iter().flat_map(|a| &a.screws) {
+            let azimuth = place(screw.azimuth_rad);
+            let near = |m: &&mut (f64, String)| apart(m.0, azimuth) < 8.0 * capital_m / radius_m;
+            match marks.iter_mut().find(near) {
+                Some(mark) => mark.1.push_str(&format!(" {}", screw.name)),
+                None => marks.push((azimuth, screw.name.clone())),
+            }
+        }
+        for (azimuth, words) in marks {
+            self.put(&words, capital_m, radius_m, azimuth, &mut taken);
+        }
+        let (_, width) = bent("SKY SIDE", capital_m, radius_m, 0.0);
+        let free = |azimuth: &f64| {
+            let gap =
+                |t: &[f64; 2]| apart(t[0], *azimuth) > 0.5 * (t[1] + width) + capital_m / radius_m;
+            taken.iter().all(gap)
+        };
+        let places = (1..72).map(|k| FRAC_PI_2 - f64::from(k) * TAU / 72.0);
+        if let Some(azimuth) = places.into_iter().find(free) {
+            self.put("SKY SIDE", capital_m, radius_m, azimuth, &mut taken);
+        }
+        self.capital_m = capital_m;
+        self.stem_m = STEM_OVER_CAPITAL * capital_m;
+    }
+
+    fn put(
+        &mut self,
+        words: &str,
+        capital_m: f64,
+        radius_m: f64,
+        azimuth: f64,
+        taken: &mut Vec<[f64; 2]>,
+    ) {
+        let (outline, width) = bent(words, capital_m, radius_m, azimuth);
+        // a letter that would reach an opening or an edge would tear the solid: such words are left out
+        if !outline.is_empty() && outline.minus(&self.plate).is_empty() {
+            self.letters = self.letters.plus(&outline);
+            self.words.push(words.to_owned());
+            taken.push([azimuth, width]);
+        }
+    }
+}
+
+/// Whether a person in front of the telescope sees the pupil mirrored left-right.
+pub fn seen_mirrored(instrument: &Instrument) -> bool {
+    instrument.telescope.reflections.is_multiple_of(2)
+}
+
+/// The openings as one outline; a drawing's convex parts are put together again.
+fn open_outline(design: &MaskDesign, pieces: &[Piece], mirrored: bool) -> Outline {
+    if let MaskLayout::Drawing(drawing) = &design.layout {
+        let flip = if mirrored { -1.0 } else { 1.0 };
+        let parts: Vec<Vec<[f64; 2]>> = drawing
+            .openings_m
+            .iter()
+            .map(|part| part.iter().map(|p| [flip * p[0], p[1]]).collect())
+            .collect();
+        return Outline::filled(&parts, crate::geometry::outline::Fill::NonZero);
+    }
+    outline_of(&pieces.iter().collect::<Vec<_>>())
+}
+
+fn outer_radius_m(design: &MaskDesign) -> f64 {
+    let plate = 0.5 * design.outer_diameter_m;
+    let flange = design.grip.as_ref().map_or(0.0, |g| g.radii_m()[1] + LIP_M);
+    plate.max(flange)
+}
+
+/// Azimuth as seen from the front.
+fn front(azimuth_rad: f64, mirrored: bool) -> f64 {
+    if mirrored {
+        PI - azimuth_rad
+    } else {
+        azimuth_rad
+    }
+}
+
+fn apart(a: f64, b: f64) -> f64 {
+    let turn = (a - b).rem_euclid(TAU);
+    turn.min(TAU - turn)
+}
+
+fn ring(grip: &Grip, seen: impl Fn(f64) -> f64) -> Outline {
+    let [inner, outer] = grip.radii_m();
+    let whole = Outline::ring(inner, outer);
+    let Some((azimuth_rad, width_m)) = grip.notch else {
+        return whole;
+    };
+    let azimuth = seen(azimuth_rad);
+    let (sin, cos) = (libm::sin(azimuth), libm::cos(azimuth));
+    let half = 0.5 * width_m;
+    let gap: Vec<[f64; 2]> = [
+        (0.0, -half),
+        (2.0 * outer, -half),
+        (2.0 * outer, half),
+        (0.0, half),
+    ]
+    .iter()
+    .map(|&(along, across)| [along * cos - across * sin, along * sin + across * cos])
+    .collect();
+    whole.minus(&outline_of(&[&convex_piece(&gap)]))
+}

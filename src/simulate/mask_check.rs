@@ -1,0 +1,484 @@
+//! Whether a mask can be printed and used: findings, each with its number, its limit and what mends it.
+//!
+//! The limits are common practice of home printing, no source; each says what it assumes. Nothing is changed here.
+
+use crate::geometry::outline::{Contour, GRID_M, Outline, place_m};
+use crate::instrument::{Instrument, MaskDesign};
+use crate::mask::plate::Plate;
+use crate::mask::solid::{Solid, SolidError};
+use crate::pupil::Pupil;
+use crate::state::State;
+use crate::units::MM;
+use serde::Serialize;
+use std::collections::HashMap;
+use std::f64::consts::PI;
+
+/// Stiffness of common printed plastic, Pa (from memory: PLA 2 to 3.5 GPa, less between layers).
+const STIFFNESS_PA: f64 = 2.0e9;
+/// A touch of the finger that a bar must bear, N.
+const TOUCH_N: f64 = 0.1;
+
+/// What is wrong, or merely worth knowing.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Finding {
+    /// What was looked at.
+    pub what: &'static str,
+    /// Whether the mask should not be printed like this.
+    pub serious: bool,
+    /// Whether the limit is kept.
+    pub kept: bool,
+    /// The number.
+    pub value: f64,
+    /// The limit; `None` for what is only told.
+    pub limit: Option<f64>,
+    /// Unit of both.
+    pub unit: &'static str,
+    /// What the number means, and what it assumes.
+    pub words: String,
+    /// What mends it; empty when nothing has to be mended.
+    pub mend: String,
+}
+
+/// All findings about an instrument's mask, the serious ones first; `None` without a mask.
+pub fn findings(instrument: &Instrument) -> Option<Vec<Finding>> {
+    let design = instrument.mask.as_ref()?;
+    let plate = Plate::new(instrument)?;
+    let mut list = vec![
+        floating(&plate),
+        thinnest_bar(design, &plate),
+        narrow_slots(design, &plate),
+        touch(design, &plate),
+        bed(design, &plate),
+        ring(&plate),
+    ];
+    list.extend(around(instrument, design));
+    list.extend(light(instrument, design));
+    list.extend(cost(design, &plate));
+    list.push(letters(design, &plate));
+    list.sort_by_key(|f| (!f.serious, f.kept));
+    Some(list)
+}
+
+/// A finding that keeps its limit or not; the mend is only told when it does not.
+struct Rule {
+    what: &'static str,
+    value: f64,
+    limit: f64,
+    unit: &'static str,
+    kept: bool,
+    serious: bool,
+}
+
+impl Rule {
+    fn says(self, words: impl Into<String>, mend: impl Into<String>) -> Finding {
+        Finding {
+            what: self.what,
+            serious: self.serious && !self.kept,
+            kept: self.kept,
+            value: self.value,
+            limit: Some(self.limit),
+            unit: self.unit,
+            words: words.into(),
+            mend: if self.kept {
+                String::new()
+            } else {
+                mend.into()
+            },
+        }
+    }
+}
+
+fn told(what: &'static str, value: f64, unit: &'static str, words: impl Into<String>) -> Finding {
+    Finding {
+        what,
+        serious: false,
+        kept: true,
+        value,
+        limit: None,
+        unit,
+        words: words.into(),
+        mend: String::new(),
+    }
+}
+
+fn floating(plate: &Plate) -> Finding {
+    let parts = plate.plate.shapes.len();
+    Rule {
+        what: "separate parts",
+        value: parts as f64,
+        limit: 1.0,
+        unit: "",
+        kept: parts == 1,
+        serious: true,
+    }
+    .says(
+        "the plate must hang together",
+        "widen the rims and ribs: mask.outer_rim_mm, mask.inner_rim_mm, mask.rib_mm",
+    )
+}
+
+fn thinnest_bar(design: &MaskDesign, plate: &Plate) -> Finding {
+    let limit = design.printer.least_bar_m;
+    let value = thinnest_m(&plate.plate, limit);
+    Rule {
+        what: "thinnest bar",
+        value: value / MM,
+        limit: limit / MM,
+        unit: "mm",
+        kept: value >= limit - 2.0 * GRID_M,
+        serious: true,
+    }
+    .says(
+        format!("bars, ribs and rims between edges, looked for up to {:.1} mm; a nozzle of {:.2} mm needs two tracks", 4.0 * limit / MM, design.printer.nozzle_m / MM),
+        "widen mask.slot_pitch_mm, or lower mask.open_fraction, or widen the rib or rim; or allow less: mask.print.least_bar_mm",
+    )
+}
+
+fn narrow_slots(design: &MaskDesign, plate: &Plate) -> Finding {
+    let limit = 2.0 * design.printer.nozzle_m;
+    let total = plate.open.area_m2();
+    let mut widths: Vec<(f64, f64)> = plate
+        .open
+        .shapes
+        .iter()
+        .map(|shape| {
+            let own = Outline {
+                shapes: vec![shape.clone()],
+            };
+            (extents_m(shape)[0], own.area_m2())
+        })
+        .collect();
+    widths.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let lost = widths
+        .iter()
+        .filter(|w| w.0 < limit)
+        .fold(0.0, |sum, w| sum + w.1);
+    // the width that half of the open area has at least: corners of regions hold slivers that do not matter
+    let mut so_far = 0.0;
+    let middle = widths.iter().find(|w| {
+        so_far += w.1;
+        so_far >= 0.5 * total
+    });
+    let value = middle.map_or(0.0, |w| w.0);
+    Rule {
+        what: "slot width",
+        value: value / MM,
+        limit: limit / MM,
+        unit: "mm",
+        kept: value >= limit,
+        serious: true,
+    }
+    .says(
+        format!("{:.1} % of the openings are narrower than two nozzle widths and may close", 100.0 * lost / total.max(f64::MIN_POSITIVE)),
+        "widen mask.slot_pitch_mm or raise mask.open_fraction, or use a finer nozzle: mask.print.nozzle_mm",
+    )
+}
+
+fn touch(design: &MaskDesign, plate: &Plate) -> Finding {
+    let length = plate
+        .open
+        .shapes
+        .iter()
+        .map(|s| extents_m(s)[1])
+        .fold(0.0, f64::max);
+    let width = thinnest_m(&plate.plate, design.printer.least_bar_m);
+    let inertia = design.thickness_m * width.powi(3) / 12.0;
+    let bend = TOUCH_N * length.powi(3) / (192.0 * STIFFNESS_PA * inertia);
+    let limit = 0.25 * width;
+    Rule {
+        what: "sideways bend",
+        value: bend / MM,
+        limit: limit / MM,
+        unit: "mm",
+        kept: bend <= limit,
+        serious: bend > 4.0 * limit,
+    }
+    .says(
+        format!("a bar {:.1} mm long and {:.2} mm wide, held at both ends, touched with {TOUCH_N} N; plastic of {:.0} GPa assumed", length / MM, width / MM, STIFFNESS_PA / 1e9),
+        "shorten the bars (a wider mask.inner_diameter_mm, a layout with zones), widen them, or raise mask.thickness_mm",
+    )
+}
+
+fn bed(design: &MaskDesign, plate: &Plate) -> Finding {
+    let value = 2.0 * plate.outer_radius_m;
+    let limit = design.printer.bed_m[0].min(design.printer.bed_m[1]);
+    Rule {
+        what: "diameter on the bed",
+        value: value / MM,
+        limit: limit / MM,
+        unit: "mm",
+        kept: value <= limit,
+        serious: true,
+    }
+    .says(
+        "the plate with its flange, laid flat",
+        "use a larger bed (mask.print.bed_mm), or have the plate cut from the DXF file",
+    )
+}
+
+fn ring(plate: &Plate) -> Finding {
+    let value = plate.ring_over_slots_m2 / (MM * MM);
+    Rule {
+        what: "ring over openings",
+        value,
+        limit: 0.0,
+        unit: "mm2",
+        kept: value <= 0.0,
+        serious: true,
+    }
+    .says(
+        "the grip ring stands on solid plate only",
+        "widen mask.outer_rim_mm, or change mask.grip",
+    )
+}
+
+/// Room about obstruction and tube.
+fn around(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
+    let telescope = &instrument.telescope;
+    let mut list = Vec::new();
+    if let Some(obstruction) = &telescope.obstruction {
+        let away = obstruction.offset_m[0] - design.offset_m[0];
+        let away = away.hypot(obstruction.offset_m[1] - design.offset_m[1]);
+        let value = 0.5 * (design.inner_diameter_m - obstruction.diameter_m) - away;
+        let rule = Rule {
+            what: "room round the obstruction",
+            value: value / MM,
+            limit: 0.5,
+            unit: "mm",
+            kept: value >= 0.5 * MM,
+            serious: false,
+        };
+        list.push(rule.says(
+            "between the hole's edge and the obstruction, on the narrow side; matters where the unit stands out of the tube",
+            "widen mask.inner_diameter_mm, unless the mask lies clear in front of the unit",
+        ));
+    }
+    let beside = 0.5 * (telescope.aperture_m - design.outer_diameter_m);
+    let rule = Rule {
+        what: "open ring beside the plate",
+        value: beside.max(0.0) / MM,
+        limit: 1.5,
+        unit: "mm",
+        kept: beside <= 1.5 * MM,
+        serious: false,
+    };
+    list.push(rule.says(
+        "light that passes outside the plate makes a round glow over the streaks",
+        "widen mask.outer_diameter_mm to the aperture",
+    ));
+    if let Some(grip) = &design.grip
+        && design.grip.as_ref().is_some_and(|g| !g.over_tube)
+    {
+        let blocked = 0.5 * telescope.aperture_m - grip.radii_m()[0];
+        let rule = Rule {
+            what: "ring inside the beam",
+            value: blocked.max(0.0) / MM,
+            limit: 0.0,
+            unit: "mm",
+            kept: blocked <= 0.0,
+            serious: false,
+        };
+        list.push(rule.says(
+            "the wall of the ring stands in the light",
+            "choose fit = \"over-tube\", or a thinner mask.grip.wall_mm",
+        ));
+    }
+    list
+}
+
+/// Light that passes, and openings that lie in shadow.
+fn light(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
+    let state = State {
+        mask_on: true,
+        ..State::default()
+    };
+    let pupil = Pupil::new(instrument, &state);
+    let through: f64 = pupil
+        .pieces()
+        .iter()
+        .zip(0..)
+        .map(|(piece, _): (_, usize)| crate::geometry::area(piece))
+        .sum();
+    let bare = Pupil::new(
+        instrument,
+        &State {
+            mask_on: false,
+            ..State::default()
+        },
+    );
+    let made: f64 = crate::mask::openings(design)
+        .iter()
+        .map(|o| crate::geometry::area(&o.1))
+        .sum();
+    let regions = crate::mask::openings(design)
+        .iter()
+        .map(|o| o.0 + 1)
+        .max()
+        .unwrap_or(0);
+    let used: f64 = (0..regions)
+        .flat_map(|r| pupil.pieces_of_region(r))
+        .map(crate::geometry::area)
+        .sum();
+    let hidden = 1.0 - used / made.max(f64::MIN_POSITIVE);
+    let fraction = through / bare.open_area_m2().max(f64::MIN_POSITIVE);
+    let circle = PI * instrument.telescope.aperture_radius_m().powi(2);
+    vec![
+        Rule {
+            what: "openings in shadow",
+            value: 100.0 * hidden.max(0.0),
+            limit: 10.0,
+            unit: "%",
+            kept: hidden <= 0.10,
+            serious: hidden > 0.5,
+        }
+        .says(
+            "share of the openings behind obstruction, vanes or tube: they cost strength and pass nothing",
+            "widen mask.inner_rim_mm and mask.outer_rim_mm up to the obstruction's and the aperture's edge",
+        ),
+        Rule {
+            what: "light that passes",
+            value: 100.0 * fraction,
+            limit: 15.0,
+            unit: "%",
+            kept: fraction >= 0.15,
+            serious: fraction < 0.02,
+        }
+        .says(
+            format!("of the light without the mask; {:.1} % of the whole aperture is open", 100.0 * through / circle),
+            "raise mask.open_fraction, or take a brighter star",
+        ),
+    ]
+}
+
+fn cost(design: &MaskDesign, plate: &Plate) -> Vec<Finding> {
+    let volume_m3 = match Solid::new(plate) {
+        Ok(solid) => solid.volume_m3(),
+        Err(
+            SolidError::RingOverSlots
+            | SolidError::Empty
+            | SolidError::Open(_)
+            | SolidError::Flat(_),
+        ) => plate.plate.area_m2() * design.thickness_m,
+    };
+    let grams = volume_m3 * design.printer.density_kg_per_m3 * 1000.0;
+    let hours = volume_m3 / design.printer.flow_m3_per_s / 3600.0;
+    vec![
+        told(
+            "weight",
+            grams,
+            "g",
+            format!(
+                "solid plastic of {:.2} g/cm3; balance the tube for it",
+                design.printer.density_kg_per_m3 / 1000.0
+            ),
+        ),
+        told(
+            "print time",
+            hours,
+            "h",
+            format!(
+                "at {:.1} mm3/s on the average; a rough guide, the slicer knows better",
+                design.printer.flow_m3_per_s / MM.powi(3)
+            ),
+        ),
+    ]
+}
+
+fn letters(design: &MaskDesign, plate: &Plate) -> Finding {
+    Rule {
+        what: "letters",
+        value: plate.capital_m / MM,
+        limit: 1.2,
+        unit: "mm",
+        kept: plate.capital_m > 0.0 || design.printer.engraving_m == 0.0,
+        serious: false,
+    }
+    .says(
+        format!(
+            "height of the capitals on the rim ({}), stems {:.2} mm",
+            plate.words.join(", "),
+            plate.stem_m / MM
+        ),
+        "widen mask.outer_rim_mm to 2.6 mm or more, or mark the sky side by hand",
+    )
+}
+
+/// Least and greatest extent of a shape over all directions, in steps of 3 degrees.
+fn extents_m(shape: &[Contour]) -> [f64; 2] {
+    let outer: Vec<[f64; 2]> = shape
+        .first()
+        .map_or(Vec::new(), |c| c.iter().map(place_m).collect());
+    let mut found = [f64::INFINITY, 0.0_f64];
+    let edges = outer.iter().zip(outer.iter().cycle().skip(1));
+    let mut directions: Vec<[f64; 2]> = (0..60)
+        .map(|k| f64::from(k) * PI / 60.0)
+        .map(|a| [libm::cos(a), libm::sin(a)])
+        .collect();
+    directions.extend(edges.filter_map(|(a, b)| {
+        let d = [b[1] - a[1], a[0] - b[0]];
+        let length = d[0].hypot(d[1]);
+        (length > 1e-3).then(|| d.map(|v| v / length))
+    }));
+    for d in directions {
+        let along = outer.iter().map(|p| p[0] * d[0] + p[1] * d[1]);
+        let (low, high) = along.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
+            (l.min(v), h.max(v))
+        });
+        found = [found[0].min(high - low), found[1].max(high - low)];
+    }
+    found
+}
+
+/// The least distance between different contours, looked for up to four times `limit_m` (which is returned when none is nearer).
+fn thinnest_m(plate: &Outline, limit_m: f64) -> f64 {
+    let cell = 4.0 * limit_m;
+    let key = |v: f64| (v / cell).floor() as i32;
+    type Segment = (usize, [f64; 2], [f64; 2]);
+    let mut cells: HashMap<(i32, i32), Vec<Segment>> = HashMap::new();
+    let contours: Vec<Vec<[f64; 2]>> = plate
+        .contours()
+        .map(|c| c.iter().map(place_m).collect())
+        .collect();
+    for (number, contour) in contours.iter().enumerate() {
+        for (a, b) in contour.iter().zip(contour.iter().cycle().skip(1)) {
+            let steps = ((b[0] - a[0]).hypot(b[1] - a[1]) / (0.5 * cell))
+                .ceil()
+                .max(1.0) as usize;
+            let mut last = None;
+            for k in 0..=steps {
+                let t = k as f64 / steps as f64;
+                let at = (key(a[0] + t * (b[0] - a[0])), key(a[1] + t * (b[1] - a[1])));
+                if last != Some(at) {
+                    cells.entry(at).or_default().push((number, *a, *b));
+                    last = Some(at);
+                }
+            }
+        }
+    }
+    let mut least = cell;
+    for (number, contour) in contours.iter().enumerate() {
+        for p in contour {
+            let (x, y) = (key(p[0]), key(p[1]));
+            for near in (x - 1..=x + 1).flat_map(|i| (y - 1..=y + 1).map(move |j| (i, j))) {
+                for (other, a, b) in cells.get(&near).into_iter().flatten() {
+                    if *other != number {
+                        least = least.min(distance_m(*p, *a, *b));
+                    }
+                }
+            }
+        }
+    }
+    least
+}
+
+fn distance_m(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+    let d = [b[0] - a[0], b[1] - a[1]];
+    let squared = d[0] * d[0] + d[1] * d[1];
+    let along = (p[0] - a[0]) * d[0] + (p[1] - a[1]) * d[1];
+    let t = if squared > 0.0 {
+        (along / squared).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
+    (a[0] + t * d[0] - p[0]).hypot(a[1] + t * d[1] - p[1])
+}

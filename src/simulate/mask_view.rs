@@ -1,0 +1,228 @@
+//! What a mask can and cannot show: how far its streaks part for each error, for an eye and for a measuring program.
+//!
+//! An eye reads two things: the middle streak of a triplet against the crossing of its slanted partners, and the parting of
+//! streaks that lie on each other. Both are worked out from the mean rays of each region, which `tests/masked` pins on
+//! rendered frames. The photon bound and the air's floor are those of [`predict`](crate::predict).
+
+use super::edges::streaks;
+use crate::instrument::Instrument;
+use crate::mask::{regions, triplets};
+use crate::predict::{
+    Bound, Expected, Jacobian, Model, Parameter, PredictError, Settings, seeing_sigma_m,
+};
+use crate::state::{Modes, State};
+use crate::units::NM;
+use serde::Serialize;
+use std::f64::consts::PI;
+
+/// The modes in the table: focus, astigmatism, coma, trefoil, spherical.
+pub const MODES: [u32; 8] = [4, 5, 6, 7, 8, 9, 10, 11];
+/// Size of the error that shifts are quoted for.
+const UNIT_NM: f64 = 100.0;
+
+/// One row of the table.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Shows {
+    /// Noll index.
+    pub noll: u32,
+    /// Its common name.
+    pub name: &'static str,
+    /// Largest shift of a middle streak against its partners' crossing per 100 nm RMS.
+    pub crossing_px: f64,
+    /// Largest parting of two parallel streaks per 100 nm RMS.
+    pub parting_px: f64,
+    /// Smallest amount an eye can judge; `None` where the mask hides the mode from an eye.
+    pub eye_nm: Option<f64>,
+    /// What the photons of this exposure allow a program; `None` without counts.
+    pub photon_nm: Option<f64>,
+    /// What the air itself adds in this exposure; `None` without seeing, wind and exposure.
+    pub seeing_nm: Option<f64>,
+}
+
+/// Where the streak of a region lies in the frame, at focus.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StreakPlace {
+    /// Number of the region.
+    pub region: usize,
+    /// Direction along the streak, frame axes, 0 to 180 degrees.
+    pub along_deg: f64,
+    /// From the middle to the first order on both sides.
+    pub first_order_px: f64,
+    /// Width of the streak: wavelength × focal length over the region's length along its slots.
+    pub width_px: f64,
+}
+
+/// Common name of a mode.
+pub fn name(noll: u32) -> &'static str {
+    match noll {
+        4 => "focus",
+        5 | 6 => "astigmatism",
+        7 | 8 => "coma",
+        9 | 10 => "trefoil",
+        11 => "spherical",
+        _ => "other",
+    }
+}
+
+/// The shifts of the streaks in pixels per 100 nm RMS: middle against crossing, and parting of parallel streaks.
+pub fn shifts_px(instrument: &Instrument, state: &State, model: &Model, noll: u32) -> [f64; 2] {
+    let Some(design) = instrument.mask.as_ref() else {
+        return [0.0; 2];
+    };
+    let with = |amount_m: f64| {
+        let modes: Modes = [(noll, amount_m)].into_iter().collect();
+        streaks(
+            instrument,
+            state,
+            &model.wavefront(&modes, 0.0, model.reference_m),
+        )
+    };
+    let per_px = 1.0 / instrument.camera.pixel_m;
+    let (bent, flat) = (with(UNIT_NM * NM), with(0.0));
+    let moved: Vec<(usize, f64)> = bent
+        .iter()
+        .filter_map(|b| {
+            let zero = flat.iter().find(|f| f.region == b.region)?;
+            Some((b.region, (b.shift_m - zero.shift_m) * per_px))
+        })
+        .collect();
+    let of = |region: usize| moved.iter().find(|m| m.0 == region).map(|m| m.1);
+    let crossing = triplets(design)
+        .iter()
+        .filter_map(|t| t.read(of).map(|r| r.shift().abs()))
+        .fold(0.0, f64::max);
+    let all = regions(design);
+    let mut parting = 0.0_f64;
+    for (i, a) in moved.iter().enumerate() {
+        for b in &moved[i + 1..] {
+            let turn = (all[a.0].slot_rad - all[b.0].slot_rad).rem_euclid(PI);
+            let parallel = turn.min(PI - turn) < 1e-6;
+            let opposite = (all[a.0].slot_rad - all[b.0].slot_rad).cos() < 0.0;
+            if parallel {
+                let other = if opposite { -b.1 } else { b.1 };
+                parting = parting.max((a.1 - other).abs());
+            }
+        }
+    }
+    [crossing, parting]
+}
+
+/// The whole table of a mask. With `bound` the photons' limits too, which takes about ten times as long as a frame.
+///
+/// # Errors
+/// As [`Model::new`].
+pub fn table(
+    instrument: &Instrument,
+    state: &State,
+    eye_px: f64,
+    settings: Settings,
+) -> Result<Vec<Shows>, PredictError> {
+    let model = Model::new(instrument, state, settings)?;
+    let counts = state.star.is_some() && state.exposure.is_some();
+    let bound = match (&instrument.camera.electronics, counts && settings.bound) {
+        (Some(electronics), true) => {
+            let jacobian = Jacobian::new(&model, &Parameter::standard())?;
+            Some(Bound::new(&jacobian, electronics))
+        }
+        _ => None,
+    };
+    Ok(MODES
+        .iter()
+        .map(|&noll| {
+            let [crossing_px, parting_px] = shifts_px(instrument, state, &model, noll);
+            let seen = crossing_px.max(parting_px);
+            let seeing = seeing_sigma_m(&instrument.telescope, state, model.reference_m, noll);
+            Shows {
+                noll,
+                name: name(noll),
+                crossing_px,
+                parting_px,
+                eye_nm: (seen > 1e-3).then(|| UNIT_NM * eye_px / seen),
+                photon_nm: bound
+                    .as_ref()
+                    .and_then(|b| b.sigma(Parameter::Mode(noll)))
+                    .map(|s| s / NM),
+                seeing_nm: seeing.ok().map(|s| s / NM),
+            }
+        })
+        .collect())
+}
+
+/// Places of the streaks in the frame.
+pub fn places(instrument: &Instrument, reference_m: f64) -> Vec<StreakPlace> {
+    let Some(design) = instrument.mask.as_ref() else {
+        return Vec::new();
+    };
+    let frame = crate::pupil::frame_axes(instrument);
+    let per_px = reference_m * instrument.telescope.focal_length_m / instrument.camera.pixel_m;
+    regions(design)
+        .iter()
+        .enumerate()
+        .map(|(number, region)| {
+            let across = region.slot_rad + design.rotation_rad + 0.5 * PI;
+            let d = frame.forward([libm::cos(across), libm::sin(across)]);
+            let along_deg = libm::atan2(d[1], d[0]).to_degrees().rem_euclid(180.0);
+            let length = length_along_m(instrument, number);
+            StreakPlace {
+                region: number,
+                along_deg,
+                first_order_px: per_px / region.pitch_m,
+                width_px: if length > 0.0 { per_px / length } else { 0.0 },
+            }
+        })
+        .collect()
+}
+
+/// Length of the longest slot of a region.
+fn length_along_m(instrument: &Instrument, number: usize) -> f64 {
+    let Some(design) = instrument.mask.as_ref() else {
+        return 0.0;
+    };
+    crate::mask::openings(design)
+        .iter()
+        .filter(|o| o.0 == number)
+        .map(|o| {
+            let [x0, y0, x1, y1] = o.1.bounds;
+            (x1 - x0).hypot(y1 - y0)
+        })
+        .fold(0.0, f64::max)
+}
+
+/// The star at focus: after which exposure its brightest pixel is four fifths full, and what the streaks hold then.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Exposure {
+    /// The exposure.
+    pub time_s: f64,
+    /// Electrons in the middle of the streaks' brightest twentieth of pixels, the core left out.
+    pub streak_e: f64,
+    /// Sky and dark current in a pixel then.
+    pub background_e: f64,
+}
+
+/// `None` without counts.
+pub fn exposure(instrument: &Instrument, state: &State, expected: &Expected) -> Option<Exposure> {
+    let electronics = instrument.camera.electronics.as_ref()?;
+    let given = state.exposure.as_ref().filter(|_| expected.in_electrons)?;
+    let full = crate::sensor::saturation_e(electronics);
+    let brightest = expected.image.iter().copied().fold(0.0, f64::max);
+    let factor = 0.8 * full / brightest;
+    let (rows, columns) = expected.image.dim();
+    let core = 0.12 * rows.min(columns) as f64;
+    let mut values: Vec<f64> = expected
+        .image
+        .indexed_iter()
+        .filter(|((r, c), _)| {
+            let dy = *r as f64 - 0.5 * (rows as f64 - 1.0);
+            let dx = *c as f64 - 0.5 * (columns as f64 - 1.0);
+            dx.hypot(dy) > core
+        })
+        .map(|(_, v)| *v)
+        .collect();
+    values.sort_by(|a, b| b.total_cmp(a));
+    let streak = values.get(values.len() / 40).copied().unwrap_or(0.0);
+    Some(Exposure {
+        time_s: given.time_s * factor,
+        streak_e: (streak - expected.background_per_px) * factor,
+        background_e: expected.background_per_px * factor,
+    })
+}
