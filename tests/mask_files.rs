@@ -4,6 +4,7 @@
 mod drawings;
 #[path = "mask_files/parts.rs"]
 mod parts;
+mod pieces;
 #[path = "mask_files/verbs.rs"]
 mod verbs;
 

@@ -6,12 +6,15 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::{load, mask_preview, mask_tune, stem};
+use crate::mask::pieces::{CLEARANCE_M, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::Solid;
+use crate::scenario::Scenario;
 use crate::simulate::mask_check::{Finding, findings};
 use crate::solid_io::{dxf, stl, svg, three_mf};
 use crate::units::MM;
 use serde::Serialize;
+use std::path::Path;
 
 /// What an owner of a mask must know.
 pub(super) const CAUTIONS: &str = "A mask is no solar filter: never point it near the Sun. Tether it, smooth its edges, take it off before slewing; printed plastic softens in a warm car.";
@@ -100,21 +103,33 @@ fn draw(args: &MaskDrawArgs, printer: &Printer) -> Result<(), CliError> {
     let plate = Plate::new(&scenario.instrument).ok_or_else(no_mask)?;
     let interrupt = Interrupt::install()?;
     let stem = stem(path);
-    let names = ["svg", "dxf", "stl", "3mf"].map(|end| format!("{stem}.{end}"));
+    let parts = fitting(&scenario, &plate, printer, path);
+    let mut names: Vec<String> = ["svg", "dxf", "stl", "3mf"]
+        .map(|end| format!("{stem}.{end}"))
+        .into();
+    for number in 1..=parts.len() {
+        names.extend(["stl", "3mf"].map(|end| format!("{stem}.piece-{number}.{end}")));
+    }
     let mut set = OutputSet::plan(&OutputPlan {
         folder: &args.files.out,
         files: &names,
         truth: None,
         force: args.files.force,
     })?;
-    let solid = Solid::new(&plate).map_err(|source| CliError::Solid {
+    let unsound = |source| CliError::Solid {
         path: path.clone(),
         source,
-    })?;
+    };
+    let solid = Solid::new(&plate).map_err(unsound)?;
     set.put(&names[0], svg::write(&plate, &scenario.title).as_bytes())?;
     set.put(&names[1], dxf::write(&plate).as_bytes())?;
     set.put(&names[2], &stl::write(&solid))?;
     set.put(&names[3], &three_mf::write(&solid, &scenario.title)?)?;
+    for (part, files) in parts.iter().zip(names[4..].chunks(2)) {
+        let solid = Solid::new(part).map_err(unsound)?;
+        set.put(&files[0], &stl::write(&solid))?;
+        set.put(&files[1], &three_mf::write(&solid, &scenario.title)?)?;
+    }
     let written = set.finish(&interrupt)?;
     for file in &written {
         printer.note(format!("wrote {}", file.display()));
@@ -136,9 +151,33 @@ fn draw(args: &MaskDrawArgs, printer: &Printer) -> Result<(), CliError> {
         words: plate.words.clone(),
         bridges: plate.bridges,
     };
-    printer.answer(words(&answer, !plate.ring.is_empty()))?;
+    let mut text = words(&answer, !plate.ring.is_empty());
+    if !parts.is_empty() {
+        text.push_str(&format!(
+            "\nLarger than the bed: {} pieces that key into each other, with {} mm of air; glue them on a flat plate.",
+            parts.len(),
+            CLEARANCE_M / MM
+        ));
+    }
+    printer.answer(text)?;
     printer.answer_json(&answer)?;
     Ok(())
+}
+
+/// The pieces of a plate that is larger than the bed; none when it fits, or when it does not and cannot be cut: then a warning says
+/// so, and the whole plate is still drawn, for a cutter has no bed.
+fn fitting(scenario: &Scenario, plate: &Plate, printer: &Printer, path: &Path) -> Vec<Plate> {
+    let Some(design) = &scenario.instrument.mask else {
+        return Vec::new();
+    };
+    match pieces(plate, design.printer.bed_m) {
+        Ok(parts) if parts.len() == 1 => Vec::new(),
+        Ok(parts) => parts,
+        Err(error) => {
+            printer.warning(format!("{}: {error}; {}", path.display(), error.hint()));
+            Vec::new()
+        }
+    }
 }
 
 fn words(answer: &DrawAnswer, ring: bool) -> String {

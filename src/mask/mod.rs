@@ -3,11 +3,12 @@
 //! The plate is opaque between its inner and outer diameter, open in its slots only. A slot angle is the direction *along*
 //! the slot. In every region one slot is centred on the line through the mask's centre. Slots stop at the rims and at ribs
 //! centred on the borders between regions, zones included. [`plate`] and
-//! [`solid`] turn a design into what is cut or printed, [`drawing`] reads one from an SVG text. This room makes shapes; it opens no file.
+//! [`solid`] turn a design into what is cut or printed, [`pieces`] cuts it to fit a bed, [`drawing`] reads one from an SVG text. This room makes shapes; it opens no file.
 
 pub mod drawing;
 mod layouts;
 mod lettering;
+pub mod pieces;
 pub mod plate;
 mod slots;
 pub mod solid;

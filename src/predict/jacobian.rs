@@ -165,15 +165,17 @@ impl Plane {
             electrons(model, instrument, state, passband).map_or(1.0, |e| e.star_total);
         let in_electrons = |(parameter, column): (&Parameter, Array2<f64>)| match parameter {
             Parameter::Background => column,
+            Parameter::Flux => &light * star_total,
             _ => column * star_total,
         };
+        let columns = parameters
+            .iter()
+            .zip(slopes.columns)
+            .map(in_electrons)
+            .collect();
         Ok(Plane {
             expected: single(model, instrument, state, passband, &light),
-            columns: parameters
-                .iter()
-                .zip(slopes.columns)
-                .map(in_electrons)
-                .collect(),
+            columns,
             star: light * star_total,
         })
     }

@@ -1,7 +1,8 @@
 //! Derivatives of the irradiance: where the field U changes by dU, |U|² changes by 2 Re(U* dU).
 //!
 //! They are the derivatives of what is computed, sampling included, so that a fit which steps along them lands where the
-//! model says. The factor that the zoomed transform leaves out depends on the output alone and drops out of the product.
+//! model says. What the zoomed transform's spreading leaves to be divided out depends on the output alone: both factors of the
+//! product have it, and the correction of |U|² takes it out.
 
 use super::field::{CellAverages, Field, LengthMap};
 use super::focal::{Window, narrow};

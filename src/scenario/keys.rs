@@ -96,8 +96,11 @@ fn unit_of_name(path: &str) -> String {
 }
 
 /// Last words of key names, and how they read.
-const UNITS: [(&str, &str); 21] = [
+const UNITS: [(&str, &str); 24] = [
     ("mm", "mm"),
+    ("mm3", "mm³"),
+    ("cm3", "cm³"),
+    ("g", "g"),
     ("mm2", "mm²"),
     ("um", "µm"),
     ("nm", "nm"),

@@ -4,6 +4,7 @@
 
 use crate::geometry::outline::{Contour, GRID_M, Outline, place_m};
 use crate::instrument::{Instrument, MaskDesign};
+use crate::mask::pieces::{PiecesError, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::{Solid, SolidError};
 use crate::pupil::Pupil;
@@ -202,17 +203,28 @@ fn touch(design: &MaskDesign, plate: &Plate) -> Finding {
 fn bed(design: &MaskDesign, plate: &Plate) -> Finding {
     let value = 2.0 * plate.outer_radius_m;
     let limit = design.printer.bed_m[0].min(design.printer.bed_m[1]);
+    let parts = pieces(plate, design.printer.bed_m);
+    let words = match &parts {
+        Ok(parts) if parts.len() > 1 => {
+            format!("drawn as {} pieces that key into each other", parts.len())
+        }
+        Ok(_) => "the plate with its flange, laid flat".to_owned(),
+        Err(error) => error.to_string(),
+    };
     Rule {
         what: "diameter on the bed",
         value: value / MM,
         limit: limit / MM,
         unit: "mm",
         kept: value <= limit,
-        serious: true,
+        serious: parts.is_err(),
     }
     .says(
-        "the plate with its flange, laid flat",
-        "use a larger bed (mask.print.bed_mm), or have the plate cut from the DXF file",
+        words,
+        parts.as_ref().map_or_else(
+            PiecesError::hint,
+            |_| "glue the pieces on a flat plate, or use a larger bed (mask.print.bed_mm)",
+        ),
     )
 }
 

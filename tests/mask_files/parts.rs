@@ -11,9 +11,9 @@ use skewstar::mask::plate::Plate;
 use skewstar::mask::solid::Solid;
 use std::f64::consts::PI;
 
-/// The limit for areas: flattening of arcs.
+/// Limit for areas: the flattening of arcs.
 const AREA: f64 = 2e-4;
-/// The limit for volumes.
+/// Limit for volumes: the outlines are exact on their grid.
 const VOLUME: f64 = 1e-6;
 
 /// Every layout: the openings' closed-form area (straight lines and arcs, no flattening) against the exported outline.

@@ -34,7 +34,7 @@ fn serious_faults_are_named_with_number_limit_and_mend() {
         (
             "diameter on the bed",
             "[camera]",
-            "[mask.print]\nbed_mm = [180.0, 240.0]\n[camera]",
+            "[mask.print]\nbed_mm = [90.0, 95.0]\n[camera]",
         ),
         (
             "ring over openings",
