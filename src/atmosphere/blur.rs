@@ -131,7 +131,7 @@ impl Spectrum {
 /// Maps that a thread remembers: stars of one field are blurred alike, one after the other.
 const REMEMBERED: usize = 8;
 /// Larger maps are made anew each time.
-const REMEMBERED_CELLS: usize = 1 << 20;
+const REMEMBERED_CELLS: usize = 1 << 18;
 
 thread_local! {
     static MAPS: RefCell<Vec<(MapKey, Arc<Array2<f64>>)>> = const { RefCell::new(Vec::new()) };
@@ -141,7 +141,7 @@ thread_local! {
 type MapKey = (usize, usize, f64, Blur);
 
 /// The [`transfer_map`] of a blur: the one made before for exactly the same values, or a new one. Memory only, never a result.
-fn remembered_map(rows: usize, columns: usize, cell_m: f64, blur: &Blur) -> Arc<Array2<f64>> {
+pub fn remembered_map(rows: usize, columns: usize, cell_m: f64, blur: &Blur) -> Arc<Array2<f64>> {
     let key: MapKey = (rows, columns, cell_m, *blur);
     let known = MAPS.with_borrow(|maps| maps.iter().find(|m| m.0 == key).map(|m| m.1.clone()));
     if let Some(map) = known {

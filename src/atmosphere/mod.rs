@@ -5,5 +5,5 @@
 mod blur;
 mod seeing;
 
-pub use blur::{Blur, Spectrum, Transformed, transfer_map};
+pub use blur::{Blur, Spectrum, Transformed, remembered_map, transfer_map};
 pub use seeing::{airmass, fried_m, seeing_cutoff, seeing_fwhm_rad, transfer, transfer_slope};

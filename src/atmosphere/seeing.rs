@@ -29,9 +29,9 @@ pub fn transfer(baseline_m: f64, fried_m: f64) -> f64 {
     libm::exp(exponent(baseline_m, fried_m))
 }
 
-/// Angular frequency, cycles per radian, at which the transfer of a seeing FWHM is down to 1e-4.
+/// Angular frequency, cycles per radian, at which the transfer of a seeing FWHM is down to 1e-3.
 pub fn seeing_cutoff(fwhm_rad: f64) -> f64 {
-    let baseline_over_fried = libm::pow(1e4f64.ln() / 3.44, 0.6);
+    let baseline_over_fried = libm::pow(1e3f64.ln() / 3.44, 0.6);
     baseline_over_fried * FWHM_OVER_LAMBDA_R0 / fwhm_rad
 }
 

@@ -6,7 +6,7 @@
 
 use super::expected::{Expected, electrons, mosaic, pick, single};
 use super::model::{Model, PredictError, Waves, within_memory};
-use crate::atmosphere::{Spectrum, Transformed, transfer_map};
+use crate::atmosphere::{Spectrum, Transformed, remembered_map, transfer_map};
 use crate::instrument::Colour;
 use crate::math::Real;
 use crate::propagation::{CellAverages, Change, LengthMap, Propagator};
@@ -327,7 +327,7 @@ impl Sums {
                 let blur = model.blur_at(bin.wavelength_m);
                 let (rows, columns) = images[0].dim();
                 let cell_m = model.window().cell_m;
-                let transfer = transfer_map(rows, columns, cell_m, |f| blur.transfer(f));
+                let transfer = remembered_map(rows, columns, cell_m, &blur);
                 for (number, (sum, pair)) in pairs.iter_mut().zip(images.chunks(2)).enumerate() {
                     let both = Transformed::new(&pair[0], pair.get(1), model.settings.portable);
                     sum.add_product(&both, &transfer, bin.weight);

@@ -14,6 +14,7 @@ use num_complex::Complex;
 use rayon::prelude::*;
 use std::f64::consts::TAU;
 use std::ops::Range;
+use std::sync::Arc;
 
 /// What stays the same for every wavelength and every wavefront: how much of each cell is open, and where.
 #[derive(Debug, Clone)]
@@ -27,7 +28,7 @@ pub struct FieldMaps {
 #[derive(Debug, Clone, Default)]
 struct OpenRow {
     span: Range<usize>,
-    fraction: Vec<f64>,
+    fraction: Arc<[f64]>,
     /// Cells that an edge cuts: number in `fraction`, and the centroid of the open part from the cell's middle, in cells.
     cut: Vec<(usize, [f64; 2])>,
 }
@@ -59,8 +60,8 @@ struct LengthRow {
     at_centroid_m: Vec<f64>,
     /// Change across the open part along x and y.
     across_m: [Vec<f64>; 2],
-    /// Open fraction, times the amplitude that sine space asks for.
-    amplitude: Vec<f64>,
+    /// Open fraction, times the amplitude that sine space asks for; the fraction itself where that is 1.
+    amplitude: Arc<[f64]>,
 }
 
 /// A pupil field, made row by row when it is asked for.
@@ -260,8 +261,15 @@ impl FieldMaps {
             first: open.span.start,
             at_centroid_m: room(),
             across_m: [room(), room()],
-            amplitude: room(),
+            amplitude: open.fraction.clone(),
         };
+        let place = |column: usize| [self.grid.centre_m(column), self.grid.centre_m(row)];
+        if !wavefront.has_even_amplitude() {
+            let stretched = open.span.clone().zip(open.fraction.iter());
+            made.amplitude = stretched
+                .map(|(column, fraction)| fraction * wavefront.amplitude(place(column)))
+                .collect();
+        }
         let mut cut = open.cut.iter().peekable();
         for (i, column) in open.span.clone().enumerate() {
             let slope = [
@@ -273,14 +281,11 @@ impl FieldMaps {
             let centroid = cut
                 .next_if(|(number, _)| *number == i)
                 .map_or([0.0; 2], |(_, centroid)| *centroid);
-            let place = [self.grid.centre_m(column), self.grid.centre_m(row)];
             made.at_centroid_m
                 .push(values[[row, column]] + slope[0] * centroid[0] + slope[1] * centroid[1]);
             for axis in 0..2 {
                 made.across_m[axis].push(slope[axis] * open_width(centroid[axis]));
             }
-            made.amplitude
-                .push(open.fraction[i] * wavefront.amplitude(place));
         }
         made
     }

@@ -89,11 +89,13 @@ impl Wavefront {
         ])
     }
 
+    /// Whether [`amplitude`](Self::amplitude) is 1 everywhere.
+    pub fn has_even_amplitude(&self) -> bool {
+        self.law == FocusLaw::Sine
+    }
+
     /// Amplitude that keeps the energy when pupil area is counted in sine space: √(dA_r/dA_σ).
     pub fn amplitude(&self, sigma_m: [f64; 2]) -> f64 {
-        if self.law == FocusLaw::Sine {
-            return 1.0;
-        }
         let [along, across] = self.stretch(sigma_m);
         (along * across).sqrt()
     }
