@@ -11,13 +11,18 @@ use super::{load, stem};
 use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
-use crate::instrument::{Instrument, MaskLayout};
+use crate::instrument::{Instrument, MaskDesign, MaskLayout};
 use crate::predict::{Expected, Model, Settings};
 use crate::scenario::Scenario;
-use crate::simulate::mask_search::{Candidate, Purpose, Reader, candidates, judge};
+use crate::simulate::mask_search::{
+    Candidate, Purpose, REFINEMENTS, Reader, candidates, judge, variations,
+};
 use crate::state::{Modes, State};
 use crate::units::{DEG, MM, NM};
 use serde::Serialize;
+
+/// About as many masks are tried round the best of the list.
+const MORE_TRIALS: usize = 12;
 
 #[derive(Serialize)]
 struct Answer {
@@ -26,6 +31,8 @@ struct Answer {
     reader: Reader,
     best: String,
     mask_toml: String,
+    /// Keys of the scenario's [mask] that the best mask has otherwise.
+    replaced_toml: String,
     rows: Vec<Row>,
 }
 
@@ -73,18 +80,26 @@ pub fn run(args: &MaskTuneArgs, printer: &Printer) -> Result<(), CliError> {
         portable: args.scenario.portable,
         ..Settings::default()
     };
-    let trials = candidates(&design);
-    let progress = Progress::start(printer, "masks", trials.len() as u64);
-    let mut judged = Vec::new();
-    for trial in trials {
-        let job = scenario.clone();
-        let done = interrupt
-            .or_done(move || judge(&job.instrument, &job.state, reader, trial, settings))?;
-        judged.push(done.map_err(|source| CliError::Predict {
-            path: path.clone(),
-            source,
-        })?);
-        progress.step();
+    let mut trials = candidates(&design);
+    let progress = Progress::start(printer, "masks", (trials.len() + MORE_TRIALS) as u64);
+    let mut judged: Vec<Candidate> = Vec::new();
+    for round in 0..=REFINEMENTS {
+        for trial in std::mem::take(&mut trials) {
+            let job = scenario.clone();
+            let done = interrupt
+                .or_done(move || judge(&job.instrument, &job.state, reader, trial, settings))?;
+            judged.push(done.map_err(|source| CliError::Predict {
+                path: path.clone(),
+                source,
+            })?);
+            progress.step();
+        }
+        let best = judged
+            .iter()
+            .min_by(|a, b| a.merit_nm(purpose).total_cmp(&b.merit_nm(purpose)));
+        if let (Some(best), true) = (best, round < REFINEMENTS) {
+            trials = variations(best, round);
+        }
     }
     judged.sort_by(|a, b| a.merit_nm(purpose).total_cmp(&b.merit_nm(purpose)));
     let shown: Vec<Candidate> = chosen(&judged);
@@ -94,7 +109,7 @@ pub fn run(args: &MaskTuneArgs, printer: &Printer) -> Result<(), CliError> {
     for written in set.finish(&interrupt)? {
         printer.note(format!("wrote {}", written.display()));
     }
-    let answer = answer(&judged, purpose, reader);
+    let answer = answer(&judged, purpose, reader, &design);
     printer.answer(words(&answer))?;
     printer.answer_json(&answer)?;
     Ok(())
@@ -116,7 +131,7 @@ fn chosen(judged: &[Candidate]) -> Vec<Candidate> {
         .collect()
 }
 
-fn answer(judged: &[Candidate], purpose: Purpose, reader: Reader) -> Answer {
+fn answer(judged: &[Candidate], purpose: Purpose, reader: Reader, own: &MaskDesign) -> Answer {
     let known = |v: f64| v.is_finite().then_some(v);
     Answer {
         format: "skewstar-mask-tune/1",
@@ -124,6 +139,7 @@ fn answer(judged: &[Candidate], purpose: Purpose, reader: Reader) -> Answer {
         reader,
         best: judged[0].label.clone(),
         mask_toml: toml_of(&judged[0]),
+        replaced_toml: replaced(&judged[0], own),
         rows: judged
             .iter()
             .map(|c| Row {
@@ -169,6 +185,24 @@ fn toml_of(candidate: &Candidate) -> String {
     out
 }
 
+/// The keys of the scenario's [mask] that are to be changed.
+fn replaced(best: &Candidate, own: &MaskDesign) -> String {
+    let d = &best.design;
+    let mut out = String::new();
+    if d.sense != own.sense {
+        out.push_str(&format!("sense = {:.0}\n", d.sense));
+    }
+    for (key, now, before) in [
+        ("outer_rim_mm", d.outer_rim_m, own.outer_rim_m),
+        ("inner_rim_mm", d.inner_rim_m, own.inner_rim_m),
+    ] {
+        if now != before {
+            out.push_str(&format!("{key} = {:.2}\n", now / MM));
+        }
+    }
+    out
+}
+
 fn words(answer: &Answer) -> String {
     let mut lines = vec![
         format!(
@@ -196,7 +230,7 @@ fn words(answer: &Answer) -> String {
             cell(row.coma_nm)
         ));
     }
-    lines.push("* customary layout with your numbers".into());
+    lines.push("* customary layout with your numbers; hidden: not seen at all, or streaks of one pitch part without saying which way".into());
     let best = |of: &dyn Fn(&Row) -> Option<f64>, customary: bool| {
         answer
             .rows
@@ -222,6 +256,12 @@ fn words(answer: &Answer) -> String {
         "Best: {}. Under [mask]:\n{}",
         answer.best, answer.mask_toml
     ));
+    if !answer.replaced_toml.is_empty() {
+        lines.push(format!(
+            "and instead of what stands there now:\n{}",
+            answer.replaced_toml
+        ));
+    }
     lines.push(super::mask::CAUTIONS.into());
     lines.join("\n")
 }

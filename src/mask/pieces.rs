@@ -2,7 +2,7 @@
 //!
 //! The cuts go through the middle. Wherever a cut crosses enough plastic a dovetail of one piece sits in a socket of the
 //! other, wider by [`CLEARANCE_M`] all round. The azimuth of the cuts is the one, in steps of 5 degrees, that leaves every
-//! piece whole with the most dovetails. The pieces are glued; what is glued must be stiff, so the whole plate stays the part
+//! piece whole, with a dovetail on either side of the middle, and cuts the fewest bars: it runs along ribs where it can. The pieces are glued; what is glued must be stiff, so the whole plate stays the part
 //! that `mask check` judges.
 
 use super::plate::Plate;
@@ -72,24 +72,24 @@ pub fn pieces(plate: &Plate, bed_m: [f64; 2]) -> Result<Vec<Plate>, PiecesError>
     }
     let cuts = if width <= long { 1 } else { 2 };
     let turns = if cuts == 1 { 2 * AZIMUTHS } else { AZIMUTHS };
-    let mut best: Option<(usize, Vec<Plate>)> = None;
+    let mut best: Option<(usize, Vec<Plate>)> = None; // stretches of plastic that are cut through
     for step in 0..turns {
         let azimuth = FRAC_PI_2 * step as f64 / AZIMUTHS as f64;
-        let Some((keys, made)) = cut(plate, azimuth, cuts) else {
+        let Some((severed, made)) = cut(plate, azimuth, cuts) else {
             continue;
         };
-        if best.as_ref().is_none_or(|(most, _)| keys > *most) {
-            best = Some((keys, made));
+        if best.as_ref().is_none_or(|(fewest, _)| severed < *fewest) {
+            best = Some((severed, made));
         }
     }
     best.map(|(_, made)| made).ok_or(PiecesError::NoCut)
 }
 
-/// Cuts along one or two lines through the middle; the number of dovetails, and the pieces. `None` where a piece falls apart or
+/// Cuts along one or two lines through the middle; the number of stretches cut through, and the pieces. `None` where a piece falls apart or
 /// a joint has no dovetail.
 fn cut(plate: &Plate, azimuth: f64, cuts: usize) -> Option<(usize, Vec<Plate>)> {
     let mut made = vec![plate.clone()];
-    let mut keys = 0;
+    let mut severed = 0;
     for number in 0..cuts {
         let line = Line::new(
             azimuth + FRAC_PI_2 * number as f64,
@@ -98,14 +98,14 @@ fn cut(plate: &Plate, azimuth: f64, cuts: usize) -> Option<(usize, Vec<Plate>)> 
         let mut next = Vec::new();
         for part in &made {
             let (found, halves) = halve(part, &line)?;
-            keys += found;
+            severed += found;
             next.extend(halves);
         }
         made = next;
     }
     made.iter()
         .all(|part| part.plate.shapes.len() == 1)
-        .then_some((keys, made))
+        .then_some((severed, made))
 }
 
 /// A line through the middle, and how far it reaches.
@@ -176,18 +176,15 @@ impl Line {
     }
 }
 
-/// The two sides of a line. The side to its right has the dovetails, the left one the sockets.
+/// The number of stretches cut through, and the two sides of a line. The side to its right has the dovetails, the left one the sockets.
 fn halve(part: &Plate, line: &Line) -> Option<(usize, [Plate; 2])> {
-    let places: Vec<(f64, f64)> = line
-        .stretches(&part.plate)
-        .into_iter()
-        .flat_map(|stretch| keys_in(part, line, stretch))
+    let stretches = line.stretches(&part.plate);
+    let places: Vec<(f64, f64)> = stretches
+        .iter()
+        .flat_map(|stretch| keys_in(part, line, *stretch))
         .collect();
     let sides = [-1.0, 1.0].map(|sign| places.iter().any(|(middle, _)| sign * middle > 0.0));
-    let crossed = [-1.0, 1.0].map(|sign| {
-        let stretches = line.stretches(&part.plate);
-        stretches.iter().any(|s| sign * (s[0] + s[1]) > 0.0)
-    });
+    let crossed = [-1.0, 1.0].map(|sign| stretches.iter().any(|s| sign * (s[0] + s[1]) > 0.0));
     if (0..2).any(|side| crossed[side] && !sides[side]) {
         return None;
     }

@@ -121,6 +121,67 @@ pub fn candidates(design: &MaskDesign) -> Vec<(String, bool, MaskDesign)> {
     list
 }
 
+/// What is varied round the best mask of the list, one after the other: the pitches, the sense, the rims.
+pub const REFINEMENTS: usize = 3;
+
+/// Masks like this one but for one thing, numbered as in [`REFINEMENTS`]; the printer's limits are kept.
+pub fn variations(best: &Candidate, what: usize) -> Vec<(String, bool, MaskDesign)> {
+    let own = &best.design;
+    let mut varied: Vec<(String, MaskDesign)> = Vec::new();
+    match what {
+        0 => {
+            for zone in 0..own.slot_pitch_m.len() {
+                for factor in [0.75, 0.87, 1.15, 1.33] {
+                    let mut design = own.clone();
+                    design.slot_pitch_m[zone] *= factor;
+                    let words = design
+                        .slot_pitch_m
+                        .iter()
+                        .map(|p| format!("{:.2}", p * 1e3));
+                    let words = words.collect::<Vec<_>>().join("/");
+                    varied.push((format!("pitch {words} mm"), design));
+                }
+            }
+        }
+        1 => {
+            let design = MaskDesign {
+                sense: -own.sense,
+                ..own.clone()
+            };
+            varied.push((format!("sense {:.0}", design.sense), design));
+        }
+        _ => {
+            for (outer, inner) in [(0.6, 1.0), (1.5, 1.0), (1.0, 0.6), (1.0, 1.5)] {
+                let design = MaskDesign {
+                    outer_rim_m: (outer * own.outer_rim_m).max(LEAST_RIM_M),
+                    inner_rim_m: (inner * own.inner_rim_m).max(LEAST_RIM_M),
+                    ..own.clone()
+                };
+                let [a, b] = [design.outer_rim_m, design.inner_rim_m].map(|rim| rim * 1e3);
+                varied.push((format!("rims {a:.1} and {b:.1} mm"), design));
+            }
+        }
+    }
+    varied
+        .into_iter()
+        .filter(|(_, design)| design != own && printable(design) && zones_fit(design))
+        .map(|(words, design)| (format!("{}, {words}", best.label), false, design))
+        .collect()
+}
+
+/// Rims are not made narrower than this.
+const LEAST_RIM_M: f64 = 2e-3;
+
+/// Whether the border between the zones lies between the rims.
+fn zones_fit(design: &MaskDesign) -> bool {
+    let [inner, outer] = open_radii(design);
+    let room = design.rib_m;
+    inner + room < outer
+        && design
+            .zone_radius_m
+            .is_none_or(|zone| inner + room < zone && zone + room < outer)
+}
+
 /// Works one candidate out.
 ///
 /// # Errors

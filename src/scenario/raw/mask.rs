@@ -70,8 +70,9 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(length(min = 1, max = 1000), example = &"mask.svg", extend("x-default" = "none"))]
     pub drawing: Option<String>,
     /// What is filled in the drawing: "plate", or "openings".
-    #[schemars(example = &"plate", extend("x-default" = "plate"))]
-    pub drawing_fills: Option<RawFills>,
+    #[serde(default)]
+    #[schemars(example = &"plate")]
+    pub drawing_fills: RawFills,
     /// Where the mask's centre is in the drawing, right and down from its top left corner.
     #[schemars(inner(range(min = -20000.0, max = 20000.0)), example = [100.0, 100.0], extend("x-default" = "the middle of the page"))]
     pub drawing_centre_mm: Option<[f64; 2]>,
@@ -82,9 +83,10 @@ pub(in crate::scenario) struct RawMask {
     pub print: RawPrint,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub(in crate::scenario) enum RawFills {
+    #[default]
     Plate,
     Openings,
 }

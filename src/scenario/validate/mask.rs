@@ -34,7 +34,7 @@ pub(super) fn check(mask: &RawMask, telescope: &RawTelescope, findings: &mut Fin
         );
     }
     let drawing_only = [
-        ("mask.drawing_fills", mask.drawing_fills.is_some()),
+        ("mask.drawing_fills", mask.drawing_fills != RawFills::Plate),
         ("mask.drawing_centre_mm", mask.drawing_centre_mm.is_some()),
     ];
     for (key, given) in drawing_only {
@@ -361,7 +361,7 @@ fn layout(mask: &RawMask) -> MaskLayout {
         }
         RawLayout::Drawing => MaskLayout::Drawing(Drawing {
             file: mask.drawing.clone().unwrap_or_default(),
-            shows_plate: mask.drawing_fills != Some(RawFills::Openings),
+            shows_plate: mask.drawing_fills == RawFills::Plate,
             centre_m: mask.drawing_centre_mm.map(|mm| scaled(mm, MM)),
             openings_m: Vec::new(),
         }),
