@@ -1,5 +1,6 @@
 //! What can be typed.
 
+use crate::predict::Settings;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -95,6 +96,16 @@ pub struct ScenarioArgs {
     /// Shared options.
     #[command(flatten)]
     pub common: Common,
+}
+
+impl ScenarioArgs {
+    /// How to compute, by the options given.
+    pub fn settings(&self) -> Settings {
+        Settings {
+            portable: self.portable,
+            ..Settings::default()
+        }
+    }
 }
 
 /// Arguments of `new`.

@@ -79,10 +79,7 @@ struct Leaning {
 /// Reads, validates and reports.
 pub fn run(args: &ScenarioArgs, printer: &Printer) -> Result<(), CliError> {
     let scenario = load(args)?;
-    let settings = Settings {
-        portable: args.portable,
-        ..Settings::default()
-    };
+    let settings = args.settings();
     let shown = Progress::waiting(printer, "checking");
     let findings = Interrupt::install()?
         .or_done(move || findings(&scenario, settings))?

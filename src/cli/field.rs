@@ -67,10 +67,7 @@ pub fn run(args: &FieldArgs, printer: &Printer) -> Result<(), CliError> {
         truth: Some(&truth),
         force: args.files.force,
     })?;
-    let settings = Settings {
-        portable: args.scenario.portable,
-        ..Settings::default()
-    };
+    let settings = args.scenario.settings();
     let count = match &plan {
         FieldStars::Listed(stars) => stars.len(),
         FieldStars::Drawn { count, .. } => *count,

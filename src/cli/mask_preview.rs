@@ -3,10 +3,9 @@
 use super::args::MaskPreviewArgs;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{load, stem};
+use super::{load, one_file, stem};
 use crate::image_io::canvas::{
     AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, TextStyle, View,
 };
@@ -44,16 +43,10 @@ pub fn run(args: &MaskPreviewArgs, printer: &Printer) -> Result<(), CliError> {
     }
     let interrupt = Interrupt::install()?;
     let name = format!("{}.preview.png", stem(&path));
-    let mut set = OutputSet::plan(&OutputPlan {
-        folder: &args.files.out,
-        files: std::slice::from_ref(&name),
-        truth: None,
-        force: args.files.force,
-    })?;
+    let mut set = one_file(&args.files, &name)?;
     let settings = Settings {
-        portable: args.scenario.portable,
         bound: true,
-        ..Settings::default()
+        ..args.scenario.settings()
     };
     let shown = Progress::waiting(printer, "looking through the mask");
     let (eye_px, error_nm, depth_um) = (args.eye_px, args.error_nm, args.depth_um);

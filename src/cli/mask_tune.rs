@@ -4,10 +4,9 @@ use super::args::{MaskTuneArgs, TuneBy, TuneFor};
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::mask_preview::put;
-use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{load, stem};
+use super::{load, one_file, stem};
 use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
@@ -15,7 +14,7 @@ use crate::instrument::{Instrument, MaskDesign, MaskLayout};
 use crate::predict::{Expected, Model, Settings};
 use crate::scenario::Scenario;
 use crate::simulate::mask_search::{
-    Candidate, Purpose, REFINEMENTS, Reader, candidates, judge, variations,
+    Candidate, Purpose, Reader, Refinement, candidates, judge, variations,
 };
 use crate::state::{Modes, State};
 use crate::units::{DEG, MM, NM};
@@ -70,20 +69,13 @@ pub fn run(args: &MaskTuneArgs, printer: &Printer) -> Result<(), CliError> {
     };
     let interrupt = Interrupt::install()?;
     let name = format!("{}.tune.png", stem(&path));
-    let mut set = OutputSet::plan(&OutputPlan {
-        folder: &args.files.out,
-        files: std::slice::from_ref(&name),
-        truth: None,
-        force: args.files.force,
-    })?;
-    let settings = Settings {
-        portable: args.scenario.portable,
-        ..Settings::default()
-    };
+    let mut set = one_file(&args.files, &name)?;
+    let settings = args.scenario.settings();
     let mut trials = candidates(&design);
     let progress = Progress::start(printer, "masks", (trials.len() + MORE_TRIALS) as u64);
     let mut judged: Vec<Candidate> = Vec::new();
-    for round in 0..=REFINEMENTS {
+    let mut refinements = Refinement::ALL.into_iter();
+    while !trials.is_empty() {
         for trial in std::mem::take(&mut trials) {
             let job = scenario.clone();
             let done = interrupt
@@ -97,8 +89,8 @@ pub fn run(args: &MaskTuneArgs, printer: &Printer) -> Result<(), CliError> {
         let best = judged
             .iter()
             .min_by(|a, b| a.merit_nm(purpose).total_cmp(&b.merit_nm(purpose)));
-        if let (Some(best), true) = (best, round < REFINEMENTS) {
-            trials = variations(best, round);
+        while let (Some(best), true, Some(what)) = (best, trials.is_empty(), refinements.next()) {
+            trials = variations(best, what);
         }
     }
     judged.sort_by(|a, b| a.merit_nm(purpose).total_cmp(&b.merit_nm(purpose)));

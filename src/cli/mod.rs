@@ -23,8 +23,9 @@ pub use error::CliError;
 use crate::instrument::MaskLayout;
 use crate::mask::{drawing, plate::seen_mirrored};
 use crate::scenario::{self, Scenario};
-use args::{Cli, ScenarioArgs, Verb};
+use args::{Cli, Files, ScenarioArgs, Verb};
 use clap::CommandFactory;
+use output::{OutputPlan, OutputSet};
 use printer::Printer;
 use std::io::Read;
 use std::path::Path;
@@ -151,6 +152,16 @@ fn load_drawing(scenario: &mut Scenario, path: &Path) -> Result<(), CliError> {
     design.layout = MaskLayout::Drawing(read);
     scenario.add_to_digest(&bytes);
     Ok(())
+}
+
+/// The set of a single file that stands for itself.
+fn one_file(files: &Files, name: &String) -> Result<OutputSet, CliError> {
+    Ok(OutputSet::plan(&OutputPlan {
+        folder: &files.out,
+        files: std::slice::from_ref(name),
+        truth: None,
+        force: files.force,
+    })?)
 }
 
 /// The scenario's file name without its ending: what its output files are called.

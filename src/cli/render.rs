@@ -37,8 +37,7 @@ pub fn run(args: &RenderArgs, printer: &Printer) -> Result<(), CliError> {
     })?;
     let settings = Settings {
         bound: args.bound,
-        portable: args.scenario.portable,
-        ..Settings::default()
+        ..args.scenario.settings()
     };
     let provenance = Provenance {
         title: scenario.title.clone(),

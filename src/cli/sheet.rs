@@ -6,10 +6,9 @@
 use super::args::SheetArgs;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{parsed, scenario_bytes, stem};
+use super::{one_file, parsed, scenario_bytes, stem};
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{
     AMBER, Anchor, BLACK, Canvas, DIM, EDGE, TextStyle, View, shorten, text_width_px,
@@ -54,16 +53,8 @@ pub fn run(args: &SheetArgs, printer: &Printer) -> Result<(), CliError> {
     let path = &args.scenario.scenario;
     let name = format!("{}.sheet.png", stem(path));
     let interrupt = Interrupt::install()?;
-    let mut set = OutputSet::plan(&OutputPlan {
-        folder: &args.files.out,
-        files: std::slice::from_ref(&name),
-        truth: None,
-        force: args.files.force,
-    })?;
-    let settings = Settings {
-        portable: args.scenario.portable,
-        ..Settings::default()
-    };
+    let mut set = one_file(&args.files, &name)?;
+    let settings = args.scenario.settings();
     let shown = Progress::start(printer, "panels", scenarios.len() as u64);
     let title = scenarios[0].title.clone();
     let panels = interrupt

@@ -21,7 +21,6 @@ use std::sync::Arc;
 pub struct FieldMaps {
     grid: CellGrid,
     rows: Vec<OpenRow>,
-    open_area_m2: f64,
 }
 
 /// One row, from its first open column to its last.
@@ -209,7 +208,6 @@ impl FieldMaps {
             rows: (0..grid.count)
                 .map(|row| OpenRow::of(&coverage, row))
                 .collect(),
-            open_area_m2: pupil.open_area_m2(),
         }
     }
 
@@ -226,11 +224,6 @@ impl FieldMaps {
             .map(|row| self.length_row(wavefront, &values, row))
             .collect();
         LengthMap { rows }
-    }
-
-    /// Light that enters, as an area.
-    pub fn open_area_m2(&self) -> f64 {
-        self.open_area_m2
     }
 
     /// W at the middle of every cell that is open or touches an open one, one cell of border added.

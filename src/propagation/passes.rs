@@ -186,6 +186,8 @@ impl<T: Real> Passes<'_, T> {
                 add_rows(&work.power, weights, self.window.sub_samples, factor, cells);
             }
             if change.is_none() && !self.layers.is_empty() {
+                let room = Complex::new(T::zero(), T::zero());
+                work.base_lines.resize(work.lines.len(), room);
                 std::mem::swap(&mut work.lines, &mut work.base_lines);
             }
             stored += usize::from(own_rows);
@@ -328,7 +330,6 @@ impl<T: Real> Work<T> {
         let zero = Complex::new(T::zero(), T::zero());
         self.panel.fit(along);
         self.lines.resize(along.lines_len(), zero);
-        self.base_lines.resize(along.lines_len(), zero);
         self.scratch.resize(along.scratch_len(), zero);
         self.power.resize(along.outputs(), T::zero());
     }

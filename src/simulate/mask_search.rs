@@ -121,15 +121,28 @@ pub fn candidates(design: &MaskDesign) -> Vec<(String, bool, MaskDesign)> {
     list
 }
 
-/// What is varied round the best mask of the list, one after the other: the pitches, the sense, the rims.
-pub const REFINEMENTS: usize = 3;
+/// What is varied round the best mask of the list.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Refinement {
+    /// The pitch of each zone.
+    Pitches,
+    /// To which side the slots lean.
+    Sense,
+    /// The outer and the inner rim.
+    Rims,
+}
 
-/// Masks like this one but for one thing, numbered as in [`REFINEMENTS`]; the printer's limits are kept.
-pub fn variations(best: &Candidate, what: usize) -> Vec<(String, bool, MaskDesign)> {
+impl Refinement {
+    /// One after the other.
+    pub const ALL: [Refinement; 3] = [Refinement::Pitches, Refinement::Sense, Refinement::Rims];
+}
+
+/// Masks like this one but for one thing; the printer's limits are kept.
+pub fn variations(best: &Candidate, what: Refinement) -> Vec<(String, bool, MaskDesign)> {
     let own = &best.design;
     let mut varied: Vec<(String, MaskDesign)> = Vec::new();
     match what {
-        0 => {
+        Refinement::Pitches => {
             for zone in 0..own.slot_pitch_m.len() {
                 for factor in [0.75, 0.87, 1.15, 1.33] {
                     let mut design = own.clone();
@@ -143,14 +156,14 @@ pub fn variations(best: &Candidate, what: usize) -> Vec<(String, bool, MaskDesig
                 }
             }
         }
-        1 => {
+        Refinement::Sense => {
             let design = MaskDesign {
                 sense: -own.sense,
                 ..own.clone()
             };
             varied.push((format!("sense {:.0}", design.sense), design));
         }
-        _ => {
+        Refinement::Rims => {
             for (outer, inner) in [(0.6, 1.0), (1.5, 1.0), (1.0, 0.6), (1.0, 1.5)] {
                 let design = MaskDesign {
                     outer_rim_m: (outer * own.outer_rim_m).max(LEAST_RIM_M),
