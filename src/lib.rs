@@ -32,6 +32,7 @@ pub mod image_io;
 pub mod instrument;
 pub mod mask;
 pub mod math;
+pub mod measure;
 pub mod mechanics;
 pub mod predict;
 pub mod propagation;

@@ -30,6 +30,8 @@ pub enum Parameter {
     /// Width of the seeing, relative to what it is. Without seeing the derivative is zero everywhere, which is exact: a
     /// width that starts from nothing acts by its 5/3 power.
     Seeing,
+    /// Exact defocus, per metre of sensor offset.
+    SensorOffset,
     /// A mode, Noll index, full circle, per metre RMS.
     Mode(u32),
 }
@@ -48,7 +50,10 @@ impl Parameter {
     fn is_optical(self) -> bool {
         matches!(
             self,
-            Parameter::PlaceX | Parameter::PlaceY | Parameter::Mode(_)
+            Parameter::PlaceX
+                | Parameter::PlaceY
+                | Parameter::SensorOffset
+                | Parameter::Mode(_)
         )
     }
 }
@@ -132,6 +137,11 @@ fn steepest(model: &Model, parameter: Parameter) -> f64 {
             TAU * model.instrument.camera.pixel_m / detail_m
         }
         Parameter::Mode(_) => 2.0 * TAU / model.reference_m,
+        // the RMS of W over the circle per metre, ρ²/(8N²) without its mean
+        Parameter::SensorOffset => {
+            let rms = 1.0 / (8.0 * telescope.focal_ratio().powi(2) * 12f64.sqrt());
+            2.0 * TAU * rms / model.reference_m
+        }
         Parameter::Flux | Parameter::Seeing => 1.0,
         Parameter::Background => 0.0,
     }
@@ -190,6 +200,13 @@ pub struct LightSlopes {
     pub columns: Vec<Array2<f64>>,
 }
 
+/// What W gains with each of some parameters, over the pupil of one model.
+pub struct SlopeMaps {
+    parameters: Vec<Parameter>,
+    optical: Vec<Parameter>,
+    maps: Vec<LengthMap>,
+}
+
 impl Model {
     /// The light in every pixel and its derivatives, also for other modes, another sensor offset or other wavelengths.
     ///
@@ -202,11 +219,38 @@ impl Model {
         bins: &[Bin],
         parameters: &[Parameter],
     ) -> Result<LightSlopes, PredictError> {
-        let optical: Vec<Parameter> = parameters
-            .iter()
-            .copied()
-            .filter(|p| p.is_optical())
-            .collect();
+        let maps = self.slope_maps(parameters);
+        self.light_and_slopes_over::<T>(&maps, modes, sensor_offset_m, bins)
+    }
+
+    /// What W gains with each parameter, over the pupil: made once for many calls of
+    /// [`light_and_slopes_over`](Self::light_and_slopes_over).
+    pub fn slope_maps(&self, parameters: &[Parameter]) -> SlopeMaps {
+        let is_optical = |p: &Parameter| p.is_optical();
+        let optical: Vec<Parameter> = parameters.iter().copied().filter(is_optical).collect();
+        SlopeMaps {
+            parameters: parameters.to_vec(),
+            maps: self.mode_maps(&optical),
+            optical,
+        }
+    }
+
+    /// As [`light_and_slopes`](Self::light_and_slopes), with maps made before by the same model.
+    ///
+    /// # Errors
+    /// [`PredictError::TooLarge`] when the derivatives do not fit in memory.
+    pub fn light_and_slopes_over<T: Real>(
+        &self,
+        slope_maps: &SlopeMaps,
+        modes: &Modes,
+        sensor_offset_m: f64,
+        bins: &[Bin],
+    ) -> Result<LightSlopes, PredictError> {
+        let SlopeMaps {
+            parameters,
+            optical,
+            maps,
+        } = slope_maps;
         let frame_px = [
             self.instrument.camera.width_px,
             self.instrument.camera.height_px,
@@ -214,7 +258,6 @@ impl Model {
         let bytes = self.plan.memory_bytes(frame_px)
             + self.plan.slope_memory_bytes(frame_px, optical.len());
         within_memory(&self.plan, frame_px, bytes)?;
-        let maps = self.mode_maps(&optical);
         let waves = Waves::new(self, modes, sensor_offset_m);
         let mut sums = Sums::new(
             self,
@@ -223,14 +266,14 @@ impl Model {
         );
         let propagator = Propagator::<T>::new(self.settings.portable);
         for bin in bins.iter().filter(|b| b.weight > 0.0) {
-            let images = self.images_at::<T>(&propagator, &waves, bin, &optical, &maps);
+            let images = self.images_at::<T>(&propagator, &waves, bin, optical, maps);
             sums.add(self, &images, bin);
         }
         let (mut images, seeing) = sums.finish(self);
         let light = images.remove(0);
         let mut images = images
             .into_iter()
-            .zip(&optical)
+            .zip(optical)
             .map(|(image, parameter)| image * steepest(self, *parameter));
         let columns = parameters
             .iter()
@@ -244,18 +287,20 @@ impl Model {
         Ok(LightSlopes { light, columns })
     }
 
-    /// What W gains by each mode's natural amount (λ/4π at the reference wavelength), over the grid: the same for all
+    /// What W gains by each mode's and the defocus's natural amount (λ/4π RMS at the reference wavelength), over the grid: the same for all
     /// wavelengths.
     fn mode_maps(&self, optical: &[Parameter]) -> Vec<LengthMap> {
         let wavefront = self.reference_wavefront();
         optical
             .iter()
-            .filter_map(|parameter| match parameter {
-                Parameter::Mode(noll) => {
-                    let amount_m = 1.0 / steepest(self, *parameter);
-                    Some(self.maps.lengths(&wavefront.mode(*noll)).scaled(amount_m))
-                }
-                _ => None,
+            .filter_map(|parameter| {
+                let change = match parameter {
+                    Parameter::Mode(noll) => wavefront.mode(*noll),
+                    Parameter::SensorOffset => wavefront.focus(),
+                    _ => return None,
+                };
+                let amount = 1.0 / steepest(self, *parameter);
+                Some(self.maps.lengths(&change).scaled(amount))
             })
             .collect()
     }

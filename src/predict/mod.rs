@@ -5,13 +5,15 @@
 //! anything to be measured ([`Bound`]). It opens no file and draws no random number.
 
 mod bound;
+mod edges;
 mod expected;
 mod jacobian;
 mod model;
 mod seeing_noise;
 
 pub use bound::Bound;
+pub use edges::{Doughnut, Streak, doughnut, mean_ray_of_region_m, streaks};
 pub use expected::Expected;
-pub use jacobian::{Jacobian, LightSlopes, Parameter};
+pub use jacobian::{Jacobian, LightSlopes, Parameter, SlopeMaps};
 pub use model::{Model, PredictError, Settings};
 pub use seeing_noise::{NoSeeing, averaged_variance, drift_average, seeing_sigma_m};

@@ -4,7 +4,7 @@
 //! streaks that lie on each other. Both are worked out from the mean rays of each region, which `tests/masked` pins on
 //! rendered frames. The photon bound and the air's floor are those of [`predict`](crate::predict).
 
-use super::edges::streaks;
+use crate::predict::streaks;
 use crate::instrument::Instrument;
 use crate::mask::{regions, triplets};
 use crate::predict::{

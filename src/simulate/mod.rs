@@ -2,7 +2,7 @@
 //!
 //! [`simulate`] predicts the frame, draws the noise from the seed and writes down everything that is hidden. It opens no file.
 
-mod edges;
+
 mod limits;
 pub mod mask_check;
 pub mod mask_search;
@@ -14,7 +14,7 @@ mod stamps;
 mod starfield;
 mod truth;
 
-pub use edges::{Doughnut, Streak, doughnut, streaks};
+pub use crate::predict::{Doughnut, Streak, doughnut, streaks};
 pub use readout::{read_out, saturation_adu};
 pub use sentences::{clock, sentences};
 pub use shape::{Shape, shape};

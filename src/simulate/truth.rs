@@ -2,7 +2,7 @@
 //!
 //! All keys are always present; what cannot be known is `null` with a flag, never NaN. `_px` places are in frame axes.
 
-use super::edges::{doughnut, streaks};
+use crate::predict::{doughnut, streaks};
 use super::limits::Limits;
 use crate::frame::Frame;
 use crate::instrument::Instrument;

@@ -54,6 +54,15 @@ impl Wavefront {
         }
     }
 
+    /// What W gains over the same pupil per metre of sensor offset.
+    pub fn focus(&self) -> Wavefront {
+        Wavefront {
+            sum: ZernikeSum::new(&Modes::none()),
+            sensor_offset_m: 1.0,
+            ..self.clone()
+        }
+    }
+
     /// W in metres at a sine-space height.
     pub fn value_m(&self, sigma_m: [f64; 2]) -> f64 {
         let [x, y] = self.pupil_radii(sigma_m);

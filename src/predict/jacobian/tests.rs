@@ -92,12 +92,17 @@ fn difference(model: &mut Model, parameter: Parameter) -> Array2<f64> {
                 modes.add(noll, by);
                 model.light_of::<f64>(&modes, model.alignment.sensor_offset_m, &model.bins)
             }
+            Parameter::SensorOffset => {
+                let (modes, offset) = (&model.alignment.modes, model.alignment.sensor_offset_m);
+                model.light_of::<f64>(modes, offset + by, &model.bins)
+            }
             Parameter::Flux => light(model) * (1.0 + by),
             Parameter::Background => light(model) + by,
         }
     };
     let step = match parameter {
         Parameter::Mode(_) => 0.05 * NM,
+        Parameter::SensorOffset => 0.01 * UM,
         _ => 3e-4,
     };
     (change(step) - change(-step)) / (2.0 * step)
@@ -128,7 +133,8 @@ fn columns_equal_central_differences() {
         let unit = small_unit(law);
         let state = off(offset_um * UM, mask_on, seeing);
         let mut model = Model::new(&unit, &state, narrow_guard()).unwrap();
-        let parameters = Parameter::standard();
+        let mut parameters = Parameter::standard();
+        parameters.push(Parameter::SensorOffset);
         let (modes, offset) = (model.alignment.modes.clone(), state.sensor_offset_m);
         let got = model
             .light_and_slopes::<f64>(&modes, offset, &model.bins, &parameters)

@@ -120,11 +120,7 @@ pub fn streaks(instrument: &Instrument, state: &State, wavefront: &Wavefront) ->
         .filter_map(|(number, region)| {
             let slot_rad = region.slot_rad + design.rotation_rad;
             let along = frame.forward([libm::cos(slot_rad), libm::sin(slot_rad)]);
-            let slots: Vec<Trapezoid> = pupil
-                .pieces_of_region(number)
-                .flat_map(trapezoids)
-                .collect();
-            let [x, y] = mean_ray_m(&slots, instrument, wavefront)?;
+            let [x, y] = mean_ray_of_region_m(&pupil, number, instrument, wavefront)?;
             Some(Streak {
                 region: number,
                 azimuth_rad: (region.middle_rad() + design.rotation_rad).rem_euclid(TAU),
@@ -133,6 +129,21 @@ pub fn streaks(instrument: &Instrument, state: &State, wavefront: &Wavefront) ->
             })
         })
         .collect()
+}
+
+/// Where the rays through the open part of one region of the mask land on the average, metres from the star's place, frame
+/// axes; `None` when nothing of it is open.
+pub fn mean_ray_of_region_m(
+    pupil: &Pupil,
+    region: usize,
+    instrument: &Instrument,
+    wavefront: &Wavefront,
+) -> Option<[f64; 2]> {
+    let slots: Vec<Trapezoid> = pupil
+        .pieces_of_region(region)
+        .flat_map(trapezoids)
+        .collect();
+    mean_ray_m(&slots, instrument, wavefront)
 }
 
 /// Gauss's rule with four points on −½ … ½: places and weights.

@@ -1,0 +1,279 @@
+//! A defocused star without a mask: from its edges to a first guess, from there to modes by the whole model.
+//!
+//! W(x) and −W(−x) give the same picture: of a pupil that looks the same from both ends, one frame leaves open on which side
+//! of focus it was taken, and with it the sign of the even modes. Odd modes (coma) are not affected. Where the side is not
+//! told, vanes or a shadow aside decide it, when they can; both sides are then fitted and compared.
+
+use super::fit::{self, Dimension, Fitted, Trial, Unknown, View};
+use super::ring::Ring;
+use crate::geometry::Frame2;
+use crate::instrument::Instrument;
+use crate::predict::{PredictError, doughnut};
+use crate::pupil::frame_axes;
+use crate::state::State;
+use crate::units::ARCSEC;
+use crate::wavefront::Wavefront;
+
+/// On which side of focus a frame was taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// The sensor short of focus.
+    Inside,
+    /// The sensor beyond focus.
+    Outside,
+}
+
+impl Side {
+    /// Sign of the sensor offset.
+    pub fn sign(self) -> f64 {
+        match self {
+            Side::Inside => -1.0,
+            Side::Outside => 1.0,
+        }
+    }
+
+    /// The other one.
+    pub fn other(self) -> Side {
+        match self {
+            Side::Inside => Side::Outside,
+            Side::Outside => Side::Inside,
+        }
+    }
+}
+
+/// Where the sign of the even modes comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SideFrom {
+    /// It was told.
+    Told,
+    /// The pupil looks different from its two ends, and the frame shows it.
+    Vanes,
+    /// Nothing says it: outside was assumed.
+    Assumed,
+}
+
+/// The modes that one doughnut is fitted with.
+pub const FREE_MODES: std::ops::RangeInclusive<u32> = 5..=11;
+/// The other side must be worse by this much in the sum of squares, per unit of the better one's spread.
+const SIDE_CLEAR: f64 = 25.0;
+/// Seeing that a fit starts from.
+const FIRST_SEEING_RAD: f64 = 2.0 * ARCSEC;
+
+/// A doughnut measured.
+#[derive(Debug, Clone)]
+pub struct DoughnutFit {
+    /// What the fit found.
+    pub fitted: Fitted,
+    /// On which side of focus.
+    pub side: Side,
+    /// Who says so.
+    pub side_from: SideFrom,
+}
+
+/// Fits one doughnut.
+///
+/// # Errors
+/// As [`Model::new`](crate::predict::Model::new).
+pub fn measure_doughnut(
+    view: &mut View,
+    ring: &Ring,
+    instrument: &Instrument,
+    told: Option<Side>,
+) -> Result<DoughnutFit, PredictError> {
+    let on = |side: Side, views: &mut View| -> Result<(Fitted, f64), PredictError> {
+        let views = std::slice::from_mut(views);
+        let start = start(views, &[(ring, side)], instrument, &[Dimension::ObstructionSize]);
+        let (near, _) = fit::approach(views, start, instrument, 8)?;
+        let fitted = fit::finish(views, near, instrument)?;
+        let freedom = views[0].used_px().saturating_sub(fitted.trial.values.len());
+        let sum = fitted.chi_square * freedom as f64;
+        Ok((fitted, sum))
+    };
+    let side = told.unwrap_or(Side::Outside);
+    let (fitted, sum) = on(side, view)?;
+    let (mut best, mut side_from) = (fitted, SideFrom::Told);
+    let mut found = side;
+    if told.is_none() {
+        side_from = SideFrom::Assumed;
+        if !looks_same_from_both_ends(instrument) {
+            let (other, other_sum) = on(side.other(), view)?;
+            let clear = SIDE_CLEAR * best.chi_square.min(other.chi_square).max(1.0);
+            if (sum - other_sum).abs() > clear {
+                side_from = SideFrom::Vanes;
+                if other_sum < sum {
+                    (best, found) = (other, side.other());
+                }
+            }
+        }
+    }
+    Ok(DoughnutFit {
+        fitted: best,
+        side: found,
+        side_from,
+    })
+}
+
+/// Fits two doughnuts of the same telescope together; an obstruction that sits aside is then told from coma.
+///
+/// # Errors
+/// As [`Model::new`](crate::predict::Model::new).
+pub fn measure_pair(
+    views: &mut [View],
+    rings: [&Ring; 2],
+    instrument: &Instrument,
+    told: Option<Side>,
+) -> Result<DoughnutFit, PredictError> {
+    let first = told.unwrap_or(Side::Outside);
+    let dimensions = [
+        Dimension::ObstructionSize,
+        Dimension::ObstructionX,
+        Dimension::ObstructionY,
+    ];
+    let mut best: Option<(Trial, f64)> = None;
+    for second in [first.other(), first] {
+        let sides = [(rings[0], first), (rings[1], second)];
+        let start = start(views, &sides, instrument, &dimensions);
+        let found = fit::approach(views, start, instrument, 8)?;
+        if best.as_ref().is_none_or(|b| found.1 < b.1) {
+            best = Some(found);
+        }
+    }
+    let near = best.map(|b| b.0).ok_or(PredictError::Dark)?;
+    Ok(DoughnutFit {
+        fitted: fit::finish(views, near, instrument)?,
+        side: first,
+        side_from: if told.is_some() {
+            SideFrom::Told
+        } else {
+            SideFrom::Assumed
+        },
+    })
+}
+
+/// Whether the pupil is its own picture when it is turned by half a turn.
+fn looks_same_from_both_ends(instrument: &Instrument) -> bool {
+    let telescope = &instrument.telescope;
+    let aside = telescope
+        .obstruction
+        .as_ref()
+        .is_some_and(|o| o.offset_m != [0.0; 2]);
+    telescope.vanes.is_empty() && !aside && telescope.field.vignetting.is_none()
+}
+
+/// A first guess from the edges.
+fn start(
+    views: &[View],
+    rings: &[(&Ring, Side)],
+    instrument: &Instrument,
+    dimensions: &[Dimension],
+) -> Trial {
+    let mut trial = Trial {
+        unknowns: Vec::new(),
+        values: Vec::new(),
+        fixed: instrument.telescope.design.clone(),
+    };
+    let guesses: Vec<Guess> = rings
+        .iter()
+        .map(|(ring, side)| Guess::new(ring, *side, instrument))
+        .collect();
+    for (v, (view, guess)) in views.iter().zip(&guesses).enumerate() {
+        trial.push(Unknown::Place(v, 0), guess.place_px[0]);
+        trial.push(Unknown::Place(v, 1), guess.place_px[1]);
+        trial.push(Unknown::SensorOffset(v), guess.offset_m);
+        trial.push(Unknown::Seeing(v), libm::log(FIRST_SEEING_RAD));
+        for p in 0..view.planes() {
+            trial.push(Unknown::Flux(v, p), view.light_e(p));
+            trial.push(Unknown::Background(v, p), 0.0);
+        }
+    }
+    let mean = |of: &dyn Fn(&Guess) -> f64| {
+        guesses.iter().map(of).sum::<f64>() / guesses.len().max(1) as f64
+    };
+    for noll in FREE_MODES {
+        let value = match noll {
+            5 => mean(&|g| g.astigmatism_m[1]),
+            6 => mean(&|g| g.astigmatism_m[0]),
+            7 => mean(&|g| g.coma_m[1]),
+            8 => mean(&|g| g.coma_m[0]),
+            other => instrument.telescope.design.get(other),
+        };
+        trial.push(Unknown::Mode(noll), value);
+    }
+    for dimension in dimensions {
+        let there = instrument.telescope.obstruction.is_some();
+        if there {
+            trial.push(Unknown::Dimension(*dimension), dimension.neutral());
+        }
+    }
+    trial
+}
+
+/// What the edges of one doughnut say.
+struct Guess {
+    place_px: [f64; 2],
+    offset_m: f64,
+    /// Noll 8 and 7.
+    coma_m: [f64; 2],
+    /// Noll 6 and 5.
+    astigmatism_m: [f64; 2],
+}
+
+impl Guess {
+    fn new(ring: &Ring, side: Side, instrument: &Instrument) -> Self {
+        let (telescope, camera) = (&instrument.telescope, &instrument.camera);
+        let (frame, ratio) = (frame_axes(instrument), telescope.focal_ratio());
+        let offset_m =
+            side.sign() * ring.outer_radius_px * camera.pixel_m / rim_tangent(instrument);
+        let obstruction = telescope.obstruction_ratio();
+        let known = telescope.obstruction.as_ref().map_or([0.0; 2], |o| {
+            frame.forward(o.offset_m.map(|d| -offset_m * d / telescope.focal_length_m))
+        });
+        let coma_m = ring.dark_shift_px().map_or([0.0; 2], |shift| {
+            let by_coma = [0, 1].map(|axis| shift[axis] * camera.pixel_m - known[axis]);
+            let per_m = 6.0 * ratio * 72f64.sqrt() * (1.0 - obstruction * obstruction);
+            frame.backward(by_coma).map(|s| s / per_m)
+        });
+        let per_m = 4.0 * 6f64.sqrt() * ratio * side.sign();
+        let astigmatism_m =
+            turned_twice(ring.oval_px, &frame).map(|a| a * camera.pixel_m / per_m);
+        let mut guess = Guess {
+            place_px: ring.outer_centre_px,
+            offset_m,
+            coma_m,
+            astigmatism_m,
+        };
+        if let Some(outer_m) = guess.traced_outer_centre_m(instrument) {
+            let moved = outer_m.map(|m| m / camera.pixel_m);
+            guess.place_px = [0, 1].map(|axis| guess.place_px[axis] - moved[axis]);
+        }
+        guess
+    }
+
+    /// Where the guess itself puts the middle of the outer edge, from the star's place.
+    fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<[f64; 2]> {
+        let modes = [(8, self.coma_m[0]), (7, self.coma_m[1])].into_iter().collect();
+        let wavelength_m = 550e-9; // only says what is too small to be a ring
+        let frame = frame_axes(instrument);
+        let telescope = &instrument.telescope;
+        let wavefront = Wavefront::new(telescope, &modes, self.offset_m, wavelength_m, frame);
+        let edges = doughnut(instrument, &State::default(), &wavefront, wavelength_m)?;
+        Some(edges.outer_centre_m)
+    }
+}
+
+/// Tangent of the angle at which the rim's light arrives.
+fn rim_tangent(instrument: &Instrument) -> f64 {
+    let telescope = &instrument.telescope;
+    let height = telescope.aperture_radius_m();
+    let sine = Wavefront::radial_map(telescope).forward([height, 0.0])[0] / telescope.focal_length_m;
+    sine / (1.0 - sine * sine).sqrt()
+}
+
+/// Amplitudes of cos 2θ and sin 2θ in frame axes → the same in pupil axes.
+fn turned_twice(amplitudes: [f64; 2], frame: &Frame2) -> [f64; 2] {
+    let size = amplitudes[0].hypot(amplitudes[1]);
+    let direction = 0.5 * libm::atan2(amplitudes[1], amplitudes[0]);
+    let [x, y] = frame.backward([libm::cos(direction), libm::sin(direction)]);
+    let doubled = 2.0 * libm::atan2(y, x);
+    [size * libm::cos(doubled), size * libm::sin(doubled)]
+}

@@ -1,0 +1,188 @@
+//! Fitting the whole model to one star: in one frame, in a pair, in the colours of a filter array.
+//!
+//! The way: few wavelengths first, then all; weights from the model's own photons; pixels that nothing explains are left out;
+//! what the model cannot explain at all becomes a model error, so that σ stays honest. Trial states are the fit's own.
+
+mod levenberg;
+mod problem;
+mod unknown;
+mod view;
+
+pub use unknown::{Dimension, Trial, Unknown};
+pub use view::{FIT_ACCURACY, Look, Recorded, Stage, View};
+
+use crate::instrument::Instrument;
+use crate::math::LeastSquares;
+use crate::predict::PredictError;
+use levenberg::{Minimum, Patience, minimise};
+use problem::{Pixel, StarProblem};
+
+/// What a fit found.
+#[derive(Debug, Clone)]
+pub struct Fitted {
+    /// Unknowns and values.
+    pub trial: Trial,
+    /// Standard deviation of each unknown; `None` where the frames do not determine it.
+    pub sigmas: Vec<Option<f64>>,
+    /// Sum of squared residuals per degree of freedom, before any model error was allowed for.
+    pub chi_square: f64,
+    /// Share of a pixel's light by which the model is off.
+    pub model_error: f64,
+    /// Pixels left out because nothing explains them.
+    pub left_out_px: usize,
+    /// Whether it came to rest.
+    pub settled: bool,
+}
+
+impl Fitted {
+    /// Value and standard deviation of an unknown.
+    pub fn get(&self, unknown: Unknown) -> Option<(f64, Option<f64>)> {
+        let at = self.trial.position(unknown)?;
+        Some((self.trial.values[at], self.sigmas[at]))
+    }
+}
+
+/// A residual beyond this many σ is not chance.
+const OUTLIER_SIGMAS: f64 = 6.0;
+/// Outliers are single pixels; more than this share of the frame is a wrong model.
+const OUTLIERS_AT_MOST: f64 = 0.005;
+/// Median of |x| of a normal distribution of σ = 1 (from memory).
+const NORMAL_MEDIAN: f64 = 0.6745;
+/// Residuals this much larger than noise call for a model error.
+const EXPLAINED: f64 = 1.15;
+
+/// Fits with few wavelengths, from far away; for choosing among starts.
+///
+/// # Errors
+/// As [`Model::new`](crate::predict::Model::new).
+pub fn approach(
+    views: &mut [View],
+    start: Trial,
+    instrument: &Instrument,
+    linearisations: usize,
+) -> Result<(Trial, f64), PredictError> {
+    views.iter_mut().for_each(|v| v.set_stage(Stage::Coarse));
+    let patience = Patience {
+        linearisations,
+        decrease: 1.0,
+        share: 0.01,
+    };
+    // far away the model is wrong by far more than noise: bright pixels must not decide alone
+    let mut problem = StarProblem::new(views, start, instrument, 0.1)?;
+    let values = problem.trial.values.clone();
+    let found = minimise(&mut problem, values, patience)?;
+    let per_pixel = found.sum / problem.pixels().len().max(1) as f64;
+    Ok((problem.trial.at(&found.unknowns), per_pixel))
+}
+
+/// Fits to the end, from nearby.
+///
+/// # Errors
+/// As [`Model::new`](crate::predict::Model::new).
+pub fn finish(
+    views: &mut [View],
+    start: Trial,
+    instrument: &Instrument,
+) -> Result<Fitted, PredictError> {
+    views.iter_mut().for_each(|v| v.set_stage(Stage::Fine));
+    let patience = Patience {
+        linearisations: 6,
+        decrease: 0.05,
+        share: 1e-5,
+    };
+    let mut trial = start;
+    let mut model_error = 0.0;
+    let mut chi_square = None;
+    let mut left_out_px = 0;
+    let mut rounds = 0;
+    loop {
+        let mut problem = StarProblem::new(views, trial.clone(), instrument, model_error)?;
+        let found = minimise(&mut problem, trial.values.clone(), patience)?;
+        trial = trial.at(&found.unknowns);
+        rounds += 1;
+        let pixels = StarProblem::new(views, trial.clone(), instrument, model_error)?
+            .pixels()
+            .to_vec();
+        let outliers = outliers(&pixels, model_error);
+        let kept: Vec<Pixel> = pixels
+            .into_iter()
+            .filter(|p| !outliers.contains(&(p.view, p.place)))
+            .collect();
+        let spread = spread(&kept, model_error, trial.values.len());
+        chi_square.get_or_insert(spread);
+        let unexplained = model_error == 0.0 && spread > EXPLAINED;
+        if rounds >= 3 || (outliers.is_empty() && !unexplained) {
+            let settled = found.settled;
+            let sigmas = sigmas(found, spread);
+            return Ok(Fitted {
+                trial,
+                sigmas,
+                chi_square: chi_square.unwrap_or(spread),
+                model_error,
+                left_out_px,
+                settled,
+            });
+        }
+        if unexplained {
+            model_error = explaining(&kept, trial.values.len());
+        }
+        left_out_px += outliers.len();
+        for (number, view) in views.iter_mut().enumerate() {
+            let own = outliers.iter().filter(|o| o.0 == number);
+            view.leave_out(&own.map(|o| o.1).collect::<Vec<_>>());
+        }
+    }
+}
+
+/// Sum of squared residuals per degree of freedom.
+fn spread(pixels: &[Pixel], model_error: f64, unknowns: usize) -> f64 {
+    let sum: f64 = pixels.iter().map(|p| p.residual(model_error).powi(2)).sum();
+    sum / pixels.len().saturating_sub(unknowns).max(1) as f64
+}
+
+/// Standard deviations from the last derivatives, made larger where the residuals are larger than the noise.
+fn sigmas(found: Minimum, spread: f64) -> Vec<Option<f64>> {
+    let inflate = spread.max(1.0).sqrt();
+    let floors = vec![0.0; found.columns.len()];
+    LeastSquares::new(found.columns, &floors)
+        .sigmas()
+        .into_iter()
+        .map(|sigma| sigma.map(|s| s * inflate))
+        .collect()
+}
+
+/// Pixels whose residual stands out by far from those of the whole; empty where there are too many to be chance.
+fn outliers(pixels: &[Pixel], model_error: f64) -> Vec<(usize, [usize; 2])> {
+    let mut sizes: Vec<f64> = pixels.iter().map(|p| p.residual(model_error).abs()).collect();
+    if sizes.is_empty() {
+        return Vec::new();
+    }
+    let middle = sizes.len() / 2;
+    let typical = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1 / NORMAL_MEDIAN;
+    let limit = OUTLIER_SIGMAS * typical.max(1.0);
+    let found: Vec<_> = pixels
+        .iter()
+        .filter(|p| p.residual(model_error).abs() > limit)
+        .map(|p| (p.view, p.place))
+        .collect();
+    let few = (OUTLIERS_AT_MOST * pixels.len() as f64).max(3.0);
+    if found.len() as f64 > few {
+        Vec::new()
+    } else {
+        found
+    }
+}
+
+/// The model error that brings the residuals down to the noise, by halving.
+fn explaining(pixels: &[Pixel], unknowns: usize) -> f64 {
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..20 {
+        let middle = 0.5 * (low + high);
+        if spread(pixels, middle, unknowns) > 1.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    high
+}

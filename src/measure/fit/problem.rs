@@ -1,0 +1,243 @@
+//! The frames of one star as a problem of least squares: residuals over the photons' noise, and what an owner believes
+//! beforehand as a few more data.
+
+use super::levenberg::{Linear, Problem};
+use super::unknown::{Trial, Unknown};
+use super::view::{PlaneSlopes, View};
+use crate::instrument::Instrument;
+use crate::predict::PredictError;
+use crate::units::{ARCSEC, NM};
+
+/// What is believed beforehand of a free mode: about nothing, this far off.
+const MODE_DOUBT_M: f64 = 1500.0 * NM;
+/// What is believed of the seeing: between a third and three times two arcseconds.
+const SEEING_BELIEVED_RAD: f64 = 2.0 * ARCSEC;
+const SEEING_DOUBT: f64 = 1.1;
+/// Seeing never leaves these.
+const SEEING_RAD: [f64; 2] = [0.15 * ARCSEC, 20.0 * ARCSEC];
+/// A mode never leaves this.
+const MODE_AT_MOST_M: f64 = 4000.0 * NM;
+/// A sensor offset never leaves this.
+const OFFSET_AT_MOST_M: f64 = 20e-3;
+
+/// A fit of one star in one or more views.
+pub struct StarProblem<'a> {
+    /// The views.
+    pub views: &'a mut [View],
+    /// Unknowns and the values that weights were made with.
+    pub trial: Trial,
+    /// The instrument as typed.
+    pub instrument: &'a Instrument,
+    /// Share of the light of a pixel by which the model itself is believed to be off.
+    pub model_error: f64,
+    /// 1/σ of the used pixels, view by view, plane by plane.
+    weights: Vec<f64>,
+    /// The used pixels as the trial has them.
+    pixels: Vec<Pixel>,
+}
+
+/// A used pixel against the model that made the weights.
+#[derive(Debug, Clone, Copy)]
+pub struct Pixel {
+    /// Number of the view.
+    pub view: usize,
+    /// Row and column.
+    pub place: [usize; 2],
+    /// Data minus model.
+    pub off_e: f64,
+    /// Starlight of the model.
+    pub star_e: f64,
+    /// Variance of chance alone.
+    pub noise_e2: f64,
+}
+
+impl Pixel {
+    /// (data − model)/σ when the model itself is off by a share of the light.
+    pub fn residual(&self, model_error: f64) -> f64 {
+        self.off_e / variance(self.noise_e2, self.star_e, model_error).sqrt()
+    }
+}
+
+fn variance(noise_e2: f64, star_e: f64, model_error: f64) -> f64 {
+    (noise_e2 + (model_error * star_e).powi(2)).max(1e-12)
+}
+
+impl<'a> StarProblem<'a> {
+    /// Sets the problem up with the weights that the trial gives.
+    ///
+    /// # Errors
+    /// As [`View::light`].
+    pub fn new(
+        views: &'a mut [View],
+        trial: Trial,
+        instrument: &'a Instrument,
+        model_error: f64,
+    ) -> Result<Self, PredictError> {
+        let mut problem = StarProblem {
+            views,
+            trial,
+            instrument,
+            model_error,
+            weights: Vec::new(),
+            pixels: Vec::new(),
+        };
+        problem.weigh()?;
+        Ok(problem)
+    }
+
+    /// Weights as the trial gives them: photons of the star, the floor, and the model's own error.
+    fn weigh(&mut self) -> Result<(), PredictError> {
+        let mut pixels = Vec::new();
+        for (v, p) in planes(self.views) {
+            let light = self.views[v].light(p, &self.trial)?;
+            let flux = self.trial.get(Unknown::Flux(v, p)).unwrap_or(0.0);
+            let background = self.trial.get(Unknown::Background(v, p)).unwrap_or(0.0);
+            let view = &self.views[v];
+            pixels.extend(view.pixels(p).iter().zip(light).map(|(place, share)| {
+                let star_e = flux * share;
+                Pixel {
+                    view: v,
+                    place: *place,
+                    off_e: view.recorded.image_e[*place] - background - star_e,
+                    star_e,
+                    noise_e2: view.recorded.floor_e2 + star_e.max(0.0),
+                }
+            }));
+        }
+        let weight =
+            |p: &Pixel| 1.0 / variance(p.noise_e2, p.star_e, self.model_error).sqrt();
+        self.weights = pixels.iter().map(weight).collect();
+        self.pixels = pixels;
+        Ok(())
+    }
+
+    /// The used pixels against the model of the trial.
+    pub fn pixels(&self) -> &[Pixel] {
+        &self.pixels
+    }
+
+    /// (data − model)/σ from the light of every plane.
+    fn compare(&self, trial: &Trial, light: &[Vec<f64>]) -> Vec<f64> {
+        let mut residuals = Vec::with_capacity(self.weights.len() + trial.unknowns.len());
+        let mut weights = self.weights.iter();
+        for ((v, p), shares) in planes(self.views).into_iter().zip(light) {
+            let flux = trial.get(Unknown::Flux(v, p)).unwrap_or(0.0);
+            let background = trial.get(Unknown::Background(v, p)).unwrap_or(0.0);
+            let view = &self.views[v];
+            let pixels = view.pixels(p).iter().zip(shares).zip(weights.by_ref());
+            residuals.extend(pixels.map(|((place, share), weight)| {
+                (view.recorded.image_e[*place] - background - flux * share) * weight
+            }));
+        }
+        residuals.extend(self.beliefs(trial).into_iter().map(|b| b.2));
+        residuals
+    }
+
+    /// What is believed beforehand: (column, 1/doubt, (believed − value)/doubt).
+    fn beliefs(&self, trial: &Trial) -> Vec<(usize, f64, f64)> {
+        trial
+            .unknowns
+            .iter()
+            .zip(&trial.values)
+            .enumerate()
+            .filter_map(|(column, (unknown, value))| {
+                let (believed, doubt) = match unknown {
+                    Unknown::Mode(noll) => (trial.fixed.get(*noll), MODE_DOUBT_M),
+                    Unknown::Seeing(_) => (libm::log(SEEING_BELIEVED_RAD), SEEING_DOUBT),
+                    Unknown::Dimension(d) => (d.neutral(), d.doubt(self.instrument)),
+                    _ => return None,
+                };
+                Some((column, 1.0 / doubt, (believed - value) / doubt))
+            })
+            .collect()
+    }
+
+    /// Columns over all data, from the slopes of every plane.
+    fn columns(&self, trial: &Trial, slopes: &[PlaneSlopes]) -> Vec<Vec<f64>> {
+        let beliefs = self.beliefs(trial);
+        let total = self.weights.len() + beliefs.len();
+        let mut columns = vec![vec![0.0; total]; trial.unknowns.len()];
+        let mut first = 0;
+        for ((v, p), own) in planes(self.views).into_iter().zip(slopes) {
+            let count = own.light.len();
+            let weights = &self.weights[first..first + count];
+            let flux = trial.get(Unknown::Flux(v, p)).unwrap_or(0.0);
+            let mut put = |unknown: Unknown, factor: f64, values: &[f64]| {
+                if let Some(at) = trial.position(unknown) {
+                    let target = &mut columns[at][first..first + count];
+                    for ((t, value), weight) in target.iter_mut().zip(values).zip(weights) {
+                        *t = factor * value * weight;
+                    }
+                }
+            };
+            for (unknown, column) in &own.columns {
+                put(*unknown, flux, column);
+            }
+            put(Unknown::Flux(v, p), 1.0, &own.light);
+            put(Unknown::Background(v, p), 1.0, &vec![1.0; count]);
+            first += count;
+        }
+        for (row, (column, inverse, _)) in beliefs.iter().enumerate() {
+            columns[*column][first + row] = *inverse;
+        }
+        columns
+    }
+}
+
+/// Every view and plane.
+fn planes(views: &[View]) -> Vec<(usize, usize)> {
+    views
+        .iter()
+        .enumerate()
+        .flat_map(|(v, view)| (0..view.planes()).map(move |p| (v, p)))
+        .collect()
+}
+
+impl Problem for StarProblem<'_> {
+    type Error = PredictError;
+
+    fn residuals(&mut self, unknowns: &[f64]) -> Result<Vec<f64>, PredictError> {
+        let trial = self.trial.at(unknowns);
+        let mut light = Vec::new();
+        for (v, p) in planes(self.views) {
+            light.push(self.views[v].light(p, &trial)?);
+        }
+        Ok(self.compare(&trial, &light))
+    }
+
+    fn linearised(&mut self, unknowns: &[f64]) -> Result<Linear, PredictError> {
+        let trial = self.trial.at(unknowns);
+        let mut slopes = Vec::new();
+        for (v, p) in planes(self.views) {
+            slopes.push(self.views[v].slopes(p, &trial)?);
+        }
+        let columns = self.columns(&trial, &slopes);
+        let light: Vec<Vec<f64>> = slopes.into_iter().map(|s| s.light).collect();
+        Ok(Linear {
+            residuals: self.compare(&trial, &light),
+            columns,
+        })
+    }
+
+    fn bounded(&self, mut unknowns: Vec<f64>) -> Vec<f64> {
+        for (unknown, value) in self.trial.unknowns.iter().zip(&mut unknowns) {
+            let [low, high] = match unknown {
+                Unknown::Seeing(_) => SEEING_RAD.map(libm::log),
+                Unknown::Mode(_) => [-MODE_AT_MOST_M, MODE_AT_MOST_M],
+                Unknown::SensorOffset(_) => [-OFFSET_AT_MOST_M, OFFSET_AT_MOST_M],
+                Unknown::Flux(..) => [1.0, f64::MAX],
+                Unknown::Dimension(d) => {
+                    let room = 5.0 * d.doubt(self.instrument);
+                    [d.neutral() - room, d.neutral() + room]
+                }
+                Unknown::Place(view, axis) => {
+                    let (rows, columns) = self.views[*view].recorded.image_e.dim();
+                    [-10.0, [columns, rows][*axis] as f64 + 10.0]
+                }
+                Unknown::Background(..) => [f64::MIN, f64::MAX],
+            };
+            *value = value.clamp(low, high);
+        }
+        unknowns
+    }
+}
