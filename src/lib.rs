@@ -10,6 +10,7 @@
 //! | 3 | [`propagation`], [`atmosphere`], [`sensor`] | irradiance, seeing, photons → electrons |
 //! | 4 | [`predict`] | Instrument + State → expected frame |
 //! | 5 | [`simulate`] | noise from the seed ([`rng`]), counts, truth |
+//! | 5 | [`measure`] | a frame, blindly → stars, what is out of line |
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
 //!
 //! # Conventions in ten lines

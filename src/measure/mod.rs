@@ -1,12 +1,31 @@
 //! From a frame back to how far out of line the telescope is, and which screw to turn.
 //!
-//! Measuring is blind: it is handed frames and an [`Instrument`](crate::instrument::Instrument), never a state or a truth. The
-//! trial states of its fits are its own.
+//! Measuring is blind: it is handed pixel values and an [`Instrument`](crate::instrument::Instrument), never a state or a
+//! truth. The trial states of its fits are its own.
+//!
+//! | file | what it does |
+//! |---|---|
+//! | `backdrop.rs`, `defects.rs` | level, slope and noise of what lies behind the stars; pixels that are hot, dead or full |
+//! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and streaks |
+//! | `frame_error.rs` | why a frame cannot be measured, in words |
+//! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
+//! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
+//! | `fit/` | the whole model fitted to one or more frames |
+//!
+//! Arrays have row 0 at the bottom; places are `[x, y]` in pixels of the frame, (0, 0) at the centre of the first pixel.
 
+mod backdrop;
+mod defects;
 mod doughnut;
 pub mod fit;
+mod frame_error;
 mod harmonics;
+mod regions;
 mod ring;
+mod stars;
 
+pub use backdrop::Backdrop;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
+pub use frame_error::FrameError;
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
+pub use stars::{Search, Source, Stars};

@@ -1,0 +1,125 @@
+//! Pixels that are not to be trusted: hot, dead, or full.
+//!
+//! A hot pixel stands alone: its neighbours, taken together, hold nothing above *their* neighbours. A focused star, even one
+//! narrower than a pixel, lights its neighbours too, and is left alone. Two hot pixels side by side are not recognised.
+
+use super::backdrop::{Backdrop, median};
+use ndarray::Array2;
+
+/// Pixels that are not to be trusted, as `[column, row]`.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Defects {
+    /// Far above all around, alone.
+    pub hot_px: Vec<[usize; 2]>,
+    /// Far below all around, alone.
+    pub dead_px: Vec<[usize; 2]>,
+    /// At or above the ceiling.
+    pub full_px: Vec<[usize; 2]>,
+    /// The value at which pixels are full: as given, or where values pile up at the top; `None` if neither.
+    pub ceiling: Option<f64>,
+}
+
+/// A hot or dead pixel is at least this many local standard deviations away from its surroundings.
+const ALONE_SIGMA: f64 = 14.0;
+/// Its eight neighbours together deviate by less than this many of theirs …
+const NEIGHBOURS_SIGMA: f64 = 2.5;
+/// … or by less than this share of it.
+const NEIGHBOURS_SHARE: f64 = 0.04;
+/// Pixels that must share the highest value for it to be a ceiling.
+const PILED_UP: usize = 5;
+
+/// Finds them.
+pub(super) fn find(values: &Array2<f64>, backdrop: &Backdrop, ceiling: Option<f64>) -> Defects {
+    let ceiling = ceiling.or_else(|| piled_up(values, backdrop));
+    let mut defects = Defects {
+        ceiling,
+        ..Defects::default()
+    };
+    for ((row, column), value) in values.indexed_iter() {
+        if ceiling.is_some_and(|ceiling| *value >= ceiling) {
+            defects.full_px.push([column, row]);
+        }
+        match alone(values, [row, column], backdrop.sigma) {
+            Some(above) if above > 0.0 => defects.hot_px.push([column, row]),
+            Some(_) => defects.dead_px.push([column, row]),
+            None => {}
+        }
+    }
+    defects
+}
+
+/// Gives hot and dead pixels the median of their good neighbours.
+pub(super) fn patch(light: &mut Array2<f64>, defects: &Defects) {
+    let bad: Vec<[usize; 2]> = [&defects.hot_px[..], &defects.dead_px[..]].concat();
+    let patches: Vec<f64> = bad
+        .iter()
+        .map(|[column, row]| {
+            let mut good: Vec<f64> = ring(light, [*row, *column], 1)
+                .filter(|(at, _)| !bad.contains(&[at[1], at[0]]))
+                .map(|(_, value)| value)
+                .collect();
+            median(&mut good)
+        })
+        .collect();
+    for ([column, row], value) in bad.iter().zip(patches) {
+        light[[*row, *column]] = value;
+    }
+}
+
+/// How far a pixel stands from its surroundings, if it does so alone.
+fn alone(values: &Array2<f64>, at: [usize; 2], sigma: f64) -> Option<f64> {
+    let value = values[at];
+    let (lowest, highest) = ring(values, at, 1)
+        .fold((f64::MAX, f64::MIN), |(low, high), (_, v)| {
+            (low.min(v), high.max(v))
+        });
+    if value <= highest + ALONE_SIGMA * 0.5 * sigma && value >= lowest - ALONE_SIGMA * 0.5 * sigma {
+        return None;
+    }
+    let mut outer: Vec<f64> = ring(values, at, 2).map(|(_, v)| v).collect();
+    let around = median(&mut outer);
+    let mut apart: Vec<f64> = ring(values, at, 1)
+        .chain(ring(values, at, 2))
+        .map(|(_, v)| (v - around).abs())
+        .collect();
+    let spread = (1.4826 * median(&mut apart)).max(sigma);
+    let above = value - around;
+    let (neighbours, count) = ring(values, at, 1).fold((0.0, 0.0f64), |(sum, n), (_, v)| {
+        (sum + v - around, n + 1.0)
+    });
+    let limit = (NEIGHBOURS_SIGMA * spread * count.sqrt()).max(NEIGHBOURS_SHARE * above.abs());
+    (above.abs() > ALONE_SIGMA * spread && neighbours.abs() < limit).then_some(above)
+}
+
+/// Pixels on the square ring at a distance, as far as the frame reaches: `[row, column]` and value.
+fn ring(
+    values: &Array2<f64>,
+    [row, column]: [usize; 2],
+    distance: usize,
+) -> impl Iterator<Item = ([usize; 2], f64)> {
+    let reach = distance as i64;
+    let (rows, columns) = (values.nrows() as i64, values.ncols() as i64);
+    (-reach..=reach)
+        .flat_map(move |j| (-reach..=reach).map(move |i| [j, i]))
+        .filter(move |[j, i]| j.abs().max(i.abs()) == reach)
+        .map(move |[j, i]| [row as i64 + j, column as i64 + i])
+        .filter(move |[y, x]| (0..rows).contains(y) && (0..columns).contains(x))
+        .map(|[y, x]| {
+            let at = [y as usize, x as usize];
+            (at, values[at])
+        })
+}
+
+/// The highest value, if many pixels share it and few lie just below: a converter or well that is full.
+fn piled_up(values: &Array2<f64>, backdrop: &Backdrop) -> Option<f64> {
+    let highest = values.iter().copied().fold(f64::MIN, f64::max);
+    let above = highest - backdrop.level;
+    let near = highest - (0.01 * above).max(3.0);
+    let at_top = values.iter().filter(|v| **v == highest).count();
+    let below = values
+        .iter()
+        .filter(|v| **v >= near && **v < highest)
+        .count();
+    let stands_out = above > ALONE_SIGMA * backdrop.sigma;
+    (stands_out && at_top >= PILED_UP && at_top > 3 * below).then_some(highest)
+}

@@ -1,0 +1,423 @@
+//! Where the stars are: points, doughnuts, and the streaks of a masked star, each as one source.
+//!
+//! A pixel belongs to a source when the mean of a square around it stands out of the noise, for squares of 1, 3, 7 and 15
+//! pixels: small ones keep the outline sharp, large ones find a wide faint ring. What is found at one size is left out at the
+//! next, and the noise of each size is read from what lies below the middle, so that neighbouring pixels may be alike (JPEG,
+//! interpolated colours). Pieces that almost touch are joined and what they enclose is part of them: a ring with a dark middle
+//! is one source. It refuses to guess what a source is; that is for those who fit it.
+
+use super::backdrop::{Backdrop, median};
+use super::frame_error::FrameError;
+use super::regions::{BoxSums, Regions, corners, grown, with_holes};
+use crate::instrument::Instrument;
+use crate::spectrum::edges;
+use ndarray::Array2;
+use serde::Serialize;
+
+/// How stars are looked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Search {
+    /// How far a square must stand out, in standard deviations of the noise.
+    pub limit_sigma: f64,
+    /// Gaps up to about this wide are bridged: the shadow of a vane, the dark between the orders of a streak.
+    pub join_px: f64,
+    /// Whether sources may be long and in pieces; then nothing is said about overlap.
+    pub streaked: bool,
+}
+
+impl Search {
+    /// For stars without a mask, from focus to wide doughnuts.
+    pub fn plain() -> Search {
+        Search {
+            limit_sigma: 6.0,
+            join_px: 6.0,
+            streaked: false,
+        }
+    }
+
+    /// For a star behind the instrument's mask: bridges two orders of its finest slots, λf/pitch each.
+    pub fn masked(instrument: &Instrument) -> Search {
+        let [_, longest_m] = edges(&instrument.camera.passband);
+        let pitches = instrument.mask.iter().flat_map(|mask| &mask.slot_pitch_m);
+        let finest_m = pitches.copied().fold(f64::INFINITY, f64::min);
+        let order_px =
+            longest_m * instrument.telescope.focal_length_m / finest_m / instrument.camera.pixel_m;
+        Search {
+            join_px: (2.0 * order_px).clamp(6.0, LONGEST_JOIN_PX),
+            streaked: true,
+            ..Search::plain()
+        }
+    }
+}
+
+/// Longest gap that is bridged behind a mask.
+const LONGEST_JOIN_PX: f64 = 60.0;
+/// Half sides of the squares.
+const HALF_BOXES_PX: [usize; 4] = [0, 1, 3, 7];
+/// A source is measured this far beyond the pixels that stand out.
+const MARGIN_PX: usize = 3;
+/// A source stands out in at least this many pixels.
+const LEAST_PX: usize = 3;
+/// A source that reaches opposite edges and covers more than this share of the frame fills it.
+const FILLED_SHARE: f64 = 0.6;
+/// More than this share of a small frame below the backdrop means that it is no backdrop.
+const BELOW_SHARE: f64 = 0.02;
+
+/// One source of light.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Source {
+    /// Centre of its light.
+    pub centre_px: [f64; 2],
+    /// Its light above the backdrop, in the frame's own unit.
+    pub flux: f64,
+    /// Standard deviation of the flux that the backdrop's noise alone makes.
+    pub flux_sigma: f64,
+    /// Radius of the circle about its centre that holds half of the light.
+    pub half_flux_radius_px: f64,
+    /// Lowest and highest column and row of the pixels that stand out.
+    pub box_px: [[usize; 2]; 2],
+    /// Highest pixel above the backdrop.
+    pub peak: f64,
+    /// Pixels that are full.
+    pub saturated_px: usize,
+    /// Whether it stands out in the outermost pixels of the frame: part of it may be missing.
+    pub touches_edge: bool,
+    /// Whether it looks like two, or like one that moved: two peaks, two dark middles, or long. Not judged where
+    /// streaks are expected or the edge cuts it.
+    pub overlaps: bool,
+}
+
+/// All sources of a frame, brightest first, with what lies behind them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stars {
+    /// At least one.
+    sources: Vec<Source>,
+    /// Level and noise.
+    pub backdrop: Backdrop,
+    /// The frame above the backdrop, hot and dead pixels patched.
+    pub light: Array2<f64>,
+}
+
+impl Stars {
+    /// Finds the sources of a frame. `ceiling` is the value at which a pixel is full, where it is known.
+    ///
+    /// # Errors
+    /// [`FrameError`]: too small, blank, without numbers, nothing above the noise, or a star too large for the frame.
+    ///
+    /// # Accuracy
+    /// Centres of lone stars, focused and as doughnuts, are as good as their photons allow, and 97 % of the light is found
+    /// (`measure::stars::tests::centres_and_fluxes_are_those_that_were_put_in`).
+    pub fn find(
+        values: &Array2<f64>,
+        ceiling: Option<f64>,
+        search: &Search,
+    ) -> Result<Stars, FrameError> {
+        let backdrop = Backdrop::of(values, ceiling)?;
+        let light = backdrop.cleaned(values);
+        let (height_px, width_px) = values.dim();
+        let fills = FrameError::FillsFrame {
+            width_px,
+            height_px,
+        };
+        if much_below(&light, &backdrop) {
+            return Err(fills);
+        }
+        let (found, best) = standing_out(&light, backdrop.sigma, search.limit_sigma);
+        let sources = sources(&light, &found, &backdrop, search);
+        if sources.is_empty() {
+            return Err(FrameError::NothingFound {
+                // what stood out was too small to be a star
+                best_sigma: best.0.min(search.limit_sigma),
+                limit_sigma: search.limit_sigma,
+                place_px: best.1,
+            });
+        }
+        if !search.streaked && fills_frame(&sources[0], width_px, height_px) {
+            return Err(fills);
+        }
+        Ok(Stars {
+            sources,
+            backdrop,
+            light,
+        })
+    }
+
+    /// All sources, brightest first.
+    pub fn all(&self) -> &[Source] {
+        &self.sources
+    }
+
+    /// The source with the most light.
+    pub fn brightest(&self) -> &Source {
+        &self.sources[0]
+    }
+
+    /// The source whose centre is nearest to a place.
+    ///
+    /// # Errors
+    /// [`FrameError::PlaceOutside`] for a place that is not on the frame.
+    pub fn nearest(&self, place_px: [f64; 2]) -> Result<&Source, FrameError> {
+        let (height_px, width_px) = self.light.dim();
+        let inside = |p: f64, side: usize| p >= -0.5 && p <= side as f64 - 0.5;
+        if !inside(place_px[0], width_px) || !inside(place_px[1], height_px) {
+            return Err(FrameError::PlaceOutside {
+                place_px,
+                width_px,
+                height_px,
+            });
+        }
+        let distance = |source: &Source| {
+            (source.centre_px[0] - place_px[0]).hypot(source.centre_px[1] - place_px[1])
+        };
+        let nearest = |a: &'_ &Source, b: &'_ &Source| distance(a).total_cmp(&distance(b));
+        Ok(self
+            .sources
+            .iter()
+            .min_by(nearest)
+            .unwrap_or(self.brightest()))
+    }
+}
+
+/// Whether a good part of a small frame lies below its backdrop: then a star was taken for it.
+fn much_below(light: &Array2<f64>, backdrop: &Backdrop) -> bool {
+    let (rows, columns) = light.dim();
+    if rows.min(columns) >= 256 {
+        return false;
+    }
+    let sums = BoxSums::new(light);
+    let below = light.indexed_iter().filter(|((row, column), _)| {
+        let (sum, count) = sums.around([*row, *column], 2);
+        sum < -6.0 * backdrop.sigma * (count as f64).sqrt()
+    });
+    below.count() as f64 > BELOW_SHARE * light.len() as f64
+}
+
+/// Pixels that stand out at any size of square; and how far the best one does, with its place.
+fn standing_out(light: &Array2<f64>, sigma: f64, limit: f64) -> (Array2<bool>, (f64, [f64; 2])) {
+    let mut found = Array2::from_elem(light.dim(), false);
+    let mut best = (f64::MIN, [0.0; 2]);
+    for half_px in HALF_BOXES_PX {
+        let rest = ndarray::Zip::from(light)
+            .and(&found)
+            .map_collect(|value, is| if *is { 0.0 } else { *value });
+        let sums = BoxSums::new(&rest);
+        let counts = BoxSums::new(&found.mapv(|is| f64::from(u8::from(!is))));
+        let full = (2 * half_px + 1).pow(2) as f64;
+        let mut above = Array2::from_shape_fn(light.dim(), |(row, column)| {
+            let count = counts.around([row, column], half_px).0.round();
+            if found[[row, column]] || count < 0.3 * full {
+                return f64::NAN;
+            }
+            sums.around([row, column], half_px).0 / (sigma * count.sqrt())
+        });
+        normalise(&mut above);
+        for ((row, column), value) in above.indexed_iter() {
+            // a single pixel is judged with its neighbours
+            if half_px > 0 && *value > best.0 {
+                best = (*value, [column as f64, row as f64]);
+            }
+            if *value > limit {
+                found[[row, column]] = true;
+            }
+        }
+    }
+    (found, best)
+}
+
+/// Takes off the middle and, where the noise of squares is larger than that of single pixels says, divides by it.
+fn normalise(above: &mut Array2<f64>) {
+    let mut known: Vec<f64> = above.iter().copied().filter(|v| v.is_finite()).collect();
+    if known.is_empty() {
+        return;
+    }
+    let middle = median(&mut known);
+    let mut below: Vec<f64> = known
+        .iter()
+        .filter(|v| **v < middle)
+        .map(|v| middle - v)
+        .collect();
+    let spread = (1.4826 * median(&mut below)).max(1.0);
+    above.mapv_inplace(|v| (v - middle) / spread);
+}
+
+fn sources(
+    light: &Array2<f64>,
+    found: &Array2<bool>,
+    backdrop: &Backdrop,
+    search: &Search,
+) -> Vec<Source> {
+    let half_join_px = (0.5 * search.join_px).ceil() as usize;
+    let regions = Regions::of(&grown(found, half_join_px));
+    let measured = with_holes(&grown(found, MARGIN_PX));
+    let mut full = Array2::from_elem(light.dim(), false);
+    for [column, row] in &backdrop.defects.full_px {
+        full[[*row, *column]] = true;
+    }
+    let mut sources: Vec<Source> = regions
+        .pixels
+        .iter()
+        .zip(&regions.holes_px)
+        .filter_map(|(pixels, holes_px)| {
+            let own: Vec<[usize; 2]> = pixels.iter().copied().filter(|at| found[*at]).collect();
+            let all: Vec<[usize; 2]> = pixels.iter().copied().filter(|at| measured[*at]).collect();
+            let source = source(light, &own, &all, backdrop.sigma, &full)?;
+            let enough =
+                own.len() >= LEAST_PX && source.flux > search.limit_sigma * source.flux_sigma;
+            enough.then(|| Source {
+                overlaps: !search.streaked
+                    && !source.touches_edge
+                    && looks_double(light, &all, holes_px),
+                ..source
+            })
+        })
+        .collect();
+    sources.sort_by(|a, b| b.flux.total_cmp(&a.flux));
+    sources
+}
+
+/// One source from the pixels that stand out (`own`) and those it is measured on.
+fn source(
+    light: &Array2<f64>,
+    own: &[[usize; 2]],
+    all: &[[usize; 2]],
+    sigma: f64,
+    full: &Array2<bool>,
+) -> Option<Source> {
+    let [low, high] = corners(own)?;
+    let flux: f64 = all.iter().map(|at| light[*at]).sum();
+    if flux <= 0.0 {
+        return None;
+    }
+    let mean = |axis: usize| {
+        let sum: f64 = all.iter().map(|at| light[*at] * at[axis] as f64).sum();
+        (sum / flux).clamp(low[axis] as f64, high[axis] as f64)
+    };
+    let centre_px = [mean(1), mean(0)];
+    let (rows, columns) = light.dim();
+    let peak = own.iter().map(|at| light[*at]).fold(f64::MIN, f64::max);
+    Some(Source {
+        centre_px,
+        flux,
+        flux_sigma: sigma * (all.len() as f64).sqrt(),
+        half_flux_radius_px: half_flux_radius(light, all, centre_px, flux),
+        box_px: [[low[1], low[0]], [high[1], high[0]]],
+        peak,
+        saturated_px: own.iter().filter(|at| full[**at]).count(),
+        touches_edge: low[0] == 0 || low[1] == 0 || high[0] + 1 == rows || high[1] + 1 == columns,
+        overlaps: false,
+    })
+}
+
+/// Radius of the circle that holds half of the light; small sources have their pixels spread over their squares.
+fn half_flux_radius(
+    light: &Array2<f64>,
+    pixels: &[[usize; 2]],
+    centre_px: [f64; 2],
+    flux: f64,
+) -> f64 {
+    let parts = match pixels.len() {
+        0..=800 => 5,
+        801..=8000 => 2,
+        _ => 1,
+    };
+    let mut rays: Vec<(f64, f64)> = Vec::with_capacity(pixels.len() * parts * parts);
+    let step = |k: usize| (k as f64 + 0.5) / parts as f64 - 0.5;
+    for at in pixels {
+        let share = light[*at] / (parts * parts) as f64;
+        let [y, x] = [at[0] as f64 - centre_px[1], at[1] as f64 - centre_px[0]];
+        for j in 0..parts {
+            rays.extend((0..parts).map(|i| ((x + step(i)).hypot(y + step(j)), share)));
+        }
+    }
+    rays.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut sum = 0.0;
+    for (radius, part) in rays {
+        sum += part;
+        if sum >= 0.5 * flux {
+            return radius;
+        }
+    }
+    0.0
+}
+
+/// A footprint this much longer than wide is two, or trailed: large ones are doughnuts, which stay round; small ones may be a
+/// comatic or astigmatic star near focus.
+const LONG_LARGE: f64 = 1.3;
+const LONG_SMALL: f64 = 1.6;
+const LARGE_PX: usize = 600;
+
+fn looks_double(light: &Array2<f64>, pixels: &[[usize; 2]], holes_px: &[usize]) -> bool {
+    let limit = if pixels.len() > LARGE_PX {
+        LONG_LARGE
+    } else {
+        LONG_SMALL
+    };
+    let dark_middles = holes_px.iter().filter(|n| 25 * **n > pixels.len()).count();
+    let small = pixels.len() <= LARGE_PX;
+    long_over_wide(pixels) > limit || dark_middles > 1 || (small && has_two_peaks(light, pixels))
+}
+
+/// Ratio of the standard deviations of a footprint along and across.
+fn long_over_wide(pixels: &[[usize; 2]]) -> f64 {
+    let count = pixels.len() as f64;
+    let mean = |f: &dyn Fn(f64, f64) -> f64| {
+        pixels
+            .iter()
+            .map(|at| f(at[1] as f64, at[0] as f64))
+            .sum::<f64>()
+            / count
+    };
+    let [cx, cy] = [mean(&|x, _| x), mean(&|_, y| y)];
+    let xx = mean(&|x, _| (x - cx).powi(2)) + 1.0 / 12.0;
+    let yy = mean(&|_, y| (y - cy).powi(2)) + 1.0 / 12.0;
+    let xy = mean(&|x, y| (x - cx) * (y - cy));
+    let half_gap = (0.5 * (xx - yy)).hypot(xy);
+    let middle = 0.5 * (xx + yy);
+    ((middle + half_gap) / (middle - half_gap).max(f64::MIN_POSITIVE)).sqrt()
+}
+
+/// Two maxima of the smoothed light with a dip between them, and no ring through both.
+fn has_two_peaks(light: &Array2<f64>, pixels: &[[usize; 2]]) -> bool {
+    let (rows, columns) = light.dim();
+    let smooth = |row: i64, column: i64| -> f64 {
+        let values = (-1..=1).flat_map(|j| (-1..=1).map(move |i| (row + j, column + i)));
+        values
+            .filter(|(y, x)| (0..rows as i64).contains(y) && (0..columns as i64).contains(x))
+            .map(|(y, x)| light[[y as usize, x as usize]])
+            .sum()
+    };
+    let near = |place: [f64; 2]| smooth(place[0].round() as i64, place[1].round() as i64);
+    let lit: Vec<([f64; 2], f64)> = pixels
+        .iter()
+        .map(|at| (at.map(|p| p as f64), smooth(at[0] as i64, at[1] as i64)))
+        .collect();
+    let Some((first, highest)) = lit.iter().max_by(|a, b| a.1.total_cmp(&b.1)) else {
+        return false;
+    };
+    lit.iter()
+        .filter(|(_, value)| *value > 0.3 * highest)
+        .any(|(second, value)| {
+            let along = [second[0] - first[0], second[1] - first[1]];
+            let middle = [0, 1].map(|axis| 0.5 * (first[axis] + second[axis]));
+            let aside = [1.0, -1.0].map(|side| {
+                near([
+                    middle[0] + side * 0.5 * along[1],
+                    middle[1] - side * 0.5 * along[0],
+                ])
+            });
+            let dip = near(middle) < 0.6 * value;
+            let ring = aside.iter().all(|lit| *lit > 0.4 * value);
+            along[0].hypot(along[1]) >= 4.0 && dip && !ring
+        })
+}
+
+fn fills_frame(source: &Source, width_px: usize, height_px: usize) -> bool {
+    let [low, high] = source.box_px;
+    let across = low[0] == 0 && high[0] + 1 == width_px;
+    let along = low[1] == 0 && high[1] + 1 == height_px;
+    let area = (high[0] - low[0] + 1) * (high[1] - low[1] + 1);
+    (across || along) && area as f64 > FILLED_SHARE * (width_px * height_px) as f64
+}
+
+#[cfg(test)]
+mod tests;
