@@ -54,6 +54,19 @@ impl LeastSquares {
             .collect()
     }
 
+    /// Number of directions that the data see, and how much better the best is seen than the worst of them (0 for none).
+    pub fn rank_and_condition(&self) -> (usize, f64) {
+        let seen: Vec<f64> = self
+            .directions()
+            .filter(|&i| self.is_seen(i))
+            .map(|i| self.singular.values[i])
+            .collect();
+        let largest = seen.iter().copied().fold(0.0, f64::max);
+        let smallest = seen.iter().copied().fold(f64::INFINITY, f64::min);
+        let condition = if seen.is_empty() { 0.0 } else { largest / smallest };
+        (seen.len(), condition)
+    }
+
     /// Unknowns that fit the data best; unseen directions stay at zero.
     pub fn solve(&self, data: &[f64]) -> Vec<f64> {
         let reduced: Vec<f64> = self.basis.iter().map(|q| dot(q, data)).collect();
@@ -195,6 +208,10 @@ mod tests {
         let got = problem.sigmas();
         let determined: Vec<bool> = got.iter().map(Option::is_some).collect();
         assert_eq!(determined, [true, false, true, false, false, false]);
+        let (rank, condition) = problem.rank_and_condition();
+        assert_eq!(rank, 3);
+        assert!(condition > 1.0 && condition < 100.0);
+        assert_eq!(LeastSquares::new(vec![], &[]).rank_and_condition(), (0, 0.0));
         let alone = LeastSquares::new(columns(), &[0.0; 3]).sigmas();
         assert_relative_eq!(got[0].unwrap(), alone[0].unwrap(), max_relative = 1e-9);
         assert!(problem.solve(&[0.3; 23]).iter().all(|v| v.is_finite()));

@@ -10,6 +10,8 @@
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
+//! | `streaks.rs` | where the streaks of a masked star lie, and what their slopes say |
+//! | `masked.rs` | from the streaks to modes by the whole model |
 //! | `fit/` | the whole model fitted to one or more frames |
 //!
 //! Arrays have row 0 at the bottom; places are `[x, y]` in pixels of the frame, (0, 0) at the centre of the first pixel.
@@ -20,12 +22,16 @@ mod doughnut;
 pub mod fit;
 mod frame_error;
 mod harmonics;
+mod masked;
 mod regions;
 mod ring;
 mod stars;
+mod streaks;
 
 pub use backdrop::Backdrop;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use frame_error::FrameError;
+pub use masked::{MaskedFit, measure_masked};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
 pub use stars::{Search, Source, Stars};
+pub use streaks::{FoundStreak, FoundTriplet, SlopeModes, Streaks};

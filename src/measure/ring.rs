@@ -1,10 +1,11 @@
 //! The edges of a doughnut, read off the picture without any model: outer edge, dark centre, thin side, shadows of vanes.
 //!
-//! An edge is where the light falls to half of what the ring shows beside it. Along spokes from the middle of each edge a
+//! An edge is where the light falls to a quarter of what the ring shows beside it. Along spokes from the middle of each edge a
 //! radius is found to a fraction of a pixel; a smooth closed curve (harmonics up to the third) through the radii leaves out
 //! spokes that a vane or a hot pixel spoils. Centres are centroids of the areas inside the curves. No wavefront here.
 
 use super::harmonics::Harmonics;
+use super::regions::{Regions, grown};
 use crate::units::DEG;
 use ndarray::Array2;
 use std::f64::consts::{PI, TAU};
@@ -60,10 +61,15 @@ impl Ring {
 pub const SECTORS: usize = 36;
 /// Spokes along which edges are sought.
 const SPOKES: usize = 180;
+/// Light at the geometrical edge of a shadow over the light beside it: a quarter (Fresnel's integral for a straight edge, from
+/// memory). Air and pixels raise it a little.
+const EDGE_LIGHT: f64 = 0.27;
 /// Steps along a spoke, pixels.
 const STEP_PX: f64 = 0.25;
-/// A dark area smaller than this is a dark pixel, not a hole.
-const HOLE_PX: usize = 9;
+/// A dark area that is worn off in fewer rounds is a dark pixel, not a hole.
+const LEAST_HOLE_DEPTH_PX: usize = 1;
+/// The dark is sought this far inside the outer edge.
+const EDGE_PX: f64 = 2.0;
 /// Harmonics of an edge.
 const EDGE_HARMONICS: usize = 3;
 /// Harmonics of the ring's light that are no shadow.
@@ -78,14 +84,14 @@ const SHADOW_DEPTH: f64 = 0.12;
 pub fn ring(picture: &Array2<f64>) -> Option<Ring> {
     let smooth = smoothed(picture);
     let level = bright_level(&smooth)?;
-    let areas = Areas::new(&smooth, 0.5 * level)?;
-    let outer = Edge::find(&smooth, areas.filled_centre, level, Way::Inwards)?;
+    let star = star_middle(&smooth, 0.5 * level)?;
+    let outer = Edge::find(&smooth, star, level, Way::Inwards)?;
     if outer.radius_px < 5.0 {
         return None;
     }
-    let dark = areas
-        .dark_centre
-        .and_then(|centre| Edge::find(&smooth, centre, level, Way::Outwards));
+    let dark = hole_middle(&smooth, &outer, 0.5 * level)
+        .and_then(|centre| Edge::find(&smooth, centre, level, Way::Outwards))
+        .filter(|dark| dark.radius_px < 0.95 * outer.radius_px);
     let light = Around::new(&smooth, &outer, dark.as_ref());
     Some(Ring {
         outer_centre_px: outer.centre_px,
@@ -131,97 +137,41 @@ fn bright_level(picture: &Array2<f64>) -> Option<f64> {
     (bright > 0.0 && !lit.is_empty()).then(|| lit[lit.len() / 2])
 }
 
-/// Where the star and its hole are, to a pixel.
-struct Areas {
-    filled_centre: [f64; 2],
-    dark_centre: Option<[f64; 2]>,
+/// Middle of the largest bright region, whatever is dark inside it.
+fn star_middle(picture: &Array2<f64>, threshold: f64) -> Option<[f64; 2]> {
+    let bright = Regions::of(&picture.mapv(|v| v > threshold));
+    middle(bright.pixels.iter().max_by_key(|region| region.len())?)
 }
 
-impl Areas {
-    fn new(picture: &Array2<f64>, threshold: f64) -> Option<Self> {
-        let bright = picture.mapv(|v| v > threshold);
-        let star = largest(&bright)?;
-        let star_map = map_of(&star, picture.dim());
-        let outside = connected_to_border(&star_map);
-        let filled: Vec<[usize; 2]> = places(picture.dim()).filter(|p| !outside[*p]).collect();
-        let hole_map = Array2::from_shape_fn(picture.dim(), |(r, c)| {
-            !outside[[r, c]] && !star_map[[r, c]]
-        });
-        let hole = largest(&hole_map).filter(|hole| hole.len() >= HOLE_PX);
-        Some(Areas {
-            filled_centre: middle(&filled)?,
-            dark_centre: hole.and_then(|hole| middle(&hole)),
-        })
+/// Middle of the dark area inside the outer edge: what is left last when it is worn off from its border. A shadow that cuts
+/// through the ring is narrow, and gone before.
+fn hole_middle(picture: &Array2<f64>, outer: &Edge, threshold: f64) -> Option<[f64; 2]> {
+    let mut dark = Array2::from_shape_fn(picture.dim(), |place| {
+        picture[place] <= threshold && outer.holds([place.1 as f64, place.0 as f64], EDGE_PX)
+    });
+    let mut last = None;
+    for round in 0.. {
+        let left: Vec<[usize; 2]> = dark
+            .indexed_iter()
+            .filter(|(_, is)| **is)
+            .map(|((row, column), _)| [row, column])
+            .collect();
+        let Some(centre) = middle(&left) else {
+            break;
+        };
+        if round >= LEAST_HOLE_DEPTH_PX {
+            last = Some(centre);
+        }
+        let bright = dark.mapv(|is| !is);
+        dark = grown(&bright, 1).mapv(|is| !is);
     }
-}
-
-fn places((rows, columns): (usize, usize)) -> impl Iterator<Item = [usize; 2]> {
-    (0..rows).flat_map(move |row| (0..columns).map(move |column| [row, column]))
-}
-
-fn map_of(set: &[[usize; 2]], dim: (usize, usize)) -> Array2<bool> {
-    let mut map = Array2::from_elem(dim, false);
-    set.iter().for_each(|place| map[*place] = true);
-    map
+    last
 }
 
 fn middle(set: &[[usize; 2]]) -> Option<[f64; 2]> {
     let count = set.len() as f64;
     let sum = |axis: usize| set.iter().map(|place| place[axis] as f64).sum::<f64>();
     (!set.is_empty()).then(|| [sum(1) / count, sum(0) / count])
-}
-
-/// The largest set of pixels that touch each other by their sides.
-fn largest(map: &Array2<bool>) -> Option<Vec<[usize; 2]>> {
-    let mut seen = Array2::from_elem(map.dim(), false);
-    let mut best: Option<Vec<[usize; 2]>> = None;
-    for start in places(map.dim()) {
-        if map[start] && !seen[start] {
-            let set = flood(map, start, &mut seen);
-            if best.as_ref().is_none_or(|b| set.len() > b.len()) {
-                best = Some(set);
-            }
-        }
-    }
-    best
-}
-
-/// Pixels outside the set that can be reached from the border.
-fn connected_to_border(set: &Array2<bool>) -> Array2<bool> {
-    let free = set.mapv(|v| !v);
-    let (rows, columns) = set.dim();
-    let mut seen = Array2::from_elem(set.dim(), false);
-    for start in places(set.dim()) {
-        let [row, column] = start;
-        let border = row == 0 || column == 0 || row + 1 == rows || column + 1 == columns;
-        if border && free[start] && !seen[start] {
-            flood(&free, start, &mut seen);
-        }
-    }
-    seen
-}
-
-fn flood(map: &Array2<bool>, start: [usize; 2], seen: &mut Array2<bool>) -> Vec<[usize; 2]> {
-    let (rows, columns) = map.dim();
-    let mut set = vec![start];
-    seen[start] = true;
-    let mut next = 0;
-    while let Some(&[row, column]) = set.get(next) {
-        next += 1;
-        let near = [
-            (row.wrapping_sub(1), column),
-            (row + 1, column),
-            (row, column.wrapping_sub(1)),
-            (row, column + 1),
-        ];
-        for (r, c) in near {
-            if r < rows && c < columns && map[[r, c]] && !seen[[r, c]] {
-                seen[[r, c]] = true;
-                set.push([r, c]);
-            }
-        }
-    }
-    set
 }
 
 /// Which way along a spoke an edge is met first.
@@ -270,16 +220,20 @@ impl Edge {
         })
     }
 
+    /// Whether a point lies inside the edge, at least `margin_px` from it along its spoke.
+    fn holds(&self, [x, y]: [f64; 2], margin_px: f64) -> bool {
+        let (x, y) = (x - self.from_px[0], y - self.from_px[1]);
+        x.hypot(y) < self.curve.value(libm::atan2(y, x)) - margin_px
+    }
+
     /// Distance of the edge from a point within it, in a direction.
     fn distance_px(&self, point_px: [f64; 2], angle: f64) -> f64 {
         let (cos, sin) = (libm::cos(angle), libm::sin(angle));
         let (mut low, mut high) = (0.0, 4.0 * self.radius_px);
         for _ in 0..40 {
             let middle = 0.5 * (low + high);
-            let x = point_px[0] + middle * cos - self.from_px[0];
-            let y = point_px[1] + middle * sin - self.from_px[1];
-            let inside = x.hypot(y) < self.curve.value(libm::atan2(y, x));
-            if inside {
+            let point = [point_px[0] + middle * cos, point_px[1] + middle * sin];
+            if self.holds(point, 0.0) {
                 low = middle;
             } else {
                 high = middle;
@@ -304,19 +258,19 @@ impl Spoke {
         Spoke { values }
     }
 
-    /// Where the light passes half of what the ring shows on this spoke.
+    /// Where the light passes what it has at an edge, beside the ring on this spoke.
     fn edge_px(&self, level: f64, way: Way) -> Option<f64> {
         let mut lit: Vec<f64> = self.values.iter().copied().filter(|v| *v > 0.5 * level).collect();
         if (lit.len() as f64) * STEP_PX < 1.5 {
             return None;
         }
         lit.sort_unstable_by(f64::total_cmp);
-        let half = 0.5 * lit[lit.len() / 2];
+        let edge = EDGE_LIGHT * lit[lit.len() / 2];
         let crossing = |i: usize| {
             let (a, b) = (self.values[i], self.values[i + 1]);
-            STEP_PX * (i as f64 + (half - a) / (b - a))
+            STEP_PX * (i as f64 + (edge - a) / (b - a))
         };
-        let crossed = |i: &usize| (self.values[*i] > half) != (self.values[*i + 1] > half);
+        let crossed = |i: &usize| (self.values[*i] > edge) != (self.values[*i + 1] > edge);
         let mut steps = 0..self.values.len().saturating_sub(1);
         match way {
             Way::Outwards => steps.find(crossed).map(crossing),

@@ -43,6 +43,13 @@ pub struct Patience {
     pub share: f64,
 }
 
+impl Patience {
+    /// The least decrease from a sum that counts.
+    fn least(&self, sum: f64) -> f64 {
+        self.decrease.max(self.share * sum)
+    }
+}
+
 /// Where it stopped.
 #[derive(Debug, Clone)]
 pub struct Minimum {
@@ -57,7 +64,7 @@ pub struct Minimum {
 }
 
 /// Steps that one set of derivatives may serve.
-const STEPS_EACH: usize = 4;
+const STEPS_EACH: usize = 6;
 /// A further step with old derivatives is tried while the last one took away at least this share of the sum that it could.
 const PAYS: f64 = 0.2;
 
@@ -80,7 +87,7 @@ pub fn minimise<P: Problem>(
         let normal = Normal::new(&columns);
         let before = square(&residuals);
         sum = before;
-        let mut accepted = false;
+        let (mut accepted, mut at_rest) = (false, false);
         for _ in 0..STEPS_EACH {
             let slope = normal.slope(&columns, &residuals);
             let step = normal.step(&slope, damping);
@@ -94,16 +101,19 @@ pub fn minimise<P: Problem>(
                 (unknowns, residuals, sum) = (moved, there, found);
                 accepted = true;
                 damping = (damping * 0.1).max(1e-9);
-                if gained < patience.decrease || gained < PAYS * promised {
+                at_rest = gained < patience.least(found);
+                if at_rest || gained < PAYS * promised {
                     break;
                 }
             } else if accepted {
+                // old derivatives lead no further down
+                at_rest = promised < patience.least(sum);
                 break;
             } else {
                 damping = (damping * 12.0).min(1e9);
             }
         }
-        if before - sum < patience.decrease.max(patience.share * before) {
+        if at_rest || before - sum < patience.least(before) {
             return Ok(Minimum {
                 unknowns,
                 sum,

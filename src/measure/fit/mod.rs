@@ -87,7 +87,7 @@ pub fn finish(
     views.iter_mut().for_each(|v| v.set_stage(Stage::Fine));
     let patience = Patience {
         linearisations: 6,
-        decrease: 0.05,
+        decrease: 0.1,
         share: 1e-5,
     };
     let mut trial = start;

@@ -1,0 +1,178 @@
+//! A star behind a slotted mask, near focus: streaks, then modes by their slopes as far as these say, then the whole model.
+//!
+//! The fit starts from several guesses, on the middle of the star with few wavelengths, and goes on with the best one. A mask
+//! that was put on slightly turned and a focal length that was typed in slightly wrong are free; a mask looks different from
+//! its two ends, so the sign of even modes is not open.
+
+use super::fit::{self, Dimension, Fitted, Look, Recorded, Trial, Unknown, View};
+use super::streaks::{FoundStreak, FoundTriplet, SlopeModes, Streaks};
+use crate::instrument::Instrument;
+use crate::predict::PredictError;
+use crate::units::{ARCSEC, UM};
+use ndarray::Array2;
+
+/// A masked star measured.
+#[derive(Debug, Clone)]
+pub struct MaskedFit {
+    /// What the fit found.
+    pub fitted: Fitted,
+    /// The streaks against the aligned telescope.
+    pub streaks: Vec<FoundStreak>,
+    /// What an eye would judge.
+    pub triplets: Vec<FoundTriplet>,
+    /// Modes by the slope equations; `None` where there are too few streaks.
+    pub slopes: Option<SlopeModes>,
+}
+
+/// The modes that a masked star is fitted with.
+pub const FREE_MODES: std::ops::RangeInclusive<u32> = 5..=11;
+/// Half the side of the part of the frame that guesses are tried on.
+const MIDDLE_HALF_PX: usize = 24;
+/// Seeing that a fit starts from.
+const FIRST_SEEING_RAD: f64 = 2.0 * ARCSEC;
+/// Squared residual per pixel at which no other start is tried.
+const GOOD_START: f64 = 1.5;
+/// Sensor offsets that are tried besides the one the streaks say.
+const TRIED_OFFSETS_M: [f64; 3] = [0.0, -12.0 * UM, 12.0 * UM];
+
+/// Fits a masked star whose core is at `core_px`.
+///
+/// # Errors
+/// As [`Model::new`](crate::predict::Model::new).
+pub fn measure_masked(
+    view: &mut View,
+    core_px: [f64; 2],
+    instrument: &Instrument,
+    look: Look,
+) -> Result<MaskedFit, PredictError> {
+    let aligned = trial(view, core_px, instrument, 0.0);
+    let wavelength_m = {
+        view.image(0, &aligned)?;
+        view.reference_m(0).unwrap_or(550e-9)
+    };
+    let streaks = Streaks::new(instrument, wavelength_m);
+    let mut found = Vec::new();
+    let (mut triplets, mut slopes) = (Vec::new(), None);
+    if let Some(streaks) = &streaks {
+        let aligned_e = aligned_frame(view, &aligned)?;
+        let seeing_m = FIRST_SEEING_RAD * instrument.telescope.focal_length_m;
+        found = streaks.find(&view.recorded, &aligned_e, core_px, seeing_m);
+        triplets = streaks.triplets(&found);
+        slopes = streaks.modes(&found);
+    }
+    let near = approached(view, core_px, instrument, look, slopes.as_ref())?;
+    let fitted = fit::finish(std::slice::from_mut(view), near, instrument)?;
+    Ok(MaskedFit {
+        fitted,
+        streaks: found,
+        triplets,
+        slopes,
+    })
+}
+
+/// The frame that the trial predicts, colours in their own pixels.
+fn aligned_frame(view: &mut View, trial: &Trial) -> Result<Array2<f64>, PredictError> {
+    let mut frame = Array2::zeros(view.recorded.image_e.dim());
+    for plane in 0..view.planes() {
+        let light = view.image(plane, trial)?;
+        let flux = trial.get(Unknown::Flux(0, plane)).unwrap_or(1.0);
+        for place in view.pixels(plane) {
+            frame[*place] = flux * light[*place];
+        }
+    }
+    Ok(frame)
+}
+
+/// The best of several starts, tried on the middle of the star.
+fn approached(
+    view: &View,
+    core_px: [f64; 2],
+    instrument: &Instrument,
+    look: Look,
+    slopes: Option<&SlopeModes>,
+) -> Result<Trial, PredictError> {
+    let (middle, corner) = middle_of(&view.recorded, core_px);
+    let mut small = [View::new(0, middle, instrument, look)];
+    let core = [core_px[0] - corner[0] as f64, core_px[1] - corner[1] as f64];
+    let mut starts: Vec<Trial> = TRIED_OFFSETS_M
+        .iter()
+        .map(|offset| trial(&small[0], core, instrument, *offset))
+        .collect();
+    if let Some(slopes) = slopes {
+        let mut start = trial(&small[0], core, instrument, 0.0);
+        if let Some((offset, _)) = slopes.sensor_offset_m {
+            start.set(Unknown::SensorOffset(0), offset);
+        }
+        for (noll, value, _) in &slopes.modes_m {
+            start.set(Unknown::Mode(*noll), *value);
+        }
+        starts.insert(0, start);
+    }
+    let mut best: Option<(Trial, f64)> = None;
+    for start in starts {
+        let found = fit::approach(&mut small, start, instrument, 5)?;
+        let good = found.1 < GOOD_START;
+        if best.as_ref().is_none_or(|b| found.1 < b.1) {
+            best = Some(found);
+        }
+        if good {
+            break;
+        }
+    }
+    let (near, _) = best.ok_or(PredictError::Dark)?;
+    let mut whole = near.clone();
+    for axis in 0..2 {
+        let place = near.get(Unknown::Place(0, axis)).unwrap_or(core[axis]);
+        whole.set(Unknown::Place(0, axis), place + corner[axis] as f64);
+    }
+    Ok(whole)
+}
+
+/// The middle of a recorded star, and its corner; the corner keeps the filter pattern in step.
+fn middle_of(recorded: &Recorded, core_px: [f64; 2]) -> (Recorded, [usize; 2]) {
+    let (rows, columns) = recorded.image_e.dim();
+    let span = |place: f64, count: usize| {
+        let middle = place.round().clamp(0.0, count as f64 - 1.0) as usize;
+        let first = middle.saturating_sub(MIDDLE_HALF_PX) / 2 * 2;
+        (first, (middle + MIDDLE_HALF_PX + 1).min(count))
+    };
+    let (left, right) = span(core_px[0], columns);
+    let (low, high) = span(core_px[1], rows);
+    let middle = Recorded {
+        image_e: cut(&recorded.image_e, [low, high], [left, right]),
+        usable: cut(&recorded.usable, [low, high], [left, right]),
+        ..recorded.clone()
+    };
+    (middle, [left, low])
+}
+
+/// Rows and columns from … to.
+pub(super) fn cut<T: Clone>(image: &Array2<T>, rows: [usize; 2], columns: [usize; 2]) -> Array2<T> {
+    Array2::from_shape_fn((rows[1] - rows[0], columns[1] - columns[0]), |(r, c)| {
+        image[[rows[0] + r, columns[0] + c]].clone()
+    })
+}
+
+/// The telescope as designed, at an offset.
+fn trial(view: &View, core_px: [f64; 2], instrument: &Instrument, offset_m: f64) -> Trial {
+    let mut trial = Trial {
+        unknowns: Vec::new(),
+        values: Vec::new(),
+        fixed: instrument.telescope.design.clone(),
+    };
+    trial.push(Unknown::Place(0, 0), core_px[0]);
+    trial.push(Unknown::Place(0, 1), core_px[1]);
+    trial.push(Unknown::SensorOffset(0), offset_m);
+    trial.push(Unknown::Seeing(0), libm::log(FIRST_SEEING_RAD));
+    for plane in 0..view.planes() {
+        trial.push(Unknown::Flux(0, plane), view.light_e(plane));
+        trial.push(Unknown::Background(0, plane), 0.0);
+    }
+    for noll in FREE_MODES {
+        trial.push(Unknown::Mode(noll), instrument.telescope.design.get(noll));
+    }
+    for dimension in [Dimension::MaskRotation, Dimension::FocalLength] {
+        trial.push(Unknown::Dimension(dimension), dimension.neutral());
+    }
+    trial
+}
