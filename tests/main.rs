@@ -10,6 +10,7 @@ mod field;
 mod files;
 mod mask_files;
 mod masked;
+mod measure_frames;
 mod peers;
 mod prescriptions;
 mod properties;

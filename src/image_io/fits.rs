@@ -71,6 +71,10 @@ pub struct FitsImage {
     pub pixels: Array2<f64>,
     /// Number of pixels that hold no finite number (NaN, infinity, or the file's BLANK); they are NaN or infinite in `pixels`.
     pub not_finite_px: usize,
+    /// Bits of a stored value.
+    pub bits: u32,
+    /// Largest value that 8 or 16 bits can hold, BZERO and BSCALE applied; `None` for wider values.
+    pub ceiling: Option<f64>,
     /// Title: TITLE, else OBJECT.
     pub title: Option<String>,
     /// Pixel pitch: XPIXSZ.
@@ -165,6 +169,7 @@ pub fn read(bytes: &[u8]) -> Result<FitsImage, FitsError> {
         metadata.bitpix.elem_size(),
         bytes.len(),
     )?;
+    let bits = 8 * metadata.bitpix.elem_size() as u32;
     let mut values = Vec::new();
     image.physical_into(.., &mut values).map_err(malformed)?;
     let mut pixels = Array2::from_shape_vec((height_px, width_px), values).map_err(|error| {
@@ -176,7 +181,7 @@ pub fn read(bytes: &[u8]) -> Result<FitsImage, FitsError> {
         pixels.invert_axis(Axis(0));
         pixels = pixels.as_standard_layout().into_owned();
     }
-    Ok(facts.describe(pixels))
+    Ok(facts.describe(pixels, bits))
 }
 
 fn is_count(value: f64) -> bool {
@@ -463,7 +468,7 @@ impl Facts {
         }
     }
 
-    fn describe(mut self, pixels: Array2<f64>) -> FitsImage {
+    fn describe(mut self, pixels: Array2<f64>, bits: u32) -> FitsImage {
         let not_finite_px = pixels.iter().filter(|value| !value.is_finite()).count();
         if not_finite_px > 0 {
             self.warnings.push(format!(
@@ -475,6 +480,8 @@ impl Facts {
         self.warn_of_oblong_pixels(pixel_um);
         FitsImage {
             not_finite_px,
+            bits,
+            ceiling: self.ceiling(bits),
             title: self.text("TITLE").or_else(|| self.text("OBJECT")),
             pixel_m: pixel_um.map(|value| value * UM),
             focal_length_m: self.positive("FOCALLEN").map(|value| value * MM),
@@ -486,6 +493,18 @@ impl Facts {
             warnings: self.warnings,
             pixels,
         }
+    }
+
+    /// Eight bits are unsigned, sixteen are signed (FITS standard 4.0, section 4.4.1.1).
+    fn ceiling(&mut self, bits: u32) -> Option<f64> {
+        let stored = match bits {
+            8 => f64::from(u8::MAX),
+            16 => f64::from(i16::MAX),
+            _ => return None,
+        };
+        let mut card = |keyword: &str| self.value(keyword, |header| header.get_real(keyword));
+        let (zero, scale) = (card("BZERO").unwrap_or(0.0), card("BSCALE").unwrap_or(1.0));
+        Some(zero + scale * stored).filter(|value| value.is_finite() && scale > 0.0)
     }
 
     fn warn_of_oblong_pixels(&mut self, across_um: Option<f64>) {

@@ -3,6 +3,7 @@
 //! | file | what it holds |
 //! |---|---|
 //! | `fits.rs` | counts and expected electrons as FITS, and reading a FITS image; the only file that calls the FITS library |
+//! | `reading/` | any image file of others → values to measure, with flags and limits |
 //! | `stretch.rs` | from electrons or counts to 256 grays for the eye |
 //! | `png.rs`, `tiff.rs` | grays, colours and 16-bit counts as picture files |
 //! | `canvas.rs`, `stroke.rs`, `text.rs` | drawing on a picture: lines, circles, arrows, labels |
@@ -17,6 +18,7 @@ pub mod canvas;
 pub mod fits;
 mod fits_error;
 pub mod png;
+pub mod reading;
 pub mod stretch;
 mod stroke;
 mod text;

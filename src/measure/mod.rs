@@ -7,6 +7,7 @@
 //! |---|---|
 //! | `backdrop.rs`, `defects.rs` | level, slope and noise of what lies behind the stars; pixels that are hot, dead or full |
 //! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and streaks |
+//! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
@@ -27,6 +28,7 @@ mod regions;
 mod ring;
 mod stars;
 mod streaks;
+mod whole_frame;
 
 pub use backdrop::Backdrop;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
@@ -35,3 +37,7 @@ pub use masked::{MaskedFit, measure_masked};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
 pub use stars::{Search, Source, Stars};
 pub use streaks::{FoundStreak, FoundTriplet, SlopeModes, Streaks};
+pub use whole_frame::{
+    ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
+    whole_frame,
+};

@@ -103,9 +103,13 @@ fn holes(set: &Array2<bool>, pixels: &[[usize; 2]]) -> Vec<usize> {
     let mut seen = Array2::from_elem((high[0] - low[0] + 1, high[1] - low[1] + 1), true);
     let inside = |at: &[usize; 2]| [at[0] - low[0], at[1] - low[1]];
     open.iter().for_each(|at| seen[inside(at)] = false);
-    open.iter()
-        .filter_map(|at| (!seen[inside(at)]).then(|| flood(&mut seen, inside(at), false).len()))
-        .collect()
+    let mut sizes = Vec::new();
+    for at in &open {
+        if !seen[inside(at)] {
+            sizes.push(flood(&mut seen, inside(at), false).len());
+        }
+    }
+    sizes
 }
 
 /// Lowest and highest row and column of some pixels; `None` without any.

@@ -1,0 +1,545 @@
+//! From a frame of many stars: how each star looks, how the focal plane is tilted, and where the field has no coma.
+//!
+//! Two answers that do not need each other's truth: the plane comes from sizes, the coma node from asymmetries. Each says what it
+//! cannot tell: one frame leaves the side of focus open (`sign_open`), stars in sharp focus hide coma (`node_not_found`). What is
+//! not known is absent, never NaN. Slopes and places are given in frame axes where they end in `_px` or say so, else in pupil axes.
+
+mod coma;
+mod descent;
+mod plane;
+mod shapes;
+mod words;
+
+pub use shapes::StarShape;
+pub use words::place_in_words;
+
+use super::frame_error::FrameError;
+use super::stars::{Search, Source, Stars};
+use crate::instrument::Instrument;
+use crate::pupil::frame_axes;
+use crate::spectrum::edges;
+use crate::units::{ARCMIN, ARCSEC, MM, NM, UM};
+use coma::{NodeFit, RingSums, Skewed};
+use ndarray::Array2;
+use plane::{Known, PlaneFit, SizedStar};
+use serde::Serialize;
+use shapes::PixelNoise;
+
+/// What else is known of a frame.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct WholeFrameOptions<'a> {
+    /// The value at which a pixel is full.
+    pub ceiling: Option<f64>,
+    /// Electrons per unit of the values; `None` for the camera's, or 1.
+    pub gain_e_per_adu: Option<f64>,
+    /// Sensor offset in the middle of the frame, and its standard deviation.
+    pub sensor_offset_m: Option<[f64; 2]>,
+    /// The side of focus: +1 outside, −1 inside.
+    pub side: Option<f64>,
+    /// A second frame of the same field, and how much farther out its sensor stood.
+    pub second: Option<(&'a Array2<f64>, f64)>,
+}
+
+/// A value and its standard deviation.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Estimate {
+    /// The value.
+    pub value: f64,
+    /// Its standard deviation.
+    pub sigma: f64,
+}
+
+/// What a frame of many stars shows.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WholeFrame {
+    /// Sources found in the first frame.
+    pub sources_found: usize,
+    /// Stars that could be measured: whole, alone, not full, well above the noise.
+    pub stars: Vec<StarShape>,
+    /// The focal plane; `None` with a flag where it cannot be told.
+    pub focal_plane: Option<FocalPlane>,
+    /// The coma node; `None` with a flag where it cannot be told.
+    pub coma: Option<ComaField>,
+    /// `few_stars`, `plane_not_found`, `plane_flat`, `sign_open`, `node_not_found`, `node_far_outside`, `no_response`, `no_field_coma`,
+    /// `growth_differs`, `poor_fit`.
+    pub flags: Vec<String>,
+}
+
+/// The sensor against the focal plane. Where `sign_open` is flagged, all of offset, slopes and tilt may have the other sign.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FocalPlane {
+    /// Sensor beyond focus in the middle of the frame.
+    pub sensor_offset_um: Estimate,
+    /// Rise of the sensor offset along x and y of the frame.
+    pub slope_um_per_mm: [Estimate; 2],
+    /// Difference of the sensor offset between the two corners (or edges) that differ most.
+    pub across_sensor_um: Estimate,
+    /// Corner or edge where the sensor sits farthest outside; `None` where the sign is open or there is no slope.
+    pub towards: Option<String>,
+    /// The two that it can be.
+    pub towards_either: Option<[String; 2]>,
+    /// What told the side of focus: `curvature`, `side`, `offset`, `second_frame`.
+    pub sign_by: Option<&'static str>,
+    /// Diameter of a star in focus, seeing and pixels included.
+    pub least_diameter_px: Estimate,
+    /// Tilt of the unit that would make this slope, pupil axes; `None` without a response or where the sensor does not ride on it.
+    pub tilt_arcmin: Option<[Estimate; 2]>,
+    /// Stars that took part.
+    pub stars_used: usize,
+    /// Scatter of the stars' diameters over what was expected, 1 for a perfect model.
+    pub scatter_ratio: f64,
+}
+
+/// The place without coma, and what follows from it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ComaField {
+    /// The node, frame axes.
+    pub node_px: [Estimate; 2],
+    /// The node from the middle of the sensor, pupil axes.
+    pub node_mm: [Estimate; 2],
+    /// Growth of coma from the node, as the asymmetries have it: 10 to 20 % low, since the circles of summation cut off tails.
+    pub coma_nm_per_mm: Estimate,
+    /// Coma in the middle of the frame, [Noll 8, Noll 7], with the telescope's own growth where it is known.
+    pub coma_in_middle_nm: [f64; 2],
+    /// Tilt of the unit that puts the node where it is, pupil axes; `None` without a response or field coma.
+    pub tilt_arcmin: Option<[Estimate; 2]>,
+    /// Tilt to add so that the node comes to the axis.
+    pub correcting_tilt_arcmin: Option<[Estimate; 2]>,
+    /// Stars that took part.
+    pub stars_used: usize,
+    /// Scatter of the asymmetries over what was expected.
+    pub scatter_ratio: f64,
+}
+
+/// Fewer stars than this say nothing about a field.
+const LEAST_STARS: usize = 8;
+/// A star that is measured has this many standard deviations of light.
+const LEAST_SIGMA: f64 = 25.0;
+/// Growth or slope below this many standard deviations is not there.
+const SEEN_SIGMA: f64 = 4.0;
+/// What the law of sizes may be off by, as a share of offset and slopes: discs and seeing do not quite add in squares.
+const SIZE_SHARE: f64 = 0.03;
+/// The same for the law of asymmetries, as a share of the node's distance.
+const NODE_SHARE: f64 = 0.01;
+/// A scatter above this says that the model does not hold.
+const POOR_SCATTER: f64 = 3.0;
+
+/// Measures the stars of a frame, the tilt of the focal plane and the coma node.
+///
+/// # Errors
+/// [`FrameError`] where there is nothing to measure; too few stars is no error but a flag.
+///
+/// # Accuracy
+/// See `measure::whole_frame::tests`, which print it.
+pub fn whole_frame(
+    values: &Array2<f64>,
+    instrument: &Instrument,
+    options: &WholeFrameOptions<'_>,
+) -> Result<WholeFrame, FrameError> {
+    let (stars, sources_found) = stars_of(values, instrument, options)?;
+    let second = match options.second {
+        Some((values, _)) => stars_of(values, instrument, options)?.0,
+        None => Vec::new(),
+    };
+    let mut frame = WholeFrame {
+        sources_found,
+        stars,
+        focal_plane: None,
+        coma: None,
+        flags: Vec::new(),
+    };
+    let field = Field {
+        instrument,
+        options,
+    };
+    if frame.stars.len() < LEAST_STARS {
+        frame.flag("few_stars");
+        return Ok(frame);
+    }
+    // sizes first; what coma adds to them is known once the node is, and then the blur at each star is known better
+    let mut node: Option<NodeFit> = None;
+    let mut plane: Option<PlaneFit> = None;
+    for _ in 0..2 {
+        plane = plane::fit(
+            &field.sized(&frame.stars, &second, node.as_ref()),
+            field.known(),
+        );
+        node = plane
+            .as_ref()
+            .and_then(|plane| field.node(&frame.stars, plane));
+    }
+    field.tell_plane(&mut frame, plane);
+    field.tell_node(&mut frame, node);
+    Ok(frame)
+}
+
+impl WholeFrame {
+    fn flag(&mut self, flag: &str) {
+        if !self.flags.iter().any(|known| known == flag) {
+            self.flags.push(flag.to_owned());
+        }
+    }
+}
+
+fn stars_of(
+    values: &Array2<f64>,
+    instrument: &Instrument,
+    options: &WholeFrameOptions<'_>,
+) -> Result<(Vec<StarShape>, usize), FrameError> {
+    let found = Stars::find(values, options.ceiling, &Search::plain())?;
+    let camera_gain = instrument
+        .camera
+        .electronics
+        .as_ref()
+        .map(|e| e.gain_e_per_adu);
+    let noise = PixelNoise {
+        sigma: found.backdrop.sigma,
+        gain_e: options.gain_e_per_adu.or(camera_gain).unwrap_or(1.0),
+    };
+    let sources = found.all();
+    let good = sources.iter().filter(|source| {
+        !source.touches_edge
+            && !source.overlaps
+            && source.saturated_px == 0
+            && source.flux > LEAST_SIGMA * source.flux_sigma
+            && alone(source, sources)
+    });
+    let shapes = good.filter_map(|source| shapes::measure(&found.light, source, noise));
+    Ok((shapes.collect(), sources.len()))
+}
+
+/// Whether no other star stands in the square in which this one is measured.
+fn alone(source: &Source, all: &[Source]) -> bool {
+    let reach = 3.0 * source.half_flux_radius_px + 2.0;
+    all.iter().filter(|other| *other != source).all(|other| {
+        // far fainter ones do no harm
+        other.flux < 0.003 * source.flux
+            || [0, 1].iter().any(|axis| {
+                other.box_px[0][*axis] as f64 > source.centre_px[*axis] + reach
+                    || (other.box_px[1][*axis] as f64) < source.centre_px[*axis] - reach
+            })
+    })
+}
+
+/// The field of a frame: what the instrument says about it.
+struct Field<'a> {
+    instrument: &'a Instrument,
+    options: &'a WholeFrameOptions<'a>,
+}
+
+impl Field<'_> {
+    fn middle_px(&self) -> [f64; 2] {
+        let camera = &self.instrument.camera;
+        [camera.width_px, camera.height_px].map(|side| 0.5 * (side as f64 - 1.0))
+    }
+
+    fn pixel_m(&self) -> f64 {
+        self.instrument.camera.pixel_m
+    }
+
+    /// Place on the sensor from its centre, pupil axes.
+    fn field_m(&self, place_px: [f64; 2]) -> [f64; 2] {
+        let middle = self.middle_px();
+        let from_middle = [0, 1].map(|axis| (place_px[axis] - middle[axis]) * self.pixel_m());
+        frame_axes(self.instrument).backward(from_middle)
+    }
+
+    fn half_m(&self) -> f64 {
+        let [x, y] = self.middle_px();
+        x.hypot(y) * self.pixel_m()
+    }
+
+    /// Field curvature's part of the sensor offset.
+    fn curved_m(&self, field_m: [f64; 2]) -> f64 {
+        let field = &self.instrument.telescope.field;
+        let from_axis = [0, 1].map(|axis| field_m[axis] - field.axis_m[axis]);
+        field.curvature_per_m2 * (from_axis[0].powi(2) + from_axis[1].powi(2))
+    }
+
+    fn known(&self) -> Known {
+        let telescope = &self.instrument.telescope;
+        let e = telescope.obstruction_ratio();
+        Known {
+            offset_m: self.options.sensor_offset_m,
+            least_m2: self.usual_least_m2(),
+            // half of an evenly lit ring's light lies within the root mean square of its radii
+            blur_per_m: (0.5 * (1.0 + e * e)).sqrt() / telescope.focal_ratio(),
+            half_m: self.half_m(),
+        }
+    }
+
+    /// A star in focus under 2.5 arcseconds of seeing, diffraction and a pixel added in squares (half-flux diameter and FWHM of
+    /// a normal spread are the same); known to half as much again, which covers 1 to 4 arcseconds. Common practice, no source.
+    fn usual_least_m2(&self) -> [f64; 2] {
+        let telescope = &self.instrument.telescope;
+        let [first, last] = edges(&self.instrument.camera.passband);
+        let seeing_m = 2.5 * ARCSEC * telescope.focal_length_m;
+        let airy_m = 0.5 * (first + last) * telescope.focal_ratio();
+        let square = seeing_m.powi(2) + airy_m.powi(2) + 0.46 * self.pixel_m().powi(2);
+        [square, 1.5 * square]
+    }
+
+    fn sized(
+        &self,
+        first: &[StarShape],
+        second: &[StarShape],
+        node: Option<&NodeFit>,
+    ) -> Vec<SizedStar> {
+        let step_m = self.options.second.map_or(0.0, |(_, step)| step);
+        let one = |star: &StarShape, step_m: f64| {
+            let field_m = self.field_m(star.centre_px);
+            SizedStar {
+                field_m,
+                diameter_m: star.half_flux_diameter_px * self.pixel_m(),
+                sigma_m: star.half_flux_diameter_sigma_px * self.pixel_m(),
+                extra_m2: self.aberrated_m2(field_m, node),
+                curved_m: self.curved_m(field_m),
+                step_m,
+            }
+        };
+        let first = first.iter().map(|star| one(star, 0.0));
+        first
+            .chain(second.iter().map(|star| one(star, step_m)))
+            .collect()
+    }
+
+    /// What coma and astigmatism add to the square of a diameter: 2.8 mean squared ray lengths (a normal spread has 2.77, a disc
+    /// 4). Mean squared slopes over the full disc are 56 for coma and 12 for astigmatism of 1 RMS.
+    fn aberrated_m2(&self, field_m: [f64; 2], node: Option<&NodeFit>) -> f64 {
+        let telescope = &self.instrument.telescope;
+        let from_axis = [0, 1].map(|axis| field_m[axis] - telescope.field.axis_m[axis]);
+        let square = from_axis[0].powi(2) + from_axis[1].powi(2);
+        let coma = node.map_or([0.0; 2], |node| coma::coma_m(&node.fit.values, field_m));
+        let astigmatism = telescope.field.astigmatism_per_m2 * square;
+        let slopes = 56.0 * (coma[0].powi(2) + coma[1].powi(2)) + 12.0 * astigmatism.powi(2);
+        2.8 * 4.0 * telescope.focal_ratio().powi(2) * slopes
+    }
+
+    fn ring(&self) -> RingSums {
+        coma::sums(self.instrument.telescope.obstruction_ratio())
+    }
+
+    fn node(&self, stars: &[StarShape], plane: &PlaneFit) -> Option<NodeFit> {
+        let (axes, focal_ratio) = (
+            frame_axes(self.instrument),
+            self.instrument.telescope.focal_ratio(),
+        );
+        let cube = self.pixel_m().powi(3);
+        let skewed: Vec<Skewed> = stars
+            .iter()
+            .map(|star| {
+                let field_m = self.field_m(star.centre_px);
+                let offset_m =
+                    plane::offset_m(&plane.fit.values, field_m, self.curved_m(field_m), 0.0);
+                Skewed {
+                    field_m,
+                    third_m3: axes.backward(star.asymmetry_px3).map(|t| t * cube),
+                    sigma_m3: star.asymmetry_sigma_px3 * cube,
+                    blur_m: 0.5 * offset_m.abs() / focal_ratio,
+                }
+            })
+            .collect();
+        let ray_per_rms = -2.0 * focal_ratio * 8f64.sqrt();
+        coma::fit(&skewed, self.ring(), ray_per_rms, self.half_m())
+    }
+
+    fn tell_plane(&self, frame: &mut WholeFrame, plane: Option<PlaneFit>) {
+        let told = plane.and_then(|plane| {
+            let sigmas: Vec<f64> = plane.fit.sigmas.iter().map_while(|s| *s).collect();
+            (sigmas.len() == 4).then_some((plane, sigmas))
+        });
+        let Some((mut plane, mut sigmas)) = told else {
+            frame.flag("plane_not_found");
+            return;
+        };
+        for (sigma, value) in sigmas.iter_mut().zip(&plane.fit.values) {
+            *sigma = (*sigma * plane.scale).hypot(SIZE_SHARE * value);
+        }
+        let sign_by = self.settle_sign(&mut plane, &sigmas);
+        if plane.scale > POOR_SCATTER {
+            frame.flag("poor_fit");
+        }
+        let values = &plane.fit.values;
+        let axes = frame_axes(self.instrument);
+        let slope = axes.forward([values[1], values[2]]);
+        let slope_sigma = turned_sigmas(axes.forward([1.0, 0.0]), [sigmas[1], sigmas[2]]);
+        let sides_m = self.middle_px().map(|half| 2.0 * half * self.pixel_m());
+        let across = Estimate {
+            value: (0..2)
+                .map(|axis| slope[axis].abs() * sides_m[axis])
+                .sum::<f64>()
+                / UM,
+            sigma: (slope_sigma[0] * sides_m[0]).hypot(slope_sigma[1] * sides_m[1]) / UM,
+        };
+        let flat = across.value < SEEN_SIGMA * across.sigma;
+        if flat {
+            frame.flag("plane_flat");
+        }
+        if sign_by.is_none() {
+            frame.flag("sign_open");
+        }
+        let least_m = values[3].abs().sqrt();
+        frame.focal_plane = Some(FocalPlane {
+            sensor_offset_um: estimate(values[0], sigmas[0], UM),
+            slope_um_per_mm: [0, 1].map(|axis| estimate(slope[axis], slope_sigma[axis], UM / MM)),
+            across_sensor_um: across,
+            towards: sign_by.filter(|_| !flat).map(|_| place_in_words(slope)),
+            towards_either: (!flat)
+                .then(|| [place_in_words(slope), place_in_words(slope.map(|s| -s))]),
+            sign_by,
+            least_diameter_px: estimate(
+                least_m,
+                0.5 * sigmas[3] / least_m.max(1e-3 * self.pixel_m()),
+                self.pixel_m(),
+            ),
+            tilt_arcmin: self.tilt_of_slope(values, &sigmas),
+            stars_used: plane.used,
+            scatter_ratio: plane.scale,
+        });
+    }
+
+    /// Chooses the side where something tells it, and says what did.
+    fn settle_sign(&self, plane: &mut PlaneFit, sigmas: &[f64]) -> Option<&'static str> {
+        if !plane.sign_open {
+            let curved = self.instrument.telescope.field.curvature_per_m2 != 0.0;
+            return Some(match (self.options.second, self.options.sensor_offset_m) {
+                (Some((_, step)), _) if step != 0.0 => "second_frame",
+                (_, Some(_)) => "offset",
+                _ if curved => "curvature",
+                _ => return None,
+            });
+        }
+        let side = self.options.side?;
+        if plane.fit.values[0].abs() < 3.0 * sigmas[0] {
+            return None;
+        }
+        if side * plane.fit.values[0] < 0.0 {
+            plane.fit.values[..3]
+                .iter_mut()
+                .for_each(|value| *value = -*value);
+        }
+        Some("side")
+    }
+
+    /// The tilt of the unit whose sensor would lean like this.
+    fn tilt_of_slope(&self, values: &[f64], sigmas: &[f64]) -> Option<[Estimate; 2]> {
+        let response = self.instrument.assembly.as_ref()?.response.as_ref()?;
+        let away = if response.focus_m_per_m < 0.0 {
+            -1.0
+        } else {
+            1.0
+        };
+        let per_tilt = away * response.sensor_tilt_per_tilt;
+        (per_tilt != 0.0).then(|| {
+            [1, 2].map(|k| estimate(values[k] / per_tilt, sigmas[k] / per_tilt.abs(), ARCMIN))
+        })
+    }
+
+    fn tell_node(&self, frame: &mut WholeFrame, node: Option<NodeFit>) {
+        let told = node.and_then(|node| {
+            let sigmas: Vec<f64> = node.fit.sigmas.iter().map_while(|s| *s).collect();
+            let with_share =
+                |(sigma, value): (&f64, &f64)| (sigma * node.scale).hypot(NODE_SHARE * value);
+            let scaled: Vec<f64> = sigmas
+                .iter()
+                .zip(&node.fit.values)
+                .map(with_share)
+                .collect();
+            let grows = scaled.len() == 3 && node.fit.values[0].abs() > SEEN_SIGMA * scaled[0];
+            grows.then_some((node, scaled))
+        });
+        let Some((node, sigmas)) = told else {
+            frame.flag("node_not_found");
+            return;
+        };
+        if node.scale > POOR_SCATTER {
+            frame.flag("poor_fit");
+        }
+        let values = &node.fit.values;
+        let at_m = [values[1], values[2]];
+        if at_m[0].hypot(at_m[1]) > 3.0 * self.half_m() {
+            frame.flag("node_far_outside");
+        }
+        let axes = frame_axes(self.instrument);
+        let (place, middle) = (axes.forward(at_m), self.middle_px());
+        let place_sigma = turned_sigmas(axes.forward([1.0, 0.0]), [sigmas[1], sigmas[2]]);
+        let known_growth = self.instrument.telescope.field.coma_per_m;
+        let growth = if known_growth != 0.0 {
+            known_growth
+        } else {
+            values[0]
+        };
+        if known_growth != 0.0 && !(0.5..2.0).contains(&(values[0] / known_growth)) {
+            frame.flag("growth_differs");
+        }
+        let tilt = self.tilt_of_node(frame, at_m, [sigmas[1], sigmas[2]]);
+        frame.coma = Some(ComaField {
+            node_px: [0, 1].map(|axis| Estimate {
+                value: middle[axis] + place[axis] / self.pixel_m(),
+                sigma: place_sigma[axis] / self.pixel_m(),
+            }),
+            node_mm: [0, 1].map(|axis| estimate(at_m[axis], sigmas[1 + axis], MM)),
+            coma_nm_per_mm: estimate(values[0], sigmas[0], NM / MM),
+            coma_in_middle_nm: at_m.map(|h| -growth * h / NM),
+            tilt_arcmin: tilt,
+            correcting_tilt_arcmin: tilt.map(|both| {
+                both.map(|t| Estimate {
+                    value: -t.value,
+                    sigma: t.sigma,
+                })
+            }),
+            stars_used: node.used,
+            scatter_ratio: node.scale,
+        });
+    }
+
+    /// Nodal aberration theory: h0 = −k_tilt·t/k_field from the field's axis (DESIGN of the conventions, `mechanics`).
+    fn tilt_of_node(
+        &self,
+        frame: &mut WholeFrame,
+        node_m: [f64; 2],
+        sigma_m: [f64; 2],
+    ) -> Option<[Estimate; 2]> {
+        let field = &self.instrument.telescope.field;
+        let response = self
+            .instrument
+            .assembly
+            .as_ref()
+            .and_then(|a| a.response.as_ref());
+        let Some(response) = response.filter(|r| r.coma_m_per_rad != 0.0) else {
+            frame.flag("no_response");
+            return None;
+        };
+        if field.coma_per_m == 0.0 {
+            frame.flag("no_field_coma");
+            return None;
+        }
+        let per_m = field.coma_per_m / response.coma_m_per_rad;
+        Some([0, 1].map(|axis| {
+            estimate(
+                -per_m * (node_m[axis] - field.axis_m[axis]),
+                per_m.abs() * sigma_m[axis],
+                ARCMIN,
+            )
+        }))
+    }
+}
+
+/// SI → the unit of a report.
+fn estimate(value: f64, sigma: f64, unit: f64) -> Estimate {
+    Estimate {
+        value: value / unit,
+        sigma: sigma / unit,
+    }
+}
+
+/// Standard deviations along axes turned so that the first one points along `first`.
+fn turned_sigmas(first: [f64; 2], sigmas: [f64; 2]) -> [f64; 2] {
+    [
+        (first[0] * sigmas[0]).hypot(first[1] * sigmas[1]),
+        (first[1] * sigmas[0]).hypot(first[0] * sigmas[1]),
+    ]
+}
+
+#[cfg(test)]
+mod tests;

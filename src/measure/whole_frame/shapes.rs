@@ -1,0 +1,198 @@
+//! Size, elongation and asymmetry of one star of a field, from the same pixels whatever its brightness.
+//!
+//! The half-flux radius is taken of the light within three such radii, and the moments of what lies within two, about the centre
+//! of that light: bright stars, whose faint wings are seen farther out, do not look larger. Third moments add up under blurs
+//! that are alike on both sides, so that seeing does not change them.
+
+use super::super::stars::Source;
+use ndarray::Array2;
+use serde::Serialize;
+
+/// What is measured of one star.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct StarShape {
+    /// Centre of its light.
+    pub centre_px: [f64; 2],
+    /// Its light above the backdrop, in the frame's own unit.
+    pub flux: f64,
+    /// Diameter of the circle that holds half of its light.
+    pub half_flux_diameter_px: f64,
+    /// Standard deviation of the diameter, from photons and noise.
+    pub half_flux_diameter_sigma_px: f64,
+    /// Square root of the ratio of the second moments along and across, 1 for a round star.
+    pub elongation: f64,
+    /// Direction of its long side in the frame, −90 to 90 degrees.
+    pub elongation_deg: f64,
+    /// Mean of |r|²·(x, y) about the centre: points to where the tail of a comatic star is.
+    pub asymmetry_px3: [f64; 2],
+    /// Standard deviation of either component.
+    pub asymmetry_sigma_px3: f64,
+}
+
+/// Circles of the light are this many half-flux radii wide, and those of the moments.
+const LIGHT_RADII: f64 = 3.0;
+const MOMENT_RADII: f64 = 2.0;
+const ROUNDS: usize = 12;
+
+/// Noise of a pixel.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct PixelNoise {
+    /// Of the backdrop.
+    pub sigma: f64,
+    /// Electrons per unit of light.
+    pub gain_e: f64,
+}
+
+/// Measures one star; `None` where its circle leaves the frame or holds no light.
+pub(super) fn measure(
+    light: &Array2<f64>,
+    source: &Source,
+    noise: PixelNoise,
+) -> Option<StarShape> {
+    let mut centre_px = source.centre_px;
+    let mut radius_px = source.half_flux_radius_px.max(0.5);
+    for _ in 0..ROUNDS {
+        let (centre, radius) = (centre_px, radius_px);
+        let near = pixels(light, centre, LIGHT_RADII * radius + 1.0)?;
+        radius_px = half_flux_radius(&near, centre, LIGHT_RADII * radius)?;
+        let reach = MOMENT_RADII * radius_px;
+        let (mut weight, mut sum) = (0.0, [0.0; 2]);
+        for pixel in near.iter() {
+            let share = pixel.light * inside(pixel.from(centre), reach);
+            weight += share;
+            sum = [0, 1].map(|axis| sum[axis] + share * pixel.place[axis]);
+        }
+        if weight <= 0.0 {
+            return None;
+        }
+        centre_px = sum.map(|s| s / weight);
+        let moved = (centre_px[0] - centre[0]).hypot(centre_px[1] - centre[1]);
+        if moved > 2.0 + radius_px {
+            return None;
+        }
+        if moved < 1e-3 && (radius_px - radius).abs() < 1e-3 * radius {
+            break;
+        }
+    }
+    moments(light, centre_px, radius_px, noise)
+}
+
+fn moments(
+    light: &Array2<f64>,
+    centre_px: [f64; 2],
+    radius_px: f64,
+    noise: PixelNoise,
+) -> Option<StarShape> {
+    let reach = MOMENT_RADII * radius_px;
+    let near = pixels(light, centre_px, LIGHT_RADII * radius_px + 1.0)?;
+    let (mut flux, mut flux_square) = (0.0, 0.0);
+    let (mut weight, mut second, mut third, mut spread) = (0.0, [0.0; 3], [0.0; 2], 0.0);
+    for pixel in &near {
+        let [x, y] = pixel.from(centre_px);
+        let square = x * x + y * y;
+        let variance = noise.sigma.powi(2) + pixel.light.max(0.0) / noise.gain_e;
+        let all = inside([x, y], LIGHT_RADII * radius_px);
+        (flux, flux_square) = (flux + all * pixel.light, flux_square + all * variance);
+        let part = inside([x, y], reach);
+        let share = part * pixel.light;
+        weight += share;
+        second = [
+            second[0] + share * x * x,
+            second[1] + share * x * y,
+            second[2] + share * y * y,
+        ];
+        third = [third[0] + share * square * x, third[1] + share * square * y];
+        // half of |r|⁶: either component, taken over all directions; the centre is fitted, which takes off its mean part
+        let mean_square = 2.0 * radius_px * radius_px;
+        spread += part * variance * 0.5 * square * (square - mean_square).powi(2);
+    }
+    if flux <= 0.0 || weight <= 0.0 {
+        return None;
+    }
+    let [xx, xy, yy] = second.map(|s| s / weight);
+    let (half_gap, middle) = ((0.5 * (xx - yy)).hypot(xy), 0.5 * (xx + yy));
+    let across = middle - half_gap;
+    if across <= 0.0 {
+        return None;
+    }
+    Some(StarShape {
+        centre_px,
+        flux,
+        half_flux_diameter_px: 2.0 * radius_px,
+        // a uniform disc's half-flux radius varies by 0.35/√N of itself, a star's with wings by about twice that
+        half_flux_diameter_sigma_px: 2.0 * radius_px * 0.7 * flux_square.sqrt() / flux,
+        elongation: ((middle + half_gap) / across).sqrt(),
+        elongation_deg: (0.5 * libm::atan2(2.0 * xy, xx - yy)) / crate::units::DEG,
+        asymmetry_px3: third.map(|t| t / weight),
+        asymmetry_sigma_px3: spread.sqrt() / weight,
+    })
+}
+
+/// A pixel near a star.
+struct Pixel {
+    place: [f64; 2],
+    light: f64,
+}
+
+impl Pixel {
+    fn from(&self, centre: [f64; 2]) -> [f64; 2] {
+        [self.place[0] - centre[0], self.place[1] - centre[1]]
+    }
+}
+
+/// Pixels of the square about a place; `None` if it leaves the frame.
+fn pixels(light: &Array2<f64>, centre: [f64; 2], reach: f64) -> Option<Vec<Pixel>> {
+    let (rows, columns) = light.dim();
+    let low = centre.map(|c| (c - reach).floor());
+    let high = centre.map(|c| (c + reach).ceil());
+    let fits = low.iter().all(|l| *l >= 0.0)
+        && high[0] <= (columns - 1) as f64
+        && high[1] <= (rows - 1) as f64;
+    if !fits {
+        return None;
+    }
+    let range = |axis: usize| low[axis] as usize..=high[axis] as usize;
+    let all = range(1).flat_map(|row| {
+        range(0).map(move |column| Pixel {
+            place: [column as f64, row as f64],
+            light: light[[row, column]],
+        })
+    });
+    Some(all.collect())
+}
+
+/// Share of a pixel within a circle about the origin: linear over the pixel's width.
+fn inside([x, y]: [f64; 2], radius: f64) -> f64 {
+    (radius - x.hypot(y) + 0.5).clamp(0.0, 1.0)
+}
+
+/// Parts of a pixel a side.
+const PARTS: usize = 5;
+
+/// Radius of half of the light within `reach`.
+fn half_flux_radius(near: &[Pixel], centre: [f64; 2], reach: f64) -> Option<f64> {
+    let parts = if reach > 30.0 { 1 } else { PARTS };
+    let step = |k: usize| (k as f64 + 0.5) / parts as f64 - 0.5;
+    let mut rays: Vec<(f64, f64)> = Vec::with_capacity(near.len() * parts * parts);
+    for pixel in near {
+        let [x, y] = pixel.from(centre);
+        for j in 0..parts {
+            for i in 0..parts {
+                let radius = (x + step(i)).hypot(y + step(j));
+                if radius <= reach {
+                    rays.push((radius, pixel.light));
+                }
+            }
+        }
+    }
+    let half = 0.5 * rays.iter().map(|ray| ray.1).sum::<f64>();
+    rays.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut sum = 0.0;
+    for (radius, part) in rays {
+        sum += part;
+        if sum >= half {
+            return (half > 0.0).then_some(radius);
+        }
+    }
+    None
+}
