@@ -4,7 +4,7 @@
 //! of focus it was taken, and with it the sign of the even modes. Odd modes (coma) are not affected. Where the side is not
 //! told, vanes or a shadow aside decide it, when they can; both sides are then fitted and compared.
 
-use super::fit::{self, Dimension, Fitted, Trial, Unknown, View};
+use super::fit::{self, Dimension, Fitted, Pace, Trial, Unknown, View};
 use super::ring::Ring;
 use crate::geometry::Frame2;
 use crate::instrument::Instrument;
@@ -83,7 +83,7 @@ pub fn measure_doughnut(
     let on = |side: Side, views: &mut View| -> Result<(Fitted, f64), PredictError> {
         let views = std::slice::from_mut(views);
         let start = start(views, &[(ring, side)], instrument, &[Dimension::ObstructionSize]);
-        let (near, _) = fit::approach(views, start, instrument, 8)?;
+        let (near, _) = fit::approach(views, start, instrument, Pace::FAR)?;
         let fitted = fit::finish(views, near, instrument)?;
         let freedom = views[0].used_px().saturating_sub(fitted.trial.values.len());
         let sum = fitted.chi_square * freedom as f64;
@@ -133,7 +133,7 @@ pub fn measure_pair(
     for second in [first.other(), first] {
         let sides = [(rings[0], first), (rings[1], second)];
         let start = start(views, &sides, instrument, &dimensions);
-        let found = fit::approach(views, start, instrument, 8)?;
+        let found = fit::approach(views, start, instrument, Pace::FAR)?;
         if best.as_ref().is_none_or(|b| found.1 < b.1) {
             best = Some(found);
         }
@@ -181,6 +181,8 @@ fn start(
         trial.push(Unknown::Place(v, 1), guess.place_px[1]);
         trial.push(Unknown::SensorOffset(v), guess.offset_m);
         trial.push(Unknown::Seeing(v), libm::log(FIRST_SEEING_RAD));
+        trial.push(Unknown::Slope(v, 0), 0.0);
+        trial.push(Unknown::Slope(v, 1), 0.0);
         for p in 0..view.planes() {
             trial.push(Unknown::Flux(v, p), view.light_e(p));
             trial.push(Unknown::Background(v, p), 0.0);

@@ -4,7 +4,7 @@
 //! that was put on slightly turned and a focal length that was typed in slightly wrong are free; a mask looks different from
 //! its two ends, so the sign of even modes is not open.
 
-use super::fit::{self, Dimension, Fitted, Look, Recorded, Trial, Unknown, View};
+use super::fit::{self, Dimension, Fitted, Look, Pace, Recorded, Trial, Unknown, View};
 use super::streaks::{FoundStreak, FoundTriplet, SlopeModes, Streaks};
 use crate::instrument::Instrument;
 use crate::predict::PredictError;
@@ -110,7 +110,7 @@ fn approached(
     }
     let mut best: Option<(Trial, f64)> = None;
     for start in starts {
-        let found = fit::approach(&mut small, start, instrument, 5)?;
+        let found = fit::approach(&mut small, start, instrument, Pace::FAR)?;
         let good = found.1 < GOOD_START;
         if best.as_ref().is_none_or(|b| found.1 < b.1) {
             best = Some(found);
@@ -120,12 +120,30 @@ fn approached(
         }
     }
     let (near, _) = best.ok_or(PredictError::Dark)?;
+    let near = better_twin(&mut small, near, instrument)?;
     let mut whole = near.clone();
     for axis in 0..2 {
         let place = near.get(Unknown::Place(0, axis)).unwrap_or(core[axis]);
         whole.set(Unknown::Place(0, axis), place + corner[axis] as f64);
     }
     Ok(whole)
+}
+
+/// Near focus the even modes of the other sign are a second minimum, not quite as deep: both are tried.
+fn better_twin(
+    small: &mut [View],
+    near: Trial,
+    instrument: &Instrument,
+) -> Result<Trial, PredictError> {
+    let mut twin = near.clone();
+    let even = [5, 6, 11].map(Unknown::Mode);
+    for unknown in even.into_iter().chain([Unknown::SensorOffset(0)]) {
+        let value = twin.get(unknown).unwrap_or(0.0);
+        twin.set(unknown, -value);
+    }
+    let near = fit::approach(small, near, instrument, Pace::NEAR)?;
+    let twin = fit::approach(small, twin, instrument, Pace::NEAR)?;
+    Ok(if twin.1 < near.1 { twin.0 } else { near.0 })
 }
 
 /// The middle of a recorded star, and its corner; the corner keeps the filter pattern in step.
@@ -164,6 +182,8 @@ fn trial(view: &View, core_px: [f64; 2], instrument: &Instrument, offset_m: f64)
     trial.push(Unknown::Place(0, 1), core_px[1]);
     trial.push(Unknown::SensorOffset(0), offset_m);
     trial.push(Unknown::Seeing(0), libm::log(FIRST_SEEING_RAD));
+    trial.push(Unknown::Slope(0, 0), 0.0);
+    trial.push(Unknown::Slope(0, 1), 0.0);
     for plane in 0..view.planes() {
         trial.push(Unknown::Flux(0, plane), view.light_e(plane));
         trial.push(Unknown::Background(0, plane), 0.0);

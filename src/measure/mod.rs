@@ -9,6 +9,7 @@
 //! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and streaks |
 //! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
+//! | `measurement.rs`, `shot.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their doubt out |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
 //! | `streaks.rs` | where the streaks of a masked star lie, and what their slopes say |
@@ -20,21 +21,29 @@
 mod backdrop;
 mod defects;
 mod doughnut;
+mod error;
 pub mod fit;
 mod frame_error;
 mod harmonics;
 mod masked;
+mod measurement;
 mod regions;
 mod ring;
+mod shot;
 mod stars;
 mod streaks;
 mod whole_frame;
 
 pub use backdrop::Backdrop;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
+pub use error::MeasureError;
 pub use frame_error::FrameError;
 pub use masked::{MaskedFit, measure_masked};
+pub use measurement::{
+    Doubted, MeasureOptions, Measurement, Method, measure, measure_two,
+};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
+pub use shot::{CutStar, Shot};
 pub use stars::{Search, Source, Stars};
 pub use streaks::{FoundStreak, FoundTriplet, SlopeModes, Streaks};
 pub use whole_frame::{

@@ -50,6 +50,22 @@ pub struct Shadow {
 }
 
 impl Ring {
+    /// The same ring seen from another corner.
+    pub fn moved(mut self, by_px: [f64; 2]) -> Ring {
+        let add = |place: [f64; 2]| [place[0] + by_px[0], place[1] + by_px[1]];
+        self.outer_centre_px = add(self.outer_centre_px);
+        self.dark_centre_px = self.dark_centre_px.map(add);
+        self
+    }
+
+    /// Direction in which the ring is thinnest: where the first harmonic of its thickness is least.
+    pub fn thin_side_rad(&self) -> f64 {
+        let sum = |wave: fn(f64) -> f64| -> f64 {
+            self.sectors.iter().map(|s| s.thickness_px * wave(s.azimuth_rad)).sum()
+        };
+        libm::atan2(-sum(libm::sin), -sum(libm::cos)).rem_euclid(TAU)
+    }
+
     /// Dark centre minus outer centre.
     pub fn dark_shift_px(&self) -> Option<[f64; 2]> {
         let dark = self.dark_centre_px?;

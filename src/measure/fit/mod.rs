@@ -9,7 +9,7 @@ mod unknown;
 mod view;
 
 pub use unknown::{Dimension, Trial, Unknown};
-pub use view::{FIT_ACCURACY, Look, Recorded, Stage, View};
+pub use view::{FIT_ACCURACY, Look, SLOTTED_FIT_ACCURACY, Recorded, Stage, View};
 
 use crate::instrument::Instrument;
 use crate::math::LeastSquares;
@@ -48,8 +48,36 @@ const OUTLIER_SIGMAS: f64 = 6.0;
 const OUTLIERS_AT_MOST: f64 = 0.005;
 /// Median of |x| of a normal distribution of σ = 1 (from memory).
 const NORMAL_MEDIAN: f64 = 0.6745;
+/// A pixel is dark where the star adds less than this share of the noise.
+const DARK_SHARE: f64 = 0.2;
+/// Fewer dark pixels say nothing about their noise.
+const DARK_PX: usize = 150;
+/// Variance of a normal distribution without its largest hundredth part, over the whole (worked out by hand).
+const TRIMMED_VARIANCE: f64 = 0.92476;
 /// Residuals this much larger than noise call for a model error.
 const EXPLAINED: f64 = 1.15;
+
+/// How an approach goes.
+#[derive(Debug, Clone, Copy)]
+pub struct Pace {
+    /// Sets of derivatives, at most.
+    pub linearisations: usize,
+    /// Share of the light by which the model is taken to be off: far away, bright pixels must not decide alone.
+    pub model_error: f64,
+}
+
+impl Pace {
+    /// From a first guess.
+    pub const FAR: Pace = Pace {
+        linearisations: 8,
+        model_error: 0.1,
+    };
+    /// Between two minima.
+    pub const NEAR: Pace = Pace {
+        linearisations: 4,
+        model_error: 0.02,
+    };
+}
 
 /// Fits with few wavelengths, from far away; for choosing among starts.
 ///
@@ -59,7 +87,10 @@ pub fn approach(
     views: &mut [View],
     start: Trial,
     instrument: &Instrument,
-    linearisations: usize,
+    Pace {
+        linearisations,
+        model_error,
+    }: Pace,
 ) -> Result<(Trial, f64), PredictError> {
     views.iter_mut().for_each(|v| v.set_stage(Stage::Coarse));
     let patience = Patience {
@@ -67,8 +98,7 @@ pub fn approach(
         decrease: 1.0,
         share: 0.01,
     };
-    // far away the model is wrong by far more than noise: bright pixels must not decide alone
-    let mut problem = StarProblem::new(views, start, instrument, 0.1)?;
+    let mut problem = StarProblem::new(views, start, instrument, model_error)?;
     let values = problem.trial.values.clone();
     let found = minimise(&mut problem, values, patience)?;
     let per_pixel = found.sum / problem.pixels().len().max(1) as f64;
@@ -100,9 +130,14 @@ pub fn finish(
         let found = minimise(&mut problem, trial.values.clone(), patience)?;
         trial = trial.at(&found.unknowns);
         rounds += 1;
-        let pixels = StarProblem::new(views, trial.clone(), instrument, model_error)?
+        let mut pixels = StarProblem::new(views, trial.clone(), instrument, model_error)?
             .pixels()
             .to_vec();
+        if rounds == 1 {
+            for (number, view) in views.iter_mut().enumerate() {
+                view.recorded.floor_e2 += level_noise(&mut pixels, number, view.recorded.floor_e2);
+            }
+        }
         let outliers = outliers(&pixels, model_error);
         let kept: Vec<Pixel> = pixels
             .into_iter()
@@ -138,6 +173,27 @@ pub fn finish(
 fn spread(pixels: &[Pixel], model_error: f64, unknowns: usize) -> f64 {
     let sum: f64 = pixels.iter().map(|p| p.residual(model_error).powi(2)).sum();
     sum / pixels.len().saturating_sub(unknowns).max(1) as f64
+}
+
+/// Sets the noise of a view's dark pixels to their own scatter; returns what the variance gains.
+///
+/// The scatter round a star is not quite that of the sky: its faint wings were taken for noise, or a patch of sky is uneven.
+fn level_noise(pixels: &mut [Pixel], view: usize, floor_e2: f64) -> f64 {
+    let is_dark = |p: &&Pixel| p.view == view && p.star_e.abs() < DARK_SHARE * floor_e2;
+    let mut squares: Vec<f64> =
+        pixels.iter().filter(is_dark).map(|p| p.off_e * p.off_e).collect();
+    if squares.len() < DARK_PX {
+        return 0.0;
+    }
+    // the largest hundredth part is left out with its share of a normal distribution's variance: hot pixels
+    squares.sort_unstable_by(f64::total_cmp);
+    let kept = &squares[..squares.len() - squares.len() / 100];
+    let scatter = kept.iter().sum::<f64>() / kept.len() as f64 / TRIMMED_VARIANCE;
+    let gain = scatter.clamp(0.25 * floor_e2, 4.0 * floor_e2) - floor_e2;
+    for pixel in pixels.iter_mut().filter(|p| p.view == view) {
+        pixel.noise_e2 += gain;
+    }
+    gain
 }
 
 /// Standard deviations from the last derivatives, made larger where the residuals are larger than the noise.

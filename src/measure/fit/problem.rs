@@ -91,14 +91,15 @@ impl<'a> StarProblem<'a> {
         for (v, p) in planes(self.views) {
             let light = self.views[v].light(p, &self.trial)?;
             let flux = self.trial.get(Unknown::Flux(v, p)).unwrap_or(0.0);
-            let background = self.trial.get(Unknown::Background(v, p)).unwrap_or(0.0);
+            let sky = Sky::of(&self.trial, v, p);
             let view = &self.views[v];
+            let size = view.recorded.image_e.dim();
             pixels.extend(view.pixels(p).iter().zip(light).map(|(place, share)| {
                 let star_e = flux * share;
                 Pixel {
                     view: v,
                     place: *place,
-                    off_e: view.recorded.image_e[*place] - background - star_e,
+                    off_e: view.recorded.image_e[*place] - sky.at(*place, size) - star_e,
                     star_e,
                     noise_e2: view.recorded.floor_e2 + star_e.max(0.0),
                 }
@@ -122,11 +123,13 @@ impl<'a> StarProblem<'a> {
         let mut weights = self.weights.iter();
         for ((v, p), shares) in planes(self.views).into_iter().zip(light) {
             let flux = trial.get(Unknown::Flux(v, p)).unwrap_or(0.0);
-            let background = trial.get(Unknown::Background(v, p)).unwrap_or(0.0);
+            let background = Sky::of(trial, v, p);
             let view = &self.views[v];
+            let size = view.recorded.image_e.dim();
             let pixels = view.pixels(p).iter().zip(shares).zip(weights.by_ref());
             residuals.extend(pixels.map(|((place, share), weight)| {
-                (view.recorded.image_e[*place] - background - flux * share) * weight
+                let sky = background.at(*place, size);
+                (view.recorded.image_e[*place] - sky - flux * share) * weight
             }));
         }
         residuals.extend(self.beliefs(trial).into_iter().map(|b| b.2));
@@ -175,6 +178,11 @@ impl<'a> StarProblem<'a> {
             }
             put(Unknown::Flux(v, p), 1.0, &own.light);
             put(Unknown::Background(v, p), 1.0, &vec![1.0; count]);
+            let size = self.views[v].recorded.image_e.dim();
+            for axis in 0..2 {
+                let across = self.views[v].pixels(p).iter().map(|at| across(*at, size)[axis]);
+                put(Unknown::Slope(v, axis), 1.0, &across.collect::<Vec<_>>());
+            }
             first += count;
         }
         for (row, (column, inverse, _)) in beliefs.iter().enumerate() {
@@ -182,6 +190,33 @@ impl<'a> StarProblem<'a> {
         }
         columns
     }
+}
+
+/// What a plane has behind the star.
+struct Sky {
+    level_e: f64,
+    rise_e: [f64; 2],
+}
+
+impl Sky {
+    fn of(trial: &Trial, view: usize, plane: usize) -> Sky {
+        let value = |unknown| trial.get(unknown).unwrap_or(0.0);
+        Sky {
+            level_e: value(Unknown::Background(view, plane)),
+            rise_e: [0, 1].map(|axis| value(Unknown::Slope(view, axis))),
+        }
+    }
+
+    fn at(&self, place: [usize; 2], size: (usize, usize)) -> f64 {
+        let [x, y] = across(place, size);
+        self.level_e + self.rise_e[0] * x + self.rise_e[1] * y
+    }
+}
+
+/// Place of a pixel from the middle of the cut-out, over its width and height.
+fn across([row, column]: [usize; 2], (rows, columns): (usize, usize)) -> [f64; 2] {
+    let share = |at: usize, count: usize| (at as f64 + 0.5) / count as f64 - 0.5;
+    [share(column, columns), share(row, rows)]
 }
 
 /// Every view and plane.
@@ -234,7 +269,7 @@ impl Problem for StarProblem<'_> {
                     let (rows, columns) = self.views[*view].recorded.image_e.dim();
                     [-10.0, [columns, rows][*axis] as f64 + 10.0]
                 }
-                Unknown::Background(..) => [f64::MIN, f64::MAX],
+                Unknown::Background(..) | Unknown::Slope(..) => [f64::MIN, f64::MAX],
             };
             *value = value.clamp(low, high);
         }

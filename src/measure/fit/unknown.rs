@@ -77,6 +77,8 @@ pub enum Unknown {
     Flux(usize, usize),
     /// Electrons in every pixel of a view and plane.
     Background(usize, usize),
+    /// Rise of the background of a view along an axis, electrons from one edge of the cut-out to the other.
+    Slope(usize, usize),
     /// A mode, metres RMS; the same in all views.
     Mode(u32),
     /// A dimension of the telescope; the same in all views.

@@ -22,6 +22,16 @@ pub const FIT_ACCURACY: Accuracy = Accuracy {
     blur_sampling: 0.4,
 };
 
+/// The same behind slots, for the last stage: the sharp streaks of 10^6 electrons ask for more.
+pub const SLOTTED_FIT_ACCURACY: Accuracy = Accuracy {
+    oversize: 1.15,
+    oversize_slotted: 2.6,
+    sub_sampling: 0.9,
+    wavelengths_per_cycle: 1.0,
+    guard_widths: 4.0,
+    blur_sampling: 0.7,
+};
+
 /// Wavelengths of a frame, at most, where the instrument does not state how many.
 const WAVELENGTHS_AT_MOST: usize = 9;
 
@@ -49,8 +59,8 @@ impl Stage {
 /// What is common to all views of a fit.
 #[derive(Debug, Clone, Copy)]
 pub struct Look {
-    /// Accuracy of the frames.
-    pub accuracy: Accuracy,
+    /// Accuracy of the frames; `None` for [`FIT_ACCURACY`] and [`SLOTTED_FIT_ACCURACY`].
+    pub accuracy: Option<Accuracy>,
     /// The same bytes on all processors.
     pub portable: bool,
     /// Temperature of the star's spectrum; `None` for a flat one.
@@ -397,8 +407,14 @@ impl View {
             },
             ..State::default()
         };
+        let slotted = self.recorded.mask_on && self.instrument.mask.is_some();
+        let accuracy = match self.look.accuracy {
+            Some(accuracy) => accuracy,
+            None if slotted && self.stage == Stage::Fine => SLOTTED_FIT_ACCURACY,
+            None => FIT_ACCURACY,
+        };
         let settings = Settings {
-            accuracy: self.look.accuracy,
+            accuracy,
             portable: self.look.portable,
             bound: false,
         };

@@ -1,0 +1,280 @@
+//! The whole chain: a frame (or a pair) and an instrument in, modes with their doubt out.
+
+use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
+use super::error::MeasureError;
+use super::fit::{Dimension, Fitted, Look, Unknown, View};
+use super::masked::{MaskedFit, measure_masked};
+use super::ring::{Ring, ring};
+use super::shot::{CutStar, Shot};
+use super::{FoundStreak, FoundTriplet, SlopeModes};
+use crate::instrument::Instrument;
+use crate::state::Modes;
+
+/// What the owner says beside the frame.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct MeasureOptions {
+    /// Whether the mask was on; `None`: on where the instrument has one.
+    pub mask_on: Option<bool>,
+    /// On which side of focus the frame was taken.
+    pub side: Option<Side>,
+    /// Which star: the nearest to this place.
+    pub at_px: Option<[f64; 2]>,
+    /// Temperature of the star's spectrum; `None` for a flat one.
+    pub temperature_k: Option<f64>,
+    /// The same bytes on all processors.
+    pub portable: bool,
+}
+
+/// How something was measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Method {
+    /// One doughnut.
+    Doughnut,
+    /// Two doughnuts of the same telescope.
+    DoughnutPair,
+    /// A masked star.
+    MaskedStar,
+}
+
+impl Method {
+    /// Its name in reports.
+    pub fn name(self) -> &'static str {
+        match self {
+            Method::Doughnut => "doughnut-fit",
+            Method::DoughnutPair => "doughnut-pair-fit",
+            Method::MaskedStar => "masked-star-fit",
+        }
+    }
+}
+
+/// A value with its standard deviation, where the frame determines it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Doubted {
+    /// The value.
+    pub value: f64,
+    /// Standard deviation by photons and model error; `None` where the frame does not determine it.
+    pub sigma: Option<f64>,
+}
+
+/// What a star shows.
+#[derive(Debug, Clone)]
+pub struct Measurement {
+    /// How.
+    pub method: Method,
+    /// Everything the fit found.
+    pub fitted: Fitted,
+    /// Place of the star, where a wave with W = 0 would focus; frame pixels.
+    pub star_px: [f64; 2],
+    /// Place in the field, pupil axes.
+    pub field_m: [f64; 2],
+    /// Edges of the (first) doughnut, frame pixels.
+    pub ring: Option<Ring>,
+    /// Streaks of a masked star.
+    pub streaks: Vec<FoundStreak>,
+    /// Its triplets.
+    pub triplets: Vec<FoundTriplet>,
+    /// Modes by its slopes alone.
+    pub slopes: Option<SlopeModes>,
+    /// Side of focus, and who says so; without a mask only.
+    pub side: Option<(Side, SideFrom)>,
+    /// Reference wavelength of the model.
+    pub reference_m: Option<f64>,
+    /// Corner and size of the part of the frame that was fitted, pixels.
+    pub cut_px: [[usize; 2]; 2],
+    /// What the owner should know: `even_sign_open`, `poor_fit`, `not_settled`, `saturated`, `star_cut_by_edge`, `stars_overlap`,
+    /// `gain_unknown`, `pixels_left_out`, `obstruction_aside`.
+    pub flags: Vec<String>,
+}
+
+/// The model fails where it leaves this share of the light unexplained.
+const POOR_MODEL_ERROR: f64 = 0.25;
+
+impl Measurement {
+    /// A mode's value, metres RMS, and its doubt; `None` where it was not free.
+    pub fn mode_m(&self, noll: u32) -> Option<Doubted> {
+        self.unknown(Unknown::Mode(noll))
+    }
+
+    /// All free modes.
+    pub fn modes_m(&self) -> Vec<(u32, Doubted)> {
+        (2..=60)
+            .filter_map(|noll| Some((noll, self.mode_m(noll)?)))
+            .collect()
+    }
+
+    /// The sensor beyond focus.
+    pub fn sensor_offset_m(&self) -> Option<Doubted> {
+        self.unknown(Unknown::SensorOffset(0))
+    }
+
+    /// FWHM of the seeing that the frame shows, radians.
+    pub fn seeing_rad(&self) -> Option<f64> {
+        self.unknown(Unknown::Seeing(0)).map(|s| libm::exp(s.value))
+    }
+
+    /// How far the obstruction sits aside, pupil axes; from a pair only.
+    pub fn obstruction_aside_m(&self) -> Option<[Doubted; 2]> {
+        let axis = |d| self.unknown(Unknown::Dimension(d));
+        Some([axis(Dimension::ObstructionX)?, axis(Dimension::ObstructionY)?])
+    }
+
+    /// Whether the result should be acted on.
+    pub fn is_sound(&self) -> bool {
+        let bad = ["poor_fit", "not_settled"];
+        !self.flags.iter().any(|flag| bad.contains(&flag.as_str()))
+    }
+
+    fn unknown(&self, unknown: Unknown) -> Option<Doubted> {
+        let (value, sigma) = self.fitted.get(unknown)?;
+        Some(Doubted { value, sigma })
+    }
+}
+
+/// Measures the star of one frame.
+///
+/// # Errors
+/// [`MeasureError`] where there is nothing to measure or the model cannot be computed; what can be measured badly is flagged.
+pub fn measure(
+    shot: &Shot,
+    instrument: &Instrument,
+    options: &MeasureOptions,
+) -> Result<Measurement, MeasureError> {
+    let mask_on = options.mask_on.unwrap_or(instrument.mask.is_some());
+    if mask_on && instrument.mask.is_none() {
+        return Err(MeasureError::NoMask);
+    }
+    let star = shot.star(instrument, mask_on, options.at_px)?;
+    let look = look(options);
+    let mut view = View::new(0, star.recorded.clone(), instrument, look);
+    if mask_on {
+        let core = inside(&star, star.source.centre_px);
+        let fit = measure_masked(&mut view, core, instrument, look)?;
+        return Ok(masked(fit, &star, &view));
+    }
+    let edges = edges_of(&star)?;
+    let fit = measure_doughnut(&mut view, &edges, instrument, options.side)?;
+    Ok(doughnut(Method::Doughnut, fit, edges, &star, &view))
+}
+
+/// Measures the star of two frames of the same telescope, taken at different focus.
+///
+/// # Errors
+/// As [`measure`].
+pub fn measure_two(
+    shots: [&Shot; 2],
+    instrument: &Instrument,
+    options: &MeasureOptions,
+) -> Result<Measurement, MeasureError> {
+    if options.mask_on == Some(true) {
+        return Err(MeasureError::SecondWithMask);
+    }
+    let stars = [
+        shots[0].star(instrument, false, options.at_px)?,
+        shots[1].star(instrument, false, None)?,
+    ];
+    let edges = [edges_of(&stars[0])?, edges_of(&stars[1])?];
+    let look = look(options);
+    let mut views: Vec<View> = stars
+        .iter()
+        .enumerate()
+        .map(|(number, star)| View::new(number, star.recorded.clone(), instrument, look))
+        .collect();
+    let fit = measure_pair(&mut views, [&edges[0], &edges[1]], instrument, options.side)?;
+    let [first, _] = edges;
+    let mut found = doughnut(Method::DoughnutPair, fit, first, &stars[0], &views[0]);
+    found.flags.extend(stars[1].flags.iter().cloned());
+    found.flags.dedup();
+    Ok(found)
+}
+
+fn look(options: &MeasureOptions) -> Look {
+    Look {
+        accuracy: None,
+        portable: options.portable,
+        temperature_k: options.temperature_k,
+    }
+}
+
+fn edges_of(star: &CutStar) -> Result<Ring, MeasureError> {
+    ring(&star.light_adu).ok_or(MeasureError::NoRing {
+        centre_px: star.source.centre_px,
+    })
+}
+
+/// A place of the frame in the cut-out.
+fn inside(star: &CutStar, place_px: [f64; 2]) -> [f64; 2] {
+    [0, 1].map(|axis| place_px[axis] - star.corner_px[axis] as f64)
+}
+
+fn masked(fit: MaskedFit, star: &CutStar, view: &View) -> Measurement {
+    Measurement {
+        streaks: fit.streaks,
+        triplets: fit.triplets,
+        slopes: fit.slopes,
+        ..plain(Method::MaskedStar, fit.fitted, star, view)
+    }
+}
+
+fn doughnut(
+    method: Method,
+    fit: DoughnutFit,
+    edges: Ring,
+    star: &CutStar,
+    view: &View,
+) -> Measurement {
+    let mut found = plain(method, fit.fitted, star, view);
+    if fit.side_from == SideFrom::Assumed {
+        found.flags.push("even_sign_open".into());
+    }
+    let aside = found.obstruction_aside_m().is_some_and(|aside| {
+        let seen = |d: &Doubted| d.sigma.is_some_and(|s| d.value.abs() > 5.0 * s);
+        aside.iter().any(seen)
+    });
+    if aside {
+        found.flags.push("obstruction_aside".into());
+    }
+    let corner = star.corner_px.map(|c| c as f64);
+    found.side = Some((fit.side, fit.side_from));
+    found.ring = Some(edges.moved(corner));
+    found
+}
+
+fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measurement {
+    let mut flags = star.flags.clone();
+    if fitted.left_out_px > 0 {
+        flags.push("pixels_left_out".into());
+    }
+    if !fitted.settled {
+        flags.push("not_settled".into());
+    }
+    if fitted.model_error > POOR_MODEL_ERROR {
+        flags.push("poor_fit".into());
+    }
+    let place = |axis| {
+        let inside = fitted.get(Unknown::Place(0, axis)).map_or(0.0, |p| p.0);
+        inside + star.corner_px[axis] as f64
+    };
+    let (rows, columns) = star.recorded.image_e.dim();
+    Measurement {
+        method,
+        star_px: [place(0), place(1)],
+        field_m: star.recorded.field_m,
+        ring: None,
+        streaks: Vec::new(),
+        triplets: Vec::new(),
+        slopes: None,
+        side: None,
+        reference_m: view.reference_m(0),
+        cut_px: [star.corner_px, [columns, rows]],
+        flags,
+        fitted,
+    }
+}
+
+/// Modes that the telescope would have if it were aligned, at a place in the field.
+pub(super) fn aligned_modes(instrument: &Instrument, field_m: [f64; 2]) -> Modes {
+    let mut modes = instrument.telescope.design.clone();
+    let of_field = crate::mechanics::field_modes(&instrument.telescope.field, field_m);
+    modes.add_scaled(&of_field, 1.0);
+    modes
+}

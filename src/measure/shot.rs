@@ -1,0 +1,231 @@
+//! One frame as it was handed in, and the star that is cut out of it.
+
+use super::error::MeasureError;
+use super::fit::Recorded;
+use super::masked::cut;
+use super::{Search, Source, Stars};
+use crate::instrument::Instrument;
+use crate::pupil::frame_axes;
+use crate::sensor::saturation_e;
+use crate::state::Modes;
+use ndarray::Array2;
+
+/// Pixel values and what is known about them.
+#[derive(Debug, Clone)]
+pub struct Shot {
+    /// Values as the camera gave them, row 0 at the bottom.
+    pub values_adu: Array2<f64>,
+    /// The value at which a pixel is full, as the file has it.
+    pub ceiling_adu: Option<f64>,
+    /// Electrons per count, as the file has it.
+    pub gain_e_per_adu: Option<f64>,
+    /// Exposure, as the file has it.
+    pub exposure_s: Option<f64>,
+    /// Whether the colours of a filter array are still mixed in the values.
+    pub mosaic: bool,
+}
+
+/// A star cut out of its frame.
+pub struct CutStar {
+    /// The star.
+    pub recorded: Recorded,
+    /// The same in counts above the backdrop, hot and dead pixels replaced: for looking at.
+    pub light_adu: Array2<f64>,
+    /// Column and row of the cut-out's corner in the frame.
+    pub corner_px: [usize; 2],
+    /// What was found in the frame.
+    pub source: Source,
+    /// Electrons per count in use.
+    pub gain_e_per_adu: f64,
+    /// What the owner should know.
+    pub flags: Vec<String>,
+}
+
+/// Sky around a star, in shares of its size, and at least.
+const MARGIN: f64 = 0.10;
+const MARGIN_PX: f64 = 6.0;
+/// Half the side of a masked star's cut-out.
+const MASKED_HALF_PX: [f64; 2] = [40.0, 64.0];
+/// A star whose light is cut by more than this share of its box is refused.
+const CUT_AT_MOST: f64 = 0.25;
+/// A star with more than this share of its lit pixels full is refused.
+const FULL_AT_MOST: f64 = 0.2;
+
+impl Shot {
+    /// Cuts out the brightest star, or the one nearest to a place.
+    ///
+    /// # Errors
+    /// [`MeasureError::Frame`] where there is none; [`MeasureError::Full`] and [`MeasureError::CutByEdge`] where it is of no use.
+    pub fn star(
+        &self,
+        instrument: &Instrument,
+        mask_on: bool,
+        at_px: Option<[f64; 2]>,
+    ) -> Result<CutStar, MeasureError> {
+        let search = if mask_on {
+            Search::masked(instrument)
+        } else {
+            Search::plain()
+        };
+        let stars = Stars::find(&self.values_adu, self.full_adu(instrument), &search)?;
+        let source = match at_px {
+            Some(place) => stars.nearest(place)?,
+            None => stars.brightest(),
+        }
+        .clone();
+        let mut flags = Vec::new();
+        let (rows, columns) = self.spans(&source, mask_on, &mut flags)?;
+        let gain = self.gain(instrument, &mut flags);
+        // the level only: a slope of the sky is the fit's to find, which knows what is wing of the star and what is not
+        let level = stars.backdrop.at(source.centre_px);
+        let light = self.values_adu.mapv(|v| (v - level) * gain);
+        let mut usable = Array2::from_elem(light.dim(), true);
+        let defects = &stars.backdrop.defects;
+        let bad = [&defects.hot_px, &defects.dead_px, &defects.full_px];
+        for [column, row] in bad.into_iter().flatten() {
+            usable[[*row, *column]] = false;
+        }
+        for other in stars.all().iter().filter(|s| **s != source) {
+            close_box(&mut usable, other, &source);
+        }
+        flag_source(&source, &mut flags)?;
+        let recorded = Recorded {
+            image_e: cut(&light, rows, columns),
+            usable: cut(&usable, rows, columns),
+            floor_e2: (stars.backdrop.sigma * gain).powi(2),
+            pattern: instrument
+                .camera
+                .colour
+                .as_ref()
+                .filter(|_| self.mosaic)
+                .map(|array| array.pattern),
+            mask_on,
+            field_m: self.field_m(instrument, source.centre_px),
+            known: Modes::none(),
+            through_air: true,
+        };
+        Ok(CutStar {
+            recorded,
+            light_adu: cut(&stars.light, rows, columns),
+            corner_px: [columns[0], rows[0]],
+            source,
+            gain_e_per_adu: gain,
+            flags,
+        })
+    }
+
+    /// Rows and columns of the cut-out. Corners are even, so that a filter pattern stays in step.
+    fn spans(
+        &self,
+        source: &Source,
+        mask_on: bool,
+        flags: &mut Vec<String>,
+    ) -> Result<([usize; 2], [usize; 2]), MeasureError> {
+        let (height, width) = self.values_adu.dim();
+        let [low, high] = source.box_px;
+        let size = [0, 1].map(|axis| (high[axis] - low[axis] + 1) as f64);
+        let half = if mask_on {
+            (0.5 * size[0].max(size[1]) + 4.0).clamp(MASKED_HALF_PX[0], MASKED_HALF_PX[1])
+        } else {
+            0.5 * size[0].max(size[1]) * (1.0 + MARGIN) + MARGIN_PX
+        };
+        let middle = |axis: usize| {
+            if mask_on {
+                source.centre_px[axis]
+            } else {
+                0.5 * (low[axis] + high[axis]) as f64
+            }
+        };
+        let span = |axis: usize, count: usize| {
+            let first = (middle(axis) - half).floor().max(0.0) as usize / 2 * 2;
+            let last = ((middle(axis) + half).ceil() as usize + 1).min(count);
+            [first, last]
+        };
+        let (columns, rows) = (span(0, width), span(1, height));
+        if source.touches_edge && !mask_on {
+            let missing = [0, 1].map(|axis| {
+                let count = [width, height][axis] as f64;
+                let over = (half - middle(axis)).max(middle(axis) + half + 1.0 - count);
+                (over / (2.0 * half)).max(0.0)
+            });
+            if missing[0].max(missing[1]) > CUT_AT_MOST {
+                return Err(MeasureError::CutByEdge {
+                    centre_px: source.centre_px,
+                });
+            }
+            flags.push("star_cut_by_edge".into());
+        }
+        Ok((rows, columns))
+    }
+
+    fn gain(&self, instrument: &Instrument, flags: &mut Vec<String>) -> f64 {
+        let typed = instrument.camera.electronics.as_ref().map(|e| e.gain_e_per_adu);
+        typed.or(self.gain_e_per_adu).unwrap_or_else(|| {
+            flags.push("gain_unknown".into());
+            1.0
+        })
+    }
+
+    /// The value at which a pixel is full: the lowest of what the file and the camera say.
+    fn full_adu(&self, instrument: &Instrument) -> Option<f64> {
+        let of_camera = instrument.camera.electronics.as_ref().map(|e| {
+            e.bias_adu + saturation_e(e) / e.gain_e_per_adu
+        });
+        let finite = of_camera.filter(|full| full.is_finite());
+        match (self.ceiling_adu, finite) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        }
+    }
+
+    /// Place in the field, pupil axes, where the frame is the whole sensor.
+    fn field_m(&self, instrument: &Instrument, place_px: [f64; 2]) -> [f64; 2] {
+        let camera = &instrument.camera;
+        let (height, width) = self.values_adu.dim();
+        if [height, width] != [camera.height_px, camera.width_px] {
+            return [0.0; 2];
+        }
+        let from_middle = [
+            place_px[0] - 0.5 * (width as f64 - 1.0),
+            place_px[1] - 0.5 * (height as f64 - 1.0),
+        ];
+        frame_axes(instrument).backward(from_middle.map(|p| p * camera.pixel_m))
+    }
+}
+
+/// Another star's pixels are not used, unless its box is in the star's own.
+fn close_box(usable: &mut Array2<bool>, other: &Source, own: &Source) {
+    let [low, high] = other.box_px;
+    let within = |place: [f64; 2]| {
+        (0..2).all(|axis| {
+            place[axis] >= own.box_px[0][axis] as f64 && place[axis] <= own.box_px[1][axis] as f64
+        })
+    };
+    if within(other.centre_px) {
+        return;
+    }
+    for row in low[1]..=high[1] {
+        for column in low[0]..=high[0] {
+            if !within([column as f64, row as f64]) {
+                usable[[row, column]] = false;
+            }
+        }
+    }
+}
+
+fn flag_source(source: &Source, flags: &mut Vec<String>) -> Result<(), MeasureError> {
+    if source.overlaps {
+        flags.push("stars_overlap".into());
+    }
+    if source.saturated_px == 0 {
+        return Ok(());
+    }
+    let lit = (std::f64::consts::PI * source.half_flux_radius_px.powi(2)).max(1.0);
+    if source.saturated_px as f64 > FULL_AT_MOST * 2.0 * lit {
+        return Err(MeasureError::Full {
+            saturated_px: source.saturated_px,
+        });
+    }
+    flags.push("saturated".into());
+    Ok(())
+}
