@@ -88,11 +88,6 @@ fn one(climate: Climate, way: Way, seed: u64, bound: bool) -> Option<One> {
     }
     .ok()?;
     let truth = world.coma_nm();
-    if std::env::var("SHOW").is_ok() {
-        let e = [0usize, 1].map(|i| found.mode_m([7, 8][i]).unwrap().value / NM - truth[i]);
-        let m = |k| (found.mode_m(k).unwrap().value - world.state.modes.get(k)) / NM;
-        eprintln!("{seed}: {:.2} {:.2} sigma {:.2} chi {:.3} merr {:.3} even {:.1} {:.1} {:.1} off {:.2}/{:.2} flags {:?} dims {:?} cut {:?}", e[0], e[1], found.mode_m(7).unwrap().sigma.unwrap_or(0.0)/NM, found.fitted.chi_square, found.fitted.model_error, m(5), m(6), m(11), found.sensor_offset_m().unwrap().value*1e6, world.state.sensor_offset_m*1e6, found.flags, found.fitted.trial.dimensions(), found.cut_px);
-    }
     let off = |of: &dyn Fn(usize) -> Option<f64>| -> Option<[f64; 2]> {
         Some([of(0)? / NM - truth[0], of(1)? / NM - truth[1]])
     };

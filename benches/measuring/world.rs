@@ -39,8 +39,8 @@ pub enum Layout {
 pub struct Climate {
     pub kind: Kind,
     pub electrons: f64,
-    /// Coma is drawn evenly up to this, nm RMS, in any direction.
-    pub coma_nm: f64,
+    /// Coma is drawn evenly between these, nm RMS, in any direction.
+    pub coma_nm: [f64; 2],
     /// Whether reality differs from what the owner typed.
     pub mismatched: bool,
     /// How far the obstruction sits aside without the owner knowing, mm.
@@ -98,7 +98,7 @@ impl World {
             }
         };
         (typed.camera.width_px, typed.camera.height_px) = (side_px, side_px + 4);
-        let (coma_nm, azimuth) = (even(0.0, climate.coma_nm), even(0.0, TAU));
+        let (coma_nm, azimuth) = (even(climate.coma_nm[0], climate.coma_nm[1]), even(0.0, TAU));
         let mut modes: Modes = [(8, coma_nm * azimuth.cos()), (7, coma_nm * azimuth.sin())]
             .map(|(noll, nm)| (noll, nm * NM))
             .into_iter()

@@ -14,16 +14,20 @@
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
 //! | `streaks.rs` | where the streaks of a masked star lie, and what their slopes say |
 //! | `masked.rs` | from the streaks to modes by the whole model |
+//! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
+//! | `good_enough.rs` | when to stop |
 //! | `fit/` | the whole model fitted to one or more frames |
 //!
 //! Arrays have row 0 at the bottom; places are `[x, y]` in pixels of the frame, (0, 0) at the centre of the first pixel.
 
+mod advice;
 mod backdrop;
 mod defects;
 mod doughnut;
 mod error;
 pub mod fit;
 mod frame_error;
+mod good_enough;
 mod harmonics;
 mod masked;
 mod measurement;
@@ -34,10 +38,12 @@ mod stars;
 mod streaks;
 mod whole_frame;
 
+pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, advise};
 pub use backdrop::Backdrop;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;
+pub use good_enough::{GoodEnough, good_enough};
 pub use masked::{MaskedFit, measure_masked};
 pub use measurement::{
     Doubted, MeasureOptions, Measurement, Method, measure, measure_two,

@@ -1,0 +1,197 @@
+//! The evidence for measuring: `cargo bench --bench measuring -- [--count N] [--only TEXT] [--evidence FILE]`.
+//!
+//! Every table is printed; the file gets them as JSON with commit and processor. Seeds are 1 to N, in order.
+
+mod diversity;
+mod rounds;
+mod study;
+mod world;
+
+use rounds::{Errors, Loops};
+use serde::Serialize;
+use std::process::Command;
+use std::time::Instant;
+use study::{Tally, Way, study};
+use world::{Climate, Kind, Layout, World};
+
+#[derive(Default, Serialize)]
+struct Evidence {
+    commit: String,
+    processor: String,
+    threads: usize,
+    matched: Vec<Tally>,
+    mismatched: Vec<Tally>,
+    capture: Vec<Tally>,
+    yardstick: Option<diversity::Yardstick>,
+    loops: Vec<Loops>,
+    seconds_of_a_128_px_doughnut: Vec<f64>,
+    seconds_of_an_80_px_masked_star: Vec<f64>,
+}
+
+fn main() {
+    let args: Vec<String> = std::env::args().collect();
+    let after = |flag: &str| {
+        let at = args.iter().position(|a| a == flag)?;
+        args.get(at + 1).cloned()
+    };
+    let count: u64 = after("--count").and_then(|c| c.parse().ok()).unwrap_or(200);
+    let only = after("--only").unwrap_or_default();
+    let wanted = |part: &str| only.is_empty() || part.contains(&only);
+    let mut evidence = Evidence {
+        commit: said("git", &["rev-parse", "HEAD"]),
+        processor: said("sh", &["-c", "grep -m1 'model name' /proc/cpuinfo | cut -d: -f2"]),
+        threads: rayon::current_num_threads(),
+        ..Evidence::default()
+    };
+    if wanted("speed") {
+        let seconds = seconds(Kind::Doughnut([86.4, 86.4]));
+        println!("128-px doughnut: {seconds:.2?} s");
+        evidence.seconds_of_a_128_px_doughnut = seconds;
+        let seconds = self::seconds(Kind::Masked(Layout::TwoZone));
+        println!("80-px masked star: {seconds:.2?} s");
+        evidence.seconds_of_an_80_px_masked_star = seconds;
+    }
+    if wanted("yardstick") {
+        let found = diversity::yardstick(count / 2);
+        println!("{}", json(&found));
+        evidence.yardstick = Some(found);
+    }
+    if wanted("matched") {
+        evidence.matched = tallies(&MATCHED, count, false, true);
+    }
+    if wanted("differs") {
+        evidence.mismatched = tallies(&MISMATCHED, count * 2 / 5, true, false);
+    }
+    if wanted("capture") {
+        evidence.capture = tallies(&CAPTURE, count / 4, false, false);
+    }
+    if wanted("loops") {
+        evidence.loops = loops(count * 3 / 2);
+    }
+    if let Some(file) = after("--evidence") {
+        std::fs::write(&file, json(&evidence) + "\n").expect("the evidence file can be written");
+    }
+}
+
+struct Row {
+    name: &'static str,
+    kind: Kind,
+    coma_nm: [f64; 2],
+    aside_mm: f64,
+    way: Way,
+}
+
+const fn row(name: &'static str, kind: Kind, coma_nm: [f64; 2]) -> Row {
+    Row {
+        name,
+        kind,
+        coma_nm,
+        aside_mm: 0.0,
+        way: Way::One,
+    }
+}
+
+const MATCHED: [Row; 5] = [
+    row("doughnut, 30 to 60 px", Kind::Doughnut([30.0, 60.0]), [0.0, 240.0]),
+    row("doughnut, 60 to 100 px", Kind::Doughnut([60.0, 100.0]), [0.0, 240.0]),
+    row("one triplet", Kind::Masked(Layout::OneTriplet), [0.0, 150.0]),
+    row("three triplets", Kind::Masked(Layout::ThreeTriplet), [0.0, 150.0]),
+    row("two zones", Kind::Masked(Layout::TwoZone), [0.0, 150.0]),
+];
+const MISMATCHED: [Row; 5] = [
+    row("doughnut, 30 to 100 px", Kind::Doughnut([30.0, 100.0]), [0.0, 240.0]),
+    Row {
+        name: "pair of doughnuts, obstruction 1 mm aside",
+        kind: Kind::Doughnut([30.0, 100.0]),
+        coma_nm: [0.0, 240.0],
+        aside_mm: 1.0,
+        way: Way::Pair,
+    },
+    row("one triplet", Kind::Masked(Layout::OneTriplet), [0.0, 150.0]),
+    row("three triplets", Kind::Masked(Layout::ThreeTriplet), [0.0, 150.0]),
+    row("two zones", Kind::Masked(Layout::TwoZone), [0.0, 150.0]),
+];
+const CAPTURE: [Row; 1] =
+    [row("doughnut, 100 to 115 px, coma 800 nm", Kind::Doughnut([100.0, 115.0]), [800.0, 800.0])];
+
+fn tallies(rows: &[Row], count: u64, mismatched: bool, bound: bool) -> Vec<Tally> {
+    let mut found = Vec::new();
+    for row in rows {
+        for electrons in [1e5, 1e6] {
+            let climate = Climate {
+                kind: row.kind,
+                electrons,
+                coma_nm: row.coma_nm,
+                mismatched,
+                aside_mm: row.aside_mm,
+            };
+            let name = format!("{}, {electrons:.0e} electrons", row.name);
+            let began = Instant::now();
+            let tally = study(&name, climate, row.way, count, bound);
+            eprintln!("{name}: {:.2} s each", began.elapsed().as_secs_f64() / count as f64);
+            println!("{}", json(&tally));
+            found.push(tally);
+        }
+    }
+    found
+}
+
+fn loops(count: u64) -> Vec<Loops> {
+    let mut found = vec![rounds::loops("by advice, from frames", Errors::ALL, count)];
+    println!("{}", json(&found[0]));
+    let scatter = found[0].measuring_rms_nm.unwrap_or(0.0) / 2f64.sqrt();
+    let all = Errors {
+        frames: Err(scatter),
+        ..Errors::ALL
+    };
+    for (name, errors) in [
+        ("all errors, frames replaced by truth and their scatter", all),
+        ("response exact", Errors { response: 0.0, ..all }),
+        ("hand exact", Errors { hand: 0.0, hand_turn: 0.0, ..all }),
+        ("no lock-up", Errors { lock_up_um: 0.0, ..all }),
+        ("no coma of the air", Errors { air: false, ..all }),
+        ("measured exactly", Errors { frames: Err(0.0), ..all }),
+    ] {
+        let loops = rounds::loops(name, errors, count);
+        println!("{}", json(&loops));
+        found.push(loops);
+    }
+    let guessed = rounds::trial_and_error(count);
+    println!("{}", json(&guessed));
+    found.push(guessed);
+    found
+}
+
+/// Seconds of five measurements of the same frame, after one that warms up.
+fn seconds(kind: Kind) -> Vec<f64> {
+    let climate = Climate {
+        kind,
+        electrons: 1e6,
+        coma_nm: [80.0, 80.0],
+        mismatched: false,
+        aside_mm: 0.0,
+    };
+    let world = World::new(climate, 1);
+    let shot = world.shot();
+    let options = skewstar::measure::MeasureOptions {
+        mask_on: Some(matches!(kind, Kind::Masked(_))),
+        side: Some(skewstar::measure::Side::Outside),
+        ..Default::default()
+    };
+    let once = || {
+        let began = Instant::now();
+        skewstar::measure::measure(&shot, &world.typed, &options).expect("a measurement");
+        began.elapsed().as_secs_f64()
+    };
+    once();
+    (0..5).map(|_| once()).collect()
+}
+
+fn said(program: &str, args: &[&str]) -> String {
+    let output = Command::new(program).args(args).output();
+    output.map_or(String::new(), |o| String::from_utf8_lossy(&o.stdout).trim().to_string())
+}
+
+fn json<T: Serialize>(value: &T) -> String {
+    serde_json::to_string_pretty(value).expect("plain numbers")
+}

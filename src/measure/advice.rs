@@ -1,0 +1,304 @@
+//! Coma (or the tilt of the focal plane) → the tilt of the unit → turns of its screws.
+//!
+//! Screws are moved as little as possible for the tilt that is asked for; the piston is held, unless a screw would leave its
+//! travel, which is counted from the screws' nominal length because nobody says where they stand. What cannot be reached is
+//! reached as far as the travel goes, and said.
+
+use super::Doubted;
+use super::measurement::aligned_modes;
+use crate::instrument::{Assembly, Instrument, Response};
+use crate::mechanics::{Plane, plane_of, turns_for};
+use crate::pupil::frame_axes;
+
+/// What the screws are to put right.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Aim {
+    /// Coma at the star.
+    Coma,
+    /// The tilt of the focal plane.
+    Tilt,
+    /// Both, as far as they agree.
+    Both,
+}
+
+/// Turns of the screws and what they do.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Advice {
+    /// What is aimed at.
+    pub aim: Aim,
+    /// Tilt to add to the unit, pupil axes, radians.
+    pub tilt_rad: [f64; 2],
+    /// Turns of every screw; positive lengthens.
+    pub turns: Vec<f64>,
+    /// The one screw that helps most when turned alone, its turns, and the coma it leaves.
+    pub one_screw: Option<OneScrew>,
+    /// How far the star will move on the sensor, frame pixels.
+    pub image_shift_px: [f64; 2],
+    /// How much farther out the sensor will stand.
+    pub focus_change_m: f64,
+    /// Coma that is left when the turns are made exactly, with its doubt: metres RMS.
+    pub remaining_coma_m: f64,
+    /// Tilt of the focal plane against the unit's that is left, radians; `None` where it is not known.
+    pub remaining_plane_rad: Option<f64>,
+    /// Share of the tilt that the travel allows; 1 for all.
+    pub reach: f64,
+    /// `travel_limits`, `screw_positions_assumed`.
+    pub flags: Vec<String>,
+}
+
+/// A single turn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OneScrew {
+    /// Number of the screw.
+    pub screw: usize,
+    /// Its turns.
+    pub turns: f64,
+    /// Coma that is left, metres RMS.
+    pub leaves_m: f64,
+}
+
+/// What was measured, as far as it is known.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Misaligned {
+    /// Noll 8 and 7 at the star, total, with their doubt.
+    pub coma_m: Option<[Doubted; 2]>,
+    /// Place of the star in the field, pupil axes.
+    pub field_m: [f64; 2],
+    /// Tilt of the unit that would make the slope of the focal plane, pupil axes.
+    pub plane_tilt_rad: Option<[f64; 2]>,
+}
+
+/// Why there is no advice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NoAdvice {
+    /// There is nothing to turn.
+    #[error("the instrument has no [assembly]")]
+    NoScrews,
+    /// What a tilt does is not known.
+    #[error("the instrument has no [assembly.response]: what a turn does is not known")]
+    NoResponse,
+    /// What is aimed at was not measured.
+    #[error("what is aimed at was not measured")]
+    NotMeasured,
+}
+
+impl NoAdvice {
+    /// What to try next.
+    pub fn hint(self) -> &'static str {
+        match self {
+            NoAdvice::NoScrews => "describe the screws in [assembly]",
+            NoAdvice::NoResponse => {
+                "learn it from two trial turns (skewstar learn), or type it in as [assembly.response]"
+            }
+            NoAdvice::NotMeasured => "coma needs a star, the focal plane needs --whole-frame",
+        }
+    }
+}
+
+/// Works out the turns.
+///
+/// # Errors
+/// [`NoAdvice`] where screws, response or measurement are missing.
+pub fn advise(
+    instrument: &Instrument,
+    found: &Misaligned,
+    aim: Aim,
+) -> Result<Advice, NoAdvice> {
+    let assembly = instrument.assembly.as_ref().ok_or(NoAdvice::NoScrews)?;
+    let response = assembly.response.as_ref().ok_or(NoAdvice::NoResponse)?;
+    let by_coma = found.coma_m.and_then(|coma| tilt_of_coma(instrument, response, found, &coma));
+    let tilt = wanted_tilt(aim, by_coma, found.plane_tilt_rad).ok_or(NoAdvice::NotMeasured)?;
+    let undo = tilt.map(|t| -t);
+    let (turns, reach, mut flags) = within_travel(assembly, undo);
+    if assembly.travel_m.is_some() {
+        flags.push("screw_positions_assumed".into());
+    }
+    let plane = plane_of(assembly, &turns);
+    let left = |now: Option<[f64; 2]>| {
+        now.map(|now| [0, 1].map(|axis| now[axis] + plane.tilt_rad[axis]))
+    };
+    let doubt_m = found.coma_m.map_or(0.0, |coma| {
+        coma[0].sigma.unwrap_or(0.0).hypot(coma[1].sigma.unwrap_or(0.0))
+    });
+    let coma_left_m = left(by_coma).map_or(0.0, |t| (response.coma_m_per_rad * length(t)).abs());
+    let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);
+    let pixel_m = instrument.camera.pixel_m;
+    Ok(Advice {
+        aim,
+        tilt_rad: plane.tilt_rad,
+        one_screw: by_coma.and_then(|tilt| best_screw(assembly, response, tilt)),
+        image_shift_px: frame_axes(instrument).forward(shift_m).map(|s| s / pixel_m),
+        focus_change_m: plane.piston_m * response.focus_m_per_m,
+        remaining_coma_m: coma_left_m.hypot(doubt_m),
+        remaining_plane_rad: left(found.plane_tilt_rad).map(length),
+        turns,
+        reach,
+        flags,
+    })
+}
+
+fn length(vector: [f64; 2]) -> f64 {
+    vector[0].hypot(vector[1])
+}
+
+/// The tilt that explains the coma beyond that of the aligned telescope.
+fn tilt_of_coma(
+    instrument: &Instrument,
+    response: &Response,
+    found: &Misaligned,
+    coma_m: &[Doubted; 2],
+) -> Option<[f64; 2]> {
+    let aligned = aligned_modes(instrument, found.field_m);
+    let per_rad = response.coma_m_per_rad;
+    (per_rad != 0.0).then(|| {
+        [
+            (coma_m[0].value - aligned.get(8)) / per_rad,
+            (coma_m[1].value - aligned.get(7)) / per_rad,
+        ]
+    })
+}
+
+fn wanted_tilt(
+    aim: Aim,
+    by_coma: Option<[f64; 2]>,
+    by_plane: Option<[f64; 2]>,
+) -> Option<[f64; 2]> {
+    match aim {
+        Aim::Coma => by_coma,
+        Aim::Tilt => by_plane,
+        Aim::Both => {
+            let (a, b) = (by_coma?, by_plane?);
+            Some([0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])])
+        }
+    }
+}
+
+/// Turns for a tilt with the piston held; where a screw would leave its travel, with the piston that brings all back in, and
+/// where none does, with as much of the tilt as there is room for.
+fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (Vec<f64>, f64, Vec<String>) {
+    let turns = |share: f64, piston_m: f64| {
+        let plane = Plane {
+            piston_m,
+            tilt_rad: tilt_rad.map(|t| t * share),
+        };
+        turns_for(assembly, &plane)
+    };
+    let plain = turns(1.0, 0.0);
+    let Some([low_m, high_m]) = assembly.travel_m else {
+        return (plain, 1.0, Vec::new());
+    };
+    let pitch = assembly.pitch_m_per_turn;
+    let reach = |turns: &[f64]| {
+        let lengths = turns.iter().map(|t| t * pitch);
+        let least = lengths.clone().fold(f64::INFINITY, f64::min);
+        (least, lengths.fold(f64::NEG_INFINITY, f64::max))
+    };
+    let (least, most) = reach(&plain);
+    if least >= low_m && most <= high_m {
+        return (plain, 1.0, Vec::new());
+    }
+    let share = ((high_m - low_m) / (most - least)).min(1.0);
+    let piston_m = (low_m - share * least).max(0.0) + (high_m - share * most).min(0.0);
+    (turns(share, piston_m), share, vec!["travel_limits".into()])
+}
+
+/// The screw that, turned alone, leaves least coma.
+fn best_screw(assembly: &Assembly, response: &Response, tilt_rad: [f64; 2]) -> Option<OneScrew> {
+    let count = assembly.screws.len();
+    (0..count)
+        .map(|screw| {
+            let mut one = vec![0.0; count];
+            one[screw] = 1.0;
+            let per_turn = plane_of(assembly, &one).tilt_rad;
+            let dot = per_turn[0] * tilt_rad[0] + per_turn[1] * tilt_rad[1];
+            let turns = -dot / length(per_turn).powi(2);
+            let left = [0, 1].map(|axis| tilt_rad[axis] + turns * per_turn[axis]);
+            OneScrew {
+                screw,
+                turns,
+                leaves_m: (response.coma_m_per_rad * length(left)).abs(),
+            }
+        })
+        .min_by(|a, b| a.leaves_m.total_cmp(&b.leaves_m))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::fast_unit;
+    use crate::units::NM;
+    use approx::assert_abs_diff_eq;
+
+    fn coma(c8: f64, c7: f64) -> Misaligned {
+        let sure = |value| Doubted {
+            value,
+            sigma: Some(0.0),
+        };
+        Misaligned {
+            coma_m: Some([sure(c8), sure(c7)]),
+            ..Misaligned::default()
+        }
+    }
+
+    fn with_response() -> Instrument {
+        let mut unit = fast_unit();
+        if let Some(assembly) = &mut unit.assembly {
+            assembly.travel_m = None;
+        }
+        unit
+    }
+
+    /// The coma that some turns make is taken away by the same turns back, less their piston.
+    #[test]
+    fn turns_that_made_the_coma_are_undone() {
+        let unit = with_response();
+        let assembly = unit.assembly.as_ref().unwrap();
+        let k = assembly.response.as_ref().unwrap().coma_m_per_rad;
+        let made = [0.05, -0.11, 0.06];
+        let tilt = plane_of(assembly, &made).tilt_rad;
+        let advice = advise(&unit, &coma(k * tilt[0], k * tilt[1]), Aim::Coma).unwrap();
+        let mean = made.iter().sum::<f64>() / 3.0;
+        for (turn, made) in advice.turns.iter().zip(made) {
+            assert_abs_diff_eq!(*turn, mean - made, epsilon = 1e-12);
+        }
+        assert_abs_diff_eq!(advice.remaining_coma_m, 0.0, epsilon = 1e-15);
+        assert_abs_diff_eq!(advice.focus_change_m, 0.0, epsilon = 1e-12);
+    }
+
+    #[test]
+    fn a_single_turn_is_found_and_travel_is_kept() {
+        let mut unit = with_response();
+        let assembly = unit.assembly.as_ref().unwrap();
+        let k = assembly.response.as_ref().unwrap().coma_m_per_rad;
+        let tilt = plane_of(assembly, &[0.0, 0.2, 0.0]).tilt_rad;
+        let found = coma(k * tilt[0], k * tilt[1]);
+        let one = advise(&unit, &found, Aim::Coma).unwrap().one_screw.unwrap();
+        assert_eq!(one.screw, 1);
+        assert_abs_diff_eq!(one.turns, -0.2, epsilon = 1e-12);
+        assert_abs_diff_eq!(one.leaves_m, 0.0, epsilon = 1e-15);
+
+        let pitch = assembly.pitch_m_per_turn;
+        unit.assembly.as_mut().unwrap().travel_m = Some([-0.1 * pitch, 0.5 * pitch]);
+        let advice = advise(&unit, &found, Aim::Coma).unwrap();
+        assert_eq!(advice.flags[0], "travel_limits");
+        assert_abs_diff_eq!(advice.reach, 1.0, epsilon = 1e-12);
+        assert!(advice.turns.iter().all(|t| *t > -0.1 - 1e-9 && *t < 0.5 + 1e-9));
+        assert!(advice.remaining_coma_m < 1e-3 * NM && advice.focus_change_m != 0.0);
+
+        unit.assembly.as_mut().unwrap().travel_m = Some([-0.05 * pitch, 0.05 * pitch]);
+        let short = advise(&unit, &found, Aim::Coma).unwrap();
+        assert_abs_diff_eq!(short.reach, 0.5, epsilon = 1e-9);
+        assert!(short.turns.iter().all(|t| t.abs() < 0.05 + 1e-9));
+    }
+
+    #[test]
+    fn what_is_missing_is_named() {
+        let mut unit = with_response();
+        let found = coma(1e-8, 0.0);
+        assert_eq!(advise(&unit, &found, Aim::Tilt), Err(NoAdvice::NotMeasured));
+        unit.assembly.as_mut().unwrap().response = None;
+        assert_eq!(advise(&unit, &found, Aim::Coma), Err(NoAdvice::NoResponse));
+        unit.assembly = None;
+        assert_eq!(advise(&unit, &found, Aim::Coma), Err(NoAdvice::NoScrews));
+    }
+}

@@ -1,0 +1,117 @@
+//! When to stop: coma below which this telescope shows nothing more, and coma below which nobody can get.
+
+use crate::instrument::Instrument;
+use crate::predict::seeing_sigma_m;
+use crate::state::{Exposure, Sky, State};
+
+/// The limits, all in metres RMS of coma (length of Noll 7 and 8).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GoodEnough {
+    /// Coma that spreads a focused star by a twentieth of its width by air and pixels: less is not seen in pictures.
+    pub not_seen_m: f64,
+    /// The air's own coma in this exposure; `None` where the exposure is not known.
+    pub air_m: Option<f64>,
+    /// What a hand's finest turn is worth; `None` without screws or response.
+    pub hand_m: Option<f64>,
+    /// Stop below this: the largest of the three.
+    pub stop_m: f64,
+}
+
+/// Finest turn that a hand makes (common practice, no source).
+const FINEST_TURN: f64 = 1.0 / 64.0;
+/// Wind when nobody says it (common practice, no source).
+const WIND_M_PER_S: f64 = 10.0;
+/// A star this much wider looks the same.
+const WIDER: f64 = 0.05;
+/// FWHM over σ of a normal distribution, 2√(2 ln 2).
+const FWHM_PER_SIGMA: f64 = 2.354_820_045;
+
+/// Works the limits out for a telescope under the seeing that was measured (FWHM, radians).
+pub fn good_enough(
+    instrument: &Instrument,
+    seeing_rad: f64,
+    exposure_s: Option<f64>,
+    wavelength_m: f64,
+) -> GoodEnough {
+    let not_seen_m = not_seen_m(instrument, seeing_rad);
+    let air_m = exposure_s.and_then(|time_s| {
+        let state = State {
+            sky: Sky {
+                seeing_rad: Some(seeing_rad),
+                wind_m_per_s: Some(WIND_M_PER_S),
+                ..Sky::default()
+            },
+            exposure: Some(Exposure { time_s }),
+            ..State::default()
+        };
+        let of = |noll| seeing_sigma_m(&instrument.telescope, &state, wavelength_m, noll).ok();
+        Some(of(7)?.hypot(of(8)?))
+    });
+    let hand_m = hand_m(instrument);
+    GoodEnough {
+        not_seen_m,
+        air_m,
+        hand_m,
+        stop_m: not_seen_m.max(air_m.unwrap_or(0.0)).max(hand_m.unwrap_or(0.0)),
+    }
+}
+
+/// Rays of coma c spread by 2N·√56·c RMS (mean of |∇Z|² of Noll 8 over the unit circle, worked out by hand).
+fn not_seen_m(instrument: &Instrument, seeing_rad: f64) -> f64 {
+    let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
+    let of_air = 2.0 * (seeing_rad * telescope.focal_length_m / FWHM_PER_SIGMA).powi(2);
+    let of_pixel = pixel_m * pixel_m / 6.0;
+    let wider = ((1.0 + WIDER).powi(2) - 1.0) * (of_air + of_pixel);
+    wider.sqrt() / (2.0 * telescope.focal_ratio() * 56f64.sqrt())
+}
+
+/// Every screw off by up to half the finest turn, evenly: the tilt's scatter times the response.
+fn hand_m(instrument: &Instrument) -> Option<f64> {
+    let assembly = instrument.assembly.as_ref()?;
+    let response = assembly.response.as_ref()?;
+    let each = FINEST_TURN * assembly.pitch_m_per_turn / 12f64.sqrt();
+    let screws = assembly.screws.len() as f64;
+    // tilt along one axis: heights over the screw circle, Σ cos² = n/2 for screws all round
+    let tilt = each / (assembly.screw_circle_radius_m * (0.5 * screws).sqrt());
+    Some((response.coma_m_per_rad * tilt * 2f64.sqrt()).abs())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::fast_unit;
+    use crate::units::{ARCSEC, NM};
+    use crate::wavefront::ZernikeSum;
+
+    /// Slow twin of the 56: the mean of |∇Z8|² over the unit circle, by summing.
+    #[test]
+    fn rays_of_coma_spread_by_the_root_of_56() {
+        let coma = ZernikeSum::new(&[(8, 1.0)].into_iter().collect());
+        let (mut sum, mut count) = (0.0, 0.0);
+        for j in -200..200 {
+            for i in -200..200 {
+                let (x, y) = ((f64::from(i) + 0.5) / 200.0, (f64::from(j) + 0.5) / 200.0);
+                if x * x + y * y < 1.0 {
+                    let slope = coma.value_slope(x, y).slope;
+                    sum += slope[0] * slope[0] + slope[1] * slope[1];
+                    count += 1.0;
+                }
+            }
+        }
+        approx::assert_relative_eq!(sum / count, 56.0, max_relative = 3e-3);
+    }
+
+    #[test]
+    fn worse_air_hides_more_and_the_largest_limit_counts() {
+        let unit = fast_unit();
+        let calm = good_enough(&unit, 1.2 * ARCSEC, Some(0.5), 550.0 * NM);
+        let rough = good_enough(&unit, 3.0 * ARCSEC, Some(0.5), 550.0 * NM);
+        assert!(rough.not_seen_m > calm.not_seen_m && rough.air_m > calm.air_m);
+        let largest = [Some(calm.not_seen_m), calm.air_m, calm.hand_m]
+            .into_iter()
+            .flatten()
+            .fold(0.0, f64::max);
+        assert_eq!(calm.stop_m, largest);
+        assert!(good_enough(&unit, 1.2 * ARCSEC, None, 550.0 * NM).air_m.is_none());
+    }
+}
