@@ -346,7 +346,7 @@ impl Field<'_> {
     fn tell_plane(&self, frame: &mut WholeFrame, plane: Option<PlaneFit>) {
         let told = plane.and_then(|plane| {
             let sigmas: Vec<f64> = plane.fit.sigmas.iter().map_while(|s| *s).collect();
-            (sigmas.len() == 4).then_some((plane, sigmas))
+            (sigmas.len() == 5).then_some((plane, sigmas))
         });
         let Some((mut plane, mut sigmas)) = told else {
             frame.flag("plane_not_found");

@@ -40,7 +40,7 @@ pub(super) struct Known {
 /// The plane.
 #[derive(Debug, Clone)]
 pub(super) struct PlaneFit {
-    /// Sensor offset in the middle, slopes along x and y (pupil axes), square of the least diameter.
+    /// Sensor offset in the middle, slopes along x and y (pupil axes), square of the least diameter, factor of what aberrations add.
     pub fit: Fit,
     /// The same on the other side, where it fits nearly as well.
     pub sign_open: bool,
@@ -103,6 +103,7 @@ fn both_sides(stars: &[SizedStar], known: Known) -> Option<(Fit, Fit)> {
         -best.values[1],
         -best.values[2],
         best.values[3],
+        best.values[4],
     ];
     let turned = descend(&mirrored, &scales(stars, known), &|p| {
         residuals(stars, p, known)
@@ -144,6 +145,7 @@ fn starts(stars: &[SizedStar], known: Known) -> Vec<Fit> {
                     slope * libm::cos(angle),
                     slope * libm::sin(angle),
                     0.5 * least * least,
+                    1.0,
                 ];
                 fits.push(descend(&start, &scale, &|p| residuals(stars, p, known)));
             }
@@ -165,6 +167,7 @@ fn scales(stars: &[SizedStar], known: Known) -> Vec<f64> {
         defocus / known.half_m,
         defocus / known.half_m,
         low * low,
+        1.0,
     ]
 }
 
@@ -175,12 +178,14 @@ pub(super) fn offset_m(values: &[f64], field_m: [f64; 2], curved_m: f64, step_m:
 
 fn residual(star: &SizedStar, values: &[f64], known: Known) -> f64 {
     let blur_m = known.blur_per_m * offset_m(values, star.field_m, star.curved_m, star.step_m);
-    let expected = (values[3].abs() + star.extra_m2 + blur_m * blur_m).sqrt();
+    let expected =
+        (values[3].abs() + (values[4] * star.extra_m2).max(0.0) + blur_m * blur_m).sqrt();
     let sigma = star.sigma_m.hypot(MODEL_ERROR * star.diameter_m);
     (star.diameter_m - expected) / sigma
 }
 
 fn residuals(stars: &[SizedStar], values: &[f64], known: Known) -> Vec<f64> {
+    // a doughnut's half-flux circle takes less of coma than its second moment does: the factor is 1 ± 1
     // wide doughnuts do not tell what they would be in focus
     let [least, sigma] = known.least_m2;
     let in_focus = (values[3].abs() - least) / sigma;
@@ -191,7 +196,7 @@ fn residuals(stars: &[SizedStar], values: &[f64], known: Known) -> Vec<f64> {
         .iter()
         .map(|star| residual(star, values, known))
         .chain(prior)
-        .chain([in_focus])
+        .chain([in_focus, values[4] - 1.0])
         .collect()
 }
 

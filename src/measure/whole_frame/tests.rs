@@ -306,6 +306,17 @@ fn the_coma_node_and_the_tilt_that_moved_it_are_found() {
             coma.map(|c| c.scatter_ratio),
             frame.flags
         );
+        // the sensor is flat: what coma does to sizes must not be told as a tilt
+        let plane = frame.focal_plane.as_ref().expect("a plane");
+        let across = plane.across_sensor_um;
+        println!(
+            "    across {:.1} ± {:.1} um (hidden 0)",
+            across.value, across.sigma
+        );
+        assert!(
+            plane.towards_either.is_none() || across.value < 3.0,
+            "{across:?}"
+        );
         let coma = coma.expect("a node");
         let apart =
             (coma.node_mm[0].value - truth_mm[0]).hypot(coma.node_mm[1].value - truth_mm[1]);
