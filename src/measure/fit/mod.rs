@@ -147,8 +147,8 @@ pub fn finish(
             .collect();
         let spread = spread(&kept, model_error, trial.values.len());
         chi_square.get_or_insert(spread);
-        let unexplained = model_error == 0.0 && spread > EXPLAINED;
-        if rounds >= 3 || (outliers.is_empty() && !unexplained) {
+        let too_far = model_error == 0.0 && spread > EXPLAINED;
+        if rounds >= 3 || (outliers.is_empty() && !too_far) {
             let settled = found.settled;
             let sigmas = sigmas(found, spread);
             return Ok(Fitted {
@@ -161,7 +161,7 @@ pub fn finish(
                 settled,
             });
         }
-        if unexplained {
+        if too_far {
             model_error = explaining(&kept, trial.values.len());
         }
         left_out_px += outliers.len();
