@@ -45,6 +45,11 @@ pub enum Verb {
         after_help = "Example: skewstar mask check scenarios/mask-two-zone-coma.toml\n\nA mask is no solar filter. Tether it, and take it off before slewing."
     )]
     Mask(MaskArgs),
+    /// Measure a star (or a whole frame of stars) and say which screw to turn, which way and how far
+    #[command(
+        after_help = "Example: skewstar measure out/night-fast-unit.fits --instrument scenarios/night-fast-unit.toml --side inside\n\nOf the instrument file only telescope, assembly, mask, camera and [exposure] are used. Exit status 1: measured, but not to be trusted."
+    )]
+    Measure(MeasureArgs),
     /// Print a JSON Schema of the scenario file, for editors
     Schema,
     /// Print a completion script for a shell
@@ -232,6 +237,112 @@ pub struct MaskDrawArgs {
     /// Where to write.
     #[command(flatten)]
     pub files: Files,
+}
+
+/// Arguments of `measure`.
+#[derive(Debug, Args)]
+pub struct MeasureArgs {
+    /// The frame: FITS, TIFF, PNG or JPEG
+    pub image: PathBuf,
+    /// The instrument: a scenario file
+    #[arg(long, value_name = "SCENARIO")]
+    pub instrument: PathBuf,
+    /// Whether the mask was on; left out: on where the instrument has one
+    #[arg(long, value_enum)]
+    pub mask: Option<OnOff>,
+    /// On which side of focus the frame was taken
+    #[arg(long, value_enum)]
+    pub side: Option<SideArg>,
+    /// A second doughnut of the same telescope at another focus: tells an obstruction that sits aside from coma
+    #[arg(long, value_name = "IMAGE")]
+    pub second: Option<PathBuf>,
+    /// Which star: the one nearest to this place, pixels from the bottom left
+    #[arg(long, value_name = "X,Y", value_parser = place)]
+    pub at: Option<[f64; 2]>,
+    /// Measure the stars of the whole frame: tilt of the focal plane, coma node
+    #[arg(long, conflicts_with_all = ["second", "at", "annotate"])]
+    pub whole_frame: bool,
+    /// Temperature of the star's spectrum, in kelvin; left out: a flat one
+    #[arg(long, value_name = "K", value_parser = kelvin)]
+    pub temperature: Option<f64>,
+    /// What the screws are to put right; the tilt of the focal plane needs --whole-frame
+    #[arg(long, value_enum, default_value = "coma")]
+    pub aim: AimArg,
+    /// Also write the picture with what was found drawn on it
+    #[arg(long)]
+    pub annotate: bool,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
+    /// Change a key of the instrument, for example `telescope.aperture_mm=190`
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub set: Vec<String>,
+    /// The same bytes on all processors, more slowly
+    #[arg(long)]
+    pub portable: bool,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+impl MeasureArgs {
+    /// The instrument as a scenario to be loaded.
+    pub fn scenario_args(&self) -> ScenarioArgs {
+        ScenarioArgs {
+            scenario: self.instrument.clone(),
+            set: self.set.clone(),
+            portable: self.portable,
+            common: Common {
+                quiet: self.common.quiet,
+                json: self.common.json,
+            },
+        }
+    }
+}
+
+/// On or off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum OnOff {
+    /// On
+    On,
+    /// Off
+    Off,
+}
+
+/// A side of focus.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SideArg {
+    /// The sensor short of focus
+    Inside,
+    /// The sensor beyond focus
+    Outside,
+}
+
+/// What the screws are to put right.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum AimArg {
+    /// Coma
+    Coma,
+    /// The tilt of the focal plane
+    Tilt,
+    /// Both, as far as they agree
+    Both,
+}
+
+/// A place as it is typed: X,Y.
+fn place(text: &str) -> Result<[f64; 2], String> {
+    let wrong = || format!("{text:?} is no place; write it as 812,640");
+    let (x, y) = text.split_once(',').ok_or_else(wrong)?;
+    let number = |part: &str| part.trim().parse::<f64>().ok().filter(|v| v.is_finite());
+    Ok([number(x).ok_or_else(wrong)?, number(y).ok_or_else(wrong)?])
+}
+
+/// A temperature of a star.
+fn kelvin(text: &str) -> Result<f64, String> {
+    let number = text.parse::<f64>().ok();
+    number
+        .filter(|k| (1000.0..=100_000.0).contains(k))
+        .ok_or_else(|| format!("{text:?} must be from 1000 to 100000 kelvin"))
 }
 
 /// Arguments of `mask preview`.

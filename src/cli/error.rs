@@ -4,8 +4,10 @@ use super::interrupt::Interrupted;
 use super::output::OutputError;
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
+use crate::image_io::reading::ReadingError;
 use crate::mask::drawing::DrawingError;
 use crate::mask::solid::SolidError;
+use crate::measure::MeasureError;
 use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
 use crate::simulate::FieldError;
@@ -114,6 +116,28 @@ pub enum CliError {
         /// Why.
         source: SolidError,
     },
+    /// The image file could not be opened.
+    #[error("cannot read the image {}: {source}", path.display())]
+    Image {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// The image file is too long.
+    #[error("{} has more than {limit} bytes: a single frame is wanted", path.display())]
+    ImageTooLong {
+        /// The file.
+        path: PathBuf,
+        /// Limit.
+        limit: u64,
+    },
+    /// The image cannot be used.
+    #[error(transparent)]
+    Reading(#[from] ReadingError),
+    /// Nothing can be measured.
+    #[error(transparent)]
+    Measure(#[from] MeasureError),
     /// Files could not be written.
     #[error(transparent)]
     Output(#[from] OutputError),
@@ -163,6 +187,12 @@ impl CliError {
             }
             CliError::Solid { source, .. } => Some(source.hint()),
             CliError::Predict { source, .. } => Some(source.hint()),
+            CliError::Image { .. } => {
+                Some("give a FITS, TIFF, PNG or JPEG file that lies there and may be read")
+            }
+            CliError::ImageTooLong { .. } => Some("cut the star's surroundings out of it"),
+            CliError::Reading(error) => Some(error.hint()),
+            CliError::Measure(error) => Some(error.hint()),
             CliError::Output(error) => error.hint(),
             CliError::Fits(error) => error.hint(),
             CliError::Picture(error) => error.hint(),

@@ -49,7 +49,7 @@ impl Stage {
     fn at_most(self, slotted: bool) -> [usize; 2] {
         match (self, slotted) {
             (Stage::Coarse, false) => [3, 1],
-            (Stage::Coarse, true) => [5, 3],
+            (Stage::Coarse, true) => [7, 3],
             (Stage::Fine, false) => [usize::MAX, 3],
             (Stage::Fine, true) => [usize::MAX, 5],
         }
