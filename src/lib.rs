@@ -9,8 +9,8 @@
 //! | 2 | [`mask`], [`pupil`], [`wavefront`], [`mechanics`] | openings, W, screws → tilt → modes |
 //! | 3 | [`propagation`], [`atmosphere`], [`sensor`] | irradiance, seeing, photons → electrons |
 //! | 4 | [`predict`] | Instrument + State → expected frame |
-//! | 5 | [`simulate`] | noise from the seed ([`rng`]), counts, truth |
-//! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
+//! | 5 | [`simulate`], [`score`] | noise from the seed ([`rng`]), counts, truth; answers against truth |
+//! | 6 | [`scenario`], [`image_io`], [`solid_io`], [`dataset`] | text → instrument and state, frames ↔ bytes, masks → files for the printer, recipes → sets of frames and truth |
 //!
 //! # Conventions in ten lines
 //!
@@ -26,6 +26,7 @@
 
 pub mod atmosphere;
 pub mod cli;
+pub mod dataset;
 pub mod frame;
 pub mod geometry;
 pub mod image_io;
@@ -38,6 +39,7 @@ pub mod propagation;
 pub mod pupil;
 pub mod rng;
 pub mod scenario;
+pub mod score;
 pub mod sensor;
 pub mod simulate;
 pub mod solid_io;

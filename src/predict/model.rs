@@ -27,15 +27,18 @@ pub struct Settings {
     pub portable: bool,
     /// Whether the truth holds the photon bound, which takes about ten times as long as the frame.
     pub bound: bool,
+    /// Whether the truth holds the measured sampling error, which takes several times as long as a small frame.
+    pub sampling_check: bool,
 }
 
 impl Default for Settings {
-    /// The default accuracy, the fastest arithmetic, without the photon bound.
+    /// The default accuracy, the fastest arithmetic, with the sampling error and without the photon bound.
     fn default() -> Self {
         Settings {
             accuracy: Accuracy::default(),
             portable: false,
             bound: false,
+            sampling_check: true,
         }
     }
 }

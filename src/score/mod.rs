@@ -1,0 +1,1 @@
+//! Answers against truth.
