@@ -201,7 +201,11 @@ mod tests {
     fn many(distribution: Distribution, count: u64) -> Vec<f64> {
         let varied = varied(distribution);
         (0..count)
-            .map(|item| varied.draw(&seed(), item, &[]).unwrap()[0].number().unwrap())
+            .map(|item| {
+                varied.draw(&seed(), item, &[]).unwrap()[0]
+                    .number()
+                    .unwrap()
+            })
             .collect()
     }
 
@@ -209,13 +213,23 @@ mod tests {
     fn a_number_survives_its_text() {
         for value in [0.1 + 0.2, -1e-9, 1e22, 300.0] {
             assert_eq!(number(value).parse::<f64>(), Ok(value));
-            assert!(format!("x = {}", number(value)).parse::<toml::Table>().is_ok());
+            assert!(
+                format!("x = {}", number(value))
+                    .parse::<toml::Table>()
+                    .is_ok()
+            );
         }
     }
 
     #[test]
     fn limits_are_kept() {
-        for v in many(Distribution::Uniform { low: -2.0, high: 3.0 }, 4000) {
+        for v in many(
+            Distribution::Uniform {
+                low: -2.0,
+                high: 3.0,
+            },
+            4000,
+        ) {
             assert!((-2.0..3.0).contains(&v));
         }
         let tight = Distribution::Normal {
@@ -234,7 +248,10 @@ mod tests {
 
     #[test]
     fn another_item_another_draw_and_the_same_again() {
-        let varied = varied(Distribution::Uniform { low: 0.0, high: 1.0 });
+        let varied = varied(Distribution::Uniform {
+            low: 0.0,
+            high: 1.0,
+        });
         let first = varied.draw(&seed(), 5, &[]);
         assert_eq!(first, varied.draw(&seed(), 5, &[]));
         assert_ne!(first, varied.draw(&seed(), 6, &[]));

@@ -10,7 +10,7 @@ use crate::scenario::error::Problem;
 /// Names of the laws.
 const LAWS: [&str; 5] = ["uniform", "log_uniform", "normal", "choice", "turns"];
 /// What else may stand beside a law.
-const BESIDE: [&str; 8] = [
+pub(super) const BESIDE: [&str; 8] = [
     "uniform",
     "log_uniform",
     "normal",
@@ -40,7 +40,10 @@ pub(super) fn read_vary(
             Ok(law) => law,
             Err(_) => return Err(section.wrong_type(node, &section.path(key), EXAMPLE)),
         };
-        if !law.entries().any(|(name, _)| BESIDE.contains(&name.as_str())) {
+        if !law
+            .entries()
+            .any(|(name, _)| BESIDE.contains(&name.as_str()))
+        {
             section.key_path(key, node)?;
         }
         law.known(&BESIDE)?;
@@ -75,13 +78,16 @@ fn read_law(
     let [name] = named.as_slice() else {
         let reason = format!(
             "{} has {} laws, but must have exactly one of {}",
-            law.path(""). trim_end_matches(".\"\""),
+            law.path("").trim_end_matches(".\"\""),
             named.len(),
             LAWS.join(", ")
         );
         return Err(document.error(node.origin, Problem::BadArgument { reason }, HINT));
     };
-    for (extra, with) in [("within", ["normal", "turns"]), ("weights", ["choice", "choice"])] {
+    for (extra, with) in [
+        ("within", ["normal", "turns"]),
+        ("weights", ["choice", "choice"]),
+    ] {
         if let Some((node, path)) = law.optional(extra).filter(|_| !with.contains(name)) {
             let problem = Problem::NoMeaning {
                 key: path,
@@ -119,7 +125,10 @@ fn pair(law: &Section<'_>, name: &str, least: f64) -> Result<[f64; 2], ScenarioE
     let Value::List(items) = &node.value else {
         return Err(law.wrong_type(node, &path, &allowed));
     };
-    let numbers: Vec<f64> = items.iter().filter_map(|item| item.value.number()).collect();
+    let numbers: Vec<f64> = items
+        .iter()
+        .filter_map(|item| item.value.number())
+        .collect();
     match (numbers.as_slice(), items.len()) {
         ([a, b], 2) if [a, b].iter().all(|v| (least..=LARGEST).contains(*v)) => Ok([*a, *b]),
         _ => Err(law.wrong_type(node, &path, &allowed)),
@@ -161,7 +170,9 @@ fn normal(law: &Section<'_>) -> Result<Distribution, ScenarioError> {
     if let Some([low, high]) = within {
         let reach = REACH_SIGMAS * sigma;
         if mean + reach < low || mean - reach > high {
-            return refuse("a law that reaches its limits in `within` with three standard deviations");
+            return refuse(
+                "a law that reaches its limits in `within` with three standard deviations",
+            );
         }
     }
     Ok(Distribution::Normal {

@@ -79,7 +79,7 @@ impl FrameFiles {
 }
 
 /// Keys at the top of a recipe.
-const KEYS: [&str; 14] = [
+pub(super) const KEYS: [&str; 14] = [
     "format",
     "title",
     "version",
@@ -105,7 +105,12 @@ pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
         let problem = Problem::NotUtf8 {
             offset: error.valid_up_to(),
         };
-        ScenarioError::new(label, Place::Whole, problem, "a recipe is a plain text file")
+        ScenarioError::new(
+            label,
+            Place::Whole,
+            problem,
+            "a recipe is a plain text file",
+        )
     })?;
     let document = Document::parse(text, label)?;
     let top = Section::top(&document)?;
@@ -147,15 +152,21 @@ pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
 }
 
 fn scenario_text(top: &Section<'_>) -> Result<ScenarioText, ScenarioError> {
-    let (node, key) = top.required("scenario", "name the scenario's file, from the recipe's folder")?;
+    let (node, key) = top.required(
+        "scenario",
+        "name the scenario's file, from the recipe's folder",
+    )?;
     match &node.value {
         Value::Text(file) if !file.is_empty() => Ok(ScenarioText::File(file.clone())),
         Value::Table(_) => toml::to_string(&node.value.plain())
             .map(ScenarioText::Inline)
             .map_err(|error| {
                 let message = crate::scenario::error::shortened(&error.to_string());
-                top.document
-                    .error(node.origin, Problem::NotToml { message }, "name a file instead")
+                top.document.error(
+                    node.origin,
+                    Problem::NotToml { message },
+                    "name a file instead",
+                )
             }),
         _ => Err(top.wrong_type(
             node,

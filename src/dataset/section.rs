@@ -1,10 +1,10 @@
 //! Reading one table of a recipe: known keys, types, limits, and the words when something is wrong.
 
+use crate::scenario::ScenarioError;
 use crate::scenario::document::{Document, Node, Origin, Value};
 use crate::scenario::error::{Problem, number};
 use crate::scenario::nearest::nearest;
 use crate::scenario::path::{KeyPath, Step, joined};
-use crate::scenario::ScenarioError;
 use std::collections::BTreeMap;
 
 /// One table and where it stands.
@@ -59,7 +59,9 @@ impl<'d> Section<'d> {
 
     /// Refuses keys that are not in this list.
     pub fn known(&self, keys: &[&str]) -> Result<(), ScenarioError> {
-        let unknown = self.entries().filter(|(key, _)| !keys.contains(&key.as_str()));
+        let unknown = self
+            .entries()
+            .filter(|(key, _)| !keys.contains(&key.as_str()));
         let Some((key, node)) = unknown.min_by_key(|(_, node)| node.origin) else {
             return Ok(());
         };
@@ -159,7 +161,9 @@ impl<'d> Section<'d> {
                 Value::Whole(value) => u64::try_from(value)
                     .ok()
                     .filter(|v| (least..=most).contains(v))
-                    .ok_or_else(|| self.out_of_range(node, &path, &allowed, "choose another number")),
+                    .ok_or_else(|| {
+                        self.out_of_range(node, &path, &allowed, "choose another number")
+                    }),
                 _ => Err(self.wrong_type(node, &path, &allowed)),
             },
             (None, Some(default)) => Ok(default),
@@ -216,7 +220,10 @@ impl<'d> Section<'d> {
         let bare = matches!(parsed.0.as_slice(), [Step::Key(_)]);
         if bare && matches!(node.value, Value::Table(_)) && !SINGLE_KEYS.contains(&key) {
             let problem = Problem::BadArgument {
-                reason: format!("{} is a section of a scenario, not one of its keys", self.path(key)),
+                reason: format!(
+                    "{} is a section of a scenario, not one of its keys",
+                    self.path(key)
+                ),
             };
             return Err(self.document.error(node.origin, problem, hint));
         }
@@ -230,18 +237,15 @@ impl<'d> Section<'d> {
             value: node.value.shown(),
             expected: expected.to_owned(),
         };
-        self.document
-            .error(node.origin, problem, "`skewstar schema recipe` lists every key")
+        self.document.error(
+            node.origin,
+            problem,
+            "`skewstar schema recipe` lists every key",
+        )
     }
 
     /// The error for a value outside its range.
-    pub fn out_of_range(
-        &self,
-        node: &Node,
-        key: &str,
-        allowed: &str,
-        hint: &str,
-    ) -> ScenarioError {
+    pub fn out_of_range(&self, node: &Node, key: &str, allowed: &str, hint: &str) -> ScenarioError {
         let problem = Problem::OutOfRange {
             key: key.to_owned(),
             value: node.value.shown(),

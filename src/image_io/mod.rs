@@ -16,6 +16,7 @@
 pub mod canvas;
 pub mod fits;
 mod fits_error;
+pub mod npz;
 pub mod png;
 pub mod stretch;
 mod stroke;
