@@ -25,7 +25,7 @@ mod verify;
 pub use card::card;
 pub use distribution::{Distribution, Drawn, Varied};
 pub use error::SetError;
-pub use recipe::{FrameFiles, Recipe, ScenarioText, hex, read};
+pub use recipe::{Fineness, FrameFiles, Recipe, ScenarioText, hex, read};
 pub use schema::schema;
 pub use set::{Item, Set, Source, title};
 pub use shard::{

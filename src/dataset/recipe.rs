@@ -37,8 +37,8 @@ pub struct Recipe {
     pub photon_bound: bool,
     /// Whether the truth holds each item's sampling error.
     pub sampling_check: bool,
-    /// Every sampling so many times as fine as the usual one.
-    pub accuracy: f64,
+    /// How finely frames are computed.
+    pub accuracy: Fineness,
     /// SHA-256 of the recipe's bytes.
     pub sha256: String,
     /// The recipe's bytes.
@@ -52,6 +52,15 @@ pub enum ScenarioText {
     File(String),
     /// In the recipe itself.
     Inline(String),
+}
+
+/// How finely frames are computed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fineness {
+    /// Coarser sampling and single precision: many times as fast.
+    Fast,
+    /// As `render` does it.
+    Usual,
 }
 
 /// A kind of files that hold frames.
@@ -129,7 +138,7 @@ pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
         files: frame_files(&top)?,
         photon_bound: top.flag("photon_bound", false)?,
         sampling_check: top.flag("sampling_check", false)?,
-        accuracy: top.number("accuracy", Some(1.0), 0.5, 4.0)?,
+        accuracy: fineness(&top)?,
         sha256: hex(&Sha256::digest(bytes)),
         text: text.to_owned(),
     };
@@ -202,6 +211,18 @@ fn fixed(document: &Document, top: &Section<'_>) -> Result<Vec<String>, Scenario
         arguments.push(format!("{path}={}", node.value.plain()));
     }
     Ok(arguments)
+}
+
+fn fineness(top: &Section<'_>) -> Result<Fineness, ScenarioError> {
+    match top.text("accuracy", Some("fast"))?.as_str() {
+        "fast" => Ok(Fineness::Fast),
+        "usual" => Ok(Fineness::Usual),
+        _ => {
+            let (node, key) = top.required("accuracy", "leave it out")?;
+            let hint = "fast is for frames in quantity, usual is what render does";
+            Err(top.out_of_range(node, &key, "\"fast\" or \"usual\"", hint))
+        }
+    }
 }
 
 fn frame_files(top: &Section<'_>) -> Result<Vec<FrameFiles>, ScenarioError> {

@@ -37,13 +37,21 @@ struct RecipeFile {
     photon_bound: Option<bool>,
     /// Whether the truth holds each item's own sampling error, which takes several times as long as a frame.
     sampling_check: Option<bool>,
-    /// Every sampling so many times as fine as the usual one.
-    #[schemars(range(min = 0.5, max = 4.0))]
-    accuracy: Option<f64>,
+    /// fast (coarser sampling, single precision; when left out) or usual (as render does it).
+    accuracy: Option<Accuracy>,
     /// Changes that hold for all items: paths of keys in quotes, and their values.
     set: Option<BTreeMap<String, Value>>,
     /// What is drawn: paths of keys in quotes, and one law each.
     vary: Option<BTreeMap<String, Law>>,
+}
+
+/// How finely frames are computed.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "lowercase")]
+#[allow(dead_code)]
+enum Accuracy {
+    Fast,
+    Usual,
 }
 
 /// A file or a table.

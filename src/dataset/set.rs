@@ -2,7 +2,7 @@
 
 use super::distribution::{Distribution, Drawn};
 use super::error::SetError;
-use super::recipe::{Recipe, hex};
+use super::recipe::{Fineness, Recipe, hex};
 use crate::frame::Frame;
 use crate::instrument::{Instrument, MaskLayout};
 use crate::mask::{drawing, plate::seen_mirrored};
@@ -109,8 +109,14 @@ impl Set {
 
     /// How items are computed.
     pub fn settings(&self) -> Settings {
+        let fast = self.recipe.accuracy == Fineness::Fast;
         Settings {
-            accuracy: Accuracy::default().finer(self.recipe.accuracy),
+            accuracy: if fast {
+                Accuracy::fast()
+            } else {
+                Accuracy::default()
+            },
+            single_precision: fast,
             portable: self.source.portable,
             bound: self.recipe.photon_bound,
             sampling_check: self.recipe.sampling_check,

@@ -16,7 +16,9 @@ use crate::wavefront::Wavefront;
 use ndarray::Array2;
 use rayon::prelude::*;
 use std::borrow::Cow;
+use std::cell::RefCell;
 use std::f64::consts::TAU;
+use std::sync::Arc;
 
 /// How a model computes, apart from what it computes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,6 +31,8 @@ pub struct Settings {
     pub bound: bool,
     /// Whether the truth holds the measured sampling error, which takes several times as long as a small frame.
     pub sampling_check: bool,
+    /// Frames in single precision, good to six digits, in half the time.
+    pub single_precision: bool,
 }
 
 impl Default for Settings {
@@ -39,6 +43,7 @@ impl Default for Settings {
             portable: false,
             bound: false,
             sampling_check: true,
+            single_precision: false,
         }
     }
 }
@@ -102,7 +107,7 @@ pub struct Model {
     pub(super) instrument: Instrument,
     pub(super) state: State,
     pub(super) passband: Passband,
-    pub(super) maps: FieldMaps,
+    pub(super) maps: Arc<FieldMaps>,
     pub(super) blur: Option<BlurTerms>,
     pub(super) settings: Settings,
 }
@@ -172,7 +177,7 @@ impl Model {
         let reference_m = reference_m(&bins);
         Ok(Model {
             open_area_m2: pupil.open_area_m2(),
-            maps: FieldMaps::new(&pupil, plan.grid),
+            maps: remembered_maps(pupil, plan.grid),
             instrument: instrument.clone(),
             state: state.clone(),
             passband: passband.clone(),
@@ -381,6 +386,34 @@ impl Model {
                 .sum()
         })
     }
+}
+
+/// Pupils that a thread remembers: items of a set differ in what is hidden, most of them not in the pupil.
+const REMEMBERED: usize = 4;
+/// Larger maps are made anew each time.
+const REMEMBERED_CELLS: usize = 1100 * 1100;
+
+thread_local! {
+    static PUPILS: RefCell<Vec<(Pupil, Arc<FieldMaps>)>> = const { RefCell::new(Vec::new()) };
+}
+
+/// The maps of a pupil: those made before for exactly the same openings and grid, or new ones. Memory only, never a result.
+fn remembered_maps(pupil: Pupil, grid: CellGrid) -> Arc<FieldMaps> {
+    let same = |entry: &&(Pupil, Arc<FieldMaps>)| entry.1.grid() == grid && entry.0 == pupil;
+    let known = PUPILS.with_borrow(|all| all.iter().find(same).map(|entry| entry.1.clone()));
+    if let Some(maps) = known {
+        return maps;
+    }
+    let maps = Arc::new(FieldMaps::new(&pupil, grid));
+    if grid.count * grid.count <= REMEMBERED_CELLS {
+        PUPILS.with_borrow_mut(|all| {
+            if all.len() == REMEMBERED {
+                all.remove(0);
+            }
+            all.push((pupil, maps.clone()));
+        });
+    }
+    maps
 }
 
 enum Sum {
