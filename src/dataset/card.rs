@@ -113,11 +113,21 @@ fn laws(out: &mut String, set: &Set) {
     if set.recipe.vary.is_empty() {
         out.push_str("| nothing but the noise | | |\n");
     }
-    if !set.recipe.set.is_empty() {
+    let same: Vec<&str> = set
+        .recipe
+        .set
+        .iter()
+        .filter(|argument| {
+            let key = |varied: &Varied| argument.starts_with(&format!("{}=", varied.key));
+            !set.recipe.vary.iter().any(key)
+        })
+        .map(String::as_str)
+        .collect();
+    if !same.is_empty() {
         let _ = writeln!(
             out,
             "\nThe same for all, other than in the scenario: `{}`.",
-            set.recipe.set.join("`, `")
+            same.join("`, `")
         );
     }
 }

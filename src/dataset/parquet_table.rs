@@ -71,7 +71,9 @@ fn put<'a, D: DataType>(
     let found: Vec<Option<D::T>> = cells.map(value).collect();
     let there: Vec<i16> = found.iter().map(|v| i16::from(v.is_some())).collect();
     let values: Vec<D::T> = found.into_iter().flatten().collect();
-    column.typed::<D>().write_batch(&values, Some(&there), None)?;
+    column
+        .typed::<D>()
+        .write_batch(&values, Some(&there), None)?;
     column.close()
 }
 

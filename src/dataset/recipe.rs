@@ -25,7 +25,7 @@ pub struct Recipe {
     pub seed: Seed,
     /// The scenario that is varied.
     pub scenario: ScenarioText,
-    /// Changes that hold for all items, as `--set` takes them.
+    /// Changes that hold for all items, as `--set` takes them; a key that is drawn as well is only a value to start from.
     pub set: Vec<String>,
     /// What is drawn.
     pub vary: Vec<Varied>,
@@ -125,7 +125,7 @@ pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
     let top = Section::top(&document)?;
     top.known(&KEYS)?;
     top.format_1()?;
-    let recipe = Recipe {
+    Ok(Recipe {
         title: top.text("title", None)?,
         version: top.text("version", Some("1"))?,
         licence: top.text("licence", None)?,
@@ -141,23 +141,7 @@ pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
         accuracy: fineness(&top)?,
         sha256: hex(&Sha256::digest(bytes)),
         text: text.to_owned(),
-    };
-    for varied in &recipe.vary {
-        let twice = |argument: &String| argument.starts_with(&format!("{}=", varied.key));
-        if recipe.set.iter().any(twice) {
-            let key = format!("vary.\"{}\"", varied.key);
-            let problem = Problem::NoMeaning {
-                key: key.clone(),
-                condition: "since the same key stands under [set]".into(),
-            };
-            return Err(document.error(
-                document.origin(&key),
-                problem,
-                "keep it in one of the two sections",
-            ));
-        }
-    }
-    Ok(recipe)
+    })
 }
 
 fn scenario_text(top: &Section<'_>) -> Result<ScenarioText, ScenarioError> {

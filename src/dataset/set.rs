@@ -150,7 +150,12 @@ impl Set {
                 key: varied.key.clone(),
             })?);
         }
-        let mut arguments = self.recipe.set.clone();
+        let drawn_too = |argument: &&String| {
+            let key = |drawn: &Drawn| argument.starts_with(&format!("{}=", drawn.key));
+            !drawn.iter().any(key)
+        };
+        let set = self.recipe.set.iter();
+        let mut arguments: Vec<String> = set.filter(drawn_too).cloned().collect();
         arguments.extend(drawn.iter().map(Drawn::argument));
         let read = scenario::read(&self.source.scenario, &self.source.label, &arguments);
         let mut scenario = read.map_err(|source| SetError::Item {

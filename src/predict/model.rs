@@ -388,10 +388,8 @@ impl Model {
     }
 }
 
-/// Pupils that a thread remembers: items of a set differ in what is hidden, most of them not in the pupil.
-const REMEMBERED: usize = 4;
-/// Larger maps are made anew each time.
-const REMEMBERED_CELLS: usize = 1100 * 1100;
+/// Cells of all pupils that a thread remembers: items of a set differ in what is hidden, most of them not in the pupil.
+const REMEMBERED_CELLS: usize = 2_500_000;
 
 thread_local! {
     static PUPILS: RefCell<Vec<(Pupil, Arc<FieldMaps>)>> = const { RefCell::new(Vec::new()) };
@@ -405,14 +403,13 @@ fn remembered_maps(pupil: Pupil, grid: CellGrid) -> Arc<FieldMaps> {
         return maps;
     }
     let maps = Arc::new(FieldMaps::new(&pupil, grid));
-    if grid.count * grid.count <= REMEMBERED_CELLS {
-        PUPILS.with_borrow_mut(|all| {
-            if all.len() == REMEMBERED {
-                all.remove(0);
-            }
-            all.push((pupil, maps.clone()));
-        });
-    }
+    let cells = |entry: &(Pupil, Arc<FieldMaps>)| entry.1.grid().count.pow(2);
+    PUPILS.with_borrow_mut(|all| {
+        all.push((pupil, maps.clone()));
+        while all.iter().map(cells).sum::<usize>() > REMEMBERED_CELLS {
+            all.remove(0);
+        }
+    });
     maps
 }
 

@@ -13,7 +13,9 @@ const COUNT: [&str; 2] = ["--count", "60"];
 fn share(seed: u64) -> f64 {
     let mut x = seed;
     for _ in 0..4 {
-        x = x.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        x = x
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
     }
     (x >> 11) as f64 / (1u64 << 53) as f64
 }
@@ -22,7 +24,9 @@ fn share(seed: u64) -> f64 {
 fn killed_at_ten_random_moments_and_carried_on() {
     let place = place();
     let began = Instant::now();
-    place.run(&make(&[&["--out", "whole"][..], &COUNT].concat())).well();
+    place
+        .run(&make(&[&["--out", "whole"][..], &COUNT].concat()))
+        .well();
     let took = began.elapsed();
     let whole = folder(&place, "whole");
     let mut stopped_inside = 0;
@@ -40,12 +44,21 @@ fn killed_at_ten_random_moments_and_carried_on() {
         let left = folder(&place, &out);
         let kept = |name: &&String| !name.starts_with('.');
         for name in left.keys().filter(kept) {
-            assert_eq!(left[name], whole[name], "{name} after kill {seed} is not whole");
+            assert_eq!(
+                left[name], whole[name],
+                "{name} after kill {seed} is not whole"
+            );
         }
-        let records = left.keys().filter(|name| name.ends_with(".shard.json")).count();
+        let records = left
+            .keys()
+            .filter(|name| name.ends_with(".shard.json"))
+            .count();
         stopped_inside += usize::from(records < 12);
         place.run(&options).well();
         assert_eq!(folder(&place, &out), whole, "carried on after kill {seed}");
     }
-    assert!(stopped_inside >= 5, "only {stopped_inside} of 10 kills came before the end");
+    assert!(
+        stopped_inside >= 5,
+        "only {stopped_inside} of 10 kills came before the end"
+    );
 }

@@ -19,14 +19,22 @@ fn draws(key: &str, distribution: Distribution) -> Vec<Vec<f64>> {
     let screws = ["A", "B", "C"].map(String::from);
     (0..DRAWS)
         .map(|item| {
-            let drawn = varied.draw(&seed, item, &screws).expect("within its limits");
-            drawn.iter().map(|d| d.number().expect("a number")).collect()
+            let drawn = varied
+                .draw(&seed, item, &screws)
+                .expect("within its limits");
+            drawn
+                .iter()
+                .map(|d| d.number().expect("a number"))
+                .collect()
         })
         .collect()
 }
 
 fn single(distribution: Distribution) -> Vec<f64> {
-    draws("a.b", distribution).into_iter().map(|values| values[0]).collect()
+    draws("a.b", distribution)
+        .into_iter()
+        .map(|values| values[0])
+        .collect()
 }
 
 /// Largest distance between the law and the draws, times √n; beyond 2.2 with a chance of 1.2e-4 (Kolmogorov's limit law,
@@ -36,7 +44,9 @@ fn distance(mut values: Vec<f64>, law: impl Fn(f64) -> f64) -> f64 {
     let n = values.len() as f64;
     let gaps = values.iter().enumerate().map(|(at, value)| {
         let below = law(*value);
-        (below - at as f64 / n).abs().max((at as f64 + 1.0) / n - below)
+        (below - at as f64 / n)
+            .abs()
+            .max((at as f64 + 1.0) / n - below)
     });
     gaps.fold(0.0, f64::max) * n.sqrt()
 }
@@ -47,24 +57,34 @@ fn normal_below(z: f64) -> f64 {
     let t = 1.0 / (1.0 + 0.327_591_1 * x);
     let poly = t
         * (0.254_829_592
-            + t * (-0.284_496_736 + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
+            + t * (-0.284_496_736
+                + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
     let tail = 0.5 * poly * (-x * x).exp();
     if z > 0.0 { 1.0 - tail } else { tail }
 }
 
 #[test]
 fn uniform_numbers_are_uniform() {
-    let values = single(Distribution::Uniform { low: -3.0, high: 7.0 });
+    let values = single(Distribution::Uniform {
+        low: -3.0,
+        high: 7.0,
+    });
     let found = distance(values.clone(), |v| (v + 3.0) / 10.0);
     println!("uniform: {found:.2} of 2.2");
     assert!(found < 2.2);
     let wrong = distance(values, |v| ((v + 3.0) / 10.0).powf(1.05));
-    assert!(wrong > 2.2, "the test would not see a law that is 5 % off: {wrong}");
+    assert!(
+        wrong > 2.2,
+        "the test would not see a law that is 5 % off: {wrong}"
+    );
 }
 
 #[test]
 fn the_logarithm_of_a_log_uniform_number_is_uniform() {
-    let values = single(Distribution::LogUniform { low: 0.5, high: 40.0 });
+    let values = single(Distribution::LogUniform {
+        low: 0.5,
+        high: 40.0,
+    });
     let found = distance(values, |v| (v / 0.5).ln() / 80f64.ln());
     println!("log-uniform: {found:.2} of 2.2");
     assert!(found < 2.2);
@@ -128,22 +148,33 @@ fn turns_have_the_spread_and_the_correlation_asked_for() {
         for i in 0..3 {
             let mean = all.iter().map(|t| t[i]).sum::<f64>() / n / 0.1;
             assert!(mean.abs() < 4.0 / n.sqrt(), "{correlation}: mean {mean}");
-            assert!((product(i, i) - 1.0).abs() < 4.0 * (2.0 / n).sqrt(), "{correlation}");
+            assert!(
+                (product(i, i) - 1.0).abs() < 4.0 * (2.0 / n).sqrt(),
+                "{correlation}"
+            );
             let found = product(i, (i + 1) % 3);
             let error = ((1.0 + correlation * correlation) / n).sqrt();
             println!("turns: correlation {found:.3}, asked {correlation}");
-            assert!((found - correlation).abs() < 4.0 * error, "{correlation}: {found}");
+            assert!(
+                (found - correlation).abs() < 4.0 * error,
+                "{correlation}: {found}"
+            );
         }
     }
 }
 
 #[test]
 fn keys_and_items_are_independent() {
-    let uniform = || Distribution::Uniform { low: -1.0, high: 1.0 };
+    let uniform = || Distribution::Uniform {
+        low: -1.0,
+        high: 1.0,
+    };
     let first: Vec<f64> = draws("a.b", uniform()).into_iter().map(|v| v[0]).collect();
     let second: Vec<f64> = draws("a.c", uniform()).into_iter().map(|v| v[0]).collect();
     let n = DRAWS as f64;
-    let product = |pairs: &mut dyn Iterator<Item = (f64, f64)>| pairs.map(|(a, b)| a * b).sum::<f64>() * 3.0 / n;
+    let product = |pairs: &mut dyn Iterator<Item = (f64, f64)>| {
+        pairs.map(|(a, b)| a * b).sum::<f64>() * 3.0 / n
+    };
     let keys = product(&mut first.iter().copied().zip(second));
     let items = product(&mut first.iter().copied().zip(first.iter().copied().skip(1)));
     println!("correlation of two keys {keys:.4}, of two items {items:.4}");

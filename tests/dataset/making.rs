@@ -15,7 +15,11 @@ fn one_thread_two_threads_and_two_halves_make_the_same_files() {
     let place = place();
     made(&place, "1", &["--out", "one", "--count", "13"]);
     made(&place, "2", &["--out", "two", "--count", "13"]);
-    made(&place, "2", &["--out", "halves", "--start", "5", "--count", "8"]);
+    made(
+        &place,
+        "2",
+        &["--out", "halves", "--start", "5", "--count", "8"],
+    );
     made(&place, "1", &["--out", "halves", "--count", "5"]);
     let one = folder(&place, "one");
     // recipe, scenario, schema, card; three shards of archive, table and record; 13 FITS files
@@ -32,11 +36,18 @@ fn a_range_cut_anywhere_has_the_same_content() {
     let place = place();
     made(&place, "2", &["--out", "whole", "--count", "9"]);
     made(&place, "2", &["--out", "parts", "--count", "3"]);
-    made(&place, "2", &["--out", "parts", "--start", "3", "--count", "6"]);
+    made(
+        &place,
+        "2",
+        &["--out", "parts", "--start", "3", "--count", "6"],
+    );
     let content = |name: &str| {
         let done = place.run(&verify(&["--out", name, "--count", "9"])).well();
         let report: serde_json::Value = serde_json::from_str(&done.stdout).expect("JSON");
-        report["content_sha256"].as_str().expect("a whole set").to_owned()
+        report["content_sha256"]
+            .as_str()
+            .expect("a whole set")
+            .to_owned()
     };
     assert_eq!(content("whole"), content("parts"));
 }
@@ -60,7 +71,10 @@ fn the_files_hold_what_the_library_makes() {
     let counts: Vec<u16> = item.frame.counts_adu.iter().copied().collect();
     assert_eq!(named("frames").values, NpyValues::Counts(counts));
     let offset = item.truth.sensor_offset_um;
-    assert_eq!(named("state.sensor_offset_um").values, NpyValues::Real(vec![offset]));
+    assert_eq!(
+        named("state.sensor_offset_um").values,
+        NpyValues::Real(vec![offset])
+    );
     let pixels = place.pixels("out/set.0000000005.fits");
     assert_eq!(pixels, item.frame.counts_adu.mapv(f64::from));
     let table = place.text("out/set.0000000005-0000000005.truth.csv");

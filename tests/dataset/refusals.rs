@@ -20,7 +20,11 @@ fn a_recipe_that_cannot_be_meant_is_refused_with_its_place() {
             "license =",
             "set.toml:3:1: license is not a key of a recipe\nhint: did you mean licence?",
         ),
-        ("seed = 4711\n", "", "set.toml:1:1: seed is missing\nhint: add a line such as seed = 20417"),
+        (
+            "seed = 4711\n",
+            "",
+            "set.toml:1:1: seed is missing\nhint: add a line such as seed = 20417",
+        ),
         (
             "shard_items = 5",
             "shard_items = 0",
@@ -55,8 +59,14 @@ fn a_recipe_that_cannot_be_meant_is_refused_with_its_place() {
     for (from, to, words) in cases {
         assert_eq!(refused(from, to), words);
     }
-    let two = refused("{ uniform = [3.0, 5.0] }", "{ uniform = [3.0, 5.0], choice = [4.0] }");
-    assert!(two.contains("has 2 laws, but must have exactly one of uniform"), "{two}");
+    let two = refused(
+        "{ uniform = [3.0, 5.0] }",
+        "{ uniform = [3.0, 5.0], choice = [4.0] }",
+    );
+    assert!(
+        two.contains("has 2 laws, but must have exactly one of uniform"),
+        "{two}"
+    );
 }
 
 /// A run of `make` with one text of the recipe replaced.
@@ -70,12 +80,24 @@ fn unable(from: &str, to: &str) -> String {
 #[test]
 fn what_the_scenario_does_not_allow_is_told_before_the_work() {
     let words = unable("uniform = [3.0, 5.0]", "uniform = [3.0, 500.0]");
-    assert!(words.starts_with("error: item ") && words.contains("star.magnitude="), "{words}");
-    assert!(words.contains("hint: narrow the law of that key"), "{words}");
+    assert!(
+        words.starts_with("error: item ") && words.contains("star.magnitude="),
+        "{words}"
+    );
+    assert!(
+        words.contains("hint: narrow the law of that key"),
+        "{words}"
+    );
     let words = unable("\"star.magnitude\"", "\"star.magnitud\"");
-    assert!(words.contains("star.magnitud is not a key of [star]"), "{words}");
+    assert!(
+        words.contains("star.magnitud is not a key of [star]"),
+        "{words}"
+    );
     let words = unable("correlation = -0.4", "correlation = -0.6");
-    assert!(words.contains("must be from -0.5000 to 1 for 3 screws"), "{words}");
+    assert!(
+        words.contains("must be from -0.5000 to 1 for 3 screws"),
+        "{words}"
+    );
 }
 
 #[test]
@@ -88,7 +110,10 @@ fn nothing_that_is_there_is_overwritten() {
     // another recipe under the same name
     place.write("set.toml", RECIPE.replace("seed = 4711", "seed = 4712"));
     let words = place.run(&make(&["--count", "5"])).unable().stderr;
-    assert!(words.contains("set.recipe.toml is there already and is not what this recipe gives"), "{words}");
+    assert!(
+        words.contains("set.recipe.toml is there already and is not what this recipe gives"),
+        "{words}"
+    );
     assert!(words.contains("nothing was overwritten"), "{words}");
     assert_eq!(folder(&place, "out"), before);
     // a stranger's file under the name of one of ours
@@ -107,7 +132,12 @@ fn strangers_in_the_folder_are_named_and_left_alone() {
     std::fs::create_dir(place.path("out")).expect("a folder");
     place.write("out/note.txt", "mine");
     let done = place.run(&make(&["--count", "2"])).well();
-    assert!(done.stderr.contains("are not of this set, the first is note.txt; they are left alone"), "{}", done.stderr);
+    assert!(
+        done.stderr
+            .contains("are not of this set, the first is note.txt; they are left alone"),
+        "{}",
+        done.stderr
+    );
     assert_eq!(place.text("out/note.txt"), "mine");
 }
 
@@ -122,7 +152,10 @@ fn verify_names_gaps_duplicates_damage_and_strangers() {
     let place = place();
     place.run(&make(&["--count", "15"])).well();
     place.run(&verify(&["--count", "15"])).well();
-    assert_eq!(report(&place, &["--count", "17"])["gaps"], json!([{ "first": 15, "last": 16 }]));
+    assert_eq!(
+        report(&place, &["--count", "17"])["gaps"],
+        json!([{ "first": 15, "last": 16 }])
+    );
     assert_eq!(
         report(&place, &["--start", "2", "--count", "8"])["beyond"],
         json!([{ "first": 0, "last": 1 }, { "first": 10, "last": 14 }])
@@ -130,8 +163,14 @@ fn verify_names_gaps_duplicates_damage_and_strangers() {
     // the same items once more, cut elsewhere
     place.run(&make(&["--start", "3", "--count", "4"])).well();
     let found = report(&place, &["--count", "15"]);
-    assert_eq!(found["duplicates"], json!([{ "first": 3, "last": 4 }, { "first": 5, "last": 6 }]));
-    assert_eq!((&found["items_found"], &found["complete"]), (&json!(15), &json!(false)));
+    assert_eq!(
+        found["duplicates"],
+        json!([{ "first": 3, "last": 4 }, { "first": 5, "last": 6 }])
+    );
+    assert_eq!(
+        (&found["items_found"], &found["complete"]),
+        (&json!(15), &json!(false))
+    );
     for cut in ["0000000003-0000000004", "0000000005-0000000006"] {
         for ending in ["npz", "truth.csv", "shard.json"] {
             std::fs::remove_file(place.path(&format!("out/set.{cut}.{ending}"))).expect("a file");
@@ -160,16 +199,28 @@ fn verify_names_gaps_duplicates_damage_and_strangers() {
 #[test]
 fn a_full_disc_is_told_and_the_run_can_be_carried_on() {
     let place = place();
-    place.run(&make(&["--out", "whole", "--count", "10"])).well();
+    place
+        .run(&make(&["--out", "whole", "--count", "10"]))
+        .well();
     let mut shell = std::process::Command::new("bash");
     // files of at most 4 KiB: as on a full disc, writing more is refused
     let line = "trap '' XFSZ; ulimit -f 4; exec \"$0\" dataset make set.toml --quiet --count 10";
-    shell.args(["-c", line, env!("CARGO_BIN_EXE_skewstar")]).current_dir(place.path(""));
+    shell
+        .args(["-c", line, env!("CARGO_BIN_EXE_skewstar")])
+        .current_dir(place.path(""));
     let done = place.done(&mut shell).unable();
     assert!(done.stderr.contains("cannot write out/"), "{}", done.stderr);
-    assert!(done.stderr.contains("hint: is the disc full?"), "{}", done.stderr);
+    assert!(
+        done.stderr.contains("hint: is the disc full?"),
+        "{}",
+        done.stderr
+    );
     let left = folder(&place, "out");
-    assert!(left.keys().all(|name| !name.starts_with('.')), "{:?}", left.keys());
+    assert!(
+        left.keys().all(|name| !name.starts_with('.')),
+        "{:?}",
+        left.keys()
+    );
     place.run(&make(&["--count", "10"])).well();
     assert_eq!(folder(&place, "out"), folder(&place, "whole"));
 }
@@ -178,8 +229,21 @@ fn a_full_disc_is_told_and_the_run_can_be_carried_on() {
 #[test]
 fn a_folder_that_cannot_be_written_is_told_at_once() {
     let place = place();
-    let done = place.run(&make(&["--count", "2", "--out", "/proc/set"])).unable();
-    assert!(done.stderr.starts_with("error: cannot write into the folder /proc/set"), "{}", done.stderr);
-    let done = place.run(&make(&["--count", "2", "--out", "tiny.toml"])).unable();
-    assert!(done.stderr.starts_with("error: tiny.toml is not a folder"), "{}", done.stderr);
+    let done = place
+        .run(&make(&["--count", "2", "--out", "/proc/set"]))
+        .unable();
+    assert!(
+        done.stderr
+            .starts_with("error: cannot write into the folder /proc/set"),
+        "{}",
+        done.stderr
+    );
+    let done = place
+        .run(&make(&["--count", "2", "--out", "tiny.toml"]))
+        .unable();
+    assert!(
+        done.stderr.starts_with("error: tiny.toml is not a folder"),
+        "{}",
+        done.stderr
+    );
 }

@@ -3,8 +3,8 @@
 
     python measure_doughnuts.py SET_FOLDER ANSWERS.csv
 
-An example of an outside program, not a good one: background by a median, the ring by a threshold, its outside by filled
-area moments, its dark centre by a circle fitted to the inner edge. Coma follows from the dark centre's place by geometrical
+An example of an outside program, not a good one: background by a median, the doughnut by a threshold and its middle by
+moments, then circles fitted to the inner and the outer edge. Coma follows from the dark centre's place by geometrical
 optics: shift = 6 N W131 (1 - e^2) with W131 = sqrt(72) times Noll 8 (along x) or Noll 7 (along y). It knows the telescope
 (focal ratio, obstruction, pixel), as an owner does, and reads nothing but the frames.
 """
@@ -35,28 +35,37 @@ def fitted_circle(x, y):
     return fit.x
 
 
+def edges(image, centre):
+    """Points of the inner and of the outer edge: along each spoke, where the light falls to half of the spoke's brightest."""
+    radii = np.arange(0.0, 0.5 * min(image.shape), 0.25)
+    inner, outer = [], []
+    for angle in np.arange(0.0, 2.0 * np.pi, np.pi / 36.0):
+        x, y = centre[0] + radii * np.cos(angle), centre[1] + radii * np.sin(angle)
+        spoke = ndimage.map_coordinates(image, [y, x], order=1)
+        top = int(np.argmax(spoke))
+        dark = np.nonzero(spoke < 0.5 * spoke[top])[0]
+        for found, side in ((dark[dark < top][-1:], inner), (dark[dark > top][:1], outer)):
+            side.extend((x[k], y[k]) for k in found)
+    return np.array(inner), np.array(outer)
+
+
 def measure(frame):
     """Dark centre minus centre of the outer edge, in pixels; None when there is no ring to be seen."""
-    image = ndimage.zoom(ndimage.gaussian_filter(frame.astype(float), 0.8), 2, order=1, grid_mode=True, mode="nearest")
-    image -= np.median(np.concatenate([image[:6].ravel(), image[-6:].ravel()]))
-    ring = image > 0.4 * np.percentile(image, 90)
-    labels, count = ndimage.label(ring)
+    image = ndimage.gaussian_filter(frame.astype(float), 0.6)
+    image -= np.median(np.concatenate([image[:3].ravel(), image[-3:].ravel()]))
+    bright = ndimage.binary_fill_holes(image > 0.3 * np.percentile(image, 95))
+    labels, count = ndimage.label(bright)
     if count == 0:
         return None
-    ring = labels == 1 + np.argmax(ndimage.sum_labels(ring, labels, range(1, count + 1)))
-    ring = ndimage.binary_closing(ring, iterations=3)
-    outside = ndimage.binary_fill_holes(ring)
-    holes, count = ndimage.label(outside & ~ring)
-    if count == 0:
+    largest = labels == 1 + np.argmax(ndimage.sum_labels(bright, labels, range(1, count + 1)))
+    y, x = ndimage.center_of_mass(largest)
+    inner, outer = edges(image, (x, y))
+    if len(inner) < 54 or len(outer) < 54:
         return None
-    sizes = ndimage.sum_labels(np.ones_like(holes), holes, range(1, count + 1))
-    hole = holes == 1 + np.argmax(sizes)
-    if hole.sum() < 12:
+    dark, rim = fitted_circle(*inner.T), fitted_circle(*outer.T)
+    if not 1.0 < dark[2] < rim[2] - 2.0:
         return None
-    y, x = np.nonzero(hole & ~ndimage.binary_erosion(hole))
-    dark_x, dark_y, _ = fitted_circle(x.astype(float), y.astype(float))
-    outer_y, outer_x = ndimage.center_of_mass(outside)
-    return 0.5 * (dark_x - outer_x), 0.5 * (dark_y - outer_y)
+    return dark[0] - rim[0], dark[1] - rim[1]
 
 
 def main():
