@@ -4,6 +4,7 @@
 mod killed;
 mod laws;
 mod making;
+mod recipes;
 mod refusals;
 mod sealed;
 

@@ -64,7 +64,7 @@ impl Set {
     /// Joins a recipe with its scenario.
     ///
     /// # Errors
-    /// The scenario with the recipe's changes is refused, gives no counts, or does not fit the laws of [vary].
+    /// The scenario with the recipe's changes is refused, gives no counts, or does not fit what is to be drawn.
     pub fn new(recipe: Recipe, source: Source) -> Result<Set, SetError> {
         let mut base = scenario::read(&source.scenario, &source.label, &recipe.set)?;
         load_drawing(&mut base.instrument, source.drawing.as_deref())?;
