@@ -17,7 +17,11 @@ fn recipes() -> Vec<PathBuf> {
 }
 
 fn set_of(path: &Path) -> Set {
-    let label = path.file_name().expect("a name").to_string_lossy().into_owned();
+    let label = path
+        .file_name()
+        .expect("a name")
+        .to_string_lossy()
+        .into_owned();
     let recipe = read(&fs::read(path).expect("a file"), &label).unwrap_or_else(|e| panic!("{e}"));
     let ScenarioText::File(file) = &recipe.scenario else {
         panic!("{label} names no scenario");
@@ -50,7 +54,11 @@ fn quick_frames_are_those_of_render_but_for_little() {
             worst = worst.max(size(&(&quick - &full)) / size(&full));
         }
         println!("{}: quick frames differ by {worst:.1e}", path.display());
-        assert!(worst > 0.0 && worst < 3e-3, "{}: {worst:.1e}", path.display());
+        assert!(
+            worst > 0.0 && worst < 3e-3,
+            "{}: {worst:.1e}",
+            path.display()
+        );
     }
 }
 
@@ -61,9 +69,21 @@ fn every_recipe_makes_frames_that_can_be_used() {
         let item = set.make(7).unwrap_or_else(|error| panic!("{error}"));
         assert_eq!(item.truth.title, "item 7");
         let saturated = item.truth.saturated_px.expect("counts");
-        assert!(saturated < 30, "{}: {saturated} saturated pixels", path.display());
-        assert!(item.truth.light_in_frame > 0.5, "{}: {}", path.display(), item.truth.light_in_frame);
-        assert_eq!(item.truth.sigma_photon_nm.is_some(), set.recipe.photon_bound);
+        assert!(
+            saturated < 30,
+            "{}: {saturated} saturated pixels",
+            path.display()
+        );
+        assert!(
+            item.truth.light_in_frame > 0.5,
+            "{}: {}",
+            path.display(),
+            item.truth.light_in_frame
+        );
+        assert_eq!(
+            item.truth.sigma_photon_nm.is_some(),
+            set.recipe.photon_bound
+        );
         assert!(item.truth.sigma_seeing_nm.is_some());
     }
 }

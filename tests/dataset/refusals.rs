@@ -38,7 +38,7 @@ fn a_recipe_that_cannot_be_meant_is_refused_with_its_place() {
         (
             "{ uniform = [3.0, 5.0] }",
             "{ uniform = [5.0, 3.0] }",
-            "set.toml:15:21: vary.\"star.magnitude\".uniform is [5.0, 3.0], but must be two numbers, the smaller one first\nhint: a line is \"state.sensor_offset_um\" = { normal = [400.0, 50.0], within = [250.0, 550.0] }",
+            "set.toml:15:22: vary.\"star.magnitude\".uniform is [5.0, 3.0], but must be two numbers, the smaller one first\nhint: a line is \"state.sensor_offset_um\" = { normal = [400.0, 50.0], within = [250.0, 550.0] }",
         ),
         (
             "\"star.magnitude\" =",
