@@ -85,7 +85,7 @@ impl Scale {
             (low, high) = (low.min(value.log10()), high.max(value.log10()));
         }
         let room = 0.06 * (high - low).max(0.3);
-        (low <= high).then(|| Scale {
+        (low <= high).then_some(Scale {
             low: low - room,
             high: high + room,
             from: from as f64,
