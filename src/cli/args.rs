@@ -50,8 +50,22 @@ pub enum Verb {
         after_help = "Example: skewstar measure out/night-fast-unit.fits --instrument scenarios/night-fast-unit.toml --side inside\n\nOf the instrument file only telescope, assembly, mask, camera and [exposure] are used. Exit status 1: measured, but not to be trusted."
     )]
     Measure(MeasureArgs),
-    /// Print a JSON Schema of the scenario file, for editors
-    Schema,
+    /// Make frames with their truth in quantity, or check that a set is whole
+    #[command(
+        after_help = "Example: skewstar dataset make scenarios/recipes/doughnuts.toml --out set --count 1000\n\nItem i depends on the recipe, its scenario, the seed and i alone: ranges made apart are merged by copying them into one folder."
+    )]
+    Dataset(DatasetArgs),
+    /// Compare answers with the truth of a set
+    #[command(
+        after_help = "Example: skewstar score set answers.csv --at-most modes_nm.7.rms=30 --plot\n\n`skewstar schema answers` prints what an answer may hold."
+    )]
+    Score(ScoreArgs),
+    /// Print a JSON Schema, for editors: of the scenario, of a recipe, or of an answer
+    Schema {
+        /// Of what.
+        #[arg(value_enum, default_value = "scenario")]
+        of: SchemaOf,
+    },
     /// Print a completion script for a shell
     #[command(
         after_help = "Example: skewstar completions bash > ~/.local/share/bash-completion/completions/skewstar"
@@ -63,6 +77,86 @@ pub enum Verb {
     /// Print the manual page
     #[command(after_help = "Example: skewstar man | man -l -")]
     Man,
+}
+
+/// What has a schema.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SchemaOf {
+    /// A scenario
+    Scenario,
+    /// A recipe of a set
+    Recipe,
+    /// One answer of a measuring program
+    Answers,
+}
+
+/// Arguments of `dataset`.
+#[derive(Debug, Args)]
+pub struct DatasetArgs {
+    /// What to do.
+    #[command(subcommand)]
+    pub what: DatasetVerb,
+}
+
+/// What can be done with a set.
+#[derive(Debug, Subcommand)]
+pub enum DatasetVerb {
+    /// Make a range of items; goes on where an earlier run was stopped
+    Make(SetArgs),
+    /// Check counts, checksums, gaps and duplicates; exit status 1 when the set is not whole
+    Verify(SetArgs),
+}
+
+/// A recipe and a range of its items.
+#[derive(Debug, Args)]
+pub struct SetArgs {
+    /// The recipe
+    pub recipe: PathBuf,
+    /// Folder of the set
+    #[arg(long, value_name = "DIR", default_value = "out")]
+    pub out: PathBuf,
+    /// Number of items
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    pub count: u64,
+    /// First item
+    #[arg(long, value_name = "K", default_value_t = 0, value_parser = clap::value_parser!(u64).range(0..=1_000_000_000))]
+    pub start: u64,
+    /// Seal the set: the truth goes into this folder
+    #[arg(long, value_name = "DIR", requires = "secret")]
+    pub truth_out: Option<PathBuf>,
+    /// File with the secret of a sealed set, 32 hexadecimal digits; `make` makes it where there is none
+    #[arg(long, value_name = "FILE", requires = "truth_out")]
+    pub secret: Option<PathBuf>,
+    /// The same bytes on all processors, more slowly
+    #[arg(long)]
+    pub portable: bool,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Arguments of `score`.
+#[derive(Debug, Args)]
+pub struct ScoreArgs {
+    /// The truth: a folder of a set, a truth table, or a truth file of `render`
+    pub truth: PathBuf,
+    /// The answers: CSV, or JSON lines when the name ends with .jsonl, .ndjson or .json
+    pub answers: PathBuf,
+    /// Fail with exit status 1 when a number of the score is larger, for example `modes_nm.7.rms=30`
+    #[arg(long, value_name = "NUMBER=LIMIT")]
+    pub at_most: Vec<String>,
+    /// Fail with exit status 1 when a number of the score is smaller, for example `coverage=0.99`
+    #[arg(long, value_name = "NUMBER=LIMIT")]
+    pub at_least: Vec<String>,
+    /// Also draw the error against electrons, seeing and size of the misalignment
+    #[arg(long)]
+    pub plot: bool,
+    /// Where the picture goes.
+    #[command(flatten)]
+    pub files: Files,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
 }
 
 /// Options of every verb that prints an answer.

@@ -1,7 +1,8 @@
 //! Why a verb could not be done: one type for the shell, with the next step and the exit status.
 
-use super::interrupt::Interrupted;
+use super::interrupt::{EXIT_INTERRUPTED, Interrupted};
 use super::output::OutputError;
+use crate::dataset::SetError;
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
 use crate::image_io::reading::ReadingError;
@@ -10,6 +11,7 @@ use crate::mask::solid::SolidError;
 use crate::measure::MeasureError;
 use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
+use crate::score::ScoreError;
 use crate::simulate::FieldError;
 use std::io;
 use std::path::PathBuf;
@@ -124,6 +126,36 @@ pub enum CliError {
         /// What the system says.
         source: io::Error,
     },
+    /// A set cannot be made.
+    #[error(transparent)]
+    Set(Box<SetError>),
+    /// The making of a set was stopped.
+    #[error("interrupted; complete shards stay")]
+    SetStopped,
+    /// A file of a set is in the way.
+    #[error("{} {reason}", path.display())]
+    SetFile {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        reason: &'static str,
+    },
+    /// The secret of a sealed set cannot be used.
+    #[error("{} {reason}", path.display())]
+    Secret {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        reason: &'static str,
+    },
+    /// A file of truth or answers cannot be read.
+    #[error("cannot read {}: {source}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
     /// The image file is too long.
     #[error("{} has more than {limit} bytes: a single frame is wanted", path.display())]
     ImageTooLong {
@@ -138,6 +170,22 @@ pub enum CliError {
     /// Nothing can be measured.
     #[error(transparent)]
     Measure(#[from] MeasureError),
+    /// Answers or truth cannot be compared.
+    #[error("{}: {source}", path.display())]
+    Score {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: ScoreError,
+    },
+    /// A limit of the score is none.
+    #[error("{argument}: {reason}")]
+    Limit {
+        /// What was typed.
+        argument: String,
+        /// Why not.
+        reason: String,
+    },
     /// Files could not be written.
     #[error(transparent)]
     Output(#[from] OutputError),
@@ -158,6 +206,15 @@ pub enum CliError {
 impl From<Interrupted> for CliError {
     fn from(interrupted: Interrupted) -> Self {
         CliError::Output(interrupted.into())
+    }
+}
+
+impl From<SetError> for CliError {
+    fn from(error: SetError) -> Self {
+        match error {
+            SetError::Stopped => CliError::SetStopped,
+            other => CliError::Set(Box::new(other)),
+        }
     }
 }
 
@@ -193,6 +250,21 @@ impl CliError {
             CliError::ImageTooLong { .. } => Some("cut the star's surroundings out of it"),
             CliError::Reading(error) => Some(error.hint()),
             CliError::Measure(error) => Some(error.hint()),
+            CliError::Set(error) => error.hint(),
+            CliError::SetStopped => Some("the same command goes on with the rest"),
+            CliError::SetFile { .. } => Some(
+                "nothing was overwritten: move the file away, or choose another folder with --out DIR",
+            ),
+            CliError::Secret { .. } => Some(
+                "a secret is one line of 32 hexadecimal digits; keep it until the set is opened",
+            ),
+            CliError::Unreadable { .. } => Some(
+                "TRUTH is a set's folder, a truth table or a truth file; ANSWERS is CSV or JSON lines",
+            ),
+            CliError::Score { source, .. } => Some(source.hint()),
+            CliError::Limit { .. } => {
+                Some("`skewstar score … --json` shows every number that a limit can name")
+            }
             CliError::Output(error) => error.hint(),
             CliError::Fits(error) => error.hint(),
             CliError::Picture(error) => error.hint(),
@@ -204,6 +276,7 @@ impl CliError {
     pub fn exit_status(&self) -> i32 {
         match self {
             CliError::Output(error) => error.exit_status(),
+            CliError::SetStopped => EXIT_INTERRUPTED,
             _ => 2,
         }
     }

@@ -3,6 +3,8 @@
 mod annotate;
 pub mod args;
 mod check;
+mod dataset;
+mod dataset_folder;
 mod error;
 mod field;
 mod field_pictures;
@@ -18,6 +20,8 @@ mod output_error;
 pub mod printer;
 pub mod progress;
 mod render;
+mod score;
+mod score_plots;
 mod sheet;
 
 pub use error::CliError;
@@ -27,7 +31,7 @@ use crate::instrument::{Instrument, MaskLayout};
 use crate::mask::{drawing, plate::seen_mirrored};
 use crate::measure::Shot;
 use crate::scenario::{self, Scenario};
-use args::{Cli, Files, ScenarioArgs, Verb};
+use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
 use clap::CommandFactory;
 use output::{OutputPlan, OutputSet};
 use printer::Printer;
@@ -51,7 +55,15 @@ pub fn run(cli: Cli) -> i32 {
             Ok(false) => return 1,
             other => other.map(|_| ()),
         },
-        Verb::Schema => printer.data(&scenario::schema()).map_err(CliError::from),
+        Verb::Dataset(args) => match dataset::run(&args, &printer) {
+            Ok(false) => return 1,
+            other => other.map(|_| ()),
+        },
+        Verb::Score(args) => match score::run(&args, &printer) {
+            Ok(false) => return 1,
+            other => other.map(|_| ()),
+        },
+        Verb::Schema { of } => schema(of, &printer),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
     };
@@ -97,8 +109,28 @@ fn printer_of(verb: &Verb) -> Printer {
             quiet: args.common.quiet,
             json: args.common.json,
         },
+        Verb::Dataset(args) => {
+            let (DatasetVerb::Make(set) | DatasetVerb::Verify(set)) = &args.what;
+            Printer {
+                quiet: set.common.quiet,
+                json: set.common.json,
+            }
+        }
+        Verb::Score(args) => Printer {
+            quiet: args.common.quiet,
+            json: args.common.json,
+        },
         _ => Printer::default(),
     }
+}
+
+fn schema(of: SchemaOf, printer: &Printer) -> Result<(), CliError> {
+    let text = match of {
+        SchemaOf::Scenario => scenario::schema(),
+        SchemaOf::Recipe => crate::dataset::schema(),
+        SchemaOf::Answers => crate::score::schema(),
+    };
+    Ok(printer.data(&text)?)
 }
 
 /// Larger files are refused before they are read.

@@ -416,7 +416,7 @@ impl View {
         let settings = Settings {
             accuracy,
             portable: self.look.portable,
-            bound: false,
+            ..Settings::default()
         };
         let passband = &self.planes[plane].passband;
         let mut planned = Model::with_passband(&instrument, &state, passband, settings)?;
