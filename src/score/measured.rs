@@ -5,7 +5,7 @@ use super::quantity::{Axis, Quantity};
 use serde_json::Value as Json;
 
 /// Flags of a measurement that mean "do not trust this answer" begin with one of these words.
-const DOUBTS: [&str; 4] = ["doubtful", "not_converged", "ambiguous", "no_star"];
+const DOUBTS: [&str; 3] = ["poor_fit", "not_settled", "coma_doubtful"];
 
 /// Turns the output of a measurement (`skewstar-measure/1`) into an answer about an item.
 ///
