@@ -40,6 +40,11 @@ pub enum Verb {
         after_help = "Example: skewstar field scenarios/fields/whole-sensor.toml --set state.turns.B=0.1\n\nThe camera's frame is the sensor. The stars are those of [field]; [star] gives their temperature and altitude, and the brightness of the cut-outs."
     )]
     Field(FieldArgs),
+    /// Learn what the screws do, from frames before and after trial turns
+    #[command(
+        after_help = "Example: skewstar learn --instrument garden.toml --trial start.fits,turned-a.fits,A=0.125 --trial turned-a.fits,turned-b.fits,B=0.125\n\nA positive turn lengthens the screw. Two screws that are not opposite each other tell how the camera sits; with one, whether its picture is mirrored stays open. Leave the telescope on the star, and turn each screw the way it was turned last, so that its play is out."
+    )]
+    Learn(LearnArgs),
     /// Check, draw, preview or tune the mask of a scenario
     #[command(
         after_help = "Example: skewstar mask check scenarios/mask-two-zone-coma.toml\n\nA mask is no solar filter. Tether it, and take it off before slewing."
@@ -188,6 +193,53 @@ pub struct FieldArgs {
     /// Where to write.
     #[command(flatten)]
     pub files: Files,
+}
+
+/// Arguments of `learn`.
+#[derive(Debug, Args)]
+pub struct LearnArgs {
+    /// The scenario file that describes telescope, screws and camera
+    #[arg(long, value_name = "SCENARIO")]
+    pub instrument: PathBuf,
+    /// A frame before, one after, and the turn of one screw between them
+    #[arg(long, value_name = "BEFORE,AFTER,SCREW=TURNS", required = true)]
+    pub trial: Vec<String>,
+    /// On which side of focus the frames were taken
+    #[arg(long, value_enum)]
+    pub side: Option<SideArg>,
+    /// Whether the mask was on; left out: on where the scenario has one
+    #[arg(long, value_enum)]
+    pub mask: Option<Switch>,
+    /// Change a key, for example `camera.rotation_deg=40`
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub set: Vec<String>,
+    /// The same bytes on all processors, more slowly
+    #[arg(long)]
+    pub portable: bool,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// A side of focus.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SideArg {
+    /// The sensor short of focus
+    Inside,
+    /// The sensor beyond focus
+    Outside,
+}
+
+/// Something that is on or off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Switch {
+    /// On
+    On,
+    /// Off
+    Off,
 }
 
 /// Arguments of `mask`.

@@ -1,6 +1,7 @@
 //! Why a verb could not be done: one type for the shell, with the next step and the exit status.
 
 use super::interrupt::Interrupted;
+use super::learn::NotLearned;
 use super::output::OutputError;
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
@@ -114,6 +115,9 @@ pub enum CliError {
         /// Why.
         source: SolidError,
     },
+    /// Nothing could be learned.
+    #[error(transparent)]
+    Learn(#[from] NotLearned),
     /// Files could not be written.
     #[error(transparent)]
     Output(#[from] OutputError),
@@ -163,6 +167,7 @@ impl CliError {
             }
             CliError::Solid { source, .. } => Some(source.hint()),
             CliError::Predict { source, .. } => Some(source.hint()),
+            CliError::Learn(error) => Some(error.hint()),
             CliError::Output(error) => error.hint(),
             CliError::Fits(error) => error.hint(),
             CliError::Picture(error) => error.hint(),
@@ -173,6 +178,7 @@ impl CliError {
     /// Exit status of the program.
     pub fn exit_status(&self) -> i32 {
         match self {
+            CliError::Learn(error) => error.exit_status(),
             CliError::Output(error) => error.exit_status(),
             _ => 2,
         }

@@ -26,6 +26,7 @@ mod nearest;
 mod overrides;
 mod path;
 mod raw;
+mod response;
 mod rules;
 mod schema;
 mod template;
