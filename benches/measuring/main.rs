@@ -139,7 +139,8 @@ fn tallies(rows: &[Row], count: u64, mismatched: bool, bound: bool) -> Vec<Tally
 fn loops(count: u64) -> Vec<Loops> {
     let mut found = vec![rounds::loops("by advice, from frames", Errors::ALL, count)];
     println!("{}", json(&found[0]));
-    let scatter = found[0].measuring_rms_nm.unwrap_or(0.0) / 2f64.sqrt();
+    // the median length of a vector of two normal draws is 1.1774 of their deviation
+    let scatter = found[0].measuring_typical_nm.unwrap_or(0.0) / 1.1774;
     let all = Errors {
         frames: Err(scatter),
         ..Errors::ALL

@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 use skewstar::instrument::{Assembly, Instrument, Response};
 use skewstar::measure::{
-    Aim, MeasureOptions, Misaligned, Side, advise, good_enough, measure,
+    Aim, MeasureOptions, Measurement, Misaligned, Side, advise, good_enough, measure,
 };
 use skewstar::mechanics::plane_of;
 use skewstar::units::{ARCSEC, NM, UM};
@@ -52,10 +52,10 @@ pub struct Loops {
     /// Median, and ninth decile, of coma after the last round, nm.
     pub final_median_nm: f64,
     pub final_ninth_decile_nm: f64,
-    /// Scatter of the measured coma about the true one, nm; null without frames.
-    pub measuring_rms_nm: Option<f64>,
-    /// Runs that stopped because a frame could not be measured.
-    pub stopped: usize,
+    /// Typical distance (root of the median square) of the measured coma from the true one, the air's own in it, nm.
+    pub measuring_typical_nm: Option<f64>,
+    /// Frames that could not be measured, or were flagged as failed: nothing was turned then.
+    pub refused_frames: usize,
 }
 
 pub const GOAL_NM: f64 = 30.0;
@@ -68,7 +68,7 @@ struct Run {
     /// Coma before the first and after each round, nm.
     coma_nm: Vec<f64>,
     measured_off_nm: Vec<f64>,
-    stopped: bool,
+    refused: usize,
 }
 
 /// Runs of seeds 1 to `count`.
@@ -139,13 +139,15 @@ fn run(errors: Errors, seed: u64) -> Run {
     let mut run = Run {
         coma_nm: vec![length(bench.coma_nm())],
         measured_off_nm: Vec::new(),
-        stopped: false,
+        refused: 0,
     };
     for round in 0..ROUNDS {
         let coma = bench.coma_nm();
         let Some((seen, found)) = look(&mut bench, errors, coma, seed * 100 + round as u64) else {
-            run.stopped = true;
-            break;
+            // nothing is turned on a frame that says it is not to be trusted: the round is lost
+            run.refused += 1;
+            run.coma_nm.push(length(coma));
+            continue;
         };
         run.measured_off_nm.push(length([seen[0] - coma[0], seen[1] - coma[1]]));
         if length(seen) * NM > found.1 {
@@ -197,7 +199,8 @@ fn look(
                 mask_on: Some(false),
                 ..MeasureOptions::default()
             };
-            let found = measure(&world.shot(), &world.typed, &options).ok()?;
+            let found = measure(&world.shot(), &world.typed, &options).ok();
+            let found = found.filter(Measurement::is_sound)?;
             let modes = [found.mode_m(8)?, found.mode_m(7)?];
             (modes.map(|m| m.value / NM), Some(modes))
         }
@@ -223,7 +226,7 @@ fn guess(seed: u64) -> Run {
     let mut run = Run {
         coma_nm: vec![length(bench.coma_nm())],
         measured_off_nm: Vec::new(),
-        stopped: false,
+        refused: 0,
     };
     for _ in 0..GUESSES {
         let before = length(bench.coma_nm());
@@ -264,8 +267,7 @@ fn summary(name: &str, runs: &[Run]) -> Loops {
         median_rounds: if median.is_finite() { median } else { -1.0 },
         final_median_nm: decile(finals.clone(), 0.5),
         final_ninth_decile_nm: decile(finals, 0.9),
-        measuring_rms_nm: (!off.is_empty())
-            .then(|| (off.iter().map(|v| v * v).sum::<f64>() / off.len() as f64).sqrt()),
-        stopped: runs.iter().filter(|r| r.stopped).count(),
+        measuring_typical_nm: (!off.is_empty()).then(|| decile(off, 0.5)),
+        refused_frames: runs.iter().map(|r| r.refused).sum(),
     }
 }

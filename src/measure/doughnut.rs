@@ -11,7 +11,7 @@ use crate::instrument::Instrument;
 use crate::predict::{PredictError, doughnut};
 use crate::pupil::frame_axes;
 use crate::state::State;
-use crate::units::ARCSEC;
+use crate::units::{ARCSEC, DEG};
 use crate::wavefront::Wavefront;
 
 /// On which side of focus a frame was taken.
@@ -83,7 +83,7 @@ pub fn measure_doughnut(
     let on = |side: Side, views: &mut View| -> Result<(Fitted, f64), PredictError> {
         let views = std::slice::from_mut(views);
         let start = start(views, &[(ring, side)], instrument, &[Dimension::ObstructionSize]);
-        let (near, _) = fit::approach(views, start, instrument, Pace::FAR)?;
+        let near = approached(views, start, instrument)?;
         let fitted = fit::finish(views, near, instrument)?;
         let freedom = views[0].used_px().saturating_sub(fitted.trial.values.len());
         let sum = fitted.chi_square * freedom as f64;
@@ -111,6 +111,36 @@ pub fn measure_doughnut(
         side: found,
         side_from,
     })
+}
+
+/// Squared residual per pixel at which a start was good.
+const GOOD_START: f64 = 1.25;
+/// Other guesses of coma where the edges' did not do: (size, turn in degrees) of what the edges say.
+const OTHER_GUESSES: [(f64, f64); 6] =
+    [(1.0, 35.0), (1.0, -35.0), (0.6, 0.0), (1.5, 0.0), (1.2, 70.0), (1.2, -70.0)];
+
+/// Goes from the first guess towards the minimum; where that fails, from other guesses of coma too.
+fn approached(
+    views: &mut [View],
+    start: Trial,
+    instrument: &Instrument,
+) -> Result<Trial, PredictError> {
+    let mut best = fit::approach(views, start.clone(), instrument, Pace::FAR)?;
+    let coma = [8, 7].map(|noll| start.get(Unknown::Mode(noll)).unwrap_or(0.0));
+    for (size, turn_deg) in OTHER_GUESSES {
+        if best.1 < GOOD_START {
+            break;
+        }
+        let (sin, cos) = (libm::sin(turn_deg * DEG), libm::cos(turn_deg * DEG));
+        let mut other = start.clone();
+        other.set(Unknown::Mode(8), size * (cos * coma[0] - sin * coma[1]));
+        other.set(Unknown::Mode(7), size * (sin * coma[0] + cos * coma[1]));
+        let found = fit::approach(views, other, instrument, Pace::FAR)?;
+        if found.1 < best.1 {
+            best = found;
+        }
+    }
+    Ok(best.0)
 }
 
 /// Fits two doughnuts of the same telescope together; an obstruction that sits aside is then told from coma.

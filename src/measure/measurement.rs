@@ -9,6 +9,7 @@ use super::shot::{CutStar, Shot};
 use super::{FoundStreak, FoundTriplet, SlopeModes};
 use crate::instrument::Instrument;
 use crate::state::Modes;
+use crate::units::NM;
 
 /// What the owner says beside the frame.
 #[derive(Debug, Clone, Copy, Default)]
@@ -81,13 +82,15 @@ pub struct Measurement {
     pub reference_m: Option<f64>,
     /// Corner and size of the part of the frame that was fitted, pixels.
     pub cut_px: [[usize; 2]; 2],
-    /// What the owner should know: `even_sign_open`, `poor_fit`, `not_settled`, `saturated`, `star_cut_by_edge`, `stars_overlap`,
+    /// What the owner should know: `even_sign_open`, `poor_fit`, `coma_doubtful`, `not_settled`, `saturated`, `star_cut_by_edge`, `stars_overlap`,
     /// `gain_unknown`, `pixels_left_out`, `obstruction_aside`.
     pub flags: Vec<String>,
 }
 
 /// The model fails where it leaves this share of the light unexplained.
-const POOR_MODEL_ERROR: f64 = 0.25;
+const UNEXPLAINED: f64 = 0.2;
+/// Coma that is doubtful by more than this is none.
+const DOUBTFUL_M: f64 = 60.0 * NM;
 
 impl Measurement {
     /// A mode's value, metres RMS, and its doubt; `None` where it was not free.
@@ -120,7 +123,7 @@ impl Measurement {
 
     /// Whether the result should be acted on.
     pub fn is_sound(&self) -> bool {
-        let bad = ["poor_fit", "not_settled"];
+        let bad = ["poor_fit", "not_settled", "coma_doubtful"];
         !self.flags.iter().any(|flag| bad.contains(&flag.as_str()))
     }
 
@@ -247,8 +250,15 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measure
     if !fitted.settled {
         flags.push("not_settled".into());
     }
-    if fitted.model_error > POOR_MODEL_ERROR {
+    if fitted.unexplained > UNEXPLAINED {
         flags.push("poor_fit".into());
+    }
+    let doubtful = |noll| {
+        let sigma = fitted.get(Unknown::Mode(noll)).and_then(|found| found.1);
+        sigma.is_none_or(|s| s > DOUBTFUL_M)
+    };
+    if doubtful(7) || doubtful(8) {
+        flags.push("coma_doubtful".into());
     }
     let place = |axis| {
         let inside = fitted.get(Unknown::Place(0, axis)).map_or(0.0, |p| p.0);

@@ -80,6 +80,10 @@ const SPOKES: usize = 180;
 /// Light at the geometrical edge of a shadow over the light beside it: a quarter (Fresnel's integral for a straight edge, from
 /// memory). Air and pixels raise it a little.
 const EDGE_LIGHT: f64 = 0.27;
+/// Smoothing over the star's radius, as a standard deviation; variance of one round; rounds at most.
+const SMOOTH_SHARE: f64 = 0.035;
+const SMOOTH_VARIANCE: f64 = 0.5;
+const SMOOTHED_AT_MOST: usize = 40;
 /// Steps along a spoke, pixels.
 const STEP_PX: f64 = 0.25;
 /// A dark area that is worn off in fewer rounds is a dark pixel, not a hole.
@@ -98,9 +102,9 @@ const SHADOW_DEPTH: f64 = 0.12;
 /// # Accuracy
 /// Against ray-traced edges: centres and dark shift 0.2 px, radii 0.6 px (`tests/measuring/rings.rs`).
 pub fn ring(picture: &Array2<f64>) -> Option<Ring> {
-    let smooth = smoothed(picture);
+    let smooth = smoothed_for_its_size(picture)?;
     let level = bright_level(&smooth)?;
-    let star = star_middle(&smooth, 0.5 * level)?;
+    let (star, _) = star_middle(&smooth, 0.5 * level)?;
     let outer = Edge::find(&smooth, star, level, Way::Inwards)?;
     if outer.radius_px < 5.0 {
         return None;
@@ -118,6 +122,18 @@ pub fn ring(picture: &Array2<f64>) -> Option<Ring> {
         shadows: light.shadows(),
         oval_px: outer.curve.pair(2),
     })
+}
+
+/// The picture smoothed by a small share of the star's radius: noise of single pixels goes, edges stay.
+fn smoothed_for_its_size(picture: &Array2<f64>) -> Option<Array2<f64>> {
+    let mut smooth = smoothed(picture);
+    let level = bright_level(&smooth)?;
+    let (_, radius_px) = star_middle(&smooth, 0.5 * level)?;
+    let rounds = ((SMOOTH_SHARE * radius_px).powi(2) / SMOOTH_VARIANCE).round() as usize;
+    for _ in 1..rounds.min(SMOOTHED_AT_MOST) {
+        smooth = smoothed(&smooth);
+    }
+    Some(smooth)
 }
 
 /// Every pixel with its eight neighbours, nearer ones weighing more.
@@ -153,10 +169,11 @@ fn bright_level(picture: &Array2<f64>) -> Option<f64> {
     (bright > 0.0 && !lit.is_empty()).then(|| lit[lit.len() / 2])
 }
 
-/// Middle of the largest bright region, whatever is dark inside it.
-fn star_middle(picture: &Array2<f64>, threshold: f64) -> Option<[f64; 2]> {
+/// Middle of the largest bright region, whatever is dark inside it, and the radius of a circle of its area.
+fn star_middle(picture: &Array2<f64>, threshold: f64) -> Option<([f64; 2], f64)> {
     let bright = Regions::of(&picture.mapv(|v| v > threshold));
-    middle(bright.pixels.iter().max_by_key(|region| region.len())?)
+    let star = bright.pixels.iter().max_by_key(|region| region.len())?;
+    Some((middle(star)?, (star.len() as f64 / PI).sqrt()))
 }
 
 /// Middle of the dark area inside the outer edge: what is left last when it is worn off from its border. A shadow that cuts
@@ -274,23 +291,32 @@ impl Spoke {
         Spoke { values }
     }
 
-    /// Where the light passes what it has at an edge, beside the ring on this spoke.
+    /// Where the light passes what it has at an edge, beside the ring on this spoke. The ring itself is met first, so that
+    /// noise far from it is no edge.
     fn edge_px(&self, level: f64, way: Way) -> Option<f64> {
         let mut lit: Vec<f64> = self.values.iter().copied().filter(|v| *v > 0.5 * level).collect();
         if (lit.len() as f64) * STEP_PX < 1.5 {
             return None;
         }
         lit.sort_unstable_by(f64::total_cmp);
-        let edge = EDGE_LIGHT * lit[lit.len() / 2];
+        let typical = lit[lit.len() / 2];
+        let (half, edge) = (0.5 * typical, EDGE_LIGHT * typical);
+        let in_ring = |v: &f64| *v > half;
         let crossing = |i: usize| {
             let (a, b) = (self.values[i], self.values[i + 1]);
             STEP_PX * (i as f64 + (edge - a) / (b - a))
         };
-        let crossed = |i: &usize| (self.values[*i] > edge) != (self.values[*i + 1] > edge);
-        let mut steps = 0..self.values.len().saturating_sub(1);
         match way {
-            Way::Outwards => steps.find(crossed).map(crossing),
-            Way::Inwards => steps.rev().find(crossed).map(crossing),
+            Way::Outwards => {
+                let met = self.values.iter().position(in_ring)?;
+                (0..met).rev().find(|i| self.values[*i] <= edge).map(crossing)
+            }
+            Way::Inwards => {
+                let met = self.values.iter().rposition(in_ring)?;
+                let outside = met + 1..self.values.len();
+                let beyond = outside.into_iter().find(|i| self.values[*i] <= edge)?;
+                Some(crossing(beyond - 1))
+            }
         }
     }
 }

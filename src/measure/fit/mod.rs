@@ -28,6 +28,8 @@ pub struct Fitted {
     pub chi_square: f64,
     /// Share of a pixel's light by which the model is off.
     pub model_error: f64,
+    /// Share of the light (root of the sum of squares) that neither model nor noise explains; 0 where that is less than noise.
+    pub unexplained: f64,
     /// Pixels left out because nothing explains them.
     pub left_out_px: usize,
     /// Whether it came to rest.
@@ -145,8 +147,8 @@ pub fn finish(
             .collect();
         let spread = spread(&kept, model_error, trial.values.len());
         chi_square.get_or_insert(spread);
-        let unexplained = model_error == 0.0 && spread > EXPLAINED;
-        if rounds >= 3 || (outliers.is_empty() && !unexplained) {
+        let too_far = model_error == 0.0 && spread > EXPLAINED;
+        if rounds >= 3 || (outliers.is_empty() && !too_far) {
             let settled = found.settled;
             let sigmas = sigmas(found, spread);
             return Ok(Fitted {
@@ -154,11 +156,12 @@ pub fn finish(
                 sigmas,
                 chi_square: chi_square.unwrap_or(spread),
                 model_error,
+                unexplained: unexplained(&kept),
                 left_out_px,
                 settled,
             });
         }
-        if unexplained {
+        if too_far {
             model_error = explaining(&kept, trial.values.len());
         }
         left_out_px += outliers.len();
@@ -173,6 +176,20 @@ pub fn finish(
 fn spread(pixels: &[Pixel], model_error: f64, unknowns: usize) -> f64 {
     let sum: f64 = pixels.iter().map(|p| p.residual(model_error).powi(2)).sum();
     sum / pixels.len().saturating_sub(unknowns).max(1) as f64
+}
+
+/// Root of the squares of what is off beyond noise, over that of the light; 0 where it is within four deviations of noise.
+fn unexplained(pixels: &[Pixel]) -> f64 {
+    let sum = |of: fn(&Pixel) -> f64| pixels.iter().map(of).sum::<f64>();
+    let beyond = sum(|p| p.off_e * p.off_e - p.noise_e2);
+    // the square of a normal draw scatters by √2 times its variance
+    let scatter = (2.0 * sum(|p| p.noise_e2 * p.noise_e2)).sqrt();
+    let light = sum(|p| p.star_e * p.star_e);
+    if beyond > 4.0 * scatter && light > 0.0 {
+        (beyond / light).sqrt()
+    } else {
+        0.0
+    }
 }
 
 /// Sets the noise of a view's dark pixels to their own scatter; returns what the variance gains.

@@ -6,7 +6,7 @@ use super::unknown::{Trial, Unknown};
 use super::view::{PlaneSlopes, View};
 use crate::instrument::Instrument;
 use crate::predict::PredictError;
-use crate::units::{ARCSEC, NM};
+use crate::units::{ARCSEC, NM, UM};
 
 /// What is believed beforehand of a free mode: about nothing, this far off.
 const MODE_DOUBT_M: f64 = 1500.0 * NM;
@@ -17,6 +17,8 @@ const SEEING_DOUBT: f64 = 1.1;
 const SEEING_RAD: [f64; 2] = [0.15 * ARCSEC, 20.0 * ARCSEC];
 /// A mode never leaves this.
 const MODE_AT_MOST_M: f64 = 4000.0 * NM;
+/// A sensor offset never grows beyond twice the one a fit starts from, and this.
+const OFFSET_ROOM_M: f64 = 100.0 * UM;
 /// A sensor offset never leaves this.
 const OFFSET_AT_MOST_M: f64 = 20e-3;
 
@@ -235,7 +237,12 @@ impl Problem for StarProblem<'_> {
         let trial = self.trial.at(unknowns);
         let mut light = Vec::new();
         for (v, p) in planes(self.views) {
-            light.push(self.views[v].light(p, &trial)?);
+            match self.views[v].light(p, &trial) {
+                Ok(shares) => light.push(shares),
+                // a step so wild that no memory holds it is worse than anything
+                Err(PredictError::TooLarge { .. }) => return Ok(vec![f64::INFINITY]),
+                Err(error) => return Err(error),
+            }
         }
         Ok(self.compare(&trial, &light))
     }
@@ -259,7 +266,11 @@ impl Problem for StarProblem<'_> {
             let [low, high] = match unknown {
                 Unknown::Seeing(_) => SEEING_RAD.map(libm::log),
                 Unknown::Mode(_) => [-MODE_AT_MOST_M, MODE_AT_MOST_M],
-                Unknown::SensorOffset(_) => [-OFFSET_AT_MOST_M, OFFSET_AT_MOST_M],
+                Unknown::SensorOffset(_) => {
+                    let start = self.trial.get(*unknown).unwrap_or(0.0).abs();
+                    let most = (2.0 * start + OFFSET_ROOM_M).min(OFFSET_AT_MOST_M);
+                    [-most, most]
+                }
                 Unknown::Flux(..) => [1.0, f64::MAX],
                 Unknown::Dimension(d) => {
                     let room = 5.0 * d.doubt(self.instrument);
