@@ -123,6 +123,7 @@ fn trial(
             Parameter::Seeing => {
                 state.sky.seeing_rad = state.sky.seeing_rad.map(|s| s * by.exp());
             }
+            Parameter::SensorOffset => state.sensor_offset_m += by,
             Parameter::Mode(noll) => state.modes.add(*noll, *by),
         }
     }

@@ -40,6 +40,11 @@ pub enum Verb {
         after_help = "Example: skewstar field scenarios/fields/whole-sensor.toml --set state.turns.B=0.1\n\nThe camera's frame is the sensor. The stars are those of [field]; [star] gives their temperature and altitude, and the brightness of the cut-outs."
     )]
     Field(FieldArgs),
+    /// Learn what the screws do, from frames before and after trial turns
+    #[command(
+        after_help = "Example: skewstar learn --instrument garden.toml --trial start.fits,turned-a.fits,A=0.125 --trial turned-a.fits,turned-b.fits,B=0.125\n\nA positive turn lengthens the screw. Two screws that are not opposite each other tell how the camera sits; with one, whether its picture is mirrored stays open. Leave the telescope on the star, and turn each screw the way it was turned last, so that its play is out."
+    )]
+    Learn(LearnArgs),
     /// Check, draw, preview or tune the mask of a scenario
     #[command(
         after_help = "Example: skewstar mask check scenarios/mask-two-zone-coma.toml\n\nA mask is no solar filter. Tether it, and take it off before slewing."
@@ -289,6 +294,53 @@ pub struct FieldArgs {
     pub files: Files,
 }
 
+/// Arguments of `learn`.
+#[derive(Debug, Args)]
+pub struct LearnArgs {
+    /// The scenario file that describes telescope, screws and camera
+    #[arg(long, value_name = "SCENARIO")]
+    pub instrument: PathBuf,
+    /// A frame before, one after, and the turn of one screw between them
+    #[arg(long, value_name = "BEFORE,AFTER,SCREW=TURNS", required = true)]
+    pub trial: Vec<String>,
+    /// On which side of focus the frames were taken
+    #[arg(long, value_enum)]
+    pub side: Option<SideArg>,
+    /// Whether the mask was on; left out: on where the scenario has one
+    #[arg(long, value_enum)]
+    pub mask: Option<Switch>,
+    /// Change a key, for example `camera.rotation_deg=40`
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub set: Vec<String>,
+    /// The same bytes on all processors, more slowly
+    #[arg(long)]
+    pub portable: bool,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// A side of focus.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SideArg {
+    /// The sensor short of focus
+    Inside,
+    /// The sensor beyond focus
+    Outside,
+}
+
+/// Something that is on or off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Switch {
+    /// On
+    On,
+    /// Off
+    Off,
+}
+
 /// Arguments of `mask`.
 #[derive(Debug, Args)]
 pub struct MaskArgs {
@@ -343,7 +395,7 @@ pub struct MeasureArgs {
     pub instrument: PathBuf,
     /// Whether the mask was on; left out: on where the instrument has one
     #[arg(long, value_enum)]
-    pub mask: Option<OnOff>,
+    pub mask: Option<Switch>,
     /// On which side of focus the frame was taken
     #[arg(long, value_enum)]
     pub side: Option<SideArg>,
@@ -356,6 +408,9 @@ pub struct MeasureArgs {
     /// Measure the stars of the whole frame: tilt of the focal plane, coma node
     #[arg(long, conflicts_with_all = ["second", "at", "annotate"])]
     pub whole_frame: bool,
+    /// What trial turns taught: the file that `skewstar learn` wrote
+    #[arg(long, value_name = "FILE")]
+    pub response: Option<PathBuf>,
     /// Temperature of the star's spectrum, in kelvin; left out: a flat one
     #[arg(long, value_name = "K", value_parser = kelvin)]
     pub temperature: Option<f64>,
@@ -392,24 +447,6 @@ impl MeasureArgs {
             },
         }
     }
-}
-
-/// On or off.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum OnOff {
-    /// On
-    On,
-    /// Off
-    Off,
-}
-
-/// A side of focus.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum SideArg {
-    /// The sensor short of focus
-    Inside,
-    /// The sensor beyond focus
-    Outside,
 }
 
 /// What the screws are to put right.

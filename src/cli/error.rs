@@ -1,6 +1,7 @@
 //! Why a verb could not be done: one type for the shell, with the next step and the exit status.
 
 use super::interrupt::{EXIT_INTERRUPTED, Interrupted};
+use super::learn::NotLearned;
 use super::output::OutputError;
 use crate::dataset::SetError;
 use crate::image_io::PictureError;
@@ -186,6 +187,9 @@ pub enum CliError {
         /// Why not.
         reason: String,
     },
+    /// Nothing could be learned.
+    #[error(transparent)]
+    Learn(#[from] NotLearned),
     /// Files could not be written.
     #[error(transparent)]
     Output(#[from] OutputError),
@@ -265,6 +269,7 @@ impl CliError {
             CliError::Limit { .. } => {
                 Some("`skewstar score … --json` shows every number that a limit can name")
             }
+            CliError::Learn(error) => Some(error.hint()),
             CliError::Output(error) => error.hint(),
             CliError::Fits(error) => error.hint(),
             CliError::Picture(error) => error.hint(),
@@ -275,6 +280,7 @@ impl CliError {
     /// Exit status of the program.
     pub fn exit_status(&self) -> i32 {
         match self {
+            CliError::Learn(error) => error.exit_status(),
             CliError::Output(error) => error.exit_status(),
             CliError::SetStopped => EXIT_INTERRUPTED,
             _ => 2,

@@ -1,14 +1,16 @@
 //! `measure`: a frame and an instrument in; modes, geometry and turns out.
 
-use super::args::{AimArg, MeasureArgs, OnOff, SideArg};
+use super::args::{AimArg, MeasureArgs, SideArg, Switch};
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::measure_picture;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{image_of, load, one_file, stem};
+use super::learn::NotLearned;
+use super::{image_of, load, one_file, scenario_bytes, stem};
 use crate::image_io::png;
 use crate::instrument::Instrument;
+use crate::measure::learn::LearnedResponse;
 use crate::measure::{
     Advice, Aim, Findings, GoodEnough, MeasureOptions, Measurement, Misaligned, NoAdvice, Report,
     Shot, Side, WholeFrame, WholeFrameOptions, advise, findings, flag_in_words, good_enough,
@@ -22,14 +24,16 @@ const COMMON_SEEING_RAD: f64 = 2.0 * ARCSEC;
 /// Measures the image; returns whether the result is sound.
 pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
     let scenario = load(&args.scenario_args())?;
-    let instrument = scenario.instrument;
+    let mut instrument = scenario.instrument;
+    let lacking = lay_over(args, &mut instrument)?;
     let interrupt = Interrupt::install()?;
     let name = format!("{}.annotated.png", stem(&args.image));
     let mut set = match args.annotate {
         true => Some(one_file(&args.files, &name)?),
         false => None,
     };
-    let frames = Frames::read(args, &instrument)?;
+    let mut frames = Frames::read(args, &instrument)?;
+    frames.flags.extend(lacking);
     // nothing else of the file is looked at: what is hidden stays hidden
     let typed_s = scenario.state.exposure.as_ref().map(|e| e.time_s);
     let exposure_s = typed_s.or(frames.first.exposure_s);
@@ -65,6 +69,23 @@ pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
     printer.answer(seen.sentences(&instrument, &stop, &advice))?;
     printer.answer_json(&report)?;
     Ok(seen.star.as_ref().is_none_or(Measurement::is_sound))
+}
+
+/// Lays a learned response over what was typed; returns flags of what is still unknown.
+fn lay_over(args: &MeasureArgs, instrument: &mut Instrument) -> Result<Vec<String>, CliError> {
+    let Some(path) = &args.response else {
+        return Ok(Vec::new());
+    };
+    let bytes = scenario_bytes(path)?;
+    let text = String::from_utf8_lossy(&bytes);
+    let learned = LearnedResponse::read(&text, &path.display().to_string())?;
+    let lacking = learned
+        .apply(instrument)
+        .map_err(|source| NotLearned::Learn {
+            path: path.clone(),
+            source,
+        })?;
+    Ok(lacking.into_iter().map(String::from).collect())
 }
 
 /// The images that were named.
@@ -104,7 +125,7 @@ impl Wanted {
     fn of(args: &MeasureArgs) -> Wanted {
         Wanted {
             options: MeasureOptions {
-                mask_on: args.mask.map(|m| m == OnOff::On),
+                mask_on: args.mask.map(|m| m == Switch::On),
                 side: args.side.map(side),
                 at_px: args.at,
                 temperature_k: args.temperature,

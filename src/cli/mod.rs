@@ -9,6 +9,7 @@ mod error;
 mod field;
 mod field_pictures;
 pub mod interrupt;
+mod learn;
 mod mask;
 mod mask_preview;
 mod mask_tune;
@@ -47,6 +48,7 @@ pub fn run(cli: Cli) -> i32 {
         Verb::Render(args) => render::run(&args, &printer),
         Verb::Sheet(args) => sheet::run(&args, &printer),
         Verb::Field(args) => field::run(&args, &printer),
+        Verb::Learn(args) => learn::run(&args, &printer),
         Verb::Mask(args) => match mask::run(&args, &printer) {
             Ok(true) => return 1,
             other => other.map(|_| ()),
@@ -97,6 +99,10 @@ fn printer_of(verb: &Verb) -> Printer {
         Verb::Sheet(args) => Printer {
             quiet: args.scenario.common.quiet,
             json: args.scenario.common.json,
+        },
+        Verb::Learn(args) => Printer {
+            quiet: args.common.quiet,
+            json: args.common.json,
         },
         Verb::Mask(args) => {
             let common = args.what.common();

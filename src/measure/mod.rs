@@ -15,6 +15,7 @@
 //! | `streaks.rs` | where the streaks of a masked star lie, and what their slopes say |
 //! | `masked.rs` | from the streaks to modes by the whole model |
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
+//! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
 //! | `report.rs`, `words.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
@@ -30,6 +31,7 @@ pub mod fit;
 mod frame_error;
 mod good_enough;
 mod harmonics;
+pub mod learn;
 mod masked;
 mod measurement;
 mod regions;
@@ -47,10 +49,9 @@ pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;
 pub use good_enough::{GoodEnough, good_enough};
+pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, Trial, learn};
 pub use masked::{MaskedFit, measure_masked};
-pub use measurement::{
-    Doubted, MeasureOptions, Measurement, Method, measure, measure_two,
-};
+pub use measurement::{Doubted, MeasureOptions, Measurement, Method, measure, measure_two};
 pub use report::{Findings, Report};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
 pub use shot::{CutStar, Shot};

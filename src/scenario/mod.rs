@@ -26,6 +26,7 @@ pub(crate) mod nearest;
 mod overrides;
 pub(crate) mod path;
 mod raw;
+mod response;
 mod rules;
 mod schema;
 mod template;

@@ -9,6 +9,7 @@ from importlib import metadata
 
 import numpy as np
 
+import measured
 import prescriptions
 import scenes
 import seeing
@@ -28,6 +29,12 @@ SCENES = {
     "focused": scenes.FOCUSED,
 }
 
+MEASURED = {
+    "measured_inside": (scenes.MEASURED_INSIDE, 20417),
+    "measured_outside": (scenes.MEASURED_OUTSIDE, 20418),
+    "measured_masked": (scenes.MEASURED_MASKED, 20419),
+}
+
 RESOLUTION_LIMIT = 2e-4
 LIBRARY_LIMITS = {"doughnut": 1e-4, "polychromatic": 1e-4, "masked": 5e-4, "focused": 1e-4, "seeing": 1e-4}
 ZERNIKE_LIMIT = 1e-11
@@ -36,6 +43,11 @@ PRESCRIPTION_LIMIT = 1e-5  # nm, between two densities of rays
 MEANING = (
     "share of the light that passes the pupil (and mask) falling in each pixel; float64 [row, column], row 0 = bottom, "
     "+x right; the sum over an unlimited sensor is 1; the star (W = 0) is at the middle"
+)
+
+MEANING_OF_COUNTS = (
+    "counts of a camera, whole numbers as float64 [row, column], row 0 = bottom, +x right; the star (W = 0) stands "
+    "readout.aside_px from the middle of the frame; the truth is the scenario's state"
 )
 
 
@@ -54,6 +66,8 @@ def made():
     for name, scenario in SCENES.items():
         yield _image_record(name, scenario)
     yield _seeing_record()
+    for name, (scenario, seed) in MEASURED.items():
+        yield _measured_record(name, scenario, seed)
     yield _zernike_record()
     yield _prescriptions_record()
 
@@ -100,6 +114,33 @@ def _seeing_record():
         "fwhm_arcsec": float(seeing.fwhm_arcsec(scenario)),
     }
     return _record("seeing", scenario, fine, accuracy, settings)
+
+
+def _measured_record(name, scenario, seed):
+    fractions = measured.light(scenario, measured.KEPT)
+    change = relative_l2(measured.light(scenario, measured.COMPARED), fractions)
+    limits = {"resolution_change_relative_l2": measured.RESOLUTION_LIMIT}
+    content = {
+        "what": MEANING_OF_COUNTS,
+        "image": f"{name}.npy",
+        "scenario": scenario,
+        "wavelengths_nm": scenes.wavelengths_nm(scenario),
+        "readout": measured.READOUT,
+        "seed": seed,
+        "accuracy": {"resolution_change_relative_l2": change, "limits": limits},
+        "settings": {
+            "library": "hcipy, GalSim, numpy",
+            "method": "star by hcipy's FraunhoferPropagator, per wavelength convolved with galsim.Kolmogorov and drawn with "
+            "the pixel, then numpy.random.default_rng(seed).poisson and .normal",
+            "sampling": asdict(measured.KEPT),
+            "sampling_compared": asdict(measured.COMPARED),
+            "margin_px": seeing.MARGIN_PX,
+        },
+    }
+    faults = [] if change <= measured.RESOLUTION_LIMIT else [
+        f"{name}: resolution_change_relative_l2 is {change:.1e}, allowed {measured.RESOLUTION_LIMIT:.0e}"
+    ]
+    return Record(name, content, measured.counts(fractions, seed), faults)
 
 
 def _zernike_record():

@@ -78,6 +78,44 @@ FOCUSED = {
     "state": {"sensor_offset_um": 0.0, "modes_nm": {"6": 60.0, "10": -40.0}},
 }
 
+MEASURED_CAMERA = {"pixel_um": 3.8, "passband_nm": [480.0, 620.0], "wavelengths": 5}
+MEASURED_NIGHT = {
+    "star": {"magnitude": 2.3, "temperature_k": 6200.0, "altitude_deg": 57.0},
+    "sky": {"seeing_arcsec": 2.1},
+}
+MEASURED_TELESCOPE = {
+    **REFLECTOR,
+    "obstruction": {"diameter_mm": 81.0, "offset_mm": [0.0, 0.0], "shape": "round", "distance_mm": 0.0},
+    "vanes": POLYCHROMATIC["telescope"]["vanes"],
+}
+MEASURED_MODES_NM = {"5": 25.0, "6": -35.0, "7": 65.0, "8": -110.0}
+
+MEASURED_INSIDE = {
+    "format": 1,
+    "title": "Photons of a doughnut inside focus, coma and astigmatism, one vane",
+    "telescope": MEASURED_TELESCOPE,
+    "camera": {**MEASURED_CAMERA, "width_px": 84, "height_px": 80},
+    "state": {"sensor_offset_um": -530.0, "modes_nm": MEASURED_MODES_NM},
+    **MEASURED_NIGHT,
+}
+
+MEASURED_OUTSIDE = {
+    **MEASURED_INSIDE,
+    "title": "Photons of the same star outside focus",
+    "camera": {**MEASURED_CAMERA, "width_px": 76, "height_px": 72},
+    "state": {"sensor_offset_um": 460.0, "modes_nm": MEASURED_MODES_NM},
+}
+
+MEASURED_MASKED = {
+    "format": 1,
+    "title": "Photons of a star through a three-triplet mask, coma and a little focus",
+    "telescope": MASKED["telescope"],
+    "mask": MASKED["mask"],
+    "camera": {**MEASURED_CAMERA, "width_px": 92, "height_px": 88},
+    "state": {"sensor_offset_um": 6.0, "mask_on": True, "modes_nm": {"6": 20.0, "7": -70.0, "8": 60.0}},
+    **MEASURED_NIGHT,
+}
+
 
 def wavelengths_nm(scenario):
     """Centres of the equal-width bins of the passband."""

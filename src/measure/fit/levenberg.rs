@@ -235,9 +235,10 @@ mod tests {
             self.sets += 1;
             let amplitude = self.times.iter().map(|t| (-u[1] * t).exp()).collect();
             let rate = |t: &f64| -u[0] * t * (-u[1] * t).exp() * self.wrong;
+            let columns = vec![amplitude, self.times.iter().map(rate).collect()];
             Ok(Linear {
                 residuals: self.residuals(u)?,
-                columns: vec![amplitude, self.times.iter().map(rate).collect()],
+                columns,
             })
         }
 

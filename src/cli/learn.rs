@@ -1,0 +1,386 @@
+//! `learn`: from frames before and after trial turns to the telescope's own response, as a file that `measure` reads.
+
+use super::args::{LearnArgs, SideArg, Switch};
+use super::error::CliError;
+use super::interrupt::Interrupt;
+use super::output::{OutputPlan, OutputSet};
+use super::printer::Printer;
+use super::progress::Progress;
+use super::{parsed, scenario_bytes, stem};
+use crate::image_io::reading::{Reading, ReadingError, read_image};
+use crate::instrument::Instrument;
+use crate::measure::learn::{LearnError, LearnedResponse, Sighting, Trial, learn};
+use crate::measure::{MeasureError, MeasureOptions, Shot, Side, measure};
+use crate::units::{ARCMIN, DEG, NM, UM};
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+/// Why nothing was learned.
+#[derive(Debug, Error)]
+pub enum NotLearned {
+    /// A trial that does not read as one.
+    #[error("--trial {typed} is {reason}, but must be BEFORE,AFTER,SCREW=TURNS")]
+    Trial {
+        /// What was typed.
+        typed: String,
+        /// What is wrong with it.
+        reason: &'static str,
+    },
+    /// A frame that cannot be opened.
+    #[error("cannot read {}: {source}", path.display())]
+    Open {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+    /// A frame that is no picture.
+    #[error(transparent)]
+    Reading(#[from] ReadingError),
+    /// A star that cannot be measured.
+    #[error("{}: {source}", path.display())]
+    Measure {
+        /// The frame.
+        path: PathBuf,
+        /// Why.
+        source: MeasureError,
+    },
+    /// A star that was measured, but whose numbers cannot be trusted.
+    #[error("{}: the star cannot be trusted ({flags})", path.display())]
+    Unsound {
+        /// The frame.
+        path: PathBuf,
+        /// Its flags.
+        flags: String,
+    },
+    /// Two frames of different cuts: how far the star moved is not known.
+    #[error("{} and {} have different sizes", paths[0].display(), paths[1].display())]
+    Sizes {
+        /// The frames.
+        paths: [PathBuf; 2],
+    },
+    /// The trials teach nothing.
+    #[error("{}: {source}", path.display())]
+    Learn {
+        /// The scenario.
+        path: PathBuf,
+        /// Why.
+        source: LearnError,
+    },
+}
+
+impl NotLearned {
+    /// What to try next.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            NotLearned::Trial { .. } => "for example --trial before.fits,after.fits,A=0.125",
+            NotLearned::Open { .. } => {
+                "name the two frames of a trial with their folders, separated by a comma"
+            }
+            NotLearned::Reading(error) => error.hint(),
+            NotLearned::Measure { source, .. } => source.hint(),
+            NotLearned::Unsound { .. } => {
+                "compare telescope, camera and --mask with what was used, and take a doughnut at least 30 pixels wide"
+            }
+            NotLearned::Sizes { .. } => "use frames of one size, cut at the same place",
+            NotLearned::Learn { source, .. } => source.hint(),
+        }
+    }
+
+    /// 1 where all was read and measured, but the result is of no use; else 2.
+    pub fn exit_status(&self) -> i32 {
+        match self {
+            NotLearned::Unsound { .. }
+            | NotLearned::Learn {
+                source: LearnError::NoChange { .. },
+                ..
+            } => 1,
+            _ => 2,
+        }
+    }
+}
+
+/// Learns, and writes STEM.response.toml.
+pub fn run(args: &LearnArgs, printer: &Printer) -> Result<(), CliError> {
+    let path = &args.instrument;
+    let scenario = parsed(&scenario_bytes(path)?, path, &args.set)?;
+    let instrument = scenario.instrument;
+    let typed: Vec<TypedTrial> = args
+        .trial
+        .iter()
+        .map(|t| TypedTrial::read(t))
+        .collect::<Result<_, _>>()?;
+    let frames = open_frames(&typed, printer)?;
+    let interrupt = Interrupt::install()?;
+    let name = format!("{}.response.toml", stem(path));
+    let mut set = OutputSet::plan(&OutputPlan {
+        folder: &args.files.out,
+        files: std::slice::from_ref(&name),
+        truth: None,
+        force: args.files.force,
+    })?;
+    let options = MeasureOptions {
+        mask_on: args.mask.map(|switch| switch == Switch::On),
+        side: args.side.map(|side| match side {
+            SideArg::Inside => Side::Inside,
+            SideArg::Outside => Side::Outside,
+        }),
+        portable: args.portable,
+        ..MeasureOptions::default()
+    };
+    let shown = Progress::start(printer, "frames", frames.len() as u64);
+    let job = (instrument.clone(), frames);
+    let seen =
+        interrupt.or_done(move || sightings(&job.0, &job.1, &options, &|| shown.step()))??;
+    let trials: Vec<Trial> = typed.iter().map(|t| t.trial(&seen)).collect();
+    let learned = learn(&instrument, &trials).map_err(|source| NotLearned::Learn {
+        path: path.clone(),
+        source,
+    })?;
+    set.put(&name, learned.to_toml().as_bytes())?;
+    for written in set.finish(&interrupt)? {
+        printer.note(format!("wrote {}", written.display()));
+    }
+    printer.answer(sentences(&learned, &instrument))?;
+    printer.answer_json(&Answer::of(&learned))?;
+    Ok(())
+}
+
+/// `BEFORE,AFTER,A=0.125`.
+struct TypedTrial {
+    frames: [PathBuf; 2],
+    screw: String,
+    turns: f64,
+}
+
+impl TypedTrial {
+    fn read(typed: &str) -> Result<TypedTrial, NotLearned> {
+        let refuse = |reason| NotLearned::Trial {
+            typed: typed.into(),
+            reason,
+        };
+        let parts: Vec<&str> = typed.split(',').map(str::trim).collect();
+        let [before, after, turn] = parts[..] else {
+            return Err(refuse("not three parts with commas between"));
+        };
+        if before.is_empty() || after.is_empty() {
+            return Err(refuse("without the name of a frame"));
+        }
+        let (screw, turns) = turn
+            .split_once('=')
+            .ok_or_else(|| refuse("without a turn"))?;
+        let turns = turns.trim().parse();
+        Ok(TypedTrial {
+            frames: [before.into(), after.into()],
+            screw: screw.trim().into(),
+            turns: turns.map_err(|_| refuse("a turn that is no number"))?,
+        })
+    }
+
+    fn trial(&self, seen: &BTreeMap<PathBuf, Sighting>) -> Trial {
+        let [before, after] = [0, 1].map(|i| seen[&self.frames[i]]);
+        Trial {
+            screw: self.screw.clone(),
+            turns: self.turns,
+            before,
+            after,
+        }
+    }
+}
+
+/// Reads every frame once, however many trials name it.
+fn open_frames(
+    trials: &[TypedTrial],
+    printer: &Printer,
+) -> Result<BTreeMap<PathBuf, Reading>, NotLearned> {
+    let mut frames = BTreeMap::new();
+    for path in trials.iter().flat_map(|trial| &trial.frames) {
+        if frames.contains_key(path) {
+            continue;
+        }
+        let reading = open(path)?;
+        for warning in &reading.warnings {
+            printer.warning(format!("{}: {warning}", path.display()));
+        }
+        frames.insert(path.clone(), reading);
+    }
+    for trial in trials {
+        let [before, after] = [0, 1].map(|i| frames[&trial.frames[i]].values.dim());
+        if before != after {
+            return Err(NotLearned::Sizes {
+                paths: trial.frames.clone(),
+            });
+        }
+    }
+    Ok(frames)
+}
+
+fn open(path: &Path) -> Result<Reading, NotLearned> {
+    let bytes = std::fs::read(path).map_err(|source| NotLearned::Open {
+        path: path.to_owned(),
+        source,
+    })?;
+    Ok(read_image(&bytes, &path.display().to_string())?)
+}
+
+/// Measures every frame.
+fn sightings(
+    instrument: &Instrument,
+    frames: &BTreeMap<PathBuf, Reading>,
+    options: &MeasureOptions,
+    step: &dyn Fn(),
+) -> Result<BTreeMap<PathBuf, Sighting>, NotLearned> {
+    let mut seen = BTreeMap::new();
+    for (path, reading) in frames {
+        seen.insert(path.clone(), sighting(instrument, path, reading, options)?);
+        step();
+    }
+    Ok(seen)
+}
+
+fn sighting(
+    instrument: &Instrument,
+    path: &Path,
+    reading: &Reading,
+    options: &MeasureOptions,
+) -> Result<Sighting, NotLearned> {
+    let shot = Shot {
+        values_adu: reading.values.clone(),
+        ceiling_adu: reading.ceiling,
+        gain_e_per_adu: reading.gain_e_per_adu,
+        exposure_s: reading.exposure_s,
+        mosaic: !reading.colour && instrument.camera.colour.is_some(),
+    };
+    let measured = measure(&shot, instrument, options).map_err(|source| NotLearned::Measure {
+        path: path.to_owned(),
+        source,
+    })?;
+    let sighting = Sighting::of(&measured).filter(|_| measured.is_sound());
+    sighting.ok_or_else(|| NotLearned::Unsound {
+        path: path.to_owned(),
+        flags: match measured.is_sound() {
+            true => "its coma is not determined".into(),
+            false => measured.flags.join(", "),
+        },
+    })
+}
+
+/// What was learned, for a person.
+fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
+    let per_arcmin = |m_per_rad: f64| m_per_rad * ARCMIN / NM;
+    let coma = learned.coma_m_per_rad;
+    let sigma = |s: Option<f64>| s.unwrap_or(0.0);
+    let mut lines = vec![format!(
+        "An arcminute of tilt makes {:.1} nm RMS of coma, give or take {:.1} nm.",
+        per_arcmin(coma.value),
+        per_arcmin(sigma(coma.sigma))
+    )];
+    if let Some(shift) = learned.image_shift_m_per_rad {
+        lines.push(format!(
+            "It moves the star by {:.1} um on the sensor, give or take {:.1} um.",
+            shift.value * ARCMIN / UM,
+            sigma(shift.sigma) * ARCMIN / UM
+        ));
+    }
+    let typed = instrument.camera.mirrored == learned.mirrored;
+    lines.push(format!(
+        "The camera is turned by {:.1} degrees, give or take {:.1}, and {}; {} typed, with {:.1} degrees.",
+        learned.rotation_rad.value / DEG,
+        sigma(learned.rotation_rad.sigma) / DEG,
+        if learned.mirrored { "mirrored" } else { "not mirrored" },
+        if typed { "so it was" } else { "it was otherwise" },
+        instrument.camera.rotation_rad / DEG,
+    ));
+    for screw in &learned.screws {
+        let [x, y] = screw.coma_m_per_turn.map(|c| c / NM);
+        lines.push(format!(
+            "One turn of {} changes coma by {x:.0} nm along x (Noll 8) and {y:.0} nm along y (Noll 7), give or take {:.0} nm.",
+            screw.name,
+            screw.sigma_m_per_turn / NM
+        ));
+    }
+    lines.extend(
+        learned
+            .flags
+            .iter()
+            .filter_map(|f| explained(f))
+            .map(str::to_owned),
+    );
+    lines.push("How far a screw moves the focus is not learned.".into());
+    lines.join("\n")
+}
+
+/// What a flag means for whoever learns.
+fn explained(flag: &str) -> Option<&'static str> {
+    match flag {
+        "mirror_open" => Some(
+            "Whether the camera's picture is mirrored stays open: the turned screws do not tell. It is taken as typed; try a second screw that is not opposite the first.",
+        ),
+        "half_turn_open" => Some(
+            "The camera might as well be turned by half a turn more, with the sign of the coma changed: type its rotation within 60 degrees.",
+        ),
+        "recentred" => {
+            Some("The star stayed in its place, so how far a tilt moves it was not learned.")
+        }
+        "shift_unsteady" => Some(
+            "The star moved otherwise than a tilt moves it: was the telescope moved between the frames?",
+        ),
+        "trials_disagree" => Some(
+            "The trials agree less well than their frames are measured: the turns were not quite what was typed, or a screw slipped. The doubts above allow for it.",
+        ),
+        _ => None,
+    }
+}
+
+/// The same for programs.
+#[derive(Debug, Serialize)]
+struct Answer<'a> {
+    format: &'static str,
+    coma_nm_per_arcmin: Number,
+    image_shift_um_per_arcmin: Option<Number>,
+    rotation_deg: Number,
+    mirrored: bool,
+    screws: BTreeMap<&'a str, Row>,
+    flags: &'a [String],
+}
+
+#[derive(Debug, Serialize)]
+struct Number {
+    value: f64,
+    sigma: Option<f64>,
+}
+
+#[derive(Debug, Serialize)]
+struct Row {
+    coma_nm_per_turn: [f64; 2],
+    sigma: f64,
+}
+
+impl<'a> Answer<'a> {
+    fn of(learned: &'a LearnedResponse) -> Answer<'a> {
+        let number = |doubted: crate::measure::Doubted, unit: f64| Number {
+            value: doubted.value / unit,
+            sigma: doubted.sigma.map(|s| s / unit),
+        };
+        let rows = learned.screws.iter().map(|screw| {
+            let row = Row {
+                coma_nm_per_turn: screw.coma_m_per_turn.map(|c| c / NM),
+                sigma: screw.sigma_m_per_turn / NM,
+            };
+            (screw.name.as_str(), row)
+        });
+        Answer {
+            format: "skewstar-response/1",
+            coma_nm_per_arcmin: number(learned.coma_m_per_rad, NM / ARCMIN),
+            image_shift_um_per_arcmin: learned
+                .image_shift_m_per_rad
+                .map(|s| number(s, UM / ARCMIN)),
+            rotation_deg: number(learned.rotation_rad, DEG),
+            mirrored: learned.mirrored,
+            screws: rows.collect(),
+            flags: &learned.flags,
+        }
+    }
+}

@@ -1,0 +1,496 @@
+//! From trial turns to what a tilt of the unit does to the star, and to how the camera sits.
+//!
+//! A trial is a star measured before and after the turn of one screw. A turn tilts the unit by a known t; the coma in *frame*
+//! axes then changes by M·R(−rotation)·k·t, with M the camera's mirroring. What was measured is in pupil axes of the camera as it
+//! was typed, so it is turned back into frame axes first, and a camera that was typed wrong does no harm. As complex numbers:
+//! change = k·exp(−i·rotation)·t where the camera is not mirrored, and −conj(change) in its place where it is.
+//!
+//! What the trials leave open is said, not guessed:
+//! - One screw (or two in one line with the centre) fits both mirror images exactly: `mirror_open`, and the mirroring stays as typed.
+//! - The sign of k and a half turn of the camera cannot be told apart. The rotation nearest to the typed one is taken
+//!   (`half_turn_open` where that is a close call). Turns of screws that take coma away do not depend on it; shadows of vanes,
+//!   masks and the azimuths that are reported do.
+//! - Piston changes focus, which is not learned.
+//!
+//! Frames that were taken with vanes or a mask and a badly typed rotation fit poorly; doughnuts of a round pupil do not care.
+
+use super::measurement::aligned_modes;
+use super::{Doubted, Measurement};
+use crate::instrument::{Assembly, Instrument, Response};
+use crate::mechanics::plane_of;
+use crate::pupil::frame_axes;
+use crate::units::NM;
+use num_complex::Complex64;
+use std::f64::consts::{PI, TAU};
+use thiserror::Error;
+
+/// What a trial needs of a measured star.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sighting {
+    /// Noll 8 and 7 in pupil axes of the camera as typed.
+    pub coma_m: [f64; 2],
+    /// Standard deviation of either.
+    pub sigma_m: f64,
+    /// Place of the star, frame pixels.
+    pub star_px: [f64; 2],
+    /// Its place in the field, pupil axes of the camera as typed.
+    pub field_m: [f64; 2],
+}
+
+/// A turn of one screw between two frames.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trial {
+    /// Name of the screw.
+    pub screw: String,
+    /// Its turns; positive lengthens.
+    pub turns: f64,
+    /// The star before.
+    pub before: Sighting,
+    /// The star after.
+    pub after: Sighting,
+}
+
+/// The telescope's own response.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LearnedResponse {
+    /// Coma per tilt; metres RMS per radian.
+    pub coma_m_per_rad: Doubted,
+    /// Image shift per tilt; `None` where the frames followed the star.
+    pub image_shift_m_per_rad: Option<Doubted>,
+    /// Azimuth of the sensor's columns in pupil axes, −π to π.
+    pub rotation_rad: Doubted,
+    /// Whether the columns are flipped.
+    pub mirrored: bool,
+    /// What each screw that was tried did.
+    pub screws: Vec<LearnedScrew>,
+    /// `mirror_open`, `half_turn_open`, `recentred`, `shift_unsteady`, `trials_disagree`.
+    pub flags: Vec<String>,
+}
+
+/// A row of the response matrix.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LearnedScrew {
+    /// Name of the screw.
+    pub name: String,
+    /// Change of [Noll 8, Noll 7] in one turn, in pupil axes of the camera as learned.
+    pub coma_m_per_turn: [f64; 2],
+    /// Standard deviation of either.
+    pub sigma_m_per_turn: f64,
+}
+
+/// Why nothing is learned, or what was learned does not fit.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum LearnError {
+    /// Nothing was tried.
+    #[error("there is no trial to learn from")]
+    NoTrial,
+    /// There is nothing to turn.
+    #[error("the instrument has no [assembly]: which screws there are is not known")]
+    NoScrews,
+    /// No such screw.
+    #[error("the assembly has no screw {screw:?}; its screws are {}", known.join(", "))]
+    UnknownScrew {
+        /// What was asked for.
+        screw: String,
+        /// What there is.
+        known: Vec<String>,
+    },
+    /// A turn that is none.
+    #[error(
+        "the trial turn of screw {screw} is {turns}, but must be a number from -100 to 100 and not 0"
+    )]
+    NoTurn {
+        /// The screw.
+        screw: String,
+        /// What was typed.
+        turns: f64,
+    },
+    /// The turn was too small to be seen.
+    #[error(
+        "{turns} turns of screw {screw} changed coma by {:.1} nm with a sigma of {:.1} nm: less than 3 sigma, that is no change seen",
+        change_m / NM,
+        sigma_m / NM
+    )]
+    NoChange {
+        /// The screw.
+        screw: String,
+        /// Its turns.
+        turns: f64,
+        /// Change of coma.
+        change_m: f64,
+        /// Its standard deviation.
+        sigma_m: f64,
+    },
+}
+
+impl LearnError {
+    /// What to try next.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            LearnError::NoTrial => {
+                "measure a star, turn one screw, measure again: --trial BEFORE,AFTER,A=0.125"
+            }
+            LearnError::NoScrews => "describe the screws in [assembly]",
+            LearnError::UnknownScrew { .. } => "name the screw as in assembly.screws",
+            LearnError::NoTurn { .. } => "0.125 is an eighth of a turn that lengthens the screw",
+            LearnError::NoChange { .. } => {
+                "try a turn about four times as large, or a longer exposure; was it the screw that was turned?"
+            }
+        }
+    }
+}
+
+/// Changes smaller than this many sigma are none.
+const SEEN_SIGMA: f64 = 3.0;
+/// One mirror image must be worse than the other by this much, in squares of the better one's spread.
+const MIRROR_CLEAR: f64 = 9.0;
+/// Trials whose spread is this many times what the frames explain disagree.
+const DISAGREE: f64 = 3.0;
+/// A star that stayed this close was followed by the frame, or never moved.
+const STAYED_PX: f64 = 3.0;
+/// A learned rotation this far from the typed one might as well be turned by half a turn.
+const HALF_TURN_CLEAR_RAD: f64 = PI / 3.0;
+/// No frame tells coma better than this, so that a weight is never infinite.
+const SURE_M: f64 = 1e-6 * NM;
+/// More turns than any screw has.
+const TURNS_AT_MOST: f64 = 100.0;
+/// Image shifts whose spread is this share of them are not the unit's doing alone.
+const SHIFT_STEADY: f64 = 0.3;
+
+impl Sighting {
+    /// What a measurement says; `None` where it does not determine coma.
+    pub fn of(measurement: &Measurement) -> Option<Sighting> {
+        let [x, y] = [measurement.mode_m(8)?, measurement.mode_m(7)?];
+        Some(Sighting {
+            coma_m: [x.value, y.value],
+            sigma_m: x.sigma?.hypot(y.sigma?) / 2f64.sqrt(),
+            star_px: measurement.star_px,
+            field_m: measurement.field_m,
+        })
+    }
+}
+
+/// Learns from trials.
+///
+/// Errors of trials that share a frame are taken as independent. A turn that was made less exactly than the frames were
+/// measured shows, from two trials on, in `trials_disagree` and in every sigma.
+///
+/// # Errors
+/// [`LearnError`] where there is nothing to learn from, and for a turn whose effect is not seen.
+///
+/// # Accuracy
+/// `tests/cli/learning.rs` learns from simulated frames of a camera that is turned and mirrored.
+pub fn learn(instrument: &Instrument, trials: &[Trial]) -> Result<LearnedResponse, LearnError> {
+    let assembly = instrument.assembly.as_ref().ok_or(LearnError::NoScrews)?;
+    let changes = trials
+        .iter()
+        .map(|trial| Change::of(instrument, assembly, trial))
+        .collect::<Result<Vec<_>, _>>()?;
+    if changes.is_empty() {
+        return Err(LearnError::NoTrial);
+    }
+    let typed = &instrument.camera;
+    let (fit, mirror_open) = choose(&changes, typed.mirrored);
+    let (size, rotation_rad) = nearest_rotation(fit.product, typed.rotation_rad);
+    let spread = fit.spread(changes.len());
+    let camera = Camera {
+        rotation_rad,
+        mirrored: fit.mirrored,
+    };
+    let shift = shift_of(&changes, &camera, typed.pixel_m);
+    let (image_shift_m_per_rad, shift_flag) = shift;
+    let far = wrapped(rotation_rad - typed.rotation_rad).abs() > HALF_TURN_CLEAR_RAD;
+    let told = [
+        (mirror_open, "mirror_open"),
+        (far, "half_turn_open"),
+        (spread > DISAGREE, "trials_disagree"),
+    ];
+    let flags = told
+        .into_iter()
+        .filter(|t| t.0)
+        .map(|t| t.1)
+        .chain(shift_flag);
+    let sigma = fit.sigma * spread.max(1.0);
+    Ok(LearnedResponse {
+        coma_m_per_rad: Doubted {
+            value: size,
+            sigma: Some(sigma),
+        },
+        image_shift_m_per_rad,
+        rotation_rad: Doubted {
+            value: rotation_rad,
+            sigma: Some(sigma / size.abs()),
+        },
+        mirrored: fit.mirrored,
+        screws: matrix(assembly, trials, &changes, &camera),
+        flags: flags.map(str::to_owned).collect(),
+    })
+}
+
+/// What a trial changed, in frame axes.
+struct Change {
+    tilt: Complex64,
+    coma: Complex64,
+    sigma_m: f64,
+    shift_px: Complex64,
+}
+
+/// How a camera sits.
+struct Camera {
+    rotation_rad: f64,
+    mirrored: bool,
+}
+
+/// The best product k·exp(−i·rotation) for one of the mirror images.
+struct Fit {
+    mirrored: bool,
+    product: Complex64,
+    sigma: f64,
+    chi_square: f64,
+}
+
+impl Change {
+    fn of(
+        instrument: &Instrument,
+        assembly: &Assembly,
+        trial: &Trial,
+    ) -> Result<Change, LearnError> {
+        let screw = screw_number(assembly, &trial.screw)?;
+        if trial.turns == 0.0 || !(trial.turns.abs() <= TURNS_AT_MOST) {
+            return Err(LearnError::NoTurn {
+                screw: trial.screw.clone(),
+                turns: trial.turns,
+            });
+        }
+        let mut turns = vec![0.0; assembly.screws.len()];
+        turns[screw] = trial.turns;
+        let coma = complex(frame_axes(instrument).forward(coma_change(instrument, trial)));
+        let sigma_m = trial.before.sigma_m.hypot(trial.after.sigma_m);
+        if !(coma.norm() >= SEEN_SIGMA * sigma_m) || coma.norm() == 0.0 {
+            return Err(LearnError::NoChange {
+                screw: trial.screw.clone(),
+                turns: trial.turns,
+                change_m: coma.norm(),
+                sigma_m,
+            });
+        }
+        Ok(Change {
+            tilt: complex(plane_of(assembly, &turns).tilt_rad),
+            coma,
+            sigma_m: sigma_m.max(SURE_M),
+            shift_px: complex(trial.after.star_px) - complex(trial.before.star_px),
+        })
+    }
+
+    fn weight(&self) -> f64 {
+        self.sigma_m.powi(-2)
+    }
+
+    /// The coma as an unmirrored camera at the same rotation would have it.
+    fn coma_unmirrored(&self, mirrored: bool) -> Complex64 {
+        unmirrored(self.coma, mirrored)
+    }
+}
+
+/// Change of [Noll 8, Noll 7], less what the star's way across the field of the aligned telescope explains.
+fn coma_change(instrument: &Instrument, trial: &Trial) -> [f64; 2] {
+    let own = |sighting: &Sighting| {
+        let aligned = aligned_modes(instrument, sighting.field_m);
+        [
+            sighting.coma_m[0] - aligned.get(8),
+            sighting.coma_m[1] - aligned.get(7),
+        ]
+    };
+    let (before, after) = (own(&trial.before), own(&trial.after));
+    [after[0] - before[0], after[1] - before[1]]
+}
+
+fn screw_number(assembly: &Assembly, name: &str) -> Result<usize, LearnError> {
+    let place = assembly.screws.iter().position(|s| s.name == name);
+    place.ok_or_else(|| LearnError::UnknownScrew {
+        screw: name.into(),
+        known: assembly.screws.iter().map(|s| s.name.clone()).collect(),
+    })
+}
+
+/// The mirror image that fits, and whether the other one fits as well.
+fn choose(changes: &[Change], typed_mirrored: bool) -> (Fit, bool) {
+    let (as_typed, other) = (fit(changes, typed_mirrored), fit(changes, !typed_mirrored));
+    let better = as_typed.chi_square.min(other.chi_square);
+    let freedom = freedom(changes.len()).max(1) as f64;
+    let scale = (better / freedom).max(1.0);
+    let lead = as_typed.chi_square - other.chi_square;
+    if lead.abs() <= MIRROR_CLEAR * scale {
+        (as_typed, true)
+    } else if lead > 0.0 {
+        (other, false)
+    } else {
+        (as_typed, false)
+    }
+}
+
+fn fit(changes: &[Change], mirrored: bool) -> Fit {
+    let sum_of_squares: f64 = changes.iter().map(|c| c.weight() * c.tilt.norm_sqr()).sum();
+    let product = changes
+        .iter()
+        .map(|c| c.coma_unmirrored(mirrored) * c.tilt.conj() * c.weight())
+        .sum::<Complex64>()
+        / sum_of_squares;
+    let rest = |c: &Change| (c.coma_unmirrored(mirrored) - product * c.tilt).norm_sqr();
+    Fit {
+        mirrored,
+        product,
+        sigma: sum_of_squares.sqrt().recip(),
+        chi_square: changes.iter().map(|c| c.weight() * rest(c)).sum(),
+    }
+}
+
+impl Fit {
+    /// How many times farther the trials lie from the fit than their frames explain; 0 where nothing tells.
+    fn spread(&self, trials: usize) -> f64 {
+        match freedom(trials) {
+            0 => 0.0,
+            freedom => (self.chi_square / freedom as f64).sqrt(),
+        }
+    }
+}
+
+/// Numbers measured less numbers fitted.
+fn freedom(trials: usize) -> usize {
+    2 * trials - 2
+}
+
+/// k and the rotation nearest to the typed one.
+fn nearest_rotation(product: Complex64, typed_rad: f64) -> (f64, f64) {
+    let (size, rotation) = (product.norm(), -libm::atan2(product.im, product.re));
+    if wrapped(rotation - typed_rad).abs() <= PI / 2.0 {
+        (size, wrapped(rotation))
+    } else {
+        (-size, wrapped(rotation + PI))
+    }
+}
+
+/// An angle between −π and π.
+fn wrapped(angle_rad: f64) -> f64 {
+    angle_rad - TAU * (angle_rad / TAU).round()
+}
+
+/// Image shift per tilt, and what is to be said of it.
+fn shift_of(
+    changes: &[Change],
+    camera: &Camera,
+    pixel_m: f64,
+) -> (Option<Doubted>, Option<&'static str>) {
+    if changes.iter().all(|c| c.shift_px.norm() <= STAYED_PX) {
+        return (None, Some("recentred"));
+    }
+    let turn = Complex64::cis(camera.rotation_rad);
+    let seen: Vec<(Complex64, Complex64)> = changes
+        .iter()
+        .map(|c| {
+            (
+                c.tilt,
+                unmirrored(c.shift_px, camera.mirrored) * turn * pixel_m,
+            )
+        })
+        .collect();
+    let tilts: f64 = seen.iter().map(|(tilt, _)| tilt.norm_sqr()).sum();
+    let per_tilt = seen.iter().map(|(t, s)| (t.conj() * s).re).sum::<f64>() / tilts;
+    let rest: f64 = seen
+        .iter()
+        .map(|(t, s)| (s - t * per_tilt).norm_sqr())
+        .sum();
+    let all: f64 = seen.iter().map(|(_, s)| s.norm_sqr()).sum();
+    let freedom = (2 * seen.len() - 1) as f64;
+    let shift = Doubted {
+        value: per_tilt,
+        sigma: Some((rest / freedom / tilts).sqrt()),
+    };
+    let unsteady = (rest / all).sqrt() > SHIFT_STEADY;
+    (Some(shift), unsteady.then_some("shift_unsteady"))
+}
+
+/// The effect of each screw that was tried; several trials of one are averaged by their weights.
+fn matrix(
+    assembly: &Assembly,
+    trials: &[Trial],
+    changes: &[Change],
+    camera: &Camera,
+) -> Vec<LearnedScrew> {
+    let turn = Complex64::cis(camera.rotation_rad);
+    let row = |name: &String| {
+        let own: Vec<(&Trial, &Change)> = trials
+            .iter()
+            .zip(changes)
+            .filter(|(trial, _)| trial.screw == *name)
+            .collect();
+        let squares: f64 = own.iter().map(|(t, c)| c.weight() * t.turns.powi(2)).sum();
+        let sum: Complex64 = own
+            .iter()
+            .map(|(t, c)| c.coma_unmirrored(camera.mirrored) * turn * t.turns * c.weight())
+            .sum();
+        (!own.is_empty()).then(|| LearnedScrew {
+            name: name.clone(),
+            coma_m_per_turn: [sum.re / squares, sum.im / squares],
+            sigma_m_per_turn: squares.sqrt().recip(),
+        })
+    };
+    assembly
+        .screws
+        .iter()
+        .filter_map(|s| row(&s.name))
+        .collect()
+}
+
+fn complex(vector: [f64; 2]) -> Complex64 {
+    Complex64::new(vector[0], vector[1])
+}
+
+/// A vector in frame axes as a camera that flips nothing would have it.
+fn unmirrored(vector: Complex64, mirrored: bool) -> Complex64 {
+    if mirrored { -vector.conj() } else { vector }
+}
+
+impl LearnedResponse {
+    /// Lays what was learned over what was typed. Returns what the instrument still lacks: `focus_response_unknown` and
+    /// `image_shift_unknown` where no response had been typed, so that the advice cannot tell these.
+    ///
+    /// # Errors
+    /// [`LearnError::NoScrews`] and [`LearnError::UnknownScrew`] where it was learned on another assembly.
+    pub fn apply(&self, instrument: &mut Instrument) -> Result<Vec<&'static str>, LearnError> {
+        let assembly = instrument.assembly.as_mut().ok_or(LearnError::NoScrews)?;
+        for screw in &self.screws {
+            screw_number(assembly, &screw.name)?;
+        }
+        let shift = self.image_shift_m_per_rad.map(|s| s.value);
+        let mut lacking = Vec::new();
+        match &mut assembly.response {
+            Some(response) => {
+                response.coma_m_per_rad = self.coma_m_per_rad.value;
+                if let Some(shift) = shift {
+                    response.image_shift_m_per_rad = shift;
+                }
+            }
+            none => {
+                lacking.push("focus_response_unknown");
+                if shift.is_none() {
+                    lacking.push("image_shift_unknown");
+                }
+                *none = Some(Response {
+                    coma_m_per_rad: self.coma_m_per_rad.value,
+                    astigmatism_m_per_rad2: 0.0,
+                    astigmatism_m_per_rad_m: 0.0,
+                    image_shift_m_per_rad: shift.unwrap_or(0.0),
+                    focus_m_per_m: 0.0,
+                    sensor_tilt_per_tilt: 0.0,
+                });
+            }
+        }
+        instrument.camera.rotation_rad = self.rotation_rad.value;
+        instrument.camera.mirrored = self.mirrored;
+        Ok(lacking)
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,232 @@
+//! Signs by hand, then what trials recover, leave open and refuse.
+
+use super::*;
+use crate::testing::fast_unit;
+use crate::units::{ARCMIN, DEG, MM, UM};
+use approx::assert_abs_diff_eq;
+
+/// A fast unit with screws in the directions of the axes, whose typed camera sits like this.
+fn unit(rotation_deg: f64, mirrored: bool) -> Instrument {
+    let mut unit = fast_unit();
+    unit.camera.rotation_rad = rotation_deg * DEG;
+    unit.camera.mirrored = mirrored;
+    if let Some(assembly) = &mut unit.assembly {
+        for (screw, azimuth) in assembly.screws.iter_mut().zip([0.0, 90.0, 180.0]) {
+            screw.azimuth_rad = azimuth * DEG;
+        }
+    }
+    unit
+}
+
+const SIGMA_M: f64 = 0.5 * NM;
+
+/// Turns of a screw in those units that raise its edge by one arcminute: the plane through (±R, 0) and (0, R) tilts along x by
+/// h/2R when the screw at +x is raised by h, and along y by h/R when the one at +y is.
+fn one_arcmin(screw: &str) -> f64 {
+    let height_m = ARCMIN * 55.0 * MM * if screw == "B" { 1.0 } else { 2.0 };
+    height_m / (0.5 * MM)
+}
+
+/// A trial whose change in frame axes is given, as a camera typed like the instrument's would see it.
+fn trial(typed: &Instrument, screw: &str, coma_nm: [f64; 2], shift_px: [f64; 2]) -> Trial {
+    let start_nm = [31.0, -17.0];
+    let sighting = |frame_nm: [f64; 2], star_px: [f64; 2]| Sighting {
+        coma_m: frame_axes(typed).backward(frame_nm.map(|c| c * NM)),
+        sigma_m: SIGMA_M,
+        star_px,
+        field_m: [0.0; 2],
+    };
+    let ended_nm = [start_nm[0] + coma_nm[0], start_nm[1] + coma_nm[1]];
+    Trial {
+        screw: screw.into(),
+        turns: one_arcmin(screw),
+        before: sighting(start_nm, [30.0, 28.0]),
+        after: sighting(ended_nm, [30.0 + shift_px[0], 28.0 + shift_px[1]]),
+    }
+}
+
+fn per_arcmin_nm(learned: &LearnedResponse) -> f64 {
+    learned.coma_m_per_rad.value * ARCMIN / NM
+}
+
+/// A camera turned by 90 degrees has its columns along the pupil's +y: coma along the pupil's +x is seen along the frame's −y,
+/// coma along +y along the frame's +x; mirrored, the latter along −x.
+#[test]
+fn signs_by_hand() {
+    for (mirrored, along_y) in [(false, [50.0, 0.0]), (true, [-50.0, 0.0])] {
+        let typed = unit(60.0, false);
+        let trials = [
+            trial(&typed, "A", [0.0, -50.0], [0.0, -8.0]),
+            trial(&typed, "B", along_y, along_y.map(|c| c * 8.0 / 50.0)),
+        ];
+        let found = learn(&typed, &trials).unwrap();
+        assert_abs_diff_eq!(per_arcmin_nm(&found), 50.0, epsilon = 1e-6);
+        assert_abs_diff_eq!(found.rotation_rad.value, 90.0 * DEG, epsilon = 1e-9);
+        assert_eq!(found.mirrored, mirrored);
+        let shift = found.image_shift_m_per_rad.unwrap().value * ARCMIN;
+        assert_abs_diff_eq!(shift, 8.0 * typed.camera.pixel_m, epsilon = 1e-6 * UM);
+        assert!(found.flags.is_empty(), "{:?}", found.flags);
+        // a turn of A raises the edge at +x: Noll 8; one of B that at +y: Noll 7
+        let [a, b] = [0, 1].map(|i| found.screws[i].coma_m_per_turn.map(|c| c / NM));
+        assert_abs_diff_eq!(a[0] * one_arcmin("A"), 50.0, epsilon = 1e-6);
+        assert_abs_diff_eq!(a[1], 0.0, epsilon = 1e-6);
+        assert_abs_diff_eq!(b[1] * one_arcmin("B"), 50.0, epsilon = 1e-6);
+    }
+}
+
+/// The same frames in a camera typed the other way round: the sign of k is chosen with the rotation, and so is the image shift's.
+#[test]
+fn the_rotation_next_to_the_typed_one_decides_the_sign() {
+    let typed = unit(-60.0, false);
+    let trials = [
+        trial(&typed, "A", [0.0, -50.0], [0.0, -8.0]),
+        trial(&typed, "B", [50.0, 0.0], [8.0, 0.0]),
+    ];
+    let found = learn(&typed, &trials).unwrap();
+    assert_abs_diff_eq!(per_arcmin_nm(&found), -50.0, epsilon = 1e-6);
+    assert_abs_diff_eq!(found.rotation_rad.value, -90.0 * DEG, epsilon = 1e-9);
+    assert!(found.image_shift_m_per_rad.unwrap().value < 0.0);
+    assert!(found.flags.is_empty(), "{:?}", found.flags);
+
+    let far = unit(15.0, false);
+    let trials = [
+        trial(&far, "A", [0.0, -50.0], [0.0, -8.0]),
+        trial(&far, "B", [50.0, 0.0], [8.0, 0.0]),
+    ];
+    assert_eq!(learn(&far, &trials).unwrap().flags, ["half_turn_open"]);
+}
+
+#[test]
+fn one_line_of_screws_leaves_the_mirroring_open() {
+    for mirrored in [false, true] {
+        let typed = unit(60.0, mirrored);
+        let one = [trial(&typed, "A", [0.0, -50.0], [0.0, 1.0])];
+        let found = learn(&typed, &one).unwrap();
+        assert_eq!(found.mirrored, mirrored);
+        assert_eq!(found.flags, ["mirror_open", "recentred"]);
+        assert_abs_diff_eq!(found.rotation_rad.value, 90.0 * DEG, epsilon = 1e-9);
+        // the screw opposite moves coma the other way and tells nothing new
+        let two = [one[0].clone(), trial(&typed, "C", [0.0, 50.0], [0.0, 1.0])];
+        let mut found = learn(&typed, &two).unwrap();
+        found.flags.sort();
+        assert_eq!(found.flags, ["mirror_open", "recentred"]);
+    }
+}
+
+/// Turns made by hand are not what was said: the trials disagree, and every sigma grows with them.
+#[test]
+fn inexact_turns_widen_the_doubt() {
+    let typed = unit(85.0, false);
+    let exact = [
+        trial(&typed, "A", [0.0, -50.0], [0.0; 2]),
+        trial(&typed, "B", [50.0, 0.0], [0.0; 2]),
+    ];
+    let rough = [
+        trial(&typed, "A", [0.0, -60.0], [0.0; 2]),
+        trial(&typed, "B", [42.0, 0.0], [0.0; 2]),
+    ];
+    let [exact, rough] = [exact, rough].map(|trials| learn(&typed, &trials).unwrap());
+    assert!(rough.flags.contains(&"trials_disagree".to_owned()));
+    assert!(!rough.mirrored && !rough.flags.contains(&"mirror_open".to_owned()));
+    let sigma = |l: &LearnedResponse| l.coma_m_per_rad.sigma.unwrap();
+    // by hand: each trial's sigma is √2 × 0.5 nm, two of them make 0.5 nm of k per arcmin
+    assert_abs_diff_eq!(sigma(&exact) * ARCMIN / NM, 0.5, epsilon = 1e-6);
+    // residuals of 9 nm along and against: spread √(2·81/0.5/2)
+    assert_abs_diff_eq!(sigma(&rough) / sigma(&exact), 162f64.sqrt(), epsilon = 1e-6);
+    assert_abs_diff_eq!(per_arcmin_nm(&rough), 51.0, epsilon = 1e-6);
+}
+
+/// A star that moved across the field has another coma of the aligned telescope, which is not the screw's doing.
+#[test]
+fn the_fields_own_coma_is_taken_off() {
+    let mut typed = unit(85.0, false);
+    let plain = [
+        trial(&typed, "A", [0.0, -50.0], [0.0, -8.0]),
+        trial(&typed, "B", [50.0, 0.0], [8.0, 0.0]),
+    ];
+    let clean = learn(&typed, &plain).unwrap();
+    typed.telescope.field.coma_per_m = 9.0 * NM / MM;
+    let moved = plain.map(|mut trial| {
+        trial.after.field_m = [0.7 * MM, -0.4 * MM];
+        trial.after.coma_m[0] += 0.7 * 9.0 * NM;
+        trial.after.coma_m[1] -= 0.4 * 9.0 * NM;
+        trial
+    });
+    let found = learn(&typed, &moved).unwrap();
+    assert_abs_diff_eq!(
+        found.coma_m_per_rad.value,
+        clean.coma_m_per_rad.value,
+        epsilon = 1e-9 * clean.coma_m_per_rad.value
+    );
+}
+
+#[test]
+fn what_is_learned_is_laid_over_the_instrument() {
+    let typed = unit(60.0, false);
+    let trials = [
+        trial(&typed, "A", [0.0, -50.0], [0.0; 2]),
+        trial(&typed, "B", [-50.0, 0.0], [0.0; 2]),
+    ];
+    let learned = learn(&typed, &trials).unwrap();
+    let mut told = typed.clone();
+    assert!(learned.apply(&mut told).unwrap().is_empty());
+    assert!(told.camera.mirrored);
+    assert_abs_diff_eq!(told.camera.rotation_rad, 90.0 * DEG, epsilon = 1e-9);
+    let response = |i: &Instrument| i.assembly.clone().unwrap().response.unwrap();
+    let (before, after) = (response(&typed), response(&told));
+    assert_abs_diff_eq!(after.coma_m_per_rad * ARCMIN / NM, 50.0, epsilon = 1e-6);
+    assert_eq!(after.image_shift_m_per_rad, before.image_shift_m_per_rad);
+    assert_eq!(after.focus_m_per_m, before.focus_m_per_m);
+
+    let mut bare = typed.clone();
+    bare.assembly.as_mut().unwrap().response = None;
+    let lacking = learned.apply(&mut bare).unwrap();
+    assert_eq!(lacking, ["focus_response_unknown", "image_shift_unknown"]);
+    bare.assembly.as_mut().unwrap().screws[0].name = "top".into();
+    assert!(matches!(
+        learned.apply(&mut bare),
+        Err(LearnError::UnknownScrew { .. })
+    ));
+    bare.assembly = None;
+    assert_eq!(learned.apply(&mut bare), Err(LearnError::NoScrews));
+}
+
+#[test]
+fn what_teaches_nothing_is_refused_in_words() {
+    let typed = unit(0.0, false);
+    assert_eq!(learn(&typed, &[]), Err(LearnError::NoTrial));
+    // √2 × 0.5 nm of sigma, a change of 2 nm
+    let small = Trial {
+        turns: 0.125,
+        ..trial(&typed, "A", [2.0, 0.0], [0.0; 2])
+    };
+    let error = learn(&typed, &[small]).unwrap_err();
+    assert_eq!(
+        error.to_string(),
+        "0.125 turns of screw A changed coma by 2.0 nm with a sigma of 0.7 nm: less than 3 sigma, that is no change seen"
+    );
+    assert!(
+        error
+            .hint()
+            .starts_with("try a turn about four times as large")
+    );
+    let good = trial(&typed, "A", [50.0, 0.0], [0.0; 2]);
+    for turns in [0.0, f64::NAN, 1e3] {
+        let none = Trial {
+            turns,
+            ..good.clone()
+        };
+        assert!(matches!(
+            learn(&typed, &[none]),
+            Err(LearnError::NoTurn { .. })
+        ));
+    }
+    let stranger = Trial {
+        screw: "D".into(),
+        ..good
+    };
+    assert_eq!(
+        learn(&typed, &[stranger]).unwrap_err().to_string(),
+        "the assembly has no screw \"D\"; its screws are A, B, C"
+    );
+}

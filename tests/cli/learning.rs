@@ -1,0 +1,160 @@
+//! `learn`: trial turns in simulated frames of a camera that sits otherwise than its owner typed.
+
+use super::program::Place;
+use serde_json::Value;
+
+/// What is typed: a camera that is neither turned nor mirrored. Invented.
+const TYPED: &str = r#"format = 1
+seed = 4711
+title = "Trial turns"
+[telescope]
+aperture_mm = 118.0
+focal_length_mm = 472.0
+[telescope.obstruction]
+diameter_mm = 41.0
+[assembly]
+screw_circle_radius_mm = 48.0
+pitch_mm_per_turn = 0.5
+screws = [ { name = "A", azimuth_deg = 90.0 }, { name = "B", azimuth_deg = 210.0 }, { name = "C", azimuth_deg = 330.0 } ]
+[assembly.response]
+coma_nm_per_arcmin = 20.0
+image_shift_um_per_arcmin = 9.0
+focus_um_per_mm = 1000.0
+sensor_tilt_per_tilt = 0.0
+[camera]
+pixel_um = 4.7
+width_px = 90
+height_px = 86
+passband_nm = [500.0, 600.0]
+wavelengths = 3
+quantum_efficiency = 0.7
+gain_e_per_adu = 0.9
+bias_adu = 300.0
+read_noise_e = 1.7
+dark_e_per_s = 0.03
+full_well_e = 30000.0
+[star]
+magnitude = 3.6
+temperature_k = 6000.0
+altitude_deg = 71.0
+[sky]
+seeing_arcsec = 1.6
+brightness_mag_per_arcsec2 = 19.3
+[exposure]
+time_s = 0.4
+"#;
+
+/// The truth: coma per arcmin, and rotation.
+const COMA_NM_PER_ARCMIN: f64 = 31.0;
+const ROTATION_DEG: f64 = 40.0;
+
+/// Frames of the telescope as it is: with no turn, with A turned, and with A and B turned.
+fn trials(recentred: bool) -> Place {
+    let place = Place::with_file("typed.toml", TYPED);
+    let truth = TYPED
+        .replace("coma_nm_per_arcmin = 20.0", &format!("coma_nm_per_arcmin = {COMA_NM_PER_ARCMIN}"))
+        .replace(
+            "wavelengths = 3\n",
+            &format!("wavelengths = 3\nrotation_deg = {ROTATION_DEG}\nmirrored = true\n"),
+        );
+    let turned = [
+        ("start", "seed = 1", "A = 0.0"),
+        ("a", "seed = 2", "A = 0.25"),
+        ("ab", "seed = 3", "A = 0.25, B = 0.25"),
+    ];
+    for (name, seed, turns) in turned {
+        let state = format!(
+            "[state]\nsensor_offset_um = -620.0\nrecentred = {recentred}\nturns = {{ {turns} }}\nmodes_nm = {{ 6 = 12.0, 8 = 25.0 }}\n"
+        );
+        place.write(&format!("{name}.toml"), truth.replace("seed = 4711", seed) + &state);
+        place.run(&["render", &format!("{name}.toml"), "--quiet"]).well();
+    }
+    place
+}
+
+const A: &str = "out/start.fits,out/a.fits,A=0.25";
+const B: &str = "out/a.fits,out/ab.fits,B=0.25";
+
+fn learn(place: &Place, more: &[&str]) -> Value {
+    let basic = ["learn", "--instrument", "typed.toml", "--side", "inside", "--json", "--force"];
+    let done = place.run(&[&basic[..], more].concat()).well();
+    serde_json::from_str(&done.stdout).expect("JSON")
+}
+
+fn flags(answer: &Value) -> Vec<&str> {
+    answer["flags"].as_array().expect("a list").iter().filter_map(Value::as_str).collect()
+}
+
+/// Two screws: k within 3 sigma and 5 %, the mirroring found, the rotation within 3 sigma and 3 degrees; the star's way too.
+#[test]
+fn a_turned_and_mirrored_camera_is_learned() {
+    let place = trials(false);
+    let answer = learn(&place, &["--trial", A, "--trial", B]);
+    println!("{answer:#}");
+    let value = |key: &str, part: &str| answer[key][part].as_f64().expect("a number");
+    let close = |key: &str, truth: f64, at_most: f64| {
+        let error = (value(key, "value") - truth).abs();
+        assert!(error < at_most, "{key}: {error} from {truth}, allowed {at_most}");
+    };
+    let three = |key: &str| 3.0 * value(key, "sigma");
+    close("coma_nm_per_arcmin", COMA_NM_PER_ARCMIN, 0.05 * COMA_NM_PER_ARCMIN);
+    close("coma_nm_per_arcmin", COMA_NM_PER_ARCMIN, three("coma_nm_per_arcmin"));
+    close("rotation_deg", ROTATION_DEG, three("rotation_deg").min(3.0));
+    close("image_shift_um_per_arcmin", 9.0, 0.45);
+    assert_eq!(answer["mirrored"], true);
+    assert!(flags(&answer).is_empty(), "{answer:#}");
+
+    // the file says the same, in a form that is read back
+    let text = place.text("out/typed.response.toml");
+    let read = skewstar::measure::LearnedResponse::read(&text, "typed.response.toml").expect("readable");
+    let per_arcmin = read.coma_m_per_rad.value * skewstar::units::ARCMIN / skewstar::units::NM;
+    assert!((per_arcmin - value("coma_nm_per_arcmin", "value")).abs() < 1e-6);
+    assert!(read.mirrored && read.screws.len() == 2);
+}
+
+/// One screw: the mirroring stays open and as typed, and the sentences say so; frames that follow the star teach no shift.
+#[test]
+fn one_trial_leaves_the_mirroring_open() {
+    let place = trials(true);
+    let answer = learn(&place, &["--trial", A]);
+    assert_eq!(flags(&answer), ["mirror_open", "recentred"]);
+    assert_eq!(answer["mirrored"], false);
+    assert!(answer["image_shift_um_per_arcmin"].is_null());
+    let k = answer["coma_nm_per_arcmin"]["value"].as_f64().expect("a number").abs();
+    assert!((k / COMA_NM_PER_ARCMIN - 1.0).abs() < 0.05, "{k}");
+    let words = place
+        .run(&["learn", "--instrument", "typed.toml", "--side", "inside", "--trial", A, "--force"])
+        .well();
+    assert!(words.stdout.contains("mirrored stays open"), "{}", words.stdout);
+    assert!(words.stdout.contains("give or take"), "{}", words.stdout);
+    assert!(words.stderr.contains("wrote out/typed.response.toml"), "{}", words.stderr);
+
+    // a turn of nothing: finished, but nothing seen
+    let same = "out/start.fits,out/start.fits,A=0.25";
+    let refused = place.run(&["learn", "--instrument", "typed.toml", "--trial", same, "--out", "none"]);
+    assert_eq!(refused.status, Some(1), "{}", refused.stderr);
+    assert!(refused.stderr.contains("that is no change seen"), "{}", refused.stderr);
+    assert!(refused.stderr.contains("hint: try a turn about four times as large"), "{}", refused.stderr);
+    assert!(!place.names().iter().any(|name| name.starts_with("none/")), "{:?}", place.names());
+}
+
+#[test]
+fn what_is_typed_wrong_is_told_with_status_2() {
+    let place = Place::with_file("typed.toml", TYPED);
+    place.write("no.fits", "not a picture");
+    for (trial, words) in [
+        ("start.fits,A=0.25", "not three parts"),
+        ("no.fits,no.fits,A", "without a turn"),
+        ("no.fits,no.fits,A=some", "a turn that is no number"),
+        (",no.fits,A=1", "without the name of a frame"),
+        ("gone.fits,no.fits,A=1", "cannot read gone.fits"),
+        ("no.fits,no.fits,A=1", "no.fits: this is"),
+    ] {
+        let done = place.run(&["learn", "--instrument", "typed.toml", "--trial", trial]);
+        assert_eq!(done.status, Some(2), "{trial}: {}", done.stderr);
+        assert!(done.stderr.contains(words), "{trial}: {}", done.stderr);
+        assert!(done.stderr.contains("hint: "), "{trial}: {}", done.stderr);
+        assert_eq!(done.stdout, "");
+    }
+    assert_eq!(place.names(), ["no.fits", "typed.toml"]);
+}
