@@ -12,6 +12,7 @@ mod files;
 mod mask_files;
 mod masked;
 mod measure_frames;
+mod measuring;
 mod measuring_libraries;
 mod peers;
 mod prescriptions;

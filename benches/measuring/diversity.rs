@@ -13,7 +13,7 @@ use rand_distr::{Distribution, Normal};
 use rayon::prelude::*;
 use serde::Serialize;
 use skewstar::instrument::{Instrument, Passband};
-use skewstar::measure::fit::{Look, Recorded, Trial, Unknown, View, approach, finish, Pace};
+use skewstar::measure::fit::{Look, Pace, Recorded, Trial, Unknown, View, approach, finish};
 use skewstar::predict::{Model, Settings};
 use skewstar::propagation::Accuracy;
 use skewstar::state::{Modes, State};
@@ -88,8 +88,7 @@ fn instrument() -> Instrument {
     camera.rotation_rad = 0.0;
     (camera.width_px, camera.height_px) = (SIDE_PX, SIDE_PX);
     camera.wavelengths = Some(1);
-    camera.passband =
-        Passband::Band([WAVELENGTH_NM - 0.5, WAVELENGTH_NM + 0.5].map(|nm| nm * NM));
+    camera.passband = Passband::Band([WAVELENGTH_NM - 0.5, WAVELENGTH_NM + 0.5].map(|nm| nm * NM));
     telescope.focal_length_m =
         telescope.aperture_m * PIXELS_PER_RESOLUTION * camera.pixel_m / (WAVELENGTH_NM * NM);
     instrument

@@ -1,4 +1,4 @@
-//! The evidence for measuring: `cargo bench --bench measuring -- [--count N] [--only TEXT] [--evidence FILE]`.
+//! The evidence for measuring: `cargo bench --bench measuring -- [--count N] [--only PART] [--rows TEXT] [--evidence FILE]`.
 //!
 //! Every table is printed; the file gets them as JSON with commit and processor. Seeds are 1 to N, in order.
 
@@ -36,10 +36,14 @@ fn main() {
     };
     let count: u64 = after("--count").and_then(|c| c.parse().ok()).unwrap_or(200);
     let only = after("--only").unwrap_or_default();
+    let rows = after("--rows").unwrap_or_default();
     let wanted = |part: &str| only.is_empty() || part.contains(&only);
     let mut evidence = Evidence {
         commit: said("git", &["rev-parse", "HEAD"]),
-        processor: said("sh", &["-c", "grep -m1 'model name' /proc/cpuinfo | cut -d: -f2"]),
+        processor: said(
+            "sh",
+            &["-c", "grep -m1 'model name' /proc/cpuinfo | cut -d: -f2"],
+        ),
         threads: rayon::current_num_threads(),
         ..Evidence::default()
     };
@@ -57,13 +61,13 @@ fn main() {
         evidence.yardstick = Some(found);
     }
     if wanted("matched") {
-        evidence.matched = tallies(&MATCHED, count, false, true);
+        evidence.matched = tallies(&MATCHED, &rows, count, false, true);
     }
     if wanted("differs") {
-        evidence.mismatched = tallies(&MISMATCHED, count / 5, true, false);
+        evidence.mismatched = tallies(&MISMATCHED, &rows, count / 5, true, false);
     }
     if wanted("capture") {
-        evidence.capture = tallies(&CAPTURE, count / 5, false, false);
+        evidence.capture = tallies(&CAPTURE, &rows, count / 5, false, false);
     }
     if wanted("loops") {
         evidence.loops = loops(count * 3 / 2);
@@ -92,13 +96,29 @@ const fn row(name: &'static str, kind: Kind, coma_nm: [f64; 2]) -> Row {
 }
 
 const MATCHED: [Row; 4] = [
-    row("doughnut, 30 to 60 px", Kind::Doughnut([30.0, 60.0]), [0.0, 240.0]),
-    row("doughnut, 60 to 100 px", Kind::Doughnut([60.0, 100.0]), [0.0, 240.0]),
-    row("three triplets", Kind::Masked(Layout::ThreeTriplet), [0.0, 150.0]),
+    row(
+        "doughnut, 30 to 60 px",
+        Kind::Doughnut([30.0, 60.0]),
+        [0.0, 240.0],
+    ),
+    row(
+        "doughnut, 60 to 100 px",
+        Kind::Doughnut([60.0, 100.0]),
+        [0.0, 240.0],
+    ),
+    row(
+        "three triplets",
+        Kind::Masked(Layout::ThreeTriplet),
+        [0.0, 150.0],
+    ),
     row("two zones", Kind::Masked(Layout::TwoZone), [0.0, 150.0]),
 ];
 const MISMATCHED: [Row; 5] = [
-    row("doughnut, 30 to 100 px", Kind::Doughnut([30.0, 100.0]), [0.0, 240.0]),
+    row(
+        "doughnut, 30 to 100 px",
+        Kind::Doughnut([30.0, 100.0]),
+        [0.0, 240.0],
+    ),
     Row {
         name: "pair of doughnuts, obstruction 1 mm aside",
         kind: Kind::Doughnut([30.0, 100.0]),
@@ -106,16 +126,27 @@ const MISMATCHED: [Row; 5] = [
         aside_mm: 1.0,
         way: Way::Pair,
     },
-    row("one triplet", Kind::Masked(Layout::OneTriplet), [0.0, 150.0]),
-    row("three triplets", Kind::Masked(Layout::ThreeTriplet), [0.0, 150.0]),
+    row(
+        "one triplet",
+        Kind::Masked(Layout::OneTriplet),
+        [0.0, 150.0],
+    ),
+    row(
+        "three triplets",
+        Kind::Masked(Layout::ThreeTriplet),
+        [0.0, 150.0],
+    ),
     row("two zones", Kind::Masked(Layout::TwoZone), [0.0, 150.0]),
 ];
-const CAPTURE: [Row; 1] =
-    [row("doughnut, 100 to 115 px, coma 800 nm", Kind::Doughnut([100.0, 115.0]), [800.0, 800.0])];
+const CAPTURE: [Row; 1] = [row(
+    "doughnut, 100 to 115 px, coma 800 nm",
+    Kind::Doughnut([100.0, 115.0]),
+    [800.0, 800.0],
+)];
 
-fn tallies(rows: &[Row], count: u64, mismatched: bool, bound: bool) -> Vec<Tally> {
+fn tallies(rows: &[Row], named: &str, count: u64, mismatched: bool, bound: bool) -> Vec<Tally> {
     let mut found = Vec::new();
-    for row in rows {
+    for row in rows.iter().filter(|row| row.name.contains(named)) {
         for electrons in [1e5, 1e6] {
             let climate = Climate {
                 kind: row.kind,
@@ -127,7 +158,10 @@ fn tallies(rows: &[Row], count: u64, mismatched: bool, bound: bool) -> Vec<Tally
             let name = format!("{}, {electrons:.0e} electrons", row.name);
             let began = Instant::now();
             let tally = study(&name, climate, row.way, count, bound);
-            eprintln!("{name}: {:.2} s each", began.elapsed().as_secs_f64() / count as f64);
+            eprintln!(
+                "{name}: {:.2} s each",
+                began.elapsed().as_secs_f64() / count as f64
+            );
             println!("{}", json(&tally));
             found.push(tally);
         }
@@ -145,12 +179,40 @@ fn loops(count: u64) -> Vec<Loops> {
         ..Errors::ALL
     };
     for (name, errors) in [
-        ("all errors, frames replaced by truth and their scatter", all),
-        ("response exact", Errors { response: 0.0, ..all }),
-        ("hand exact", Errors { hand: 0.0, hand_turn: 0.0, ..all }),
-        ("no lock-up", Errors { lock_up_um: 0.0, ..all }),
+        (
+            "all errors, frames replaced by truth and their scatter",
+            all,
+        ),
+        (
+            "response exact",
+            Errors {
+                response: 0.0,
+                ..all
+            },
+        ),
+        (
+            "hand exact",
+            Errors {
+                hand: 0.0,
+                hand_turn: 0.0,
+                ..all
+            },
+        ),
+        (
+            "no lock-up",
+            Errors {
+                lock_up_um: 0.0,
+                ..all
+            },
+        ),
         ("no coma of the air", Errors { air: false, ..all }),
-        ("measured exactly", Errors { frames: Err(0.0), ..all }),
+        (
+            "measured exactly",
+            Errors {
+                frames: Err(0.0),
+                ..all
+            },
+        ),
     ] {
         let loops = rounds::loops(name, errors, count);
         println!("{}", json(&loops));
@@ -189,7 +251,9 @@ fn seconds(kind: Kind) -> Vec<f64> {
 
 fn said(program: &str, args: &[&str]) -> String {
     let output = Command::new(program).args(args).output();
-    output.map_or(String::new(), |o| String::from_utf8_lossy(&o.stdout).trim().to_string())
+    output.map_or(String::new(), |o| {
+        String::from_utf8_lossy(&o.stdout).trim().to_string()
+    })
 }
 
 fn json<T: Serialize>(value: &T) -> String {

@@ -73,7 +73,10 @@ struct Run {
 
 /// Runs of seeds 1 to `count`.
 pub fn loops(name: &str, errors: Errors, count: u64) -> Loops {
-    let runs: Vec<Run> = (1..=count).into_par_iter().map(|seed| run(errors, seed)).collect();
+    let runs: Vec<Run> = (1..=count)
+        .into_par_iter()
+        .map(|seed| run(errors, seed))
+        .collect();
     summary(name, &runs)
 }
 
@@ -98,7 +101,9 @@ impl Bench {
         let assembly = instrument.assembly.clone().expect("screws");
         let mut real = assembly.response.clone().expect("a response");
         real.coma_m_per_rad *= 1.0 + errors.response * (2.0 * rng.random::<f64>() - 1.0);
-        let turns = (0..3).map(|_| START_TURNS * (2.0 * rng.random::<f64>() - 1.0)).collect();
+        let turns = (0..3)
+            .map(|_| START_TURNS * (2.0 * rng.random::<f64>() - 1.0))
+            .collect();
         Bench {
             instrument,
             assembly,
@@ -123,7 +128,8 @@ impl Bench {
             if turn.abs() < 1.0 / 128.0 {
                 continue;
             }
-            let made = turn * (1.0 + errors.hand * self.normal()) + errors.hand_turn * self.normal();
+            let made =
+                turn * (1.0 + errors.hand * self.normal()) + errors.hand_turn * self.normal();
             let slip = errors.lock_up_um * UM * self.normal() / self.assembly.pitch_m_per_turn;
             self.turns[screw] += made + slip;
         }
@@ -149,7 +155,8 @@ fn run(errors: Errors, seed: u64) -> Run {
             run.coma_nm.push(length(coma));
             continue;
         };
-        run.measured_off_nm.push(length([seen[0] - coma[0], seen[1] - coma[1]]));
+        run.measured_off_nm
+            .push(length([seen[0] - coma[0], seen[1] - coma[1]]));
         if length(seen) * NM > found.1 {
             bench.turn(&found.0, errors);
         }
@@ -250,14 +257,25 @@ fn summary(name: &str, runs: &[Run]) -> Loops {
     let rounds = |run: &Run| run.coma_nm.iter().position(|nm| *nm < GOAL_NM);
     let count = runs.len() as f64;
     let within = (1..longest)
-        .map(|n| runs.iter().filter(|r| rounds(r).is_some_and(|m| m <= n)).count() as f64 / count)
+        .map(|n| {
+            runs.iter()
+                .filter(|r| rounds(r).is_some_and(|m| m <= n))
+                .count() as f64
+                / count
+        })
         .collect();
     let decile = |mut values: Vec<f64>, share: f64| {
         values.sort_unstable_by(f64::total_cmp);
         values[((values.len() - 1) as f64 * share) as usize]
     };
-    let finals: Vec<f64> = runs.iter().filter_map(|r| r.coma_nm.last().copied()).collect();
-    let off: Vec<f64> = runs.iter().flat_map(|r| r.measured_off_nm.iter().copied()).collect();
+    let finals: Vec<f64> = runs
+        .iter()
+        .filter_map(|r| r.coma_nm.last().copied())
+        .collect();
+    let off: Vec<f64> = runs
+        .iter()
+        .flat_map(|r| r.measured_off_nm.iter().copied())
+        .collect();
     let taken = |r: &Run| rounds(r).map_or(f64::INFINITY, |n| n as f64);
     let median = decile(runs.iter().map(taken).collect(), 0.5);
     Loops {

@@ -144,10 +144,19 @@ fn tally(name: &str, found: &[Result<One, u64>]) -> Tally {
         (count > 0).then(|| (values.iter().map(|v| v * v).sum::<f64>() / count as f64).sqrt())
     };
     let error = rms(sound.iter().map(|o| length(o.off_nm)).collect()).unwrap_or(0.0);
-    let bound = rms(sound.iter().filter_map(|o| o.bound_nm.map(length)).collect());
+    let bound = rms(sound
+        .iter()
+        .filter_map(|o| o.bound_nm.map(length))
+        .collect());
     let pull = |o: &&One| [0, 1].map(|i| o.off_nm[i] / o.sigma_nm[i].max(1e-9));
-    let slopes: Vec<f64> = sound.iter().filter_map(|o| o.slopes_off_nm.map(length)).collect();
-    let mut failed: Vec<u64> = found.iter().filter_map(|f| f.as_ref().err().copied()).collect();
+    let slopes: Vec<f64> = sound
+        .iter()
+        .filter_map(|o| o.slopes_off_nm.map(length))
+        .collect();
+    let mut failed: Vec<u64> = found
+        .iter()
+        .filter_map(|f| f.as_ref().err().copied())
+        .collect();
     failed.extend(found.iter().flatten().filter(|o| !o.sound).map(|o| o.seed));
     Tally {
         name: name.into(),
@@ -157,7 +166,11 @@ fn tally(name: &str, found: &[Result<One, u64>]) -> Tally {
         bound_nm: bound,
         error_over_bound: bound.map(|b| error / b),
         pulls: rms(sound.iter().flat_map(pull).collect()).unwrap_or(0.0),
-        silent: sound.iter().filter(|o| length(o.off_nm) > 60.0).map(|o| o.seed).collect(),
+        silent: sound
+            .iter()
+            .filter(|o| length(o.off_nm) > 60.0)
+            .map(|o| o.seed)
+            .collect(),
         failed,
         slopes_said: slopes.len(),
         slopes_only_nm: rms(slopes),

@@ -90,7 +90,9 @@ impl World {
                 let width_px = even(from, to);
                 let outside = if even(0.0, 1.0) < 0.5 { -1.0 } else { 1.0 };
                 state.sensor_offset_m = outside * width_px * ratio * typed.camera.pixel_m;
-                (1.25 * width_px + 20.0) as usize
+                // a large coma pushes the ring far from the middle; stars cut by the edge are another matter
+                let pushed_px = (0.06 * (climate.coma_nm[1] - 300.0)).max(0.0);
+                (1.25 * width_px + 20.0 + 2.0 * pushed_px) as usize
             }
             Kind::Masked(_) => {
                 state.sensor_offset_m = even(-8.0, 8.0) * UM;
@@ -171,7 +173,12 @@ impl World {
             dark_per_px: 0.0,
         };
         let electronics = electronics();
-        let frame = read_out(&expected, &electronics, self.real.camera.pixel_m, Seed(self.seed));
+        let frame = read_out(
+            &expected,
+            &electronics,
+            self.real.camera.pixel_m,
+            Seed(self.seed),
+        );
         let mut values_adu = frame.counts_adu.mapv(f64::from);
         if self.climate.mismatched {
             let mut rng = ChaCha8Rng::seed_from_u64(self.seed ^ 0x00c0_ffee);
@@ -218,7 +225,11 @@ impl World {
                 );
                 for (k, line) in kernel.outer_iter().enumerate() {
                     let from = sharp.row(y + k);
-                    sum += line.iter().enumerate().map(|(m, w)| w * from[x + m]).sum::<f64>();
+                    sum += line
+                        .iter()
+                        .enumerate()
+                        .map(|(m, w)| w * from[x + m])
+                        .sum::<f64>();
                 }
             }
             *pixel = sum;
@@ -258,7 +269,8 @@ fn spoil(real: &mut Instrument, signs: &[f64]) {
         mask.rotation_rad += signs[1] * DEG;
     }
     if let Passband::Band(band) = &mut real.camera.passband {
-        band.iter_mut().for_each(|edge| *edge += 10.0 * NM * signs[2]);
+        band.iter_mut()
+            .for_each(|edge| *edge += 10.0 * NM * signs[2]);
     }
     real.telescope.focal_length_m *= 1.0 + 0.02 * signs[3];
 }

@@ -3,10 +3,10 @@
 use super::args::{AimArg, MeasureArgs, SideArg, Switch};
 use super::error::CliError;
 use super::interrupt::Interrupt;
+use super::learn::NotLearned;
 use super::measure_picture;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::learn::NotLearned;
 use super::{image_of, load, one_file, scenario_bytes, stem};
 use crate::image_io::png;
 use crate::instrument::Instrument;
@@ -182,7 +182,10 @@ fn stop_rule(
     let seeing_rad = star
         .and_then(Measurement::seeing_rad)
         .unwrap_or(COMMON_SEEING_RAD);
-    let middle_m = 0.5 * crate::spectrum::edges(&instrument.camera.passband).iter().sum::<f64>();
+    let middle_m = 0.5
+        * crate::spectrum::edges(&instrument.camera.passband)
+            .iter()
+            .sum::<f64>();
     let wavelength_m = star.and_then(|s| s.reference_m).unwrap_or(middle_m);
     good_enough(instrument, seeing_rad, exposure_s, wavelength_m)
 }

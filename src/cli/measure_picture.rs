@@ -96,7 +96,12 @@ fn streaks(
                         star_px[1] + shift * slot[1] + side * r * slot[0],
                     ]
                 };
-                canvas.line(view, at(0.72 * reach), at(reach), &stroke.with_width_px(1.5));
+                canvas.line(
+                    view,
+                    at(0.72 * reach),
+                    at(reach),
+                    &stroke.with_width_px(1.5),
+                );
             }
         }
     }
@@ -125,7 +130,10 @@ fn captions(found: &Measurement) -> Vec<Caption> {
         }
     }
     if !found.streaks.is_empty() {
-        words.push(("at the border: pale where each streak should run".into(), DIM));
+        words.push((
+            "at the border: pale where each streak should run".into(),
+            DIM,
+        ));
         words.push(("solid where it runs".into(), AMBER));
     }
     words

@@ -63,7 +63,11 @@ impl LeastSquares {
             .collect();
         let largest = seen.iter().copied().fold(0.0, f64::max);
         let smallest = seen.iter().copied().fold(f64::INFINITY, f64::min);
-        let condition = if seen.is_empty() { 0.0 } else { largest / smallest };
+        let condition = if seen.is_empty() {
+            0.0
+        } else {
+            largest / smallest
+        };
         (seen.len(), condition)
     }
 
@@ -211,7 +215,10 @@ mod tests {
         let (rank, condition) = problem.rank_and_condition();
         assert_eq!(rank, 3);
         assert!(condition > 1.0 && condition < 100.0);
-        assert_eq!(LeastSquares::new(vec![], &[]).rank_and_condition(), (0, 0.0));
+        assert_eq!(
+            LeastSquares::new(vec![], &[]).rank_and_condition(),
+            (0, 0.0)
+        );
         let alone = LeastSquares::new(columns(), &[0.0; 3]).sigmas();
         assert_relative_eq!(got[0].unwrap(), alone[0].unwrap(), max_relative = 1e-9);
         assert!(problem.solve(&[0.3; 23]).iter().all(|v| v.is_finite()));

@@ -112,14 +112,12 @@ impl NoAdvice {
 ///
 /// # Errors
 /// [`NoAdvice`] where screws, response or measurement are missing.
-pub fn advise(
-    instrument: &Instrument,
-    found: &Misaligned,
-    aim: Aim,
-) -> Result<Advice, NoAdvice> {
+pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<Advice, NoAdvice> {
     let assembly = instrument.assembly.as_ref().ok_or(NoAdvice::NoScrews)?;
     let response = assembly.response.as_ref().ok_or(NoAdvice::NoResponse)?;
-    let by_star = found.coma_m.and_then(|coma| tilt_of_coma(instrument, response, found, &coma));
+    let by_star = found
+        .coma_m
+        .and_then(|coma| tilt_of_coma(instrument, response, found, &coma));
     let by_coma = by_star.or(found.node_tilt_rad);
     let tilt = wanted_tilt(aim, by_coma, found.plane_tilt_rad).ok_or(NoAdvice::NotMeasured)?;
     let undo = tilt.map(|t| -t);
@@ -128,11 +126,13 @@ pub fn advise(
         flags.push("screw_positions_assumed".into());
     }
     let plane = plane_of(assembly, &turns);
-    let left = |now: Option<[f64; 2]>| {
-        now.map(|now| [0, 1].map(|axis| now[axis] + plane.tilt_rad[axis]))
-    };
+    let left =
+        |now: Option<[f64; 2]>| now.map(|now| [0, 1].map(|axis| now[axis] + plane.tilt_rad[axis]));
     let doubt_m = found.coma_m.map_or(0.0, |coma| {
-        coma[0].sigma.unwrap_or(0.0).hypot(coma[1].sigma.unwrap_or(0.0))
+        coma[0]
+            .sigma
+            .unwrap_or(0.0)
+            .hypot(coma[1].sigma.unwrap_or(0.0))
     });
     let coma_left_m = left(by_coma).map_or(0.0, |t| (response.coma_m_per_rad * length(t)).abs());
     let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);
@@ -296,7 +296,12 @@ mod tests {
         let advice = advise(&unit, &found, Aim::Coma).unwrap();
         assert_eq!(advice.flags[0], "travel_limits");
         assert_abs_diff_eq!(advice.reach, 1.0, epsilon = 1e-12);
-        assert!(advice.turns.iter().all(|t| *t > -0.1 - 1e-9 && *t < 0.5 + 1e-9));
+        assert!(
+            advice
+                .turns
+                .iter()
+                .all(|t| *t > -0.1 - 1e-9 && *t < 0.5 + 1e-9)
+        );
         assert!(advice.remaining_coma_m < 1e-3 * NM && advice.focus_change_m != 0.0);
 
         unit.assembly.as_mut().unwrap().travel_m = Some([-0.05 * pitch, 0.05 * pitch]);

@@ -52,7 +52,9 @@ pub fn good_enough(
         not_seen_m,
         air_m,
         hand_m,
-        stop_m: not_seen_m.max(air_m.unwrap_or(0.0)).max(hand_m.unwrap_or(0.0)),
+        stop_m: not_seen_m
+            .max(air_m.unwrap_or(0.0))
+            .max(hand_m.unwrap_or(0.0)),
     }
 }
 
@@ -112,6 +114,10 @@ mod tests {
             .flatten()
             .fold(0.0, f64::max);
         assert_eq!(calm.stop_m, largest);
-        assert!(good_enough(&unit, 1.2 * ARCSEC, None, 550.0 * NM).air_m.is_none());
+        assert!(
+            good_enough(&unit, 1.2 * ARCSEC, None, 550.0 * NM)
+                .air_m
+                .is_none()
+        );
     }
 }

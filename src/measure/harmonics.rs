@@ -20,11 +20,14 @@ impl Harmonics {
         let mut kept: Vec<(f64, f64)> = points.to_vec();
         let mut course = Harmonics::through(&kept, order)?;
         for _ in 0..ROUNDS {
-            let mut distances: Vec<f64> =
-                kept.iter().map(|(a, v)| (v - course.value(*a)).abs()).collect();
+            let mut distances: Vec<f64> = kept
+                .iter()
+                .map(|(a, v)| (v - course.value(*a)).abs())
+                .collect();
             distances.sort_unstable_by(f64::total_cmp);
             let typical = (distances[distances.len() / 2] / 0.6745).max(1e-9);
-            let near = |point: &&(f64, f64)| (point.1 - course.value(point.0)).abs() < FAR * typical;
+            let near =
+                |point: &&(f64, f64)| (point.1 - course.value(point.0)).abs() < FAR * typical;
             let next: Vec<(f64, f64)> = points.iter().filter(near).copied().collect();
             if next.len() == kept.len() {
                 break;

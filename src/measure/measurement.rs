@@ -120,7 +120,10 @@ impl Measurement {
     /// How far the obstruction sits aside, pupil axes; from a pair only.
     pub fn obstruction_aside_m(&self) -> Option<[Doubted; 2]> {
         let axis = |d| self.unknown(Unknown::Dimension(d));
-        Some([axis(Dimension::ObstructionX)?, axis(Dimension::ObstructionY)?])
+        Some([
+            axis(Dimension::ObstructionX)?,
+            axis(Dimension::ObstructionY)?,
+        ])
     }
 
     /// Whether the result should be acted on.

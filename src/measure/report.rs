@@ -168,7 +168,12 @@ impl Report {
         let pixel_m = instrument.camera.pixel_m;
         let mut flags = found.flags.to_vec();
         flags.extend(star.iter().flat_map(|s| s.flags.iter().cloned()));
-        flags.extend(found.whole_frame.iter().flat_map(|w| w.flags.iter().cloned()));
+        flags.extend(
+            found
+                .whole_frame
+                .iter()
+                .flat_map(|w| w.flags.iter().cloned()),
+        );
         flags.extend(found.advice.iter().flat_map(|a| a.flags.iter().cloned()));
         let mut seen = std::collections::BTreeSet::new();
         flags.retain(|flag| seen.insert(flag.clone()));
@@ -178,7 +183,9 @@ impl Report {
             version: env!("CARGO_PKG_VERSION"),
             method: star.map_or("whole-frame", |s| s.method.name()),
             modes_nm: star.map_or_else(BTreeMap::new, modes),
-            sensor_offset_um: star.and_then(|s| s.sensor_offset_m()).map(|d| scaled(d, UM)),
+            sensor_offset_um: star
+                .and_then(|s| s.sensor_offset_m())
+                .map(|d| scaled(d, UM)),
             side: star.and_then(|s| s.side).map(|s| s.0.name()),
             side_from: star.and_then(|s| s.side).map(|s| s.1.name()),
             star_px: star.map(|s| s.star_px),
@@ -215,7 +222,8 @@ fn scaled(doubted: Doubted, unit: f64) -> ValueSigma {
 
 fn modes(star: &Measurement) -> BTreeMap<u32, ValueSigma> {
     let all = star.modes_m().into_iter();
-    all.map(|(noll, doubted)| (noll, scaled(doubted, NM))).collect()
+    all.map(|(noll, doubted)| (noll, scaled(doubted, NM)))
+        .collect()
 }
 
 fn doughnut(ring: &Ring) -> DoughnutReport {

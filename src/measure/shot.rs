@@ -159,7 +159,11 @@ impl Shot {
     }
 
     fn gain(&self, instrument: &Instrument, flags: &mut Vec<String>) -> f64 {
-        let typed = instrument.camera.electronics.as_ref().map(|e| e.gain_e_per_adu);
+        let typed = instrument
+            .camera
+            .electronics
+            .as_ref()
+            .map(|e| e.gain_e_per_adu);
         typed.or(self.gain_e_per_adu).unwrap_or_else(|| {
             flags.push("gain_unknown".into());
             1.0
@@ -168,9 +172,11 @@ impl Shot {
 
     /// The value at which a pixel is full: the lowest of what the file and the camera say.
     fn full_adu(&self, instrument: &Instrument) -> Option<f64> {
-        let of_camera = instrument.camera.electronics.as_ref().map(|e| {
-            e.bias_adu + saturation_e(e) / e.gain_e_per_adu
-        });
+        let of_camera = instrument
+            .camera
+            .electronics
+            .as_ref()
+            .map(|e| e.bias_adu + saturation_e(e) / e.gain_e_per_adu);
         let finite = of_camera.filter(|full| full.is_finite());
         match (self.ceiling_adu, finite) {
             (Some(a), Some(b)) => Some(a.min(b)),

@@ -397,7 +397,12 @@ impl Window {
     }
 
     /// Centroid of the light in the window about `place`, from there.
-    fn offset_px(&self, image_e: &Array2<f64>, recorded: &Recorded, place: f64) -> Option<(f64, f64)> {
+    fn offset_px(
+        &self,
+        image_e: &Array2<f64>,
+        recorded: &Recorded,
+        place: f64,
+    ) -> Option<(f64, f64)> {
         let taper = |t: f64| {
             if t.abs() < 1.0 {
                 libm::cos(FRAC_PI_2 * t).powi(2)
@@ -408,12 +413,14 @@ impl Window {
         let [ux, uy] = self.along;
         let (mut sum, mut light, mut spread) = (0.0, 0.0, 0.0);
         for ((row, column), value) in image_e.indexed_iter() {
-            let (x, y) = (column as f64 - self.star_px[0], row as f64 - self.star_px[1]);
+            let (x, y) = (
+                column as f64 - self.star_px[0],
+                row as f64 - self.star_px[1],
+            );
             let out_px = (x * uy - y * ux).abs();
             let aside = x * ux + y * uy - place;
             let width = (self.spread * out_px).clamp(LEAST_HALF_WIDTH_PX, self.half_width_px);
-            let weight =
-                taper(2.0 * (out_px / self.first_order_px - 1.0)) * taper(aside / width);
+            let weight = taper(2.0 * (out_px / self.first_order_px - 1.0)) * taper(aside / width);
             if weight > 0.0 && recorded.usable[[row, column]] {
                 sum += weight * aside * value;
                 light += weight * value;

@@ -64,7 +64,11 @@ fn focus(found: &Measurement) -> Option<String> {
     let (word, why) = match found.side {
         None => (if offset_um < 0.0 { "inside" } else { "outside" }, ""),
         Some((side, from)) => (
-            if side == Side::Inside { "inside" } else { "outside" },
+            if side == Side::Inside {
+                "inside"
+            } else {
+                "outside"
+            },
             match from {
                 SideFrom::Told => ", as you said",
                 SideFrom::Vanes => ": the shadows of the vanes say so",
@@ -74,18 +78,34 @@ fn focus(found: &Measurement) -> Option<String> {
             },
         ),
     };
-    Some(format!("The sensor sits {:.0} um {word} focus{why}.", offset_um.abs()))
+    Some(format!(
+        "The sensor sits {:.0} um {word} focus{why}.",
+        offset_um.abs()
+    ))
 }
 
 fn limits(stop: &GoodEnough) -> Vec<String> {
-    let mut parts = vec![format!("below {:.0} nm nothing changes in your pictures", stop.not_seen_m / NM)];
+    let mut parts = vec![format!(
+        "below {:.0} nm nothing changes in your pictures",
+        stop.not_seen_m / NM
+    )];
     if let Some(air) = stop.air_m {
-        parts.push(format!("the air alone makes {:.0} nm in this exposure", air / NM));
+        parts.push(format!(
+            "the air alone makes {:.0} nm in this exposure",
+            air / NM
+        ));
     }
     if let Some(hand) = stop.hand_m {
-        parts.push(format!("the finest turn of a hand leaves {:.0} nm", hand / NM));
+        parts.push(format!(
+            "the finest turn of a hand leaves {:.0} nm",
+            hand / NM
+        ));
     }
-    vec![format!("Stop at {:.0} nm: {}.", stop.stop_m / NM, parts.join("; "))]
+    vec![format!(
+        "Stop at {:.0} nm: {}.",
+        stop.stop_m / NM,
+        parts.join("; ")
+    )]
 }
 
 /// What to turn, in the order of turning.
@@ -134,7 +154,11 @@ fn one_turn(assembly: &Assembly, instrument: &Instrument, screw: usize, turns: f
     let name = &assembly.screws[screw].name;
     let azimuth = assembly.screws[screw].azimuth_rad;
     let mirrored = instrument.telescope.reflections.is_multiple_of(2);
-    let x = if mirrored { -libm::cos(azimuth) } else { libm::cos(azimuth) };
+    let x = if mirrored {
+        -libm::cos(azimuth)
+    } else {
+        libm::cos(azimuth)
+    };
     let place = clock([x, libm::sin(azimuth)]);
     let place = place.split(" (").next().unwrap_or("").to_string();
     if turns.abs() < LEAST_TURN {
@@ -158,7 +182,11 @@ fn turn_and_way(assembly: &Assembly, screw: usize, turns: f64) -> String {
         "{}: {} {} ({:.3}), it {}",
         assembly.screws[screw].name,
         fraction(turns.abs()),
-        if clockwise { "clockwise" } else { "anticlockwise" },
+        if clockwise {
+            "clockwise"
+        } else {
+            "anticlockwise"
+        },
         turns.abs(),
         if lengthens { "lengthens" } else { "shortens" }
     )
@@ -200,11 +228,15 @@ pub fn flag_in_words(flag: &str) -> &'static str {
             "the model does not explain the star: check aperture, obstruction, mask and pixel size; two stars, trailing?"
         }
         "not_settled" => "the fit did not come to rest",
-        "coma_doubtful" => "the frame hardly says anything about coma: expose longer, or spread the star less",
+        "coma_doubtful" => {
+            "the frame hardly says anything about coma: expose longer, or spread the star less"
+        }
         "saturated" => "some pixels are full and were left out",
         "star_cut_by_edge" => "the edge of the frame cuts the star",
         "stars_overlap" => "another star lies in this one, or it trailed",
-        "gain_unknown" => "electrons per count are not known: the doubts are too small or too large",
+        "gain_unknown" => {
+            "electrons per count are not known: the doubts are too small or too large"
+        }
         "pixels_left_out" => "single pixels that nothing explains were left out",
         "obstruction_aside" => "the obstruction sits aside: its effect is told from coma",
         "lossy" => "the file was packed with losses: use FITS, TIFF or PNG",
@@ -220,6 +252,9 @@ pub fn flag_in_words(flag: &str) -> &'static str {
 
 /// The direction of the thin side, frame axes, whole degrees.
 pub fn thin_side_deg(found: &Measurement) -> Option<f64> {
-    let ring = found.ring.as_ref().filter(|_| found.method != Method::MaskedStar)?;
+    let ring = found
+        .ring
+        .as_ref()
+        .filter(|_| found.method != Method::MaskedStar)?;
     Some((ring.thin_side_rad() / DEG).round())
 }

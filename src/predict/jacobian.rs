@@ -50,10 +50,7 @@ impl Parameter {
     fn is_optical(self) -> bool {
         matches!(
             self,
-            Parameter::PlaceX
-                | Parameter::PlaceY
-                | Parameter::SensorOffset
-                | Parameter::Mode(_)
+            Parameter::PlaceX | Parameter::PlaceY | Parameter::SensorOffset | Parameter::Mode(_)
         )
     }
 }

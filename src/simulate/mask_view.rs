@@ -4,9 +4,9 @@
 //! streaks that lie on each other. Both are worked out from the mean rays of each region, which `tests/masked` pins on
 //! rendered frames. The photon bound and the air's floor are those of [`predict`](crate::predict).
 
-use crate::predict::streaks;
 use crate::instrument::Instrument;
 use crate::mask::{regions, triplets};
+use crate::predict::streaks;
 use crate::predict::{
     Bound, Expected, Jacobian, Model, Parameter, PredictError, Settings, seeing_sigma_m,
 };

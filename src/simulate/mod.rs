@@ -2,7 +2,6 @@
 //!
 //! [`simulate`] predicts the frame, draws the noise from the seed and writes down everything that is hidden. It opens no file.
 
-
 mod limits;
 pub mod mask_check;
 pub mod mask_search;
@@ -14,9 +13,9 @@ mod stamps;
 mod starfield;
 mod truth;
 
+pub use crate::frame::clock;
 pub use crate::predict::{Doughnut, Streak, doughnut, streaks};
 pub use readout::{read_out, saturation_adu};
-pub use crate::frame::clock;
 pub use sentences::sentences;
 pub use shape::{Shape, shape};
 pub use stamps::{Stamp, StarRecord, background, stamp};

@@ -3,8 +3,8 @@
 //! Directions are as the picture is displayed (12 o'clock is up); the screws are named as a person sees them who stands in
 //! front of the telescope and faces it. Nothing is computed here that the truth does not already hold.
 
-use crate::frame::clock;
 use super::truth::Truth;
+use crate::frame::clock;
 use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
 use crate::mask::{self, Reading};
 use crate::pupil::frame_axes;

@@ -2,12 +2,12 @@
 //!
 //! All keys are always present; what cannot be known is `null` with a flag, never NaN. `_px` places are in frame axes.
 
-use crate::predict::{doughnut, streaks};
 use super::limits::Limits;
 use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::mechanics::{Plane, turns_for};
 use crate::predict::{Expected, Model, PredictError};
+use crate::predict::{doughnut, streaks};
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, NM, UM};
 use crate::wavefront::{Wavefront, ZernikeSum};

@@ -9,7 +9,7 @@ mod unknown;
 mod view;
 
 pub use unknown::{Dimension, Trial, Unknown};
-pub use view::{FIT_ACCURACY, Look, SLOTTED_FIT_ACCURACY, Recorded, Stage, View};
+pub use view::{FIT_ACCURACY, Look, Recorded, SLOTTED_FIT_ACCURACY, Stage, View};
 
 use crate::instrument::Instrument;
 use crate::math::LeastSquares;
@@ -207,8 +207,11 @@ fn unexplained(pixels: &[Pixel]) -> f64 {
 /// The scatter round a star is not quite that of the sky: its faint wings were taken for noise, or a patch of sky is uneven.
 fn level_noise(pixels: &mut [Pixel], view: usize, floor_e2: f64) -> f64 {
     let is_dark = |p: &&Pixel| p.view == view && p.star_e.abs() < DARK_SHARE * floor_e2;
-    let mut squares: Vec<f64> =
-        pixels.iter().filter(is_dark).map(|p| p.off_e * p.off_e).collect();
+    let mut squares: Vec<f64> = pixels
+        .iter()
+        .filter(is_dark)
+        .map(|p| p.off_e * p.off_e)
+        .collect();
     if squares.len() < DARK_PX {
         return 0.0;
     }
@@ -236,7 +239,10 @@ fn sigmas(found: Minimum, spread: f64) -> Vec<Option<f64>> {
 
 /// Pixels whose residual stands out by far from those of the whole; empty where there are too many to be chance.
 fn outliers(pixels: &[Pixel], model_error: f64) -> Vec<(usize, [usize; 2])> {
-    let mut sizes: Vec<f64> = pixels.iter().map(|p| p.residual(model_error).abs()).collect();
+    let mut sizes: Vec<f64> = pixels
+        .iter()
+        .map(|p| p.residual(model_error).abs())
+        .collect();
     if sizes.is_empty() {
         return Vec::new();
     }

@@ -107,8 +107,7 @@ impl<'a> StarProblem<'a> {
                 }
             }));
         }
-        let weight =
-            |p: &Pixel| 1.0 / variance(p.noise_e2, p.star_e, self.model_error).sqrt();
+        let weight = |p: &Pixel| 1.0 / variance(p.noise_e2, p.star_e, self.model_error).sqrt();
         self.weights = pixels.iter().map(weight).collect();
         self.pixels = pixels;
         Ok(())
@@ -182,7 +181,10 @@ impl<'a> StarProblem<'a> {
             put(Unknown::Background(v, p), 1.0, &vec![1.0; count]);
             let size = self.views[v].recorded.image_e.dim();
             for axis in 0..2 {
-                let across = self.views[v].pixels(p).iter().map(|at| across(*at, size)[axis]);
+                let across = self.views[v]
+                    .pixels(p)
+                    .iter()
+                    .map(|at| across(*at, size)[axis]);
                 put(Unknown::Slope(v, axis), 1.0, &across.collect::<Vec<_>>());
             }
             first += count;

@@ -205,7 +205,10 @@ impl View {
     pub fn light_e(&self, plane: usize) -> f64 {
         let pixels = &self.planes[plane].pixels;
         let share = self.recorded.image_e.len() as f64 / pixels.len().max(1) as f64;
-        let sum: f64 = pixels.iter().map(|place| self.recorded.image_e[*place]).sum();
+        let sum: f64 = pixels
+            .iter()
+            .map(|place| self.recorded.image_e[*place])
+            .sum();
         (sum * share).max(1.0)
     }
 
@@ -216,7 +219,10 @@ impl View {
 
     /// Reference wavelength of a plane's model, once it has been computed.
     pub fn reference_m(&self, plane: usize) -> Option<f64> {
-        self.planes[plane].built.as_ref().map(|b| b.model.reference_m)
+        self.planes[plane]
+            .built
+            .as_ref()
+            .map(|b| b.model.reference_m)
     }
 
     /// Share of the light in each used pixel of a plane.
@@ -257,7 +263,9 @@ impl View {
             return Err(PredictError::NoBand(0));
         };
         let model = &built.model;
-        let maps = built.maps.get_or_insert_with(|| model.slope_maps(&parameters));
+        let maps = built
+            .maps
+            .get_or_insert_with(|| model.slope_maps(&parameters));
         let LightSlopes { light, columns } =
             model.light_and_slopes_over::<f32>(maps, &modes, offset, &built.bins_of_slopes)?;
         let mut columns: Vec<(Unknown, Vec<f64>)> = own
@@ -286,7 +294,9 @@ impl View {
     ) -> Result<Vec<f64>, PredictError> {
         let step = dimension.step(&self.instrument);
         let mut aside = trial.clone();
-        let here = trial.get(Unknown::Dimension(dimension)).unwrap_or(dimension.neutral());
+        let here = trial
+            .get(Unknown::Dimension(dimension))
+            .unwrap_or(dimension.neutral());
         aside.set(Unknown::Dimension(dimension), here + step);
         let Some(built) = &self.planes[plane].built else {
             return Err(PredictError::NoBand(0));
@@ -298,7 +308,11 @@ impl View {
         let (modes, offset) = self.wavefront(&aside);
         let there = model.light_of::<f32>(&modes, offset, &built.bins_of_slopes);
         let there = picked(&there, &self.planes[plane].pixels);
-        Ok(there.iter().zip(light).map(|(b, a)| (b - a) / step).collect())
+        Ok(there
+            .iter()
+            .zip(light)
+            .map(|(b, a)| (b - a) / step)
+            .collect())
     }
 
     /// The optical unknowns of this view, as the model calls them.
@@ -430,4 +444,51 @@ impl View {
 
 fn picked(image: &Array2<f64>, pixels: &[[usize; 2]]) -> Vec<f64> {
     pixels.iter().map(|place| image[*place]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instrument::MaskLayout;
+    use crate::testing;
+    use crate::units::{ARCSEC, NM, UM};
+
+    /// What [`FIT_ACCURACY`] and [`SLOTTED_FIT_ACCURACY`] promise: less than 1e-3 (relative L2) from finely sampled frames.
+    #[test]
+    fn coarse_frames_are_close() {
+        for (offset_m, mask_on, accuracy) in [
+            (350.0 * UM, false, FIT_ACCURACY),
+            (-420.0 * UM, false, FIT_ACCURACY),
+            (6.0 * UM, true, SLOTTED_FIT_ACCURACY),
+        ] {
+            let mut unit = testing::fast_unit();
+            unit.mask = Some(testing::mask(MaskLayout::TwoZone));
+            (unit.camera.width_px, unit.camera.height_px) = (72, 68);
+            unit.camera.wavelengths = Some(2);
+            let state = State {
+                sensor_offset_m: offset_m,
+                mask_on,
+                modes: [(8, 70.0 * NM), (5, -20.0 * NM)].into_iter().collect(),
+                sky: Sky {
+                    seeing_rad: Some(1.8 * ARCSEC),
+                    ..Sky::default()
+                },
+                ..State::default()
+            };
+            let light = |accuracy: Accuracy| {
+                let settings = Settings {
+                    accuracy,
+                    ..Settings::default()
+                };
+                let model = Model::new(&unit, &state, settings).unwrap();
+                let (modes, bins) = (&model.alignment.modes, &model.bins);
+                model.light_of::<f32>(modes, model.alignment.sensor_offset_m, bins)
+            };
+            let (coarse, fine) = (light(accuracy), light(Accuracy::default()));
+            let off = (&coarse - &fine).mapv(|v| v * v).sum();
+            let error = (off / fine.mapv(|v| v * v).sum()).sqrt();
+            println!("{offset_m:.1e} {mask_on}: {error:.1e}");
+            assert!(error < 1e-3, "{offset_m} {mask_on}: {error:.1e}");
+        }
+    }
 }
