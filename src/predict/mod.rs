@@ -9,9 +9,11 @@ mod expected;
 mod jacobian;
 mod model;
 mod seeing_noise;
+mod short;
 
 pub use bound::Bound;
 pub use expected::Expected;
 pub use jacobian::{Jacobian, LightSlopes, Parameter};
 pub use model::{Model, PredictError, Settings};
 pub use seeing_noise::{NoSeeing, averaged_variance, drift_average, seeing_sigma_m};
+pub use short::{Instants, air_of};

@@ -77,9 +77,8 @@ const SIBLINGS: [(&str, &str, &str); 11] = [
 ];
 
 /// Downward, and forbidden all the same.
-const NEVER: [(&str, &str, &str); 8] = [
+const NEVER: [(&str, &str, &str); 7] = [
     ("propagation", "rng", "the deterministic half draws nothing"),
-    ("atmosphere", "rng", "the long exposure draws nothing"),
     ("sensor", "rng", "the deterministic half draws nothing"),
     (
         "predict",
