@@ -11,6 +11,7 @@
 //! | 4 | [`predict`] | Instrument + State → expected frame |
 //! | 5 | [`simulate`] | noise from the seed ([`rng`]), counts, truth |
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
+//! | 6 | [`practice`] | a hidden misalignment to put right: levels, a push–pull cell, feedback, questions |
 //!
 //! # Conventions in ten lines
 //!
@@ -33,6 +34,7 @@ pub mod instrument;
 pub mod mask;
 pub mod math;
 pub mod mechanics;
+pub mod practice;
 pub mod predict;
 pub mod propagation;
 pub mod pupil;

@@ -16,5 +16,6 @@ mod properties;
 mod published;
 mod renders;
 mod scenarios;
+mod screens;
 mod support;
 mod twins;

@@ -147,9 +147,8 @@ impl Air {
     /// Variance of the path per unit of the frequency's natural logarithm, all directions.
     fn power_m2(&self, nu: f64) -> f64 {
         let square = nu * nu + self.outer_scale_m.powi(-2);
-        let spectrum = SPECTRUM
-            * libm::pow(self.fried_m, -5.0 / 3.0)
-            * libm::pow(square, -11.0 / 6.0);
+        let spectrum =
+            SPECTRUM * libm::pow(self.fried_m, -5.0 / 3.0) * libm::pow(square, -11.0 / 6.0);
         TAU * nu * nu * spectrum * (self.wavelength_m / TAU).powi(2)
     }
 }
@@ -271,7 +270,9 @@ mod tests {
 
     #[test]
     fn seeds_give_different_air_and_the_same_one_the_same() {
-        let at = |seed| Screen::new(&air(), ScaleRange::of_aperture(0.19), Seed(seed)).path_m([0.01, 0.02], 0.0);
+        let at = |seed| {
+            Screen::new(&air(), ScaleRange::of_aperture(0.19), Seed(seed)).path_m([0.01, 0.02], 0.0)
+        };
         assert_eq!(at(3), at(3));
         assert_ne!(at(3), at(4));
     }

@@ -26,7 +26,13 @@ impl Instants {
     /// As many moments as the wind needs to carry the air by a third of an aperture from each to the next, at most `most`.
     ///
     /// Fewer leave a long exposure grainier than it is; the grain falls as one over the square root of their number.
-    pub fn of_wind(start_s: f64, time_s: f64, wind_m_per_s: f64, aperture_m: f64, most: usize) -> Self {
+    pub fn of_wind(
+        start_s: f64,
+        time_s: f64,
+        wind_m_per_s: f64,
+        aperture_m: f64,
+        most: usize,
+    ) -> Self {
         let paths = 3.0 * time_s * wind_m_per_s.abs() / aperture_m;
         Instants {
             start_s,
