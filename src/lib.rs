@@ -12,6 +12,7 @@
 //! | 5 | [`simulate`] | noise from the seed ([`rng`]), counts, truth |
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
 //! | 6 | [`practice`] | a hidden misalignment to put right: levels, a push–pull cell, feedback, questions |
+//! | 7 | [`web`] | the same practice as a page in a browser |
 //!
 //! # Conventions in ten lines
 //!
@@ -49,3 +50,4 @@ pub mod state;
 mod testing;
 pub mod units;
 pub mod wavefront;
+pub mod web;

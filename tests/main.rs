@@ -11,6 +11,7 @@ mod files;
 mod mask_files;
 mod masked;
 mod peers;
+mod practice;
 mod prescriptions;
 mod properties;
 mod published;

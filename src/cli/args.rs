@@ -2,6 +2,11 @@
 
 use crate::predict::Settings;
 use clap::{Args, Parser, Subcommand, ValueEnum};
+
+pub use super::practice_args::{
+    OnOff, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, ServeArgs,
+    SessionArgs,
+};
 use std::path::PathBuf;
 
 /// From a turned screw to the star frame a camera records, with exact ground truth.
@@ -45,6 +50,16 @@ pub enum Verb {
         after_help = "Example: skewstar mask check scenarios/mask-two-zone-coma.toml\n\nA mask is no solar filter. Tether it, and take it off before slewing."
     )]
     Mask(MaskArgs),
+    /// Practise putting a hidden misalignment right
+    #[command(
+        after_help = "Example: skewstar practice start --session night.toml --level two-screws\n\nAt a real telescope: never point near the Sun; loosen a screw's own partner before you tighten it, never force a screw, never loosen all pairs at once; the maker's instructions come first."
+    )]
+    Practice(PracticeArgs),
+    /// Serve the practice as a page in your browser
+    #[command(
+        after_help = "Example: skewstar serve\n\nFor this machine only; --lan lets others of your network in, with the token in the address."
+    )]
+    Serve(ServeArgs),
     /// Print a JSON Schema of the scenario file, for editors
     Schema,
     /// Print a completion script for a shell

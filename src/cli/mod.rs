@@ -13,10 +13,14 @@ mod mask_tune;
 mod new;
 pub mod output;
 mod output_error;
+mod practice;
+mod practice_args;
 pub mod printer;
 pub mod progress;
 mod render;
+mod serve;
 mod sheet;
+mod terminal;
 
 pub use error::CliError;
 
@@ -43,6 +47,11 @@ pub fn run(cli: Cli) -> i32 {
             Ok(true) => return 1,
             other => other.map(|_| ()),
         },
+        Verb::Practice(args) => match practice::run(&args, &printer) {
+            Ok(true) => return 1,
+            other => other.map(|_| ()),
+        },
+        Verb::Serve(args) => serve::run(&args, &printer),
         Verb::Schema => printer.data(&scenario::schema()).map_err(CliError::from),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
@@ -85,6 +94,17 @@ fn printer_of(verb: &Verb) -> Printer {
                 json: common.json,
             }
         }
+        Verb::Practice(args) => {
+            let common = practice::common(&args.what);
+            Printer {
+                quiet: common.quiet,
+                json: common.json,
+            }
+        }
+        Verb::Serve(args) => Printer {
+            quiet: args.common.quiet,
+            json: args.common.json,
+        },
         _ => Printer::default(),
     }
 }

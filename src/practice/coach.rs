@@ -43,6 +43,8 @@ pub struct Advice {
     pub seen: String,
     /// What it means from the front of the telescope, where it is known how the camera is turned.
     pub means: Option<String>,
+    /// Azimuth of the raised edge as seen from the front, where it is known.
+    pub raised_front_deg: Option<f64>,
     /// The next step.
     pub step: Step,
 }
@@ -55,7 +57,8 @@ impl Advice {
         let tilt = estimate(session, assembly);
         Some(Advice {
             seen: seen_words(&latest.sight.shape),
-            means: tilt.as_ref().and_then(|t| means_words(session.owner(), *t)),
+            means: tilt.and_then(|t| means_words(session.owner(), t)),
+            raised_front_deg: tilt.and_then(|t| raised_front_deg(session.owner(), t)),
             step: step(session, assembly, latest, tilt),
         })
     }
@@ -427,13 +430,20 @@ fn seen_words(shape: &Shape) -> String {
     }
 }
 
+/// Tilts below this cannot be seen.
+const VISIBLE_ARCMIN: f64 = 0.05;
+
+/// Azimuth of the raised edge as somebody in front sees it; `None` for a tilt too small to see.
+fn raised_front_deg(owner: &Instrument, tilt_rad: [f64; 2]) -> Option<f64> {
+    let azimuth_deg = libm::atan2(tilt_rad[1], tilt_rad[0]) / DEG;
+    let visible = tilt_rad[0].hypot(tilt_rad[1]) >= VISIBLE_ARCMIN * ARCMIN;
+    visible.then(|| super::lesson::front_deg(owner, azimuth_deg))
+}
+
 fn means_words(owner: &Instrument, tilt_rad: [f64; 2]) -> Option<String> {
+    let front_deg = raised_front_deg(owner, tilt_rad)?;
+    let hour = hour(front_deg);
     let tilt_arcmin = tilt_rad[0].hypot(tilt_rad[1]) / ARCMIN;
-    if tilt_arcmin < 0.05 {
-        return None;
-    }
-    let degrees = libm::atan2(tilt_rad[1], tilt_rad[0]) / DEG;
-    let hour = front_hour(owner, degrees);
     Some(format!(
         "From the front: the unit's edge at {hour} o'clock is raised, by about {tilt_arcmin:.1} arcmin."
     ))
@@ -441,8 +451,12 @@ fn means_words(owner: &Instrument, tilt_rad: [f64; 2]) -> Option<String> {
 
 /// Hour at which somebody in front of the telescope sees an azimuth of the pupil.
 pub(super) fn front_hour(instrument: &Instrument, azimuth_deg: f64) -> u32 {
-    let seen = super::lesson::front_deg(instrument, azimuth_deg);
-    let hours = ((90.0 - seen) / 30.0).round().rem_euclid(12.0) as u32;
+    hour(super::lesson::front_deg(instrument, azimuth_deg))
+}
+
+/// Hour on a clock face of an azimuth, counter-clockwise from the right.
+fn hour(azimuth_deg: f64) -> u32 {
+    let hours = ((90.0 - azimuth_deg) / 30.0).round().rem_euclid(12.0) as u32;
     if hours == 0 { 12 } else { hours }
 }
 

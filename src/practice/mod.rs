@@ -42,9 +42,13 @@ pub use sight::{Shape, Sight, sight};
 
 use crate::frame::Frame;
 use crate::instrument::Instrument;
+use crate::units::MM;
 
 /// The telescope to practise on when none is named.
 pub const BENCH: &str = include_str!("bench.toml");
+
+/// Places of corner stars on the sensor, from its middle (common practice, no source).
+pub const CORNER_M: [f64; 2] = [8.0 * MM, 6.0 * MM];
 
 /// Measures a frame for somebody who asks "measure it for me"; handed in by the shell, so that practice need not know how.
 ///
