@@ -20,3 +20,4 @@ mod scenarios;
 mod screens;
 mod support;
 mod twins;
+mod web;

@@ -1,10 +1,11 @@
 //! Two people to test the drills with: a beginner who follows the printed words and nothing else, and one who turns at random.
 
+use super::action::Action;
+use super::cell::BINDS_AT_TURNS;
 use super::coach::Advice;
-use super::level::SetupError;
+use super::level::{Level, SetupError};
 use super::report::Report;
-use super::session::{Action, Session};
-use super::{Level, cell::BINDS_AT_TURNS};
+use super::session::Session;
 use crate::instrument::Instrument;
 use crate::rng::{Purpose, Seed};
 use crate::state::State;

@@ -1,4 +1,4 @@
-//! What each level hides. The amounts are those that give 160 to 360 nm of coma, whatever the telescope: clearly seen, and a
+//! What each level hides. The amounts are those that give 160 to 340 nm of coma, whatever the telescope: clearly seen, and a
 //! few turns of a wrench away.
 
 use crate::instrument::{Assembly, Instrument, Response};
@@ -134,8 +134,8 @@ pub struct Hidden {
     pub mirrored: bool,
 }
 
-/// Coma that the middle of the range gives.
-const USUAL_COMA_M: f64 = 200.0 * NM;
+/// Least and most coma at the start.
+const START_COMA_M: [f64; 2] = [160.0 * NM, 340.0 * NM];
 /// Coma below which nothing is left to do: a Strehl ratio of about 0.8 in green light.
 const GOAL_COMA_M: f64 = 40.0 * NM;
 /// The goal is never finer than this part of a turn of one screw.
@@ -155,7 +155,6 @@ impl Hidden {
         let (assembly, response) = parts(instrument)?;
         let mut stream = seed.stream(Purpose::Drill, 0);
         let count = assembly.screws.len();
-        let unit = (USUAL_COMA_M / coma_per_turn_m(assembly, response)).min(reach(assembly) / 1.8);
         let mut turns = vec![0.0; count];
         let wrong = match level {
             Level::OneScrew => 1,
@@ -165,11 +164,13 @@ impl Hidden {
         let first: usize = stream.random_range(0..count);
         let mut sign = if stream.random() { 1.0 } else { -1.0 };
         for k in 0..wrong.min(count) {
-            let size: f64 = 0.8 + stream.random::<f64>();
-            turns[(first + k) % count] = sign * size * unit;
-            // neighbours turned the same way by the same amount would only tilt the other way round: alternate
+            let size: f64 = 0.6 + stream.random::<f64>();
+            turns[(first + k) % count] = sign * size;
+            // three screws turned the same way by the same amount would not tilt at all: alternate
             sign = -sign;
         }
+        let share: f64 = stream.random();
+        scale(&mut turns, assembly, response, share);
         let play = (0..count)
             .map(|_| if stream.random() { 0.5 } else { -0.5 })
             .collect();
@@ -189,6 +190,16 @@ impl Hidden {
             mirrored: unknown && flip,
         })
     }
+}
+
+/// Brings the coma of the tilt to a share of its range, and every screw within its travel.
+fn scale(turns: &mut [f64], assembly: &Assembly, response: &Response, share: f64) {
+    let [x, y] = plane_of(assembly, turns).tilt_rad;
+    let coma_m = (response.coma_m_per_rad * x.hypot(y)).abs();
+    let wanted_m = START_COMA_M[0] + share * (START_COMA_M[1] - START_COMA_M[0]);
+    let farthest = turns.iter().fold(0.0f64, |most, t| most.max(t.abs()));
+    let factor = (wanted_m / coma_m).min(reach(assembly) / farthest);
+    turns.iter_mut().for_each(|turn| *turn *= factor);
 }
 
 /// The screws and their response, where both are there.

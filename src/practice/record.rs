@@ -3,8 +3,9 @@
 //! The seal keeps a curious eye from reading the answer by accident; it is no secret to somebody who reads this file's
 //! source, and need not be. It also notices when the level or the telescope beside it was changed.
 
+use super::action::{Action, Refusal};
 use super::level::{Level, SetupError};
-use super::session::{Action, Refusal, Session};
+use super::session::Session;
 use crate::rng::Seed;
 use crate::scenario::{self, ScenarioError};
 use serde::{Deserialize, Serialize};

@@ -1,7 +1,8 @@
 //! At the end of a session: the turns used against the shortest way, and the error round by round.
 
+use super::action::Action;
 use super::coach::median;
-use super::session::{Action, Session};
+use super::session::Session;
 use super::sight::Shape;
 use crate::simulate::clock;
 use crate::units::{NM, UM};

@@ -108,6 +108,7 @@ pub(super) fn exact(instrument: &Instrument, state: &State) -> Sight {
     );
     let shape = masked(instrument, state, &wavefront)
         .or_else(|| ring(instrument, state, &wavefront, wavelength_m))
+        .or_else(|| folded(instrument, &alignment, wavelength_m))
         .unwrap_or_else(|| spot(instrument, &alignment));
     Sight { aside_px, shape }
 }
@@ -161,6 +162,24 @@ fn ring(
         shift_px: [0, 1].map(|axis| (dark_m[axis] - ring.outer_centre_m[axis]) / pixel_m),
         diameter_px: 2.0 * ring.outer_radius_m / pixel_m,
         inside: wavefront.sensor_offset_m < 0.0,
+    })
+}
+
+/// A ring that so much coma folds on its thin side that rays cross there: an eye still sees where the dark centre went. By the
+/// linear law of DESIGN section 7, 6N·√72·c·(1 − ε²).
+fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> Option<Shape> {
+    let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
+    let (ratio, hole) = (telescope.focal_ratio(), telescope.obstruction_ratio());
+    let outer_m = 0.5 * alignment.sensor_offset_m.abs() / ratio;
+    if hole * outer_m < 4.0 * wavelength_m * ratio {
+        return None;
+    }
+    let per_coma = 6.0 * ratio * 72f64.sqrt() * (1.0 - hole * hole) / pixel_m;
+    let coma_m = [alignment.modes.get(8), alignment.modes.get(7)];
+    Some(Shape::Doughnut {
+        shift_px: frame_axes(instrument).forward(coma_m.map(|c| per_coma * c)),
+        diameter_px: 2.0 * outer_m / pixel_m,
+        inside: alignment.sensor_offset_m < 0.0,
     })
 }
 
