@@ -128,7 +128,7 @@ pub enum CliError {
         /// The file.
         path: PathBuf,
         /// Why.
-        source: RecordError,
+        source: Box<RecordError>,
     },
     /// A session file could not be opened.
     #[error("cannot open the session {}: {source}", path.display())]

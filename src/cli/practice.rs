@@ -261,7 +261,7 @@ impl SessionFile {
             .map_err(unreadable)?;
         practice::read(&text).map_err(|source| CliError::Session {
             path: self.path.clone(),
-            source,
+            source: Box::new(source),
         })
     }
 }
@@ -269,7 +269,7 @@ impl SessionFile {
 fn text_of(session: &Session, scenario: &str, path: &Path) -> Result<String, CliError> {
     practice::write(session, scenario).map_err(|source| CliError::Session {
         path: path.to_owned(),
-        source,
+        source: Box::new(source),
     })
 }
 

@@ -9,7 +9,7 @@ use super::orientation::{moves, orientation};
 use super::session::{Round, Session, focus_goal_m};
 use super::sight::{Shape, exact};
 use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
-use crate::mechanics::{Plane, plane_of, turns_for};
+use crate::mechanics::{Plane, turns_for};
 use crate::simulate::clock;
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, UM};
@@ -424,7 +424,7 @@ fn step_words(step: &Step, assembly: &Assembly) -> String {
 pub(super) fn fraction(turns: f64) -> String {
     let parts = (turns.abs() * WRENCH_PARTS).round() as u64;
     let (mut above, mut below) = (parts, WRENCH_PARTS as u64);
-    while above > 0 && above % 2 == 0 && below > 1 {
+    while above > 0 && above.is_multiple_of(2) && below > 1 {
         (above, below) = (above / 2, below / 2);
     }
     if below == 1 {
@@ -437,6 +437,7 @@ pub(super) fn fraction(turns: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mechanics::plane_of;
 
     #[test]
     fn parts_of_a_turn_are_shortened() {

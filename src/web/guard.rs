@@ -31,10 +31,10 @@ impl Guard {
         let Some(host) = host.filter(|host| self.is_own(host)) else {
             return Some(421);
         };
-        if let Some(origin) = request.header("origin") {
-            if origin != format!("http://{host}") {
-                return Some(403);
-            }
+        if let Some(origin) = request.header("origin")
+            && origin != format!("http://{host}")
+        {
+            return Some(403);
         }
         if matches!(
             request.header("sec-fetch-site"),
