@@ -76,7 +76,7 @@ impl Advice {
 /// Steps of the wrench that are advised, as parts of a turn.
 const WRENCH_PARTS: f64 = 64.0;
 /// A trial turn.
-pub(super) const TRIAL_TURNS: f64 = 3.0 / WRENCH_PARTS;
+pub(super) const TRIAL_TURNS: f64 = 2.0 / WRENCH_PARTS;
 
 fn step(session: &Session, assembly: &Assembly, latest: &Round, tilt: Option<[f64; 2]>) -> Step {
     if needs_recentring(session.owner(), latest) {

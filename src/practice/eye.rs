@@ -50,7 +50,7 @@ pub struct Moment {
 /// Longer exposures than this take the transfer function of the long exposure instead of drawn air.
 const DRAWN_AIR_S: f64 = 2.0;
 /// Moments of the air in one picture at most, without and with a mask.
-const MOMENTS_AT_MOST: [usize; 2] = [6, 3];
+const MOMENTS_AT_MOST: [usize; 2] = [4, 2];
 /// Outer scale of the air (common practice, no source).
 const OUTER_SCALE_M: f64 = 25.0;
 /// Direction of the wind.
@@ -260,7 +260,11 @@ impl Prepared {
         let model = Model::new(&instrument, &widest, settings)?;
         let expected = Expected::new(&model, &instrument, &widest, settings)?;
         let screen = air.zip(key.seed).map(|(air, seed)| {
-            let scales = ScaleRange::of_aperture(instrument.telescope.aperture_m);
+            let scales = ScaleRange {
+                finest_m: instrument.telescope.aperture_m / 16.0,
+                ripples_a_ring: 8,
+                ..ScaleRange::of_aperture(instrument.telescope.aperture_m)
+            };
             Screen::new(&air, scales, seed).on(model.grid())
         });
         Ok(Prepared {

@@ -64,7 +64,7 @@ pub fn lesson(session: &Session) -> Vec<String> {
         "A tilted unit gives the star coma. In a doughnut, coma pushes the dark centre out of the middle: the ring becomes thin and bright on one side, wide and faint on the other.".to_owned(),
         "The same tilt shows the same thin side on both sides of focus. A shadow that is merely off centre changes sides through focus.".to_owned(),
     ];
-    let mirrored = owner.telescope.reflections % 2 == 0;
+    let mirrored = owner.telescope.reflections.is_multiple_of(2);
     lines.push(format!(
         "Your telescope has {} reflection{}: from the front you see the pupil {}.",
         owner.telescope.reflections,

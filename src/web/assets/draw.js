@@ -10,7 +10,19 @@ function unpack(buffer) {
   const columns = view.getUint16(4, true), rows = view.getUint16(6, true);
   const levels = new Float32Array(columns * rows);
   for (let i = 0; i < levels.length; i++) levels[i] = view.getUint16(20 + 2 * i, true) / 65535;
-  return { columns, rows, levels, black: view.getFloat32(8, true), white: view.getFloat32(12, true) };
+  const [black, white, middle] = [8, 12, 16].map((at) => view.getFloat32(at, true));
+  return { columns, rows, levels, middle: white > black ? (middle - black) / (white - black) : 1 };
+}
+
+/** The strength of stretch that draws the middle of the lit pixels at 0.42. */
+function suited(middle) {
+  let [low, high] = [0, 8];
+  for (let k = 0; k < 20; k++) {
+    const strength = (low + high) / 2;
+    const drawn = strength > 0 ? Math.asinh(middle * Math.sinh(strength)) / strength : middle;
+    if (drawn < 0.42) low = strength; else high = strength;
+  }
+  return low;
 }
 
 /** 256 colours from black to the brightest, for a strength of stretch from 0 (straight) up. */
@@ -28,10 +40,11 @@ function colours(strength) {
   return table;
 }
 
-/** Paints a picture as large as the canvas allows, each pixel a square. Returns where frame pixels went. */
+/** Paints a picture as large as the canvas allows, each pixel a square; without a strength, with one that suits it. Returns where
+ *  frame pixels went. */
 function paint(canvas, picture, strength, zoom) {
   const { columns, rows, levels } = picture;
-  const table = colours(strength);
+  const table = colours(strength ?? suited(picture.middle));
   const small = document.createElement("canvas");
   small.width = columns;
   small.height = rows;

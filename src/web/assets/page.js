@@ -73,7 +73,7 @@ async function show(state, action) {
   by("path").lastElementChild?.scrollIntoView({ block: "nearest" });
   by("report").hidden = !state.report;
   by("report").textContent = state.report ? state.report.words : "";
-  if (state.report) { by("live").checked = false; liven(); by("report").focus(); }
+  if (state.report) { by("live").checked = false; liven(); if (action) by("report").focus(); }
   drawPath(by("path-map"), state.path);
   drawScrews();
   await look();
@@ -98,7 +98,8 @@ async function look(at_s) {
 function repaint() {
   if (!page.picture) return;
   const zoom = Number(by("zoom").value);
-  const place = paint(by("star"), page.picture, Number(by("stretch").value), zoom);
+  const place = paint(by("star"), page.picture, strength(), zoom);
+  if (by("suited").checked) by("stretch").value = suited(page.picture.middle);
   if (page.state && !page.question) {
     const scale = place([1, 0])[0] - place([0, 0])[0];
     explain(by("star"), place, page.state.drawing, scale);
@@ -106,6 +107,10 @@ function repaint() {
   by("star").setAttribute("aria-label", by("seen").textContent || "A star");
 }
 
+/** The strength of stretch chosen; nothing when each picture may have its own. */
+function strength() {
+  return by("suited").checked ? undefined : Number(by("stretch").value);
+}
 function choose(index) {
   page.screw = index;
   drawScrews();
@@ -180,9 +185,10 @@ by("look-corners").addEventListener("click", () => doing(async () => {
   await act({ do: "corners" });
   const sheet = await fetchPicture(`api/sessions/${page.name}/corners`);
   by("corner-figure").hidden = false;
-  paint(by("corner-star"), sheet, Number(by("stretch").value), 1);
+  paint(by("corner-star"), sheet, strength(), 1);
 }));
-by("stretch").addEventListener("input", repaint);
+by("stretch").addEventListener("input", () => { by("suited").checked = false; repaint(); });
+by("suited").addEventListener("change", repaint);
 by("zoom").addEventListener("change", repaint);
 by("live").addEventListener("change", liven);
 by("day").addEventListener("change", () => {

@@ -50,7 +50,7 @@ async function playOnce() {
   let at = 0;
   for (const id of ["play-ring", "play-mask", "play-corners"]) {
     const length = view.getUint32(at, true);
-    if (length > 0) paint(by(id), unpack(buffer.slice(at + 4, at + 4 + length)), Number(by("stretch").value), 1);
+    if (length > 0) paint(by(id), unpack(buffer.slice(at + 4, at + 4 + length)), strength(), 1);
     at += 4 + length;
   }
 }
