@@ -66,7 +66,7 @@ fn port_of(address: &str) -> u16 {
 fn raw(port: u16, bytes: &[u8]) -> String {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).expect("a connection");
     stream
-        .set_read_timeout(Some(Duration::from_secs(60)))
+        .set_read_timeout(Some(Duration::from_secs(300)))
         .expect("a timeout");
     // a server that refuses early may close while we still write
     stream.write_all(bytes).unwrap_or_default();
@@ -235,7 +235,7 @@ fn a_request_that_never_ends_is_given_up() {
         .expect("written");
     assert_eq!(get(port, "/api/about").0, 200);
     let mut reply = String::new();
-    slow.set_read_timeout(Some(Duration::from_secs(60)))
+    slow.set_read_timeout(Some(Duration::from_secs(300)))
         .expect("a timeout");
     slow.read_to_string(&mut reply).expect("a reply");
     assert_eq!(status(&reply), 408, "{reply}");

@@ -309,6 +309,7 @@ fn seen_words(shape: &Shape) -> String {
             shift_px,
             diameter_px,
             inside,
+            ..
         } => {
             let side = if *inside { "inside" } else { "outside" };
             let moved = shift_px[0].hypot(shift_px[1]);

@@ -35,7 +35,7 @@ pub fn session(name: &str, session: &Session, said: Option<&str>) -> Value {
 /// What "show me" draws on the star and on the unit.
 #[derive(Serialize)]
 struct Drawing {
-    aside_px: [f64; 2],
+    centre_px: [f64; 2],
     shift_px: Option<[f64; 2]>,
     diameter_px: Option<f64>,
     raised_front_deg: Option<f64>,
@@ -43,16 +43,17 @@ struct Drawing {
 
 fn drawing(session: &Session, advice: Option<&Advice>) -> Option<Drawing> {
     let sight = &session.rounds().last()?.sight;
-    let (shift_px, diameter_px) = match &sight.shape {
+    let (from_star, shift_px, diameter_px) = match &sight.shape {
         Shape::Doughnut {
+            centre_px,
             shift_px,
             diameter_px,
             ..
-        } => (Some(*shift_px), Some(*diameter_px)),
-        _ => (None, None),
+        } => (*centre_px, Some(*shift_px), Some(*diameter_px)),
+        _ => ([0.0; 2], None, None),
     };
     Some(Drawing {
-        aside_px: sight.aside_px,
+        centre_px: [0, 1].map(|axis| sight.aside_px[axis] + from_star[axis]),
         shift_px,
         diameter_px,
         raised_front_deg: advice.and_then(|a| a.raised_front_deg),

@@ -72,7 +72,7 @@ function explain(canvas, place, drawing, scale) {
   if (!drawing || !drawing.diameter_px) return;
   const context = canvas.getContext("2d");
   const mark = getComputedStyle(document.documentElement).getPropertyValue("--mark");
-  const [x, y] = place(drawing.aside_px);
+  const [x, y] = place(drawing.centre_px);
   const radius = drawing.diameter_px / 2 * scale;
   const [dx, dy] = [drawing.shift_px[0] * scale, -drawing.shift_px[1] * scale];
   context.strokeStyle = context.fillStyle = mark;
