@@ -50,7 +50,7 @@ pub struct Moment {
 /// Longer exposures than this take the transfer function of the long exposure instead of drawn air.
 const DRAWN_AIR_S: f64 = 2.0;
 /// Moments of the air in one picture at most, without and with a mask.
-const MOMENTS_AT_MOST: [usize; 2] = [4, 2];
+const MOMENTS_AT_MOST: [usize; 2] = [3, 2];
 /// Outer scale of the air (common practice, no source).
 const OUTER_SCALE_M: f64 = 25.0;
 /// Direction of the wind.
