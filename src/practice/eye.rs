@@ -56,7 +56,7 @@ const OUTER_SCALE_M: f64 = 25.0;
 /// Direction of the wind.
 const WIND_RAD: f64 = 0.6;
 /// Models that are kept.
-const MODELS_AT_MOST: usize = 6;
+const MODELS_AT_MOST: usize = 5;
 /// Wavelengths without and with a mask.
 const WAVELENGTHS: [usize; 2] = [3, 7];
 

@@ -9,6 +9,7 @@
 //! | `rooms.rs` | sessions that are open, and where they are kept |
 //! | `view.rs` | a session as the page sees it |
 //! | `play.rs` | free play: a star from sliders |
+//! | `turnstile.rs` | one picture at a time |
 //! | `pixels.rs` | pictures as the page reads them |
 //! | `assets/` | the page itself, part of the program |
 //!
@@ -23,6 +24,7 @@ mod request;
 mod rooms;
 mod routes;
 mod server;
+mod turnstile;
 mod view;
 
 pub use rooms::Keeper;

@@ -5,6 +5,7 @@ use super::play;
 use super::reply::Reply;
 use super::request::Request;
 use super::rooms::{NoRoom, Room, Rooms, locked};
+use super::turnstile::Turnstile;
 use super::view;
 use crate::practice::{
     Action, Answer, CORNER_M, Cautions, Eye, Level, Measurer, Moment, Question, Refusal,
@@ -14,7 +15,7 @@ use crate::predict::PredictError;
 use crate::rng::Seed;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
-use serde_json::json;
+use serde_json::{Value, json};
 use std::sync::{Arc, Mutex};
 
 /// All that a request can reach.
@@ -23,6 +24,8 @@ pub struct Site {
     pub rooms: Rooms,
     /// The eye of free play.
     pub play: Mutex<Eye>,
+    /// Pictures wait for each other here.
+    pub turnstile: Turnstile,
     /// Measures a frame, where the program can.
     pub measurer: Option<Arc<Measurer>>,
 }
@@ -98,8 +101,10 @@ impl Site {
             Err(words) => return Reply::error(400, &words, "move the slider back into its range"),
         };
         let scenario = &self.rooms.scenario;
-        let mut eye = locked(&self.play);
-        match play::pictures(&mut eye, &scenario.instrument, &scenario.state, values) {
+        let mut locked_eye = locked(&self.play);
+        let eye: &mut Eye = &mut locked_eye;
+        let draw = || play::pictures(eye, &scenario.instrument, &scenario.state, values);
+        match self.turnstile.through(draw) {
             Ok(bytes) => Reply::bytes(bytes),
             Err(error) => cannot_draw(&error),
         }
@@ -141,8 +146,8 @@ impl Site {
         let mut room = locked(&room);
         match (method, rest) {
             ("GET", []) => Reply::json(&view::session(name, &room.session, None)),
-            ("GET", ["star"]) => star(&mut room, request),
-            ("GET", ["corners"]) => corners(&mut room),
+            ("GET", ["star"]) => self.star(&mut room, request),
+            ("GET", ["corners"]) => self.corners(&mut room),
             ("POST", ["actions"]) => self.act(name, &mut room, request),
             ("POST", ["measure"]) => self.measure(name, &mut room, request),
             _ => Reply::refusal(405),
@@ -150,7 +155,7 @@ impl Site {
     }
 
     fn act(&self, name: &str, room: &mut Room, request: &Request) -> Reply {
-        match body::<Action>(request) {
+        match action(request) {
             Ok(Action::Measure) => Reply::error(
                 400,
                 "measure has an address of its own",
@@ -168,7 +173,9 @@ impl Site {
         let Some(measurer) = &self.measurer else {
             return Reply::error(404, "this program cannot measure yet", "");
         };
-        let picture = match room.eye.look(&room.session.state(), moment(room, None)) {
+        let (now, state) = (moment(room, None), room.session.state());
+        let eye = &mut room.eye;
+        let picture = match self.turnstile.through(|| eye.look(&state, now)) {
             Ok(picture) => picture,
             Err(error) => return cannot_draw(&error),
         };
@@ -207,7 +214,7 @@ impl Site {
             return Reply::error(404, "there is no such question", "ask for a new one");
         };
         match (method, rest) {
-            ("GET", ["star"]) => question_star(&question),
+            ("GET", ["star"]) => self.question_star(&question),
             ("POST", ["answer"]) => match body::<Given>(request) {
                 Ok(given) if given.clockwise_turns.is_finite() => {
                     let grade = question.grade(&Answer {
@@ -220,6 +227,49 @@ impl Site {
                 Err(reply) => reply,
             },
             _ => Reply::refusal(405),
+        }
+    }
+
+    fn star(&self, room: &mut Room, request: &Request) -> Reply {
+        let at_s = match request.asked("at_s").map(str::parse::<f64>) {
+            None => None,
+            Some(Ok(at_s)) if (0.0..1e6).contains(&at_s) => Some(at_s),
+            Some(_) => {
+                return Reply::error(400, "at_s is not a number of seconds below 1000000", "");
+            }
+        };
+        let (now, state) = (moment(room, at_s), room.session.state());
+        let eye = &mut room.eye;
+        match self.turnstile.through(|| eye.look(&state, now)) {
+            Ok(picture) => Reply::bytes(pack(&picture.shown())),
+            Err(error) => cannot_draw(&error),
+        }
+    }
+
+    fn corners(&self, room: &mut Room) -> Reply {
+        let (now, state) = (moment(room, None), room.session.state());
+        let eye = &mut room.eye;
+        match self
+            .turnstile
+            .through(|| eye.corners(&state, CORNER_M, now))
+        {
+            Ok(sheet) => Reply::bytes(pack(&sheet)),
+            Err(error) => cannot_draw(&error),
+        }
+    }
+
+    fn question_star(&self, question: &Question) -> Reply {
+        let session = question.session();
+        let seed = session.seed();
+        let now = Moment {
+            start_s: 0.0,
+            air: seed,
+            noise: seed,
+        };
+        let look = || Eye::new(session.instrument()).look(&session.state(), now);
+        match self.turnstile.through(look) {
+            Ok(picture) => Reply::bytes(pack(&picture.shown())),
+            Err(error) => cannot_draw(&error),
         }
     }
 }
@@ -263,44 +313,23 @@ fn body<T: DeserializeOwned>(request: &Request) -> Result<T, Reply> {
     })
 }
 
+/// An action with no key too many: serde lets extra keys of actions without values pass.
+fn action(request: &Request) -> Result<Action, Reply> {
+    let given: serde_json::Map<String, Value> = body(request)?;
+    let action: Action = body(request)?;
+    let meant = serde_json::to_value(&action).unwrap_or_default();
+    match given.keys().find(|key| meant.get(key.as_str()).is_none()) {
+        None => Ok(action),
+        Some(key) => Err(Reply::error(
+            400,
+            &format!("the body cannot be meant: {key} is no part of this action"),
+            "send the JSON that the page sends",
+        )),
+    }
+}
+
 fn script(bytes: &'static [u8]) -> Reply {
     Reply::asset("text/javascript; charset=utf-8", bytes)
-}
-
-fn star(room: &mut Room, request: &Request) -> Reply {
-    let at_s = match request.asked("at_s").map(str::parse::<f64>) {
-        None => None,
-        Some(Ok(at_s)) if (0.0..1e6).contains(&at_s) => Some(at_s),
-        Some(_) => return Reply::error(400, "at_s is not a number of seconds below 1000000", ""),
-    };
-    match room.eye.look(&room.session.state(), moment(room, at_s)) {
-        Ok(picture) => Reply::bytes(pack(&picture.shown())),
-        Err(error) => cannot_draw(&error),
-    }
-}
-
-fn corners(room: &mut Room) -> Reply {
-    match room
-        .eye
-        .corners(&room.session.state(), CORNER_M, moment(room, None))
-    {
-        Ok(sheet) => Reply::bytes(pack(&sheet)),
-        Err(error) => cannot_draw(&error),
-    }
-}
-
-fn question_star(question: &Question) -> Reply {
-    let session = question.session();
-    let seed = session.seed();
-    let now = Moment {
-        start_s: 0.0,
-        air: seed,
-        noise: seed,
-    };
-    match Eye::new(session.instrument()).look(&session.state(), now) {
-        Ok(picture) => Reply::bytes(pack(&picture.shown())),
-        Err(error) => cannot_draw(&error),
-    }
 }
 
 /// When a picture is taken: each round a while after the last one, or when the page says.

@@ -5,6 +5,7 @@ use super::reply::Reply;
 use super::request::{NoRequest, Reader, Request};
 use super::rooms::{Keeper, Rooms, random_hex};
 use super::routes::Site;
+use super::turnstile::Turnstile;
 use crate::practice::{Eye, Measurer};
 use crate::scenario::Scenario;
 use std::io::{self, ErrorKind};
@@ -110,6 +111,7 @@ impl Server {
             site: Site {
                 play: Eye::new(&config.scenario.instrument).into(),
                 rooms: Rooms::new(config.scenario, config.scenario_text, config.keeper),
+                turnstile: Turnstile::default(),
                 measurer: config.measurer,
             },
         })
