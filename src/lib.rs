@@ -12,6 +12,8 @@
 //! | 5 | [`simulate`], [`score`] | noise from the seed ([`rng`]), counts, truth; answers against truth |
 //! | 5 | [`measure`] | a frame, blindly → stars, what is out of line, which screw to turn |
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`], [`dataset`] | text → instrument and state, frames ↔ bytes, masks → files for the printer, recipes → sets of frames and truth |
+//! | 6 | [`practice`] | a hidden misalignment to put right: levels, a push–pull cell, feedback, questions |
+//! | 7 | [`web`] | the same practice as a page in a browser |
 //!
 //! # Conventions in ten lines
 //!
@@ -36,6 +38,7 @@ pub mod mask;
 pub mod math;
 pub mod measure;
 pub mod mechanics;
+pub mod practice;
 pub mod predict;
 pub mod propagation;
 pub mod pupil;
@@ -51,3 +54,4 @@ pub mod state;
 mod testing;
 pub mod units;
 pub mod wavefront;
+pub mod web;

@@ -22,6 +22,12 @@ pub enum Purpose {
     PixelResponse,
     /// Places and magnitudes of the stars of a field.
     FieldStars,
+    /// The air over the aperture; the item is the layer.
+    Screen,
+    /// What a drill hides.
+    Drill,
+    /// How steady a hand is.
+    Hand,
 }
 
 impl Seed {
@@ -34,6 +40,9 @@ impl Seed {
             Purpose::Read => b"read",
             Purpose::PixelResponse => b"pixel-response",
             Purpose::FieldStars => b"field-stars",
+            Purpose::Screen => b"screen",
+            Purpose::Drill => b"drill",
+            Purpose::Hand => b"hand",
         };
         key[8..8 + name.len()].copy_from_slice(name);
         let mut stream = ChaCha8Rng::from_seed(key);

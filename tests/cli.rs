@@ -2,6 +2,7 @@
 //! on which stream, with which exit status, and that it leaves nothing behind when it cannot do what was asked.
 
 mod answers;
+mod drills;
 mod learning;
 pub mod program;
 mod refusals;

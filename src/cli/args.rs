@@ -2,6 +2,11 @@
 
 use crate::predict::Settings;
 use clap::{Args, Parser, Subcommand, ValueEnum};
+
+pub use super::practice_args::{
+    OnOff, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, ServeArgs,
+    SessionArgs,
+};
 use std::path::PathBuf;
 
 /// From a turned screw to the star frame a camera records, with exact ground truth.
@@ -71,6 +76,16 @@ pub enum Verb {
         #[arg(value_enum, default_value = "scenario")]
         of: SchemaOf,
     },
+    /// Practise putting a hidden misalignment right
+    #[command(
+        after_help = "Example: skewstar practice start --session night.toml --level two-screws\n\nAt a real telescope: never point near the Sun; loosen a screw's own partner before you tighten it, never force a screw, never loosen all pairs at once; the maker's instructions come first."
+    )]
+    Practice(PracticeArgs),
+    /// Serve the practice as a page in your browser
+    #[command(
+        after_help = "Example: skewstar serve\n\nFor this machine only; --lan lets others of your network in, with the token in the address."
+    )]
+    Serve(ServeArgs),
     /// Print a completion script for a shell
     #[command(
         after_help = "Example: skewstar completions bash > ~/.local/share/bash-completion/completions/skewstar"

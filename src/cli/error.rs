@@ -10,10 +10,12 @@ use crate::image_io::reading::ReadingError;
 use crate::mask::drawing::DrawingError;
 use crate::mask::solid::SolidError;
 use crate::measure::MeasureError;
+use crate::practice::{RecordError, Refusal, SetupError};
 use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
 use crate::score::ScoreError;
 use crate::simulate::FieldError;
+use crate::web::ServeError;
 use std::io;
 use std::path::PathBuf;
 
@@ -190,6 +192,54 @@ pub enum CliError {
     /// Nothing could be learned.
     #[error(transparent)]
     Learn(#[from] NotLearned),
+    /// The drill cannot be practised.
+    #[error(transparent)]
+    Setup(#[from] SetupError),
+    /// A picture of a drill cannot be made.
+    #[error(transparent)]
+    Unseen(PredictError),
+    /// A session file is none.
+    #[error("{}: {source}", path.display())]
+    Session {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: Box<RecordError>,
+    },
+    /// A session file could not be opened.
+    #[error("cannot open the session {}: {source}", path.display())]
+    NoSession {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// An action was refused.
+    #[error(transparent)]
+    Refused(#[from] Refusal),
+    /// A part of a turn that is none.
+    #[error("{given:?} is no part of a turn")]
+    Turns {
+        /// What was typed.
+        given: String,
+    },
+    /// No such level.
+    #[error("{given:?} is no level; the levels are {known}")]
+    Level {
+        /// What was typed.
+        given: String,
+        /// What there is.
+        known: String,
+    },
+    /// A seed that is too large.
+    #[error("--seed is {given}, but must be below 2^53")]
+    Seed {
+        /// What was typed.
+        given: u64,
+    },
+    /// The page cannot be served.
+    #[error(transparent)]
+    Serve(#[from] ServeError),
     /// Files could not be written.
     #[error(transparent)]
     Output(#[from] OutputError),
@@ -228,6 +278,17 @@ impl CliError {
         match self {
             CliError::Scenario(error) => Some(error.hint()),
             CliError::Read { .. } => Some("skewstar new NAME writes a scenario to start from"),
+            CliError::Setup(error) => Some(error.hint()),
+            CliError::Unseen(error) => Some(error.hint()),
+            CliError::Session { source, .. } => Some(source.hint()),
+            CliError::NoSession { .. } => Some("skewstar practice start --session FILE makes one"),
+            CliError::Refused(refusal) => Some(refusal.hint()),
+            CliError::Turns { .. } => {
+                Some("write it as 1/8 or 0.125, with a minus sign for anticlockwise")
+            }
+            CliError::Level { .. } => Some("give one of them to --level"),
+            CliError::Seed { .. } => Some("leave it out for a drill by chance"),
+            CliError::Serve(error) => Some(error.hint()),
             CliError::TooLong { .. } => Some("give the .toml file, not a picture"),
             CliError::SeedMissing { .. } => {
                 Some("add a line such as seed = 20417 at the top, or --set seed=20417")

@@ -18,12 +18,16 @@ mod measure_picture;
 mod new;
 pub mod output;
 mod output_error;
+mod practice;
+mod practice_args;
 pub mod printer;
 pub mod progress;
 mod render;
 mod score;
 mod score_plots;
+mod serve;
 mod sheet;
+mod terminal;
 
 pub use error::CliError;
 
@@ -66,6 +70,11 @@ pub fn run(cli: Cli) -> i32 {
             other => other.map(|_| ()),
         },
         Verb::Schema { of } => schema(of, &printer),
+        Verb::Practice(args) => match practice::run(&args, &printer) {
+            Ok(true) => return 1,
+            other => other.map(|_| ()),
+        },
+        Verb::Serve(args) => serve::run(&args, &printer),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
     };
@@ -123,6 +132,17 @@ fn printer_of(verb: &Verb) -> Printer {
             }
         }
         Verb::Score(args) => Printer {
+            quiet: args.common.quiet,
+            json: args.common.json,
+        },
+        Verb::Practice(args) => {
+            let common = practice::common(&args.what);
+            Printer {
+                quiet: common.quiet,
+                json: common.json,
+            }
+        }
+        Verb::Serve(args) => Printer {
             quiet: args.common.quiet,
             json: args.common.json,
         },

@@ -101,13 +101,13 @@ pub fn measure_doughnut(
 ) -> Result<DoughnutFit, PredictError> {
     let on = |side: Side, views: &mut View| -> Result<(Fitted, f64), PredictError> {
         let views = std::slice::from_mut(views);
-        let start = start(
-            views,
-            &[(ring, side)],
-            instrument,
-            &[Dimension::ObstructionSize],
-        );
-        let near = approached(views, start, instrument)?;
+        // the obstruction's size is freed last: each change of it costs a new pupil
+        let start = start(views, &[(ring, side)], instrument, &[]);
+        let mut near = approached(views, start, instrument)?;
+        if instrument.telescope.obstruction.is_some() {
+            let size = Dimension::ObstructionSize;
+            near.push(Unknown::Dimension(size), size.neutral());
+        }
         let fitted = fit::finish(views, near, instrument)?;
         let freedom = views[0].used_px().saturating_sub(fitted.trial.values.len());
         let sum = fitted.chi_square * freedom as f64;

@@ -10,6 +10,7 @@ mod expected;
 mod jacobian;
 mod model;
 mod seeing_noise;
+mod short;
 
 pub use bound::Bound;
 pub use edges::{Doughnut, Streak, doughnut, mean_ray_of_region_m, streaks};
@@ -17,3 +18,4 @@ pub use expected::Expected;
 pub use jacobian::{Jacobian, LightSlopes, Parameter, SlopeMaps};
 pub use model::{Model, PredictError, Settings};
 pub use seeing_noise::{NoSeeing, averaged_variance, drift_average, seeing_sigma_m};
+pub use short::{Instants, air_of};

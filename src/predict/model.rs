@@ -229,6 +229,11 @@ impl Model {
         sensor_offset_m: f64,
         bins: &[Bin],
     ) -> Array2<f64> {
+        self.light_in::<T>(&Waves::new(self, modes, sensor_offset_m), bins)
+    }
+
+    /// The light of prepared wavefronts.
+    pub(super) fn light_in<T: Real>(&self, waves: &Waves, bins: &[Bin]) -> Array2<f64> {
         let window = self.window();
         let mut sum = match self.blur {
             None => Sum::Plain(Array2::zeros((window.rows, window.columns))),
@@ -239,7 +244,6 @@ impl Model {
                 self.settings.portable,
             )),
         };
-        let waves = Waves::new(self, modes, sensor_offset_m);
         let propagator = Propagator::<T>::new(self.settings.portable);
         let lit: Vec<&Bin> = bins.iter().filter(|b| b.weight > 0.0).collect();
         for together in lit.chunks(self.wavelengths_at_once()) {
@@ -564,15 +568,28 @@ pub(super) struct Waves<'a> {
     model: &'a Model,
     modes: &'a Modes,
     sensor_offset_m: f64,
+    /// Path that the air adds in every cell, in a short exposure.
+    air_m: Option<&'a Array2<f64>>,
     shared: Option<LengthMap>,
 }
 
 impl<'a> Waves<'a> {
     pub fn new(model: &'a Model, modes: &'a Modes, sensor_offset_m: f64) -> Self {
+        Self::through(model, modes, sensor_offset_m, None)
+    }
+
+    /// The same through the air of one moment.
+    pub fn through(
+        model: &'a Model,
+        modes: &'a Modes,
+        sensor_offset_m: f64,
+        air_m: Option<&'a Array2<f64>>,
+    ) -> Self {
         let mut waves = Waves {
             model,
             modes,
             sensor_offset_m,
+            air_m,
             shared: None,
         };
         if model.instrument.telescope.chromatic.is_empty() {
@@ -592,6 +609,6 @@ impl<'a> Waves<'a> {
         let wavefront = self
             .model
             .wavefront(self.modes, self.sensor_offset_m, wavelength_m);
-        self.model.maps.lengths(&wavefront)
+        self.model.maps.lengths_through(&wavefront, self.air_m)
     }
 }

@@ -218,7 +218,15 @@ impl FieldMaps {
 
     /// W of a wavefront over the open cells. The same map serves every wavelength at which W is the same.
     pub fn lengths(&self, wavefront: &Wavefront) -> LengthMap {
-        let values = self.values_m(wavefront);
+        self.lengths_through(wavefront, None)
+    }
+
+    /// The same with a path of the air added, element `[[row, column]]` at the middle of each cell of the grid.
+    pub fn lengths_through(&self, wavefront: &Wavefront, air_m: Option<&Array2<f64>>) -> LengthMap {
+        let mut values = self.values_m(wavefront);
+        if let Some(air_m) = air_m {
+            values += air_m;
+        }
         let rows = (0..self.grid.count)
             .into_par_iter()
             .map(|row| self.length_row(wavefront, &values, row))

@@ -38,7 +38,7 @@ const LAYERS: [(&str, u8); 29] = [
 ];
 
 /// Siblings that may know of each other, and why.
-const SIBLINGS: [(&str, &str, &str); 11] = [
+const SIBLINGS: [(&str, &str, &str); 10] = [
     (
         "instrument",
         "state",
@@ -65,7 +65,6 @@ const SIBLINGS: [(&str, &str, &str); 11] = [
         "traced rays are projected on the modes that the rest of the crate speaks in",
     ),
     ("practice", "scenario", "a session starts from a scenario"),
-    ("practice", "image_io", "a session shows pictures"),
     ("dataset", "scenario", "a recipe varies a scenario"),
     ("dataset", "image_io", "frames become files"),
     ("cli", "web", "the verb that serves the page starts it"),
@@ -77,9 +76,8 @@ const SIBLINGS: [(&str, &str, &str); 11] = [
 ];
 
 /// Downward, and forbidden all the same.
-const NEVER: [(&str, &str, &str); 8] = [
+const NEVER: [(&str, &str, &str); 7] = [
     ("propagation", "rng", "the deterministic half draws nothing"),
-    ("atmosphere", "rng", "the long exposure draws nothing"),
     ("sensor", "rng", "the deterministic half draws nothing"),
     (
         "predict",

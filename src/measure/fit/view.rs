@@ -50,7 +50,7 @@ impl Stage {
         match (self, slotted) {
             (Stage::Coarse, false) => [3, 1],
             (Stage::Coarse, true) => [7, 3],
-            (Stage::Fine, false) => [usize::MAX, 3],
+            (Stage::Fine, false) => [usize::MAX, 2],
             (Stage::Fine, true) => [usize::MAX, 5],
         }
     }

@@ -1,0 +1,507 @@
+//! `practice`: a session in one file, the star's picture beside it, the coach's words on standard output.
+
+use super::args::{
+    Common, OnOff, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs,
+    SessionArgs,
+};
+use super::error::CliError;
+use super::interrupt::Interrupt;
+use super::output::{OutputPlan, OutputSet};
+use super::printer::Printer;
+use super::{one_file, scenario_bytes, terminal};
+use crate::image_io::canvas::{BLACK, Canvas, PALE, Stroke, TextStyle, View};
+use crate::image_io::png;
+use crate::image_io::stretch::{Stretch, display};
+use crate::practice::{
+    self, Action, Advice, Answer, BENCH, BYTES_AT_MOST, Cautions, Eye, Level, Moment, Player,
+    Question, Report, Session, lesson,
+};
+use crate::rng::Seed;
+use crate::scenario::{self, Scenario};
+use ndarray::Array2;
+use serde_json::json;
+use std::fs;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::time::{SystemTime, UNIX_EPOCH};
+
+/// Does what was typed. `true`: finished, but the goal was not reached.
+pub fn run(args: &PracticeArgs, printer: &Printer) -> Result<bool, CliError> {
+    match &args.what {
+        PracticeVerb::Start(args) => start(args, printer).map(|()| false),
+        PracticeVerb::Question(args) => question(args, printer).map(|()| false),
+        PracticeVerb::Rehearse(args) => rehearse(args, printer),
+        PracticeVerb::Turn {
+            screw,
+            turns,
+            session,
+        } => {
+            let action = Action::Turn {
+                screw: screw.clone(),
+                clockwise_turns: part_of_a_turn(turns)?,
+            };
+            act(&session.session, action, printer)
+        }
+        PracticeVerb::Focus {
+            outward_um,
+            session,
+        } => {
+            let outward_um = *outward_um;
+            act(&session.session, Action::Focus { outward_um }, printer)
+        }
+        PracticeVerb::Mask { way, session } => act(
+            &session.session,
+            Action::Mask {
+                on: *way == OnOff::On,
+            },
+            printer,
+        ),
+        PracticeVerb::Air { way, session } => act(
+            &session.session,
+            Action::Air {
+                moves: *way == OnOff::On,
+            },
+            printer,
+        ),
+        PracticeVerb::Expose { time_s, session } => act(
+            &session.session,
+            Action::Expose { time_s: *time_s },
+            printer,
+        ),
+        PracticeVerb::Recentre(session) => act(&session.session, Action::Recentre, printer),
+        PracticeVerb::Look(session) => act(&session.session, Action::Look, printer),
+        PracticeVerb::Corners(session) => act(&session.session, Action::Corners, printer),
+        PracticeVerb::ShowMe(session) => act(&session.session, Action::ShowMe, printer),
+        PracticeVerb::Undo(session) => act(&session.session, Action::Undo, printer),
+        PracticeVerb::Reveal(session) => act(&session.session, Action::Finish, printer),
+    }
+}
+
+/// The shared options of what was typed.
+pub fn common(what: &PracticeVerb) -> &Common {
+    let session: &SessionArgs = match what {
+        PracticeVerb::Start(args) => &args.session,
+        PracticeVerb::Question(args) => return &args.common,
+        PracticeVerb::Rehearse(args) => return &args.common,
+        PracticeVerb::Turn { session, .. }
+        | PracticeVerb::Focus { session, .. }
+        | PracticeVerb::Mask { session, .. }
+        | PracticeVerb::Air { session, .. }
+        | PracticeVerb::Expose { session, .. }
+        | PracticeVerb::Recentre(session)
+        | PracticeVerb::Look(session)
+        | PracticeVerb::Corners(session)
+        | PracticeVerb::ShowMe(session)
+        | PracticeVerb::Undo(session)
+        | PracticeVerb::Reveal(session) => session,
+    };
+    &session.common
+}
+
+/// A telescope to practise on, and its text: a file, or the bench.
+pub fn telescope(path: Option<&PathBuf>) -> Result<(Scenario, String), CliError> {
+    let (text, label) = match path {
+        None => (BENCH.to_owned(), "the practice bench".to_owned()),
+        Some(path) => {
+            let bytes = scenario_bytes(path)?;
+            // bytes that are no text are refused by the reader, with their place
+            scenario::read_bytes(&bytes, &path.display().to_string(), &[])?;
+            (
+                String::from_utf8_lossy(&bytes).into_owned(),
+                path.display().to_string(),
+            )
+        }
+    };
+    let read = scenario::read(&text, &label, &[])?;
+    Ok((read, text))
+}
+
+fn start(args: &PracticeStartArgs, printer: &Printer) -> Result<(), CliError> {
+    let level = level(&args.level)?;
+    if let Some(given) = args.seed.filter(|seed| *seed > LARGEST_SEED) {
+        return Err(CliError::Seed { given });
+    }
+    let (scenario, text) = telescope(args.scenario.as_ref())?;
+    let seed = Seed(args.seed.unwrap_or_else(by_chance));
+    let session = Session::new(&scenario.instrument, &scenario.state, level, seed)?;
+    let interrupt = Interrupt::install()?;
+    let file = SessionFile::new(&args.session.session);
+    let mut set = file.plan(&[], args.force)?;
+    let shown = picture(&session)?;
+    set.put(&file.name, text_of(&session, &text, &file.path)?.as_bytes())?;
+    put_picture(&mut set, &file.star, &shown)?;
+    set.finish(&interrupt)?;
+    printer.note(format!("wrote {} and {}", file.path.display(), file.star));
+    let mut words = vec![scenario.title, level.sentence().to_owned()];
+    words.push("At a real telescope:".into());
+    words.extend(Cautions::LINES.iter().map(|line| format!("- {line}")));
+    printer.answer(words.join("\n"))?;
+    tell(&session, None, &shown, printer)
+}
+
+/// Does one thing in a session.
+fn act(path: &Path, action: Action, printer: &Printer) -> Result<bool, CliError> {
+    let file = SessionFile::new(path);
+    let (mut session, scenario_text) = file.read()?;
+    let done = session.act(&action)?;
+    let interrupt = Interrupt::install()?;
+    let finished = session.is_finished();
+    let extra = [file.corners.clone(), file.path_picture.clone()];
+    let extra: &[String] = match action {
+        Action::Corners => &extra[..1],
+        Action::Finish => &extra[1..],
+        _ => &[],
+    };
+    let mut set = file.plan(extra, true)?;
+    let shown = picture(&session)?;
+    set.put(
+        &file.name,
+        text_of(&session, &scenario_text, &file.path)?.as_bytes(),
+    )?;
+    put_picture(&mut set, &file.star, &shown)?;
+    if action == Action::Corners {
+        put_picture(&mut set, &file.corners, &corners(&session)?)?;
+    }
+    if finished {
+        set.put(
+            &file.path_picture,
+            &png::rgb8(&path_drawn(&Report::new(&session))?)?,
+        )?;
+    }
+    for written in set.finish(&interrupt)? {
+        printer.note(format!("wrote {}", written.display()));
+    }
+    tell(&session, Some(&done.words), &shown, printer)?;
+    Ok(finished && !session.goal_reached())
+}
+
+/// Says how the session stands.
+fn tell(
+    session: &Session,
+    said: Option<&str>,
+    shown: &Array2<f64>,
+    printer: &Printer,
+) -> Result<(), CliError> {
+    let mut lines: Vec<String> = said.map(str::to_owned).into_iter().collect();
+    if session.actions().last() == Some(&Action::ShowMe) {
+        lines.extend(lesson(session));
+    }
+    let report = session.is_finished().then(|| Report::new(session));
+    let assembly = session.owner().assembly.as_ref();
+    let advice = Advice::new(session)
+        .zip(assembly)
+        .map(|(advice, assembly)| advice.words(assembly));
+    match &report {
+        Some(report) => lines.push(report.words()),
+        None => lines.extend(advice.clone()),
+    }
+    if terminal::shows_pictures() && !printer.quiet && !printer.json {
+        lines.insert(
+            0,
+            terminal::half_blocks(&display(shown, &Stretch::of(shown))),
+        );
+    }
+    printer.answer(lines.join("\n"))?;
+    printer.answer_json(&json!({
+        "format": "skewstar-practice-answer/1",
+        "level": session.level(),
+        "round": session.rounds().len() - 1,
+        "cost_min": session.cost_min(),
+        "said": said,
+        "advice": advice,
+        "report": report,
+    }))?;
+    Ok(())
+}
+
+/// Names of a session's files.
+struct SessionFile {
+    path: PathBuf,
+    name: String,
+    star: String,
+    corners: String,
+    path_picture: String,
+}
+
+impl SessionFile {
+    fn new(path: &Path) -> Self {
+        let name = path
+            .file_name()
+            .map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+        let stem = super::stem(path);
+        SessionFile {
+            path: path.to_owned(),
+            star: format!("{stem}.star.png"),
+            corners: format!("{stem}.corners.png"),
+            path_picture: format!("{stem}.path.png"),
+            name,
+        }
+    }
+
+    fn plan(&self, extra: &[String], force: bool) -> Result<OutputSet, CliError> {
+        let mut files = vec![self.name.clone(), self.star.clone()];
+        files.extend_from_slice(extra);
+        Ok(OutputSet::plan(&OutputPlan {
+            folder: self.path.parent().unwrap_or(Path::new("")),
+            files: &files,
+            truth: None,
+            force,
+        })?)
+    }
+
+    fn read(&self) -> Result<(Session, String), CliError> {
+        let unreadable = |source| CliError::NoSession {
+            path: self.path.clone(),
+            source,
+        };
+        let mut text = String::new();
+        let file = fs::File::open(&self.path).map_err(unreadable)?;
+        file.take(BYTES_AT_MOST as u64)
+            .read_to_string(&mut text)
+            .map_err(unreadable)?;
+        practice::read(&text).map_err(|source| CliError::Session {
+            path: self.path.clone(),
+            source: Box::new(source),
+        })
+    }
+}
+
+fn text_of(session: &Session, scenario: &str, path: &Path) -> Result<String, CliError> {
+    practice::write(session, scenario).map_err(|source| CliError::Session {
+        path: path.to_owned(),
+        source: Box::new(source),
+    })
+}
+
+fn moment(session: &Session) -> Moment {
+    let round = session.rounds().len() as u64;
+    Moment {
+        start_s: 45.0 * round as f64,
+        air: session.seed(),
+        noise: Seed(session.seed().0.wrapping_add(round)),
+    }
+}
+
+fn picture(session: &Session) -> Result<Array2<f64>, CliError> {
+    let looked = Eye::new(session.instrument()).look(&session.state(), moment(session));
+    looked
+        .map(|picture| picture.shown())
+        .map_err(CliError::Unseen)
+}
+
+fn corners(session: &Session) -> Result<Array2<f64>, CliError> {
+    let mut eye = Eye::new(session.instrument());
+    let looked = eye.corners(&session.state(), practice::CORNER_M, moment(session));
+    looked.map_err(CliError::Unseen)
+}
+
+fn put_picture(set: &mut OutputSet, name: &str, image: &Array2<f64>) -> Result<(), CliError> {
+    Ok(set.put(name, &png::gray8(&display(image, &Stretch::of(image)))?)?)
+}
+
+/// The error round by round, as a line, with the goal.
+fn path_drawn(report: &Report) -> Result<Canvas, CliError> {
+    let (width, height) = (560usize, 320usize);
+    let mut canvas = Canvas::new(width, height, BLACK)?;
+    let view = View::whole(&canvas);
+    let most = report
+        .rounds
+        .iter()
+        .map(|r| r.coma_nm)
+        .fold(report.goal_coma_nm, f64::max);
+    let last = report.rounds.len().saturating_sub(1).max(1) as f64;
+    let place =
+        |number: f64, coma_nm: f64| [60.0 + 470.0 * number / last, 50.0 + 220.0 * coma_nm / most];
+    let caption = TextStyle::CAPTION;
+    let line: Vec<[f64; 2]> = report
+        .rounds
+        .iter()
+        .enumerate()
+        .map(|(n, r)| place(n as f64, r.coma_nm))
+        .collect();
+    canvas.polyline(
+        &view,
+        &[
+            place(0.0, report.goal_coma_nm),
+            place(last, report.goal_coma_nm),
+        ],
+        &Stroke::PALE,
+    );
+    canvas.polyline(&view, &line, &Stroke::AMBER);
+    for place in &line {
+        canvas.cross(&view, *place, 4.0, &Stroke::AMBER);
+    }
+    canvas.text(
+        &view,
+        [60.0, 298.0],
+        "Coma left after each round, nm RMS; dotted: the goal",
+        &caption,
+    );
+    for nm in [0.0, report.goal_coma_nm, most] {
+        canvas.text(
+            &view,
+            [12.0, place(0.0, nm)[1]],
+            &format!("{nm:.0}"),
+            &caption.with_colour(PALE),
+        );
+    }
+    canvas.text(
+        &view,
+        [60.0, 22.0],
+        &format!("0 to {last:.0} rounds"),
+        &caption,
+    );
+    Ok(canvas)
+}
+
+fn question(args: &QuestionArgs, printer: &Printer) -> Result<(), CliError> {
+    if args.seed > LARGEST_SEED {
+        return Err(CliError::Seed { given: args.seed });
+    }
+    let (scenario, _) = telescope(args.scenario.as_ref())?;
+    let question = Question::draw(&scenario.instrument, &scenario.state, Seed(args.seed))?;
+    if let (Some(screw), Some(turns)) = (&args.screw, &args.turns) {
+        let grade = question.grade(&Answer {
+            screw: screw.clone(),
+            clockwise_turns: part_of_a_turn(turns)?,
+        });
+        printer.answer(format!(
+            "{} points of 100. {}",
+            grade.points().round(),
+            grade.words
+        ))?;
+        printer.answer_json(&json!({ "format": "skewstar-grade/1", "points": grade.points(), "words": grade.words }))?;
+        return Ok(());
+    }
+    let name = format!("question-{}.png", args.seed);
+    let interrupt = Interrupt::install()?;
+    let mut set = one_file(&args.files, &name)?;
+    put_picture(&mut set, &name, &picture(question.session())?)?;
+    for written in set.finish(&interrupt)? {
+        printer.note(format!("wrote {}", written.display()));
+    }
+    let screws: Vec<String> = practice::front_screws(&scenario.instrument)
+        .iter()
+        .map(|screw| format!("{} at {} o'clock", screw.name, screw.hour))
+        .collect();
+    printer.answer(format!(
+        "One screw is out. Seen from the front the screws are: {}. Which one, which way, how much? Answer with\n  skewstar practice question --seed {} --screw NAME --turns 1/8   (clockwise facing its head; -1/8 for anticlockwise)",
+        screws.join(", "),
+        args.seed
+    ))?;
+    printer.answer_json(&json!({ "format": "skewstar-question/1", "seed": args.seed, "file": name, "screws": practice::front_screws(&scenario.instrument) }))?;
+    Ok(())
+}
+
+/// Share of drills that a beginner must put right.
+const BEGINNER_SHARE: f64 = 0.9;
+
+fn rehearse(args: &RehearseArgs, printer: &Printer) -> Result<bool, CliError> {
+    let (scenario, _) = telescope(args.scenario.as_ref())?;
+    let levels = match &args.level {
+        Some(word) => vec![level(word)?],
+        None => Level::ALL.to_vec(),
+    };
+    let interrupt = Interrupt::install()?;
+    let mut failed = false;
+    let mut rows = Vec::new();
+    for level in levels {
+        let mut shares = Vec::new();
+        for player in [Player::Beginner, Player::Random] {
+            let (job, count) = (scenario.clone(), args.count);
+            let good = interrupt.or_done(move || rehearsed(&job, level, count, player))??;
+            shares.push(good as f64 / args.count as f64);
+        }
+        failed |= shares[0] < BEGINNER_SHARE || shares[1] >= 0.5;
+        printer.answer(format!(
+            "{:17} beginner who follows the words: {:5.1} %   at random: {:5.1} %   of {} drills in at most twice the shortest way",
+            level.word(),
+            100.0 * shares[0],
+            100.0 * shares[1],
+            args.count
+        ))?;
+        rows.push(json!({ "level": level, "beginner_share": shares[0], "random_share": shares[1], "drills": args.count }));
+    }
+    printer.answer_json(&json!({ "format": "skewstar-rehearsal/1", "levels": rows }))?;
+    Ok(failed)
+}
+
+fn rehearsed(
+    scenario: &Scenario,
+    level: Level,
+    count: u64,
+    player: Player,
+) -> Result<usize, CliError> {
+    use rayon::prelude::*;
+    let played: Result<Vec<bool>, practice::SetupError> = (0..count)
+        .into_par_iter()
+        .map(|seed| {
+            practice::play(
+                &scenario.instrument,
+                &scenario.state,
+                level,
+                Seed(seed),
+                player,
+            )
+            .map(|a| a.is_good())
+        })
+        .collect();
+    Ok(played?.into_iter().filter(|good| *good).count())
+}
+
+fn level(word: &str) -> Result<Level, CliError> {
+    Level::of_word(word).ok_or_else(|| CliError::Level {
+        given: word.to_owned(),
+        known: Level::ALL.map(Level::word).join(", "),
+    })
+}
+
+/// The largest seed.
+const LARGEST_SEED: u64 = (1 << 53) - 1;
+
+/// A seed that nobody chose: the time of the day, stirred.
+fn by_chance() -> u64 {
+    let now = SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .unwrap_or_default();
+    let stirred = now.as_nanos() as u64 ^ (u64::from(std::process::id()) << 32);
+    stirred.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 11
+}
+
+/// 1/8, -3/64 or 0.05.
+fn part_of_a_turn(text: &str) -> Result<f64, CliError> {
+    let number = match text.split_once('/') {
+        Some((above, below)) => above
+            .trim()
+            .parse::<f64>()
+            .ok()
+            .zip(below.trim().parse::<f64>().ok())
+            .map(|(a, b)| a / b),
+        None => text.trim().parse::<f64>().ok(),
+    };
+    number
+        .filter(|n| n.is_finite())
+        .ok_or_else(|| CliError::Turns {
+            given: text.to_owned(),
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn parts_of_a_turn_are_read_as_they_are_said() {
+        for (text, turns) in [
+            ("1/8", 0.125),
+            ("-3/64", -0.046_875),
+            ("0.05", 0.05),
+            ("-1", -1.0),
+        ] {
+            assert_eq!(part_of_a_turn(text).ok(), Some(turns), "{text}");
+        }
+        for bad in ["", "1/0", "eighth", "1/8/2", "nan"] {
+            assert!(part_of_a_turn(bad).is_err(), "{bad}");
+        }
+    }
+}

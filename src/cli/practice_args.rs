@@ -1,0 +1,177 @@
+//! What can be typed after `practice` and `serve`.
+
+use super::args::{Common, Files};
+use clap::{Args, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Arguments of `practice`.
+#[derive(Debug, Args)]
+pub struct PracticeArgs {
+    /// What to do.
+    #[command(subcommand)]
+    pub what: PracticeVerb,
+}
+
+/// What can be done in a session.
+#[derive(Debug, Subcommand)]
+pub enum PracticeVerb {
+    /// Start a session
+    Start(PracticeStartArgs),
+    /// Turn a screw; its partner is loosened and tightened with it
+    Turn {
+        /// The screw's name
+        screw: String,
+        /// How far, clockwise facing its head: 1/8, 0.05, or -1/8 for anticlockwise
+        #[arg(allow_hyphen_values = true)]
+        turns: String,
+        /// The session.
+        #[command(flatten)]
+        session: SessionArgs,
+    },
+    /// Move the focuser outwards; a negative number: inwards
+    Focus {
+        /// How far, um
+        #[arg(allow_hyphen_values = true)]
+        outward_um: f64,
+        /// The session.
+        #[command(flatten)]
+        session: SessionArgs,
+    },
+    /// Bring the star back to the middle
+    Recentre(SessionArgs),
+    /// Put the mask on, or take it off
+    Mask {
+        /// on or off
+        way: OnOff,
+        /// The session.
+        #[command(flatten)]
+        session: SessionArgs,
+    },
+    /// Choose the exposure
+    Expose {
+        /// Seconds
+        time_s: f64,
+        /// The session.
+        #[command(flatten)]
+        session: SessionArgs,
+    },
+    /// Let the air move, or hold it still
+    Air {
+        /// on or off
+        way: OnOff,
+        /// The session.
+        #[command(flatten)]
+        session: SessionArgs,
+    },
+    /// Look again
+    Look(SessionArgs),
+    /// Look at stars in the corners of the sensor
+    Corners(SessionArgs),
+    /// Have the situation explained
+    ShowMe(SessionArgs),
+    /// Take the last turn, focus or mask change back
+    Undo(SessionArgs),
+    /// Finish, and show what was hidden
+    #[command(alias = "finish")]
+    Reveal(SessionArgs),
+    /// One star, three questions: which screw, which way, how much
+    Question(QuestionArgs),
+    /// Let a simulated beginner, and somebody who turns at random, play many drills
+    Rehearse(RehearseArgs),
+}
+
+/// Arguments of `practice start`.
+#[derive(Debug, Args)]
+pub struct PracticeStartArgs {
+    /// A scenario to practise on; left out: the practice bench
+    pub scenario: Option<PathBuf>,
+    /// one-screw, two-screws, three-with-focus, seeing, mask or camera
+    #[arg(long, default_value = "one-screw")]
+    pub level: String,
+    /// What is hidden; left out: by chance
+    #[arg(long)]
+    pub seed: Option<u64>,
+    /// Replace a session that exists
+    #[arg(long)]
+    pub force: bool,
+    /// The session.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// The session of a verb.
+#[derive(Debug, Args)]
+pub struct SessionArgs {
+    /// The session's file; the star's picture is written beside it
+    #[arg(long, value_name = "FILE", default_value = "session.toml")]
+    pub session: PathBuf,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Arguments of `practice question`.
+#[derive(Debug, Args)]
+pub struct QuestionArgs {
+    /// A scenario; left out: the practice bench
+    pub scenario: Option<PathBuf>,
+    /// Which question: the same number asks the same
+    #[arg(long)]
+    pub seed: u64,
+    /// Your answer: the screw
+    #[arg(long, requires = "turns")]
+    pub screw: Option<String>,
+    /// Your answer: how far, clockwise facing its head: 1/8 or -1/8
+    #[arg(long, requires = "screw", allow_hyphen_values = true)]
+    pub turns: Option<String>,
+    /// Where the picture is written.
+    #[command(flatten)]
+    pub files: Files,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Arguments of `practice rehearse`.
+#[derive(Debug, Args)]
+pub struct RehearseArgs {
+    /// A scenario; left out: the practice bench
+    pub scenario: Option<PathBuf>,
+    /// Drills a level
+    #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    pub count: u64,
+    /// Only this level
+    #[arg(long)]
+    pub level: Option<String>,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// On or off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum OnOff {
+    /// On
+    On,
+    /// Off
+    Off,
+}
+
+/// Arguments of `serve`.
+#[derive(Debug, Args)]
+pub struct ServeArgs {
+    /// A scenario to practise on; left out: the practice bench
+    pub scenario: Option<PathBuf>,
+    /// Port to listen on; 0 takes any that is free
+    #[arg(long, default_value_t = 7391)]
+    pub port: u16,
+    /// Let other machines of your network in, with a token
+    #[arg(long)]
+    pub lan: bool,
+    /// Folder to keep sessions in
+    #[arg(long, value_name = "DIR", default_value = "out/sessions")]
+    pub keep: PathBuf,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}

@@ -1,0 +1,111 @@
+//! `serve`: the practice as a page, its sessions kept in a folder.
+
+use super::args::ServeArgs;
+use super::error::CliError;
+use super::interrupt::Interrupt;
+use super::output::{OutputPlan, OutputSet};
+use super::practice::telescope;
+use super::printer::Printer;
+use crate::practice::BYTES_AT_MOST;
+use crate::web::{Config, Keeper, Server};
+use serde_json::json;
+use std::fs;
+use std::io::Read;
+use std::path::PathBuf;
+use std::time::SystemTime;
+
+/// Serves until it is interrupted.
+pub fn run(args: &ServeArgs, printer: &Printer) -> Result<(), CliError> {
+    let (scenario, scenario_text) = telescope(args.scenario.as_ref())?;
+    let interrupt = Interrupt::install()?;
+    let server = Server::open(Config {
+        scenario,
+        scenario_text,
+        port: args.port,
+        lan: args.lan,
+        keeper: Some(Box::new(Folder {
+            path: args.keep.clone(),
+        })),
+        measurer: None,
+    })?;
+    let address = server.address();
+    printer.answer(format!("Open {address} in a browser. Ctrl-C ends it."))?;
+    printer.answer_json(&json!({ "format": "skewstar-serve/1", "address": address }))?;
+    printer.note(format!("sessions are kept in {}", args.keep.display()));
+    if args.lan {
+        printer.warning(
+            "everybody in your network who has this address can practise; it is not encrypted",
+        );
+    }
+    Ok(interrupt.or_done(move || server.run())?)
+}
+
+/// Sessions kept at most; the oldest give way.
+const KEPT_AT_MOST: usize = 1000;
+
+/// A folder of sessions, one file each.
+struct Folder {
+    path: PathBuf,
+}
+
+impl Folder {
+    fn name(name: &str) -> String {
+        format!("{name}.session.toml")
+    }
+
+    /// Removes the oldest when there are too many.
+    fn prune(&self) {
+        let Ok(entries) = fs::read_dir(&self.path) else {
+            return;
+        };
+        let mut kept: Vec<(SystemTime, PathBuf)> = entries
+            .flatten()
+            .filter(|entry| {
+                entry
+                    .file_name()
+                    .to_string_lossy()
+                    .ends_with(".session.toml")
+            })
+            .filter_map(|entry| Some((entry.metadata().ok()?.modified().ok()?, entry.path())))
+            .collect();
+        if kept.len() <= KEPT_AT_MOST {
+            return;
+        }
+        kept.sort();
+        let surplus = kept.len() - KEPT_AT_MOST;
+        for (_, path) in kept.into_iter().take(surplus) {
+            // one that is gone already is as good as removed
+            fs::remove_file(path).unwrap_or_default();
+        }
+    }
+}
+
+impl Keeper for Folder {
+    fn keep(&self, name: &str, text: &str) -> Result<(), String> {
+        let file = Folder::name(name);
+        let is_new = !self.path.join(&file).exists();
+        let plan = OutputPlan {
+            folder: &self.path,
+            files: std::slice::from_ref(&file),
+            truth: None,
+            force: true,
+        };
+        let written = OutputSet::plan(&plan).and_then(|mut set| {
+            set.put(&file, text.as_bytes())?;
+            set.finish(&Interrupt::new())
+        });
+        if is_new {
+            self.prune();
+        }
+        written.map(|_| ()).map_err(|error| error.to_string())
+    }
+
+    fn fetch(&self, name: &str) -> Option<String> {
+        let file = fs::File::open(self.path.join(Folder::name(name))).ok()?;
+        let mut text = String::new();
+        file.take(BYTES_AT_MOST as u64)
+            .read_to_string(&mut text)
+            .ok()?;
+        Some(text)
+    }
+}

@@ -1,0 +1,475 @@
+//! What was seen, in words, and the next step that follows from it.
+//!
+//! The coach is as blind as whoever practises: it reasons from the sights and wrench turns so far and from the owner's own
+//! numbers, never from what is hidden. A sight is linear in the tilt (the dark centre goes by the coma, a streak by the
+//! slope), so two or three numbers give the tilt; the screw that is farthest out comes first, rounded to 1/64 turn.
+
+use super::level::Level;
+use super::orientation::{moves, orientation};
+use super::session::{Round, Session, focus_goal_m};
+use super::sight::{Shape, exact};
+use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
+use crate::mechanics::{Plane, turns_for};
+use crate::simulate::clock;
+use crate::state::State;
+use crate::units::{ARCMIN, DEG, UM};
+
+/// What to do next.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Step {
+    /// Turn a screw.
+    Turn {
+        /// Its name.
+        screw: String,
+        /// Clockwise facing the head, in turns.
+        clockwise_turns: f64,
+        /// Whether it is only to see which way the star goes.
+        trial: bool,
+    },
+    /// Move the focuser outwards.
+    Focus {
+        /// By this much.
+        outward_um: f64,
+    },
+    /// Bring the star back to the middle.
+    Recentre,
+    /// Nothing is left to do.
+    Finish,
+}
+
+/// Words after a look.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Advice {
+    /// What is seen.
+    pub seen: String,
+    /// What it means from the front of the telescope, where it is known how the camera is turned.
+    pub means: Option<String>,
+    /// Azimuth of the raised edge as seen from the front, where it is known.
+    pub raised_front_deg: Option<f64>,
+    /// The next step.
+    pub step: Step,
+}
+
+impl Advice {
+    /// Advice on the latest look of a session.
+    pub fn new(session: &Session) -> Option<Advice> {
+        let assembly = session.owner().assembly.as_ref()?;
+        let latest = session.rounds().last()?;
+        let tilt = estimate(session, assembly);
+        Some(Advice {
+            seen: seen_words(&latest.sight.shape),
+            means: tilt.and_then(|t| means_words(session.owner(), t)),
+            raised_front_deg: tilt.and_then(|t| raised_front_deg(session.owner(), t)),
+            step: step(session, assembly, latest, tilt),
+        })
+    }
+
+    /// All of it, one line a thought; the last line starts with "Try:".
+    pub fn words(&self, assembly: &Assembly) -> String {
+        let mut lines = vec![self.seen.clone()];
+        lines.extend(self.means.clone());
+        lines.push(step_words(&self.step, assembly));
+        lines.join("\n")
+    }
+}
+
+/// Steps of the wrench that are advised, as parts of a turn.
+const WRENCH_PARTS: f64 = 64.0;
+/// A trial turn.
+pub(super) const TRIAL_TURNS: f64 = 2.0 / WRENCH_PARTS;
+
+fn step(session: &Session, assembly: &Assembly, latest: &Round, tilt: Option<[f64; 2]>) -> Step {
+    if needs_recentring(session.owner(), latest) {
+        return Step::Recentre;
+    }
+    let Some(tilt_rad) = tilt else {
+        return trial(session, assembly);
+    };
+    let coma_per_rad = assembly.response.as_ref().map_or(0.0, |r| r.coma_m_per_rad);
+    let coma_m = (coma_per_rad * tilt_rad[0].hypot(tilt_rad[1])).abs();
+    if coma_m <= 0.7 * session.goal_coma_m() {
+        return focus_or_finish(session, latest);
+    }
+    let wanted = wanted_turns(assembly, tilt_rad);
+    let (index, turns) = farthest(&wanted);
+    let play = play_to_add(session, index, turns, assembly);
+    let parts = (turns.abs() * WRENCH_PARTS).round().max(1.0) + (play * WRENCH_PARTS).ceil();
+    let size = (parts / WRENCH_PARTS).min(0.25 + play);
+    turn_step(assembly, index, size.copysign(turns), false)
+}
+
+/// Turns that take a tilt away with the least turning: the piston is free, so the middle one of the screws may stay as it is.
+pub(super) fn wanted_turns(assembly: &Assembly, tilt_rad: [f64; 2]) -> Vec<f64> {
+    let plane = Plane {
+        piston_m: 0.0,
+        tilt_rad: tilt_rad.map(|t| -t),
+    };
+    let turns = turns_for(assembly, &plane);
+    let middle = median(&turns);
+    turns.iter().map(|t| t - middle).collect()
+}
+
+pub(super) fn median(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+}
+
+fn farthest(turns: &[f64]) -> (usize, f64) {
+    let mut found = (0, 0.0);
+    for (index, turn) in turns.iter().enumerate() {
+        if turn.abs() > f64::abs(found.1) {
+            found = (index, *turn);
+        }
+    }
+    found
+}
+
+/// The play is lost when a screw is turned the other way than the last time.
+fn play_to_add(session: &Session, index: usize, turns: f64, assembly: &Assembly) -> f64 {
+    let last = moves(session)
+        .into_iter()
+        .rev()
+        .map(|m| m.wrench[index])
+        .find(|w| *w != 0.0);
+    match last {
+        Some(before) if before * turns < 0.0 => assembly.backlash_turns,
+        _ => 0.0,
+    }
+}
+
+fn turn_step(assembly: &Assembly, index: usize, turns: f64, trial: bool) -> Step {
+    let sign = if assembly.clockwise == ClockwiseTurn::Lengthens {
+        1.0
+    } else {
+        -1.0
+    };
+    Step::Turn {
+        screw: assembly.screws[index].name.clone(),
+        clockwise_turns: sign * turns,
+        trial,
+    }
+}
+
+/// A screw that was not tried yet.
+fn trial(session: &Session, assembly: &Assembly) -> Step {
+    let tried = moves(session);
+    let untried = (0..assembly.screws.len())
+        .find(|index| tried.iter().all(|m| m.wrench[*index] == 0.0))
+        .unwrap_or(0);
+    turn_step(assembly, untried, TRIAL_TURNS, true)
+}
+
+/// The star is far aside: part of it may be cut off soon.
+fn needs_recentring(owner: &Instrument, latest: &Round) -> bool {
+    let camera = &owner.camera;
+    let half_px = 0.5 * camera.width_px.min(camera.height_px) as f64;
+    let radius_px = match &latest.sight.shape {
+        Shape::Doughnut { diameter_px, .. } | Shape::Spot { diameter_px, .. } => 0.5 * diameter_px,
+        Shape::Streaks { .. } => 0.5 * half_px,
+        Shape::Gone => return true,
+    };
+    let [x, y] = latest.sight.aside_px;
+    x.abs().max(y.abs()) + radius_px > half_px
+}
+
+fn focus_or_finish(session: &Session, latest: &Round) -> Step {
+    if session.level() != Level::ThreeWithFocus {
+        return Step::Finish;
+    }
+    let (diameter_px, inside) = match &latest.sight.shape {
+        Shape::Doughnut {
+            diameter_px,
+            inside,
+            ..
+        }
+        | Shape::Spot {
+            diameter_px,
+            inside,
+        } => (*diameter_px, *inside),
+        _ => return Step::Finish,
+    };
+    let owner = session.owner();
+    let offset_m = diameter_px * owner.camera.pixel_m * owner.telescope.focal_ratio();
+    if offset_m <= 0.7 * focus_goal_m(owner) {
+        return Step::Finish;
+    }
+    let outward_um = (offset_m / UM).round();
+    Step::Focus {
+        outward_um: if inside { outward_um } else { -outward_um },
+    }
+}
+
+/// The tilt that the latest sight tells; `None` where it does not, or where it is not known how the camera is turned.
+fn estimate(session: &Session, assembly: &Assembly) -> Option<[f64; 2]> {
+    let latest = session.rounds().last()?;
+    let mut seen = latest.sight.shape.numbers();
+    if session.level() == Level::Camera {
+        if let Shape::Doughnut { shift_px, .. } = &latest.sight.shape {
+            seen = orientation(session, assembly)?.undo(*shift_px).to_vec();
+        }
+    } else if seen.is_empty() {
+        // near focus: nothing tells the tilt, which was put right before the star was focused
+        seen = session
+            .rounds()
+            .iter()
+            .rev()
+            .map(|r| r.sight.shape.numbers())
+            .find(|n| !n.is_empty())?;
+    }
+    let (zero, slopes) = slopes(session, latest)?;
+    if seen.len() != zero.len() {
+        return None;
+    }
+    solve(
+        &slopes,
+        &seen
+            .iter()
+            .zip(&zero)
+            .map(|(s, z)| s - z)
+            .collect::<Vec<f64>>(),
+    )
+}
+
+/// What an aligned telescope shows, and the change of each number per radian of tilt along x and y, as the owner reckons it.
+pub(super) fn slopes(session: &Session, latest: &Round) -> Option<(Vec<f64>, [Vec<f64>; 2])> {
+    let owner = session.owner();
+    let state = |tilt_rad: [f64; 2]| State {
+        sensor_offset_m: reckoned_offset_m(session, latest),
+        mask_on: matches!(latest.sight.shape, Shape::Streaks { .. }),
+        flexure_rad: tilt_rad,
+        turns: Vec::new(),
+        recentred: true,
+        ..session.state()
+    };
+    let numbers = |tilt_rad| exact(owner, &state(tilt_rad)).shape.numbers();
+    let zero = numbers([0.0; 2]);
+    let along = |axis: usize| {
+        let mut tilt = [0.0; 2];
+        tilt[axis] = ARCMIN;
+        let there = numbers(tilt);
+        let slope = zero
+            .iter()
+            .zip(&there)
+            .map(|(z, t)| (t - z) / ARCMIN)
+            .collect::<Vec<f64>>();
+        (there.len() == zero.len() && !zero.is_empty()).then_some(slope)
+    };
+    let slopes = [along(0)?, along(1)?];
+    Some((zero, slopes))
+}
+
+/// Defocus from the size of the star; where the star tells nothing, far enough out for a doughnut.
+fn reckoned_offset_m(session: &Session, latest: &Round) -> f64 {
+    let owner = session.owner();
+    let ring = |shape: &Shape| match shape {
+        Shape::Doughnut {
+            diameter_px,
+            inside,
+            ..
+        } => {
+            let size_m = diameter_px * owner.camera.pixel_m * owner.telescope.focal_ratio();
+            Some(if *inside { -size_m } else { size_m })
+        }
+        _ => None,
+    };
+    match &latest.sight.shape {
+        Shape::Streaks { .. } => 0.0,
+        shape => ring(shape)
+            .or_else(|| {
+                session
+                    .rounds()
+                    .iter()
+                    .rev()
+                    .find_map(|r| ring(&r.sight.shape))
+            })
+            .unwrap_or(0.0),
+    }
+}
+
+/// Least squares for two unknowns.
+fn solve(slopes: &[Vec<f64>; 2], seen: &[f64]) -> Option<[f64; 2]> {
+    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    let [x, y] = slopes;
+    let (xx, xy, yy) = (dot(x, x), dot(x, y), dot(y, y));
+    let determinant = xx * yy - xy * xy;
+    if determinant <= 1e-9 * xx * yy {
+        return None;
+    }
+    let (xs, ys) = (dot(x, seen), dot(y, seen));
+    Some([
+        (xs * yy - ys * xy) / determinant,
+        (ys * xx - xs * xy) / determinant,
+    ])
+}
+
+fn seen_words(shape: &Shape) -> String {
+    match shape {
+        Shape::Doughnut {
+            shift_px,
+            diameter_px,
+            inside,
+            ..
+        } => {
+            let side = if *inside { "inside" } else { "outside" };
+            let moved = shift_px[0].hypot(shift_px[1]);
+            let place = if moved < 0.1 {
+                "Its dark centre is in the middle.".to_owned()
+            } else {
+                format!(
+                    "Its dark centre is {moved:.1} px off towards {}: the ring is thin there.",
+                    clock(*shift_px)
+                )
+            };
+            format!("Seen: a doughnut {diameter_px:.0} px across, {side} focus. {place}")
+        }
+        Shape::Streaks {
+            shifts_px, along, ..
+        } => {
+            let one = |(shift, direction): (&f64, &[f64; 2])| {
+                if shift.abs() < 0.1 {
+                    return "on its crossing".to_owned();
+                }
+                let way = clock(direction.map(|d| d * shift.signum()));
+                format!("{:.1} px off towards {way}", shift.abs())
+            };
+            let all: Vec<String> = shifts_px.iter().zip(along).map(one).collect();
+            format!(
+                "Seen: a masked star. Middle streaks, one by one: {}.",
+                all.join("; ")
+            )
+        }
+        Shape::Spot {
+            diameter_px,
+            inside,
+        } => {
+            let side = if *inside { "inside" } else { "outside" };
+            format!(
+                "Seen: a small star, about {diameter_px:.0} px across, {side} focus. There is no dark centre to judge by."
+            )
+        }
+        Shape::Gone => "Seen: no star in the frame.".into(),
+    }
+}
+
+/// Tilts below this cannot be seen.
+const VISIBLE_ARCMIN: f64 = 0.05;
+
+/// Azimuth of the raised edge as somebody in front sees it; `None` for a tilt too small to see.
+fn raised_front_deg(owner: &Instrument, tilt_rad: [f64; 2]) -> Option<f64> {
+    let azimuth_deg = libm::atan2(tilt_rad[1], tilt_rad[0]) / DEG;
+    let visible = tilt_rad[0].hypot(tilt_rad[1]) >= VISIBLE_ARCMIN * ARCMIN;
+    visible.then(|| super::lesson::front_deg(owner, azimuth_deg))
+}
+
+fn means_words(owner: &Instrument, tilt_rad: [f64; 2]) -> Option<String> {
+    let front_deg = raised_front_deg(owner, tilt_rad)?;
+    let hour = hour(front_deg);
+    let tilt_arcmin = tilt_rad[0].hypot(tilt_rad[1]) / ARCMIN;
+    Some(format!(
+        "From the front: the unit's edge at {hour} o'clock is raised, by about {tilt_arcmin:.1} arcmin."
+    ))
+}
+
+/// Hour at which somebody in front of the telescope sees an azimuth of the pupil.
+pub(super) fn front_hour(instrument: &Instrument, azimuth_deg: f64) -> u32 {
+    hour(super::lesson::front_deg(instrument, azimuth_deg))
+}
+
+/// Hour on a clock face of an azimuth, counter-clockwise from the right.
+fn hour(azimuth_deg: f64) -> u32 {
+    let hours = ((90.0 - azimuth_deg) / 30.0).round().rem_euclid(12.0) as u32;
+    if hours == 0 { 12 } else { hours }
+}
+
+/// The step as a line that starts with "Try:".
+fn step_words(step: &Step, assembly: &Assembly) -> String {
+    match step {
+        Step::Turn {
+            screw,
+            clockwise_turns,
+            trial,
+        } => {
+            let way = if *clockwise_turns < 0.0 {
+                "anticlockwise"
+            } else {
+                "clockwise"
+            };
+            let lengthens =
+                (*clockwise_turns > 0.0) == (assembly.clockwise == ClockwiseTurn::Lengthens);
+            let end = if lengthens { "lengthens" } else { "shortens" };
+            let why = if *trial {
+                "a trial: watch which way the dark centre goes".to_owned()
+            } else {
+                format!("which {end} it; loosen its partner first")
+            };
+            format!(
+                "Try: turn screw {screw} {way} by {} ({why}).",
+                fraction(*clockwise_turns)
+            )
+        }
+        Step::Focus { outward_um } if *outward_um < 0.0 => {
+            format!("Try: focus inwards by {:.0} um.", -outward_um)
+        }
+        Step::Focus { outward_um } => format!("Try: focus outwards by {outward_um:.0} um."),
+        Step::Recentre => "Try: recentre the star.".into(),
+        Step::Finish => "Try: finish. What is left is too little to see.".into(),
+    }
+}
+
+/// A part of a turn in sixty-fourths, shortened.
+///
+/// ```text
+/// 0.125 → 1/8, 0.140625 → 9/64
+/// ```
+pub(super) fn fraction(turns: f64) -> String {
+    let parts = (turns.abs() * WRENCH_PARTS).round() as u64;
+    let (mut above, mut below) = (parts, WRENCH_PARTS as u64);
+    while above > 0 && above.is_multiple_of(2) && below > 1 {
+        (above, below) = (above / 2, below / 2);
+    }
+    if below == 1 {
+        format!("{above} turn")
+    } else {
+        format!("{above}/{below} turn")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mechanics::plane_of;
+
+    #[test]
+    fn parts_of_a_turn_are_shortened() {
+        for (turns, words) in [
+            (0.125, "1/8 turn"),
+            (-0.140_625, "9/64 turn"),
+            (0.5, "1/2 turn"),
+            (1.0, "1 turn"),
+            (0.0156, "1/64 turn"),
+        ] {
+            assert_eq!(fraction(turns), words);
+        }
+    }
+
+    #[test]
+    fn two_unknowns_from_three_numbers() {
+        let slopes = [vec![2.0, -1.0, -1.0], vec![0.0, 1.7, -1.7]];
+        let seen: Vec<f64> = (0..3)
+            .map(|k| 0.3 * slopes[0][k] - 0.8 * slopes[1][k])
+            .collect();
+        let [x, y] = solve(&slopes, &seen).unwrap();
+        assert!((x - 0.3).abs() < 1e-12 && (y + 0.8).abs() < 1e-12);
+        assert_eq!(solve(&[vec![1.0, 2.0], vec![2.0, 4.0]], &[1.0, 1.0]), None);
+    }
+
+    #[test]
+    fn the_middle_screw_may_stay() {
+        let assembly = crate::testing::fast_unit().assembly.unwrap();
+        let plane = plane_of(&assembly, &[0.0, 0.1, 0.0]);
+        let wanted = wanted_turns(&assembly, plane.tilt_rad);
+        assert!((wanted[1] + 0.1).abs() < 1e-12, "{wanted:?}");
+        assert!(wanted[0].abs() < 1e-12 && wanted[2].abs() < 1e-12);
+    }
+}

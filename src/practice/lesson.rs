@@ -1,0 +1,105 @@
+//! "Show me": why the dark centre moves, where the screws are from the front, and what to mind at a real telescope.
+
+use super::coach::front_hour;
+use super::session::Session;
+use crate::instrument::{ClockwiseTurn, Instrument};
+use crate::units::DEG;
+use serde::Serialize;
+
+/// What to mind at a real telescope.
+#[derive(Debug, Clone, Copy)]
+pub struct Cautions;
+
+impl Cautions {
+    /// One caution a line.
+    pub const LINES: [&str; 5] = [
+        "Never point a telescope or a mask near the Sun; cap it by day, even parked; a mask is no solar filter.",
+        "Take the mask off before slewing: it can fall onto a corrector plate. Tether wrench and mask; smooth a mask's printed edges.",
+        "Loosen a screw's own push or pull partner, at the same place, before you tighten it. Never force a screw, never loosen all pairs at once; work with the tube level; support camera and cables; stay within the unit's travel.",
+        "Printed plastic softens in a warm car. Mind mains leads and ladders in the dark.",
+        "The maker's instructions and a qualified technician come first.",
+    ];
+}
+
+/// A screw as somebody in front of the telescope sees it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FrontScrew {
+    /// Its name.
+    pub name: String,
+    /// Azimuth as seen from the front, counter-clockwise from the right.
+    pub front_deg: f64,
+    /// Hour on a clock face, as seen from the front.
+    pub hour: u32,
+}
+
+/// Where the screws are, seen from the front.
+pub fn front_screws(instrument: &Instrument) -> Vec<FrontScrew> {
+    let screws = instrument.assembly.iter().flat_map(|a| &a.screws);
+    screws
+        .map(|screw| {
+            let azimuth_deg = screw.azimuth_rad / DEG;
+            FrontScrew {
+                name: screw.name.clone(),
+                front_deg: front_deg(instrument, azimuth_deg).rem_euclid(360.0),
+                hour: front_hour(instrument, azimuth_deg),
+            }
+        })
+        .collect()
+}
+
+/// Azimuth that somebody in front of the telescope sees: the pupil as it is after an odd number of reflections, mirrored
+/// left-right after an even one.
+pub fn front_deg(instrument: &Instrument, azimuth_deg: f64) -> f64 {
+    if instrument.telescope.reflections % 2 == 1 {
+        azimuth_deg
+    } else {
+        180.0 - azimuth_deg
+    }
+}
+
+/// The situation explained, a thought a line.
+pub fn lesson(session: &Session) -> Vec<String> {
+    let owner = session.owner();
+    let mut lines = vec![
+        "A tilted unit gives the star coma. In a doughnut, coma pushes the dark centre out of the middle: the ring becomes thin and bright on one side, wide and faint on the other.".to_owned(),
+        "The same tilt shows the same thin side on both sides of focus. A shadow that is merely off centre changes sides through focus.".to_owned(),
+    ];
+    let mirrored = owner.telescope.reflections.is_multiple_of(2);
+    lines.push(format!(
+        "Your telescope has {} reflection{}: from the front you see the pupil {}.",
+        owner.telescope.reflections,
+        if owner.telescope.reflections == 1 {
+            ""
+        } else {
+            "s"
+        },
+        if mirrored {
+            "mirrored left to right"
+        } else {
+            "as the picture shows it inside focus"
+        }
+    ));
+    let places: Vec<String> = front_screws(owner)
+        .iter()
+        .map(|screw| format!("{} at {} o'clock", screw.name, screw.hour))
+        .collect();
+    lines.push(format!(
+        "From the front the screws are: {}.",
+        places.join(", ")
+    ));
+    if let Some(assembly) = &owner.assembly {
+        let end = if assembly.clockwise == ClockwiseTurn::Lengthens {
+            "lengthens"
+        } else {
+            "shortens"
+        };
+        lines.push(format!(
+            "Clockwise, facing its head, {end} a screw. A longer screw raises its edge, and the thin side of the ring goes towards the raised edge (with the camera straight). So shorten the screw on the thin side, or lengthen the one opposite."
+        ));
+        lines.push(format!(
+            "Each screw has {:.3} turn of play: after a change of direction that much is lost. A turn also moves the focus a little, and the whole star: bring it back to the middle.",
+            assembly.backlash_turns
+        ));
+    }
+    lines
+}

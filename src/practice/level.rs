@@ -1,0 +1,311 @@
+//! What each level hides. The amounts are those that give 160 to 340 nm of coma, whatever the telescope: clearly seen, and a
+//! few turns of a wrench away.
+
+use crate::instrument::{Assembly, Instrument, Response};
+use crate::mechanics::plane_of;
+use crate::rng::{Purpose, Seed};
+use crate::state::State;
+use crate::units::{NM, UM};
+use rand::RngExt;
+use serde::{Deserialize, Serialize};
+use std::f64::consts::TAU;
+
+/// How hard a drill is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Level {
+    /// One screw is out.
+    OneScrew,
+    /// Two screws are out.
+    TwoScrews,
+    /// Three screws are out, and the star has to be focused at the end.
+    ThreeWithFocus,
+    /// Two screws are out, and the air moves.
+    Seeing,
+    /// Two screws are out; the star stands in focus, behind the mask.
+    Mask,
+    /// Two screws are out, and nobody knows how the camera is turned, or whether it mirrors.
+    Camera,
+}
+
+impl Level {
+    /// Every level, the easiest first.
+    pub const ALL: [Level; 6] = [
+        Level::OneScrew,
+        Level::TwoScrews,
+        Level::ThreeWithFocus,
+        Level::Seeing,
+        Level::Mask,
+        Level::Camera,
+    ];
+
+    /// The word for it in files and on the command line.
+    pub fn word(self) -> &'static str {
+        match self {
+            Level::OneScrew => "one-screw",
+            Level::TwoScrews => "two-screws",
+            Level::ThreeWithFocus => "three-with-focus",
+            Level::Seeing => "seeing",
+            Level::Mask => "mask",
+            Level::Camera => "camera",
+        }
+    }
+
+    /// What it asks for, in a sentence.
+    pub fn sentence(self) -> &'static str {
+        match self {
+            Level::OneScrew => {
+                "One screw is out. Find it and bring the dark centre back to the middle."
+            }
+            Level::TwoScrews => "Two screws are out. Work on the worse one first.",
+            Level::ThreeWithFocus => {
+                "Three screws are out, and at the end the star has to be focused as well."
+            }
+            Level::Seeing => {
+                "Two screws are out, and the air moves. Longer exposures calm the star."
+            }
+            Level::Mask => "Two screws are out. The star is in focus, behind the slotted mask.",
+            Level::Camera => {
+                "Two screws are out, and the camera may be turned or mirrored: find out by trial."
+            }
+        }
+    }
+
+    /// The level of a word.
+    pub fn of_word(word: &str) -> Option<Level> {
+        Level::ALL.into_iter().find(|level| level.word() == word)
+    }
+}
+
+/// Why nothing can be practised on a telescope.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum SetupError {
+    /// Nothing can be turned.
+    #[error("there is no [assembly]: no screws to turn")]
+    NoScrews,
+    /// What a turn does is not known.
+    #[error(
+        "[assembly.response] is missing, or a tilt makes no coma: a turn would change nothing that can be seen"
+    )]
+    NoResponse,
+    /// There is no dark centre.
+    #[error("there is no [telescope.obstruction]: the doughnut has no dark centre to watch")]
+    NoObstruction,
+    /// The level needs a mask that the eye can read.
+    #[error("the level needs a [mask] whose triplets show coma, such as layout \"two-zone\"")]
+    NoMask,
+    /// The mask lies in another file.
+    #[error("a mask from a drawing cannot be kept in a session file")]
+    Drawing,
+}
+
+impl SetupError {
+    /// What to try next.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            SetupError::NoScrews | SetupError::NoResponse => {
+                "`skewstar new NAME` writes a scenario that has both; without a scenario the practice bench is used"
+            }
+            SetupError::NoObstruction => {
+                "choose another telescope, or leave the scenario out to use the practice bench"
+            }
+            SetupError::NoMask => {
+                "choose another level, or leave the scenario out to use the practice bench"
+            }
+            SetupError::Drawing => {
+                "take the [mask] out of the scenario, or give it a layout by name"
+            }
+        }
+    }
+}
+
+/// What is hidden from whoever practises.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hidden {
+    /// Height of each screw, in turns.
+    pub turns: Vec<f64>,
+    /// Where in its play each screw stands, −0.5 to 0.5 of the play.
+    pub play: Vec<f64>,
+    /// Sensor offset with the screws as they stand.
+    pub sensor_offset_m: f64,
+    /// How the camera is really turned, added to what the owner believes.
+    pub rotation_rad: f64,
+    /// Whether it mirrors where the owner believes it does not.
+    pub mirrored: bool,
+}
+
+/// Least and most coma at the start.
+const START_COMA_M: [f64; 2] = [160.0 * NM, 340.0 * NM];
+/// Coma below which nothing is left to do: a Strehl ratio of about 0.8 in green light.
+const GOAL_COMA_M: f64 = 40.0 * NM;
+/// The goal is never finer than this part of a turn of one screw.
+const GOAL_TURNS: f64 = 1.0 / 40.0;
+
+impl Hidden {
+    /// Draws what a level hides.
+    ///
+    /// # Errors
+    /// [`SetupError`] when nothing can be practised on this telescope.
+    pub fn draw(
+        instrument: &Instrument,
+        state: &State,
+        level: Level,
+        seed: Seed,
+    ) -> Result<Self, SetupError> {
+        let (assembly, response) = parts(instrument)?;
+        let mut stream = seed.stream(Purpose::Drill, 0);
+        let count = assembly.screws.len();
+        let mut turns = vec![0.0; count];
+        let wrong = match level {
+            Level::OneScrew => 1,
+            Level::ThreeWithFocus => 3,
+            _ => 2,
+        };
+        let first: usize = stream.random_range(0..count);
+        let mut sign = if stream.random() { 1.0 } else { -1.0 };
+        for k in 0..wrong.min(count) {
+            let size: f64 = 0.6 + stream.random::<f64>();
+            turns[(first + k) % count] = sign * size;
+            // three screws turned the same way by the same amount would not tilt at all: alternate
+            sign = -sign;
+        }
+        let share: f64 = stream.random();
+        scale(&mut turns, assembly, response, share);
+        let play = (0..count)
+            .map(|_| if stream.random() { 0.5 } else { -0.5 })
+            .collect();
+        let focus: f64 = 0.8 + 0.4 * stream.random::<f64>();
+        let start = start_offset_m(instrument, state);
+        let (rotation, flip): (f64, bool) = (stream.random(), stream.random());
+        let unknown = level == Level::Camera;
+        Ok(Hidden {
+            turns,
+            play,
+            sensor_offset_m: match level {
+                Level::Mask => 0.0,
+                Level::ThreeWithFocus => focus * start,
+                _ => start,
+            },
+            rotation_rad: if unknown { TAU * rotation } else { 0.0 },
+            mirrored: unknown && flip,
+        })
+    }
+}
+
+/// Brings the coma of the tilt to a share of its range, and every screw within its travel.
+fn scale(turns: &mut [f64], assembly: &Assembly, response: &Response, share: f64) {
+    let [x, y] = plane_of(assembly, turns).tilt_rad;
+    let coma_m = (response.coma_m_per_rad * x.hypot(y)).abs();
+    let wanted_m = START_COMA_M[0] + share * (START_COMA_M[1] - START_COMA_M[0]);
+    let farthest = turns.iter().fold(0.0f64, |most, t| most.max(t.abs()));
+    let factor = (wanted_m / coma_m).min(reach(assembly) / farthest);
+    turns.iter_mut().for_each(|turn| *turn *= factor);
+}
+
+/// The screws and their response, where both are there.
+pub(super) fn parts(instrument: &Instrument) -> Result<(&Assembly, &Response), SetupError> {
+    let assembly = instrument.assembly.as_ref().ok_or(SetupError::NoScrews)?;
+    let response = assembly.response.as_ref().ok_or(SetupError::NoResponse)?;
+    if coma_per_turn_m(assembly, response) < 0.1 * NM {
+        return Err(SetupError::NoResponse);
+    }
+    if instrument.telescope.obstruction.is_none() {
+        return Err(SetupError::NoObstruction);
+    }
+    Ok((assembly, response))
+}
+
+/// Coma RMS of one turn of one screw.
+pub(super) fn coma_per_turn_m(assembly: &Assembly, response: &Response) -> f64 {
+    let mut turns = vec![0.0; assembly.screws.len()];
+    if let Some(first) = turns.first_mut() {
+        *first = 1.0;
+    }
+    let [x, y] = plane_of(assembly, &turns).tilt_rad;
+    (response.coma_m_per_rad * x.hypot(y)).abs()
+}
+
+/// Coma RMS below which the goal is reached.
+pub(super) fn goal_coma_m(assembly: &Assembly, response: &Response) -> f64 {
+    GOAL_COMA_M.max(GOAL_TURNS * coma_per_turn_m(assembly, response))
+}
+
+/// How far a screw may go from its nominal length either way, in turns.
+fn reach(assembly: &Assembly) -> f64 {
+    let limits = super::cell::travel_turns(assembly);
+    0.8 * limits[1].min(-limits[0]).max(1.0 / 64.0)
+}
+
+/// The scenario's own defocus where it makes a doughnut, or one that is 60 µm across for every unit of the focal ratio.
+fn start_offset_m(instrument: &Instrument, state: &State) -> f64 {
+    let ratio = instrument.telescope.focal_ratio();
+    let least = 60.0 * UM * ratio;
+    if state.sensor_offset_m.abs() >= least {
+        state.sensor_offset_m
+    } else if state.sensor_offset_m > 0.0 {
+        3.0 * least
+    } else {
+        -3.0 * least
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::fast_unit;
+
+    #[test]
+    fn every_level_is_far_from_its_goal_and_repeats() {
+        let instrument = fast_unit();
+        let (assembly, response) = parts(&instrument).unwrap();
+        for level in Level::ALL {
+            for seed in 0..100 {
+                let draw =
+                    || Hidden::draw(&instrument, &State::default(), level, Seed(seed)).unwrap();
+                let hidden = draw();
+                assert_eq!(hidden, draw());
+                let [x, y] = plane_of(assembly, &hidden.turns).tilt_rad;
+                let coma_m = response.coma_m_per_rad * x.hypot(y);
+                assert!(
+                    coma_m > 2.0 * goal_coma_m(assembly, response),
+                    "{level:?} {seed}"
+                );
+                let out = hidden.turns.iter().filter(|t| **t != 0.0).count();
+                let expected = match level {
+                    Level::OneScrew => 1,
+                    Level::ThreeWithFocus => 3,
+                    _ => 2,
+                };
+                assert_eq!(out, expected);
+            }
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_practised_is_said() {
+        let refused = |change: &dyn Fn(&mut Instrument)| {
+            let mut instrument = fast_unit();
+            change(&mut instrument);
+            Hidden::draw(&instrument, &State::default(), Level::OneScrew, Seed(1)).unwrap_err()
+        };
+        assert_eq!(refused(&|i| i.assembly = None), SetupError::NoScrews);
+        assert_eq!(
+            refused(&|i| i.telescope.obstruction = None),
+            SetupError::NoObstruction
+        );
+        assert_eq!(
+            refused(&|i| i.assembly.as_mut().unwrap().response = None),
+            SetupError::NoResponse
+        );
+    }
+
+    #[test]
+    fn words_and_levels_go_both_ways() {
+        for level in Level::ALL {
+            assert_eq!(Level::of_word(level.word()), Some(level));
+            let json = serde_json::to_string(&level).unwrap();
+            assert_eq!(json, format!("\"{}\"", level.word()));
+        }
+        assert_eq!(Level::of_word("four-screws"), None);
+    }
+}

@@ -1,0 +1,62 @@
+//! Practice: a hidden misalignment to put right, with the costs and the quirks of a real push–pull cell.
+//!
+//! | file | what it holds |
+//! |---|---|
+//! | `level.rs` | what each level hides, drawn from a seed |
+//! | `action.rs` | what can be done, what it costs, why it may be refused |
+//! | `cell.rs` | screws with play, travel, binding, and the small shift when a partner is tightened |
+//! | `session.rs` | [`Session`]: actions in, costs, rounds; replayed from its actions, so that it can be kept as text |
+//! | `sight.rs` | what an eye reads off the star, rounded as an eye rounds |
+//! | `coach.rs` | the same in words, and the next step that follows from what was seen alone |
+//! | `orientation.rs` | how the camera is turned, from trial turns |
+//! | `lesson.rs` | "show me": why the dark centre moves, and where the screws are from the front |
+//! | `report.rs` | at the end: turns against the shortest way, the error round by round |
+//! | `question.rs` | one picture, three questions, partial credit |
+//! | `beginner.rs` | somebody who follows the printed words alone, and somebody who does not |
+//! | `eye.rs` | pictures, from a few models that are kept |
+//! | `record.rs` | a session as text, the hidden part sealed |
+//!
+//! No files and no clock here: what is hidden follows from the seed, what is seen from the actions. Nothing in the coach's words
+//! uses what is hidden: it reasons from sights and from the owner's own numbers.
+
+mod action;
+mod beginner;
+mod cell;
+mod coach;
+mod eye;
+mod lesson;
+mod level;
+mod orientation;
+mod question;
+mod record;
+mod report;
+mod session;
+mod sight;
+
+pub use action::{Action, Done, Refusal};
+pub use beginner::{Attempt, Player, play};
+pub use coach::{Advice, Step};
+pub use eye::{Eye, Moment, Picture};
+pub use lesson::{Cautions, FrontScrew, front_deg, front_screws, lesson};
+pub use level::{Hidden, Level, SetupError};
+pub use question::{Answer, Grade, Question};
+pub use record::{BYTES_AT_MOST, RecordError, read, write};
+pub use report::{Report, RoundRecord, action_words};
+pub use session::{ACTIONS_AT_MOST, Round, Session};
+pub use sight::{Shape, Sight, sight};
+
+use crate::frame::Frame;
+use crate::instrument::Instrument;
+use crate::units::MM;
+
+/// The telescope to practise on when none is named.
+pub const BENCH: &str = include_str!("bench.toml");
+
+/// Places of corner stars on the sensor, from its middle (common practice, no source).
+pub const CORNER_M: [f64; 2] = [8.0 * MM, 6.0 * MM];
+
+/// Measures a frame for somebody who asks "measure it for me"; handed in by the shell, so that practice need not know how.
+///
+/// Gets the frame, the instrument as the owner knows it, whether the mask is on, and whether the sensor is inside focus;
+/// returns plain words.
+pub type Measurer = dyn Fn(&Frame, &Instrument, bool, bool) -> Result<String, String> + Send + Sync;

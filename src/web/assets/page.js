@@ -1,0 +1,223 @@
+// The session: what is asked of the server, and what is shown of its answers.
+"use strict";
+
+const by = (id) => document.getElementById(id);
+const STEPS = ["1/2", "1/4", "1/8", "1/16", "1/32", "1/64"];
+const ACTIONS = ["anticlockwise", "clockwise", "recentre", "undo", "mask", "air", "focus-in", "focus-out", "look-corners", "show-me", "measure", "finish"];
+const page = { name: null, state: null, picture: null, screw: 0, step: 2, turned: {}, live: null, busy: Promise.resolve(), question: null };
+
+/** The token stands behind the # of the address, where it is never sent by itself. */
+const token = location.hash.slice(1) || sessionStorage.getItem("skewstar-key") || "";
+if (token) sessionStorage.setItem("skewstar-key", token);
+
+async function request(path, body) {
+  const headers = token ? { "X-Skewstar-Key": token } : {};
+  const options = body === undefined ? { headers } : { method: "POST", headers: { ...headers, "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  let reply;
+  try {
+    reply = await fetch(path, options);
+  } catch {
+    throw new Error("The program does not answer. Is it still running?");
+  }
+  if (!reply.ok) {
+    const said = await reply.json().catch(() => ({ error: `The program answered ${reply.status}.`, hint: "" }));
+    throw new Error([said.error, said.hint].filter(Boolean).join(" – "));
+  }
+  return reply;
+}
+const ask = async (path, body) => (await request(path, body)).json();
+const fetchPicture = async (path) => unpack(await (await request(path)).arrayBuffer());
+
+/** One thing after the other; what goes wrong is said, and the next thing may be tried. */
+function doing(work) {
+  page.busy = page.busy.then(work).then(() => trouble(""), (error) => trouble(error.message));
+  return page.busy;
+}
+function trouble(words) {
+  by("trouble").textContent = words;
+  by("trouble").hidden = !words;
+}
+
+async function start() {
+  page.question = null;
+  const seed = new URLSearchParams(location.search).get("seed");
+  const state = await ask("api/sessions", { level: by("level").value, seed: seed === null ? null : Number(seed) });
+  page.turned = {};
+  await show(state);
+}
+
+async function act(action) {
+  const begun = performance.now();
+  await show(await ask(`api/sessions/${page.name}/actions`, action), action);
+  performance.measure("act-to-picture", { start: begun, end: performance.now(), detail: action.do });
+}
+
+async function show(state, action) {
+  page.state = state;
+  page.name = state.session;
+  sessionStorage.setItem("skewstar-session", state.session);
+  if (action && action.do === "turn") page.turned[action.screw] = (page.turned[action.screw] || 0) + action.clockwise_turns;
+  by("task").textContent = state.task;
+  by("seen").textContent = state.seen || "";
+  by("said").textContent = state.said || "";
+  by("advice").textContent = state.advice || "";
+  by("cost").textContent = state.cost_min.toFixed(1);
+  by("mask").setAttribute("aria-pressed", state.mask_on);
+  by("air").setAttribute("aria-pressed", state.air_moves);
+  const nearest = [...by("exposure").options].find((option) => Number(option.value) === state.time_s);
+  if (nearest) by("exposure").value = nearest.value;
+  for (const id of ACTIONS) by(id).disabled = state.finished;
+  by("mask").disabled = state.finished || !state.mask;
+  by("lesson").replaceChildren(...(state.lesson || []).map(item));
+  by("path").replaceChildren(...state.path.map((round) => item(round.action)));
+  by("path").lastElementChild?.scrollIntoView({ block: "nearest" });
+  by("report").hidden = !state.report;
+  by("report").textContent = state.report ? state.report.words : "";
+  if (state.report) { by("live").checked = false; liven(); if (action) by("report").focus(); }
+  drawPath(by("path-map"), state.path);
+  drawScrews();
+  await look();
+}
+function item(words) {
+  const made = document.createElement("li");
+  made.textContent = words;
+  return made;
+}
+function drawScrews() {
+  const raised = page.state && page.state.drawing ? page.state.drawing.raised_front_deg : null;
+  drawUnit(by("unit"), page.state ? page.state.screws : page.screws, page.screw, page.turned, raised, choose);
+  const screws = page.state ? page.state.screws : page.screws;
+  const screw = screws[page.screw];
+  if (screw) by("chosen").textContent = `Screw ${screw.name}, at ${screw.hour} o'clock, by ${STEPS[page.step]} turn. Its partner is loosened first and tightened again.`;
+}
+async function look(at_s) {
+  const where = page.question ? `api/questions/${page.question}/star` : `api/sessions/${page.name}/star`;
+  page.picture = await fetchPicture(where + (at_s === undefined ? "" : `?at_s=${at_s.toFixed(3)}`));
+  repaint();
+}
+function repaint() {
+  if (!page.picture) return;
+  const zoom = Number(by("zoom").value);
+  const place = paint(by("star"), page.picture, strength(), zoom);
+  if (by("suited").checked) by("stretch").value = suited(page.picture.middle);
+  if (page.state && !page.question) {
+    const scale = place([1, 0])[0] - place([0, 0])[0];
+    explain(by("star"), place, page.state.drawing, scale);
+  }
+  by("star").setAttribute("aria-label", by("seen").textContent || "A star");
+}
+
+/** The strength of stretch chosen; nothing when each picture may have its own. */
+function strength() {
+  return by("suited").checked ? undefined : Number(by("stretch").value);
+}
+function choose(index) {
+  page.screw = index;
+  drawScrews();
+}
+function turn(sign) {
+  if (!page.state || page.state.finished) return;
+  const [above, below] = STEPS[page.step].split("/").map(Number);
+  const action = { do: "turn", screw: page.state.screws[page.screw].name, clockwise_turns: sign * above / below };
+  if (page.question) doing(() => answer(action));
+  else doing(() => act(action));
+}
+function focus(sign) {
+  doing(() => act({ do: "focus", outward_um: sign * Number(by("focus-step").value) }));
+}
+
+/** The boiling star: one picture after the other, as fast as they come, ten a second at most. */
+function liven() {
+  clearTimeout(page.live);
+  page.live = null;
+  if (!by("live").checked || !page.name || page.question) return;
+  const begun = performance.now();
+  const next = async () => {
+    const shown = performance.now();
+    await page.busy;
+    try {
+      if (by("live").checked && !page.question) await look((performance.now() - begun) / 1000);
+    } catch (error) {
+      by("live").checked = false;
+      trouble(error.message);
+      return;
+    }
+    if (by("live").checked) page.live = setTimeout(next, Math.max(10, 100 - (performance.now() - shown)));
+  };
+  next();
+}
+
+const keys = {
+  ArrowRight: () => turn(1), ArrowLeft: () => turn(-1),
+  ArrowUp: () => step(-1), ArrowDown: () => step(1),
+  "+": () => focus(1), "-": () => focus(-1),
+  r: () => by("recentre").click(), m: () => by("mask").click(), s: () => by("air").click(), u: () => by("undo").click(),
+  h: () => by("show-me").click(), f: () => by("finish").click(), l: () => by("live").click(),
+};
+function step(change) {
+  page.step = Math.min(STEPS.length - 1, Math.max(0, page.step + change));
+  by("steps").querySelectorAll("input")[page.step].checked = true;
+  drawScrews();
+}
+document.addEventListener("keydown", (event) => {
+  const typing = event.target.matches("select, textarea, input[type=range], input[type=radio]");
+  if (typing || event.ctrlKey || event.altKey || event.metaKey || !page.state) return;
+  const digit = Number(event.key);
+  if (digit >= 1 && digit <= page.state.screws.length) { choose(digit - 1); return; }
+  const work = keys[event.key] || keys[event.key.toLowerCase()];
+  if (work) { event.preventDefault(); work(); }
+});
+
+by("start").addEventListener("click", () => doing(start));
+by("clockwise").addEventListener("click", () => turn(1));
+by("anticlockwise").addEventListener("click", () => turn(-1));
+by("focus-out").addEventListener("click", () => focus(1));
+by("focus-in").addEventListener("click", () => focus(-1));
+by("recentre").addEventListener("click", () => doing(() => act({ do: "recentre" })));
+by("undo").addEventListener("click", () => doing(() => act({ do: "undo" })));
+by("mask").addEventListener("click", () => doing(() => act({ do: "mask", on: !page.state.mask_on })));
+by("air").addEventListener("click", () => doing(() => act({ do: "air", moves: !page.state.air_moves })));
+by("exposure").addEventListener("change", () => { if (page.name) doing(() => act({ do: "expose", time_s: Number(by("exposure").value) })); });
+by("show-me").addEventListener("click", () => doing(() => act({ do: "show-me" })));
+by("finish").addEventListener("click", () => doing(() => act({ do: "finish" })));
+by("measure").addEventListener("click", () => doing(async () => show(await ask(`api/sessions/${page.name}/measure`, {}))));
+by("look-corners").addEventListener("click", () => doing(async () => {
+  await act({ do: "corners" });
+  const sheet = await fetchPicture(`api/sessions/${page.name}/corners`);
+  by("corner-figure").hidden = false;
+  paint(by("corner-star"), sheet, strength(), 1);
+}));
+by("stretch").addEventListener("input", () => { by("suited").checked = false; repaint(); });
+by("suited").addEventListener("change", repaint);
+by("zoom").addEventListener("change", repaint);
+by("live").addEventListener("change", liven);
+by("day").addEventListener("change", () => {
+  document.documentElement.classList.toggle("day", by("day").checked);
+  repaint();
+});
+
+doing(async () => {
+  const about = await ask("api/about");
+  page.screws = about.screws;
+  by("level").replaceChildren(...about.levels.map(({ word, task }) => new Option(word.replaceAll("-", " "), word, false, false)));
+  by("cautions").replaceChildren(...about.cautions.map(item));
+  by("measure").hidden = !about.can_measure;
+  STEPS.forEach((words, index) => {
+    const label = document.createElement("label");
+    label.className = "step";
+    const input = Object.assign(document.createElement("input"), { type: "radio", name: "step", value: words, checked: index === page.step });
+    const span = document.createElement("span");
+    span.textContent = words;
+    input.addEventListener("change", () => { page.step = index; drawScrews(); });
+    label.append(input, span);
+    by("steps").append(label);
+  });
+  prepareSliders(about.sliders);
+  drawScrews();
+  const kept = sessionStorage.getItem("skewstar-session");
+  if (kept) {
+    // a session that is gone is no trouble: a new one can be started
+    const state = await ask(`api/sessions/${kept}`).catch(() => null);
+    if (state) await show(state);
+  }
+});

@@ -1,0 +1,231 @@
+//! Sessions that are open, each behind a lock of its own, and where they are kept while they are not.
+//!
+//! Only so many are held; the one not used for longest gives way. What is kept is a session's text, never a picture.
+
+use crate::practice::{self, Eye, Level, Question, Session, SetupError};
+use crate::rng::Seed;
+use crate::scenario::Scenario;
+use rand::TryRng;
+use rand::rngs::SysRng;
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// Keeps sessions as texts over a restart; handed in by the shell, which alone opens files. Names are 16 hex digits.
+pub trait Keeper: Send + Sync {
+    /// Keeps a text under a name; in words why not.
+    ///
+    /// # Errors
+    /// What the system says.
+    fn keep(&self, name: &str, text: &str) -> Result<(), String>;
+
+    /// The text of a name.
+    fn fetch(&self, name: &str) -> Option<String>;
+}
+
+/// Sessions held at most.
+pub const ROOMS_AT_MOST: usize = 64;
+/// Questions held at most.
+const QUESTIONS_AT_MOST: usize = 64;
+
+/// A session and its eye.
+pub struct Room {
+    /// The session.
+    pub session: Session,
+    /// Its pictures.
+    pub eye: Eye,
+}
+
+/// All open sessions of one telescope.
+pub struct Rooms {
+    /// The telescope.
+    pub scenario: Scenario,
+    text: String,
+    rooms: Mutex<Recent<Arc<Mutex<Room>>>>,
+    questions: Mutex<Recent<Arc<Question>>>,
+    keeper: Option<Box<dyn Keeper>>,
+}
+
+/// Why there is no room.
+#[derive(Debug)]
+pub enum NoRoom {
+    /// The level cannot be practised.
+    Setup(SetupError),
+    /// The system gives no random numbers.
+    NoChance,
+    /// The session cannot be kept.
+    NotKept(String),
+}
+
+impl Rooms {
+    /// No sessions yet.
+    pub fn new(scenario: Scenario, text: String, keeper: Option<Box<dyn Keeper>>) -> Self {
+        Rooms {
+            scenario,
+            text,
+            rooms: Mutex::new(Recent::new(ROOMS_AT_MOST)),
+            questions: Mutex::new(Recent::new(QUESTIONS_AT_MOST)),
+            keeper,
+        }
+    }
+
+    /// Starts a session; without a seed, one by chance.
+    pub fn start(
+        &self,
+        level: Level,
+        seed: Option<u64>,
+    ) -> Result<(String, Arc<Mutex<Room>>), NoRoom> {
+        let seed = self.seed(seed)?;
+        let (instrument, state) = (&self.scenario.instrument, &self.scenario.state);
+        let session = Session::new(instrument, state, level, seed).map_err(NoRoom::Setup)?;
+        let name = random_hex(1).ok_or(NoRoom::NoChance)?;
+        self.keep(&name, &session)?;
+        let room = room(session);
+        locked(&self.rooms).put(name.clone(), room.clone());
+        Ok((name, room))
+    }
+
+    /// The session of a name: one that is held, or one that was kept.
+    pub fn find(&self, name: &str) -> Option<Arc<Mutex<Room>>> {
+        if !is_name(name) {
+            return None;
+        }
+        if let Some(room) = locked(&self.rooms).get(name) {
+            return Some(room);
+        }
+        let text = self.keeper.as_ref()?.fetch(name)?;
+        let (session, _) = practice::read(&text).ok()?;
+        let room = room(session);
+        // somebody else may have been quicker: the first one stays
+        let mut rooms = locked(&self.rooms);
+        Some(rooms.get(name).unwrap_or_else(|| {
+            rooms.put(name.to_owned(), room.clone());
+            room
+        }))
+    }
+
+    /// Keeps a session as it is now.
+    pub fn keep(&self, name: &str, session: &Session) -> Result<(), NoRoom> {
+        let Some(keeper) = &self.keeper else {
+            return Ok(());
+        };
+        let text =
+            practice::write(session, &self.text).map_err(|e| NoRoom::NotKept(e.to_string()))?;
+        keeper.keep(name, &text).map_err(NoRoom::NotKept)
+    }
+
+    /// Draws a question.
+    pub fn ask(&self, seed: Option<u64>) -> Result<(String, Arc<Question>), NoRoom> {
+        let seed = self.seed(seed)?;
+        let (instrument, state) = (&self.scenario.instrument, &self.scenario.state);
+        let question = Arc::new(Question::draw(instrument, state, seed).map_err(NoRoom::Setup)?);
+        let name = random_hex(1).ok_or(NoRoom::NoChance)?;
+        locked(&self.questions).put(name.clone(), question.clone());
+        Ok((name, question))
+    }
+
+    /// The question of a name.
+    pub fn question(&self, name: &str) -> Option<Arc<Question>> {
+        locked(&self.questions).get(name)
+    }
+
+    fn seed(&self, given: Option<u64>) -> Result<Seed, NoRoom> {
+        let largest = (1 << 53) - 1;
+        let drawn = || SysRng.try_next_u64().map_err(|_| NoRoom::NoChance);
+        Ok(Seed(given.map_or_else(drawn, Ok)? & largest))
+    }
+}
+
+fn room(session: Session) -> Arc<Mutex<Room>> {
+    let eye = Eye::new(session.instrument());
+    Arc::new(Mutex::new(Room { session, eye }))
+}
+
+/// What a lock guards; a thread that panicked while it held it has been replying, not changing.
+pub fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Random hex digits from the system, 16 for each of `words`.
+pub fn random_hex(words: usize) -> Option<String> {
+    let mut text = String::new();
+    for _ in 0..words {
+        text += &format!("{:016x}", SysRng.try_next_u64().ok()?);
+    }
+    Some(text)
+}
+
+fn is_name(name: &str) -> bool {
+    name.len() == 16
+        && name
+            .bytes()
+            .all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b))
+}
+
+/// A table that forgets what was not used for longest.
+struct Recent<T> {
+    most: usize,
+    clock: u64,
+    entries: HashMap<String, (u64, T)>,
+}
+
+impl<T: Clone> Recent<T> {
+    fn new(most: usize) -> Self {
+        Recent {
+            most,
+            clock: 0,
+            entries: HashMap::new(),
+        }
+    }
+
+    fn get(&mut self, name: &str) -> Option<T> {
+        self.clock += 1;
+        let entry = self.entries.get_mut(name)?;
+        entry.0 = self.clock;
+        Some(entry.1.clone())
+    }
+
+    fn put(&mut self, name: String, value: T) {
+        self.clock += 1;
+        if self.entries.len() >= self.most {
+            let oldest = self.entries.iter().min_by_key(|(_, (used, _))| *used);
+            if let Some(oldest) = oldest.map(|(name, _)| name.clone()) {
+                self.entries.remove(&oldest);
+            }
+        }
+        self.entries.insert(name, (self.clock, value));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_oldest_gives_way() {
+        let mut recent = Recent::new(2);
+        recent.put("a".into(), 1);
+        recent.put("b".into(), 2);
+        assert_eq!(recent.get("a"), Some(1));
+        recent.put("c".into(), 3);
+        assert_eq!(
+            (recent.get("a"), recent.get("b"), recent.get("c")),
+            (Some(1), None, Some(3))
+        );
+    }
+
+    #[test]
+    fn names_are_hex_and_nothing_else() {
+        assert!(is_name("0123456789abcdef"));
+        for bad in [
+            "0123456789abcdeF",
+            "../../etc/passwd",
+            "",
+            "0123456789abcde",
+            "0123456789abcdeg",
+        ] {
+            assert!(!is_name(bad), "{bad}");
+        }
+        let (one, two) = (random_hex(2).unwrap(), random_hex(2).unwrap());
+        assert!(one.len() == 32 && one != two);
+    }
+}

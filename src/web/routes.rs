@@ -1,0 +1,367 @@
+//! Which address does what.
+
+use super::pixels::pack;
+use super::play;
+use super::reply::Reply;
+use super::request::Request;
+use super::rooms::{NoRoom, Room, Rooms, locked};
+use super::turnstile::Turnstile;
+use super::view;
+use crate::practice::{
+    Action, Answer, CORNER_M, Cautions, Eye, Level, Measurer, Moment, Question, Refusal,
+    front_screws,
+};
+use crate::predict::PredictError;
+use crate::rng::Seed;
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use serde_json::{Value, json};
+use std::sync::{Arc, Mutex};
+
+/// All that a request can reach.
+pub struct Site {
+    /// The sessions.
+    pub rooms: Rooms,
+    /// The eye of free play.
+    pub play: Mutex<Eye>,
+    /// Pictures wait for each other here.
+    pub turnstile: Turnstile,
+    /// Measures a frame, where the program can.
+    pub measurer: Option<Arc<Measurer>>,
+}
+
+const HTML: &str = "text/html; charset=utf-8";
+const PNG: &str = "image/png";
+
+impl Site {
+    /// Answers a request that was let in.
+    pub fn answer(&self, request: &Request) -> Reply {
+        let parts: Vec<&str> = request.path.split('/').skip(1).collect();
+        let method = if request.method == "HEAD" {
+            "GET"
+        } else {
+            request.method.as_str()
+        };
+        match (method, parts.as_slice()) {
+            ("GET", [""]) => Reply::asset(HTML, include_bytes!("assets/page.html")),
+            ("GET", ["page.css"]) => {
+                Reply::asset("text/css; charset=utf-8", include_bytes!("assets/page.css"))
+            }
+            ("GET", ["page.js"]) => script(include_bytes!("assets/page.js")),
+            ("GET", ["draw.js"]) => script(include_bytes!("assets/draw.js")),
+            ("GET", ["play.js"]) => script(include_bytes!("assets/play.js")),
+            ("GET", ["atlas", "coma.png"]) => {
+                Reply::asset(PNG, include_bytes!("../../renders/sheet-coma.png"))
+            }
+            ("GET", ["atlas", "focus.png"]) => {
+                Reply::asset(PNG, include_bytes!("../../renders/sheet-through-focus.png"))
+            }
+            ("GET", ["atlas", "mask.png"]) => Reply::asset(
+                PNG,
+                include_bytes!("../../renders/sheet-doughnut-and-mask.png"),
+            ),
+            ("GET", ["api", "about"]) => self.about(),
+            ("GET", ["api", "play"]) => self.play(request),
+            ("POST", ["api", "sessions"]) => self.start(request),
+            ("POST", ["api", "questions"]) => self.ask(request),
+            (_, ["api", "sessions", name, rest @ ..]) => self.room(method, name, rest, request),
+            (_, ["api", "questions", name, rest @ ..]) => {
+                self.question(method, name, rest, request)
+            }
+            (
+                _,
+                [""]
+                | ["page.css" | "page.js" | "draw.js" | "play.js"]
+                | ["atlas", _]
+                | ["api", "about" | "play" | "sessions" | "questions"],
+            ) => Reply::refusal(405),
+            _ => Reply::refusal(404),
+        }
+    }
+
+    fn about(&self) -> Reply {
+        let levels: Vec<_> = Level::ALL
+            .iter()
+            .map(|l| json!({ "word": l, "task": l.sentence() }))
+            .collect();
+        Reply::json(&json!({
+            "version": env!("CARGO_PKG_VERSION"),
+            "title": self.rooms.scenario.title,
+            "levels": levels,
+            "cautions": Cautions::LINES,
+            "can_measure": self.measurer.is_some(),
+            "screws": front_screws(&self.rooms.scenario.instrument),
+            "sliders": play::SLIDERS.iter().map(|(name, limit)| json!({ "name": name, "limit": limit })).collect::<Vec<_>>(),
+        }))
+    }
+
+    fn play(&self, request: &Request) -> Reply {
+        let values = match play::read(request) {
+            Ok(values) => values,
+            Err(words) => return Reply::error(400, &words, "move the slider back into its range"),
+        };
+        let scenario = &self.rooms.scenario;
+        let mut locked_eye = locked(&self.play);
+        let eye: &mut Eye = &mut locked_eye;
+        let draw = || play::pictures(eye, &scenario.instrument, &scenario.state, values);
+        match self.turnstile.through(draw) {
+            Ok(bytes) => Reply::bytes(bytes),
+            Err(error) => cannot_draw(&error),
+        }
+    }
+
+    fn start(&self, request: &Request) -> Reply {
+        let asked: Start = match body(request) {
+            Ok(asked) => asked,
+            Err(reply) => return reply,
+        };
+        if asked.seed.is_some_and(|seed| seed >= 1 << 53) {
+            return Reply::error(400, "seed is too large", "give a number below 2^53");
+        }
+        match self.rooms.start(asked.level, asked.seed) {
+            Ok((name, room)) => Reply::json(&view::session(&name, &locked(&room).session, None)),
+            Err(error) => no_room(error),
+        }
+    }
+
+    fn ask(&self, request: &Request) -> Reply {
+        let asked: Ask = match body(request) {
+            Ok(asked) => asked,
+            Err(reply) => return reply,
+        };
+        match self.rooms.ask(asked.seed) {
+            Ok((name, question)) => Reply::json(&json!({
+                "question": name,
+                "screws": front_screws(question.session().owner()),
+            })),
+            Err(error) => no_room(error),
+        }
+    }
+
+    fn room(&self, method: &str, name: &str, rest: &[&str], request: &Request) -> Reply {
+        let known = matches!(rest, [] | ["star" | "corners" | "actions" | "measure"]);
+        let Some(room) = known.then(|| self.rooms.find(name)).flatten() else {
+            return Reply::error(404, "there is no such session", "start a new one");
+        };
+        let mut room = locked(&room);
+        match (method, rest) {
+            ("GET", []) => Reply::json(&view::session(name, &room.session, None)),
+            ("GET", ["star"]) => self.star(&mut room, request),
+            ("GET", ["corners"]) => self.corners(&mut room),
+            ("POST", ["actions"]) => self.act(name, &mut room, request),
+            ("POST", ["measure"]) => self.measure(name, &mut room, request),
+            _ => Reply::refusal(405),
+        }
+    }
+
+    fn act(&self, name: &str, room: &mut Room, request: &Request) -> Reply {
+        match action(request) {
+            Ok(Action::Measure) => Reply::error(
+                400,
+                "measure has an address of its own",
+                "POST to …/measure",
+            ),
+            Ok(action) => self.done(name, room, &action, None),
+            Err(reply) => reply,
+        }
+    }
+
+    fn measure(&self, name: &str, room: &mut Room, request: &Request) -> Reply {
+        if let Err(reply) = body::<Nothing>(request) {
+            return reply;
+        }
+        let Some(measurer) = &self.measurer else {
+            return Reply::error(404, "this program cannot measure yet", "");
+        };
+        let (now, state) = (moment(room, None), room.session.state());
+        let eye = &mut room.eye;
+        let picture = match self.turnstile.through(|| eye.look(&state, now)) {
+            Ok(picture) => picture,
+            Err(error) => return cannot_draw(&error),
+        };
+        let Some(frame) = picture.frame else {
+            return Reply::error(
+                409,
+                "there are no counts to measure",
+                "practise on a scenario with [star] and the camera's electronics",
+            );
+        };
+        let [mask_on, _] = room.session.mask_and_air();
+        let inside = room.session.state().sensor_offset_m < 0.0;
+        match measurer(&frame, room.session.owner(), mask_on, inside) {
+            Ok(words) => self.done(name, room, &Action::Measure, Some(words)),
+            Err(words) => Reply::error(409, &words, "recentre the star, or take the mask off"),
+        }
+    }
+
+    /// Does it, keeps the session, and shows how it stands.
+    fn done(&self, name: &str, room: &mut Room, action: &Action, words: Option<String>) -> Reply {
+        match room.session.act(action) {
+            Err(refusal) => refused(&refusal),
+            Ok(done) => match self.rooms.keep(name, &room.session) {
+                Err(error) => no_room(error),
+                Ok(()) => {
+                    let said = words.unwrap_or(done.words);
+                    Reply::json(&view::session(name, &room.session, Some(&said)))
+                }
+            },
+        }
+    }
+
+    fn question(&self, method: &str, name: &str, rest: &[&str], request: &Request) -> Reply {
+        let known = matches!(rest, ["star" | "answer"]);
+        let Some(question) = known.then(|| self.rooms.question(name)).flatten() else {
+            return Reply::error(404, "there is no such question", "ask for a new one");
+        };
+        match (method, rest) {
+            ("GET", ["star"]) => self.question_star(&question),
+            ("POST", ["answer"]) => match body::<Given>(request) {
+                Ok(given) if given.clockwise_turns.is_finite() => {
+                    let grade = question.grade(&Answer {
+                        screw: given.screw,
+                        clockwise_turns: given.clockwise_turns,
+                    });
+                    Reply::json(&json!({ "points": grade.points(), "words": grade.words }))
+                }
+                Ok(_) => Reply::error(400, "clockwise_turns is no number", ""),
+                Err(reply) => reply,
+            },
+            _ => Reply::refusal(405),
+        }
+    }
+
+    fn star(&self, room: &mut Room, request: &Request) -> Reply {
+        let at_s = match request.asked("at_s").map(str::parse::<f64>) {
+            None => None,
+            Some(Ok(at_s)) if (0.0..1e6).contains(&at_s) => Some(at_s),
+            Some(_) => {
+                return Reply::error(400, "at_s is not a number of seconds below 1000000", "");
+            }
+        };
+        let (now, state) = (moment(room, at_s), room.session.state());
+        let eye = &mut room.eye;
+        match self.turnstile.through(|| eye.look(&state, now)) {
+            Ok(picture) => Reply::bytes(pack(&picture.shown())),
+            Err(error) => cannot_draw(&error),
+        }
+    }
+
+    fn corners(&self, room: &mut Room) -> Reply {
+        let (now, state) = (moment(room, None), room.session.state());
+        let eye = &mut room.eye;
+        match self
+            .turnstile
+            .through(|| eye.corners(&state, CORNER_M, now))
+        {
+            Ok(sheet) => Reply::bytes(pack(&sheet)),
+            Err(error) => cannot_draw(&error),
+        }
+    }
+
+    fn question_star(&self, question: &Question) -> Reply {
+        let session = question.session();
+        let seed = session.seed();
+        let now = Moment {
+            start_s: 0.0,
+            air: seed,
+            noise: seed,
+        };
+        let look = || Eye::new(session.instrument()).look(&session.state(), now);
+        match self.turnstile.through(look) {
+            Ok(picture) => Reply::bytes(pack(&picture.shown())),
+            Err(error) => cannot_draw(&error),
+        }
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Start {
+    level: Level,
+    seed: Option<u64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Ask {
+    seed: Option<u64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Given {
+    screw: String,
+    clockwise_turns: f64,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Nothing {}
+
+/// The body as JSON, or the reply that says what is wrong with it.
+fn body<T: DeserializeOwned>(request: &Request) -> Result<T, Reply> {
+    let kind = request.header("content-type").unwrap_or_default();
+    if kind.split(';').next().map(str::trim) != Some("application/json") {
+        return Err(Reply::refusal(415));
+    }
+    serde_json::from_slice(&request.body).map_err(|error| {
+        Reply::error(
+            400,
+            &format!("the body cannot be meant: {error}"),
+            "send the JSON that the page sends",
+        )
+    })
+}
+
+/// An action with no key too many: serde lets extra keys of actions without values pass.
+fn action(request: &Request) -> Result<Action, Reply> {
+    let given: serde_json::Map<String, Value> = body(request)?;
+    let action: Action = body(request)?;
+    let meant = serde_json::to_value(&action).unwrap_or_default();
+    match given.keys().find(|key| meant.get(key.as_str()).is_none()) {
+        None => Ok(action),
+        Some(key) => Err(Reply::error(
+            400,
+            &format!("the body cannot be meant: {key} is no part of this action"),
+            "send the JSON that the page sends",
+        )),
+    }
+}
+
+fn script(bytes: &'static [u8]) -> Reply {
+    Reply::asset("text/javascript; charset=utf-8", bytes)
+}
+
+/// When a picture is taken: each round a while after the last one, or when the page says.
+fn moment(room: &Room, at_s: Option<f64>) -> Moment {
+    /// From one round to the next (common practice, no source).
+    const ROUND_S: f64 = 45.0;
+    let round = room.session.rounds().len() as u64;
+    let start_s = at_s.unwrap_or(0.0) + ROUND_S * round as f64;
+    let draw = (start_s * 1e3) as u64;
+    Moment {
+        start_s,
+        air: room.session.seed(),
+        noise: Seed(room.session.seed().0.wrapping_add(draw)),
+    }
+}
+
+fn refused(refusal: &Refusal) -> Reply {
+    Reply::error(409, &refusal.to_string(), refusal.hint())
+}
+
+fn cannot_draw(error: &PredictError) -> Reply {
+    Reply::error(409, &error.to_string(), error.hint())
+}
+
+fn no_room(error: NoRoom) -> Reply {
+    match error {
+        NoRoom::Setup(error) => Reply::error(409, &error.to_string(), error.hint()),
+        NoRoom::NoChance => Reply::error(503, "the system gives no random numbers", "try again"),
+        NoRoom::NotKept(words) => Reply::error(
+            503,
+            &format!("the session cannot be kept: {words}"),
+            "make room on the disc",
+        ),
+    }
+}

@@ -1,0 +1,238 @@
+//! The listener: a thread for each connection, so many at most, each request with a limit of size and time.
+
+use super::guard::Guard;
+use super::reply::Reply;
+use super::request::{NoRequest, Reader, Request};
+use super::rooms::{Keeper, Rooms, random_hex};
+use super::routes::Site;
+use super::turnstile::Turnstile;
+use crate::practice::{Eye, Measurer};
+use crate::scenario::Scenario;
+use std::io::{self, ErrorKind};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, TcpStream, UdpSocket};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
+
+/// Connections at a time; more are told to come back.
+const CONNECTIONS_AT_MOST: usize = 128;
+/// A reply must be taken within this.
+const TAKEN_WITHIN: Duration = Duration::from_secs(10);
+
+/// What to serve.
+pub struct Config {
+    /// The telescope.
+    pub scenario: Scenario,
+    /// Its text.
+    pub scenario_text: String,
+    /// Port; 0 for any that is free.
+    pub port: u16,
+    /// Whether other machines of the network may ask, with a token.
+    pub lan: bool,
+    /// Where sessions are kept.
+    pub keeper: Option<Box<dyn Keeper>>,
+    /// Measures a frame, where the program can.
+    pub measurer: Option<Arc<Measurer>>,
+}
+
+/// Why nothing is served.
+#[derive(Debug, thiserror::Error)]
+pub enum ServeError {
+    /// Somebody else listens there.
+    #[error("port {port} is in use by another program")]
+    PortInUse {
+        /// The port.
+        port: u16,
+    },
+    /// Another refusal of the system.
+    #[error("cannot listen on port {port}: {source}")]
+    Listen {
+        /// The port.
+        port: u16,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// No random token.
+    #[error("the system gives no random numbers for the token")]
+    NoChance,
+}
+
+impl ServeError {
+    /// What to try next.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            ServeError::PortInUse { .. } => {
+                "is the page open already? Or choose another one: --port 0 takes any that is free"
+            }
+            ServeError::Listen { .. } => "choose another port, above 1023",
+            ServeError::NoChance => "serve without --lan",
+        }
+    }
+}
+
+/// A server that has its port and waits to be run.
+pub struct Server {
+    listener: TcpListener,
+    address: SocketAddr,
+    guard: Guard,
+    site: Site,
+}
+
+impl Server {
+    /// Takes the port.
+    ///
+    /// # Errors
+    /// [`ServeError`] when it cannot.
+    pub fn open(config: Config) -> Result<Server, ServeError> {
+        let port = config.port;
+        let host = if config.lan {
+            Ipv4Addr::UNSPECIFIED
+        } else {
+            Ipv4Addr::LOCALHOST
+        };
+        let refused = |source: io::Error| match source.kind() {
+            ErrorKind::AddrInUse => ServeError::PortInUse { port },
+            _ => ServeError::Listen { port, source },
+        };
+        let listener = TcpListener::bind((host, port)).map_err(refused)?;
+        let address = listener.local_addr().map_err(refused)?;
+        let token = match config.lan {
+            true => Some(random_hex(2).ok_or(ServeError::NoChance)?),
+            false => None,
+        };
+        Ok(Server {
+            listener,
+            address,
+            guard: Guard {
+                port: address.port(),
+                token,
+            },
+            site: Site {
+                play: Eye::new(&config.scenario.instrument).into(),
+                rooms: Rooms::new(config.scenario, config.scenario_text, config.keeper),
+                turnstile: Turnstile::default(),
+                measurer: config.measurer,
+            },
+        })
+    }
+
+    /// Address to open in a browser: on this machine, or with `lan` in the network, the token behind the `#`, where browsers keep
+    /// it to themselves.
+    pub fn address(&self) -> String {
+        let port = self.address.port();
+        match &self.guard.token {
+            None => format!("http://localhost:{port}/"),
+            Some(token) => format!("http://{}:{port}/#{token}", own_address()),
+        }
+    }
+
+    /// Serves until the program ends.
+    pub fn run(self) {
+        let (site, guard) = (Arc::new(self.site), Arc::new(self.guard));
+        let open = Arc::new(AtomicUsize::new(0));
+        for stream in self.listener.incoming() {
+            // a connection that went away before it was taken is nobody's fault
+            let Ok(mut stream) = stream else { continue };
+            if open.fetch_add(1, Ordering::SeqCst) >= CONNECTIONS_AT_MOST {
+                open.fetch_sub(1, Ordering::SeqCst);
+                turn_away(&mut stream);
+                continue;
+            }
+            let (site, guard, counted) = (site.clone(), guard.clone(), Counted(open.clone()));
+            let spawned = std::thread::Builder::new()
+                .name("page".into())
+                .spawn(move || {
+                    let _counted = counted;
+                    converse(stream, &site, &guard);
+                });
+            // no thread to be had: the connection and its count were dropped with the closure
+            drop(spawned);
+        }
+    }
+}
+
+/// Counts a connection until it ends, however it ends.
+struct Counted(Arc<AtomicUsize>);
+
+impl Drop for Counted {
+    fn drop(&mut self) {
+        self.0.fetch_sub(1, Ordering::SeqCst);
+    }
+}
+
+fn turn_away(stream: &mut TcpStream) {
+    let busy = stream.set_write_timeout(Some(Duration::from_millis(200)));
+    if busy.is_ok() {
+        Reply::refusal(503)
+            .send(stream, false, true)
+            .unwrap_or_default();
+    }
+}
+
+fn converse(stream: TcpStream, site: &Site, guard: &Guard) {
+    let prepared = stream
+        .set_nodelay(true)
+        .and_then(|()| stream.set_write_timeout(Some(TAKEN_WITHIN)));
+    let (Ok(()), Ok(mut sink)) = (prepared, stream.try_clone()) else {
+        return;
+    };
+    let mut reader = Reader::new(stream);
+    loop {
+        match reader.next() {
+            Ok(request) => {
+                let reply = answer(site, guard, &request);
+                let with_body = request.method != "HEAD";
+                let sent = reply.send(&mut sink, request.keep_alive, with_body);
+                if sent.is_err() || !request.keep_alive {
+                    return;
+                }
+            }
+            Err(NoRequest::Closed) => return,
+            Err(NoRequest::Refused(status)) => {
+                let refusal = Reply::refusal(status);
+                if refusal.send(&mut sink, false, true).is_ok() {
+                    linger(sink);
+                }
+                return;
+            }
+        }
+    }
+}
+
+/// Lets a refusal arrive before the connection is cut: what the other side still sends is read and thrown away for a moment.
+fn linger(mut stream: TcpStream) {
+    use std::io::Read;
+    let half_closed = stream.shutdown(std::net::Shutdown::Write);
+    let patient = stream.set_read_timeout(Some(Duration::from_millis(100)));
+    if half_closed.is_err() || patient.is_err() {
+        return;
+    }
+    let mut thrown = [0u8; 4096];
+    for _ in 0..64 {
+        match stream.read(&mut thrown) {
+            Ok(count) if count > 0 => {}
+            _ => return,
+        }
+    }
+}
+
+/// A panic in an answer costs that answer only.
+fn answer(site: &Site, guard: &Guard, request: &Request) -> Reply {
+    if let Some(status) = guard.refusal(request) {
+        return Reply::refusal(status);
+    }
+    catch_unwind(AssertUnwindSafe(|| site.answer(request))).unwrap_or_else(|_| Reply::refusal(500))
+}
+
+/// The address under which this machine is seen in its network. Nothing is sent: a datagram socket only chooses its route.
+fn own_address() -> IpAddr {
+    let local = IpAddr::V4(Ipv4Addr::LOCALHOST);
+    let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0));
+    socket
+        .and_then(|socket| {
+            socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9))?;
+            socket.local_addr()
+        })
+        .map_or(local, |address| address.ip())
+}
