@@ -60,7 +60,11 @@ impl Sample {
         let modes: Vec<String> = (5..=8)
             .filter_map(|noll| {
                 let sigma = found.mode_m(noll)?.sigma?;
-                Some(format!("{noll}: {:+.2} ± {:.2}", error_nm(noll), sigma / NM))
+                Some(format!(
+                    "{noll}: {:+.2} ± {:.2}",
+                    error_nm(noll),
+                    sigma / NM
+                ))
             })
             .collect();
         let aside = [0, 1].map(|axis| found.star_px[axis] - self.star_px[axis]);
@@ -75,8 +79,16 @@ impl Sample {
         );
         assert!(found.is_sound(), "{}: {:?}", self.name, found.flags);
         let coma_nm = error_nm(7).hypot(error_nm(8));
-        assert!(coma_nm < COMA_LIMIT_NM, "{}: coma is {coma_nm:.1} nm off", self.name);
-        assert!(aside[0].hypot(aside[1]) < 0.3, "{}: {aside:?} px off", self.name);
+        assert!(
+            coma_nm < COMA_LIMIT_NM,
+            "{}: coma is {coma_nm:.1} nm off",
+            self.name
+        );
+        assert!(
+            aside[0].hypot(aside[1]) < 0.3,
+            "{}: {aside:?} px off",
+            self.name
+        );
     }
 }
 

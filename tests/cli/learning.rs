@@ -52,7 +52,10 @@ const ROTATION_DEG: f64 = 40.0;
 fn trials(recentred: bool) -> Place {
     let place = Place::with_file("typed.toml", TYPED);
     let truth = TYPED
-        .replace("coma_nm_per_arcmin = 20.0", &format!("coma_nm_per_arcmin = {COMA_NM_PER_ARCMIN}"))
+        .replace(
+            "coma_nm_per_arcmin = 20.0",
+            &format!("coma_nm_per_arcmin = {COMA_NM_PER_ARCMIN}"),
+        )
         .replace(
             "wavelengths = 3\n",
             &format!("wavelengths = 3\nrotation_deg = {ROTATION_DEG}\nmirrored = true\n"),
@@ -66,8 +69,13 @@ fn trials(recentred: bool) -> Place {
         let state = format!(
             "[state]\nsensor_offset_um = -620.0\nrecentred = {recentred}\nturns = {{ {turns} }}\nmodes_nm = {{ 6 = 12.0, 8 = 25.0 }}\n"
         );
-        place.write(&format!("{name}.toml"), truth.replace("seed = 4711", seed) + &state);
-        place.run(&["render", &format!("{name}.toml"), "--quiet"]).well();
+        place.write(
+            &format!("{name}.toml"),
+            truth.replace("seed = 4711", seed) + &state,
+        );
+        place
+            .run(&["render", &format!("{name}.toml"), "--quiet"])
+            .well();
     }
     place
 }
@@ -76,13 +84,26 @@ const A: &str = "out/start.fits,out/a.fits,A=0.25";
 const B: &str = "out/a.fits,out/ab.fits,B=0.25";
 
 fn learn(place: &Place, more: &[&str]) -> Value {
-    let basic = ["learn", "--instrument", "typed.toml", "--side", "inside", "--json", "--force"];
+    let basic = [
+        "learn",
+        "--instrument",
+        "typed.toml",
+        "--side",
+        "inside",
+        "--json",
+        "--force",
+    ];
     let done = place.run(&[&basic[..], more].concat()).well();
     serde_json::from_str(&done.stdout).expect("JSON")
 }
 
 fn flags(answer: &Value) -> Vec<&str> {
-    answer["flags"].as_array().expect("a list").iter().filter_map(Value::as_str).collect()
+    answer["flags"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter_map(Value::as_str)
+        .collect()
 }
 
 /// Two screws: k within 3 sigma and 5 %, the mirroring found, the rotation within 3 sigma and 3 degrees; the star's way too.
@@ -94,11 +115,22 @@ fn a_turned_and_mirrored_camera_is_learned() {
     let value = |key: &str, part: &str| answer[key][part].as_f64().expect("a number");
     let close = |key: &str, truth: f64, at_most: f64| {
         let error = (value(key, "value") - truth).abs();
-        assert!(error < at_most, "{key}: {error} from {truth}, allowed {at_most}");
+        assert!(
+            error < at_most,
+            "{key}: {error} from {truth}, allowed {at_most}"
+        );
     };
     let three = |key: &str| 3.0 * value(key, "sigma");
-    close("coma_nm_per_arcmin", COMA_NM_PER_ARCMIN, 0.05 * COMA_NM_PER_ARCMIN);
-    close("coma_nm_per_arcmin", COMA_NM_PER_ARCMIN, three("coma_nm_per_arcmin"));
+    close(
+        "coma_nm_per_arcmin",
+        COMA_NM_PER_ARCMIN,
+        0.05 * COMA_NM_PER_ARCMIN,
+    );
+    close(
+        "coma_nm_per_arcmin",
+        COMA_NM_PER_ARCMIN,
+        three("coma_nm_per_arcmin"),
+    );
     close("rotation_deg", ROTATION_DEG, three("rotation_deg").min(3.0));
     close("image_shift_um_per_arcmin", 9.0, 0.45);
     assert_eq!(answer["mirrored"], true);
@@ -106,7 +138,8 @@ fn a_turned_and_mirrored_camera_is_learned() {
 
     // the file says the same, in a form that is read back
     let text = place.text("out/typed.response.toml");
-    let read = skewstar::measure::LearnedResponse::read(&text, "typed.response.toml").expect("readable");
+    let read =
+        skewstar::measure::LearnedResponse::read(&text, "typed.response.toml").expect("readable");
     let per_arcmin = read.coma_m_per_rad.value * skewstar::units::ARCMIN / skewstar::units::NM;
     assert!((per_arcmin - value("coma_nm_per_arcmin", "value")).abs() < 1e-6);
     assert!(read.mirrored && read.screws.len() == 2);
@@ -120,22 +153,64 @@ fn one_trial_leaves_the_mirroring_open() {
     assert_eq!(flags(&answer), ["mirror_open", "recentred"]);
     assert_eq!(answer["mirrored"], false);
     assert!(answer["image_shift_um_per_arcmin"].is_null());
-    let k = answer["coma_nm_per_arcmin"]["value"].as_f64().expect("a number").abs();
+    let k = answer["coma_nm_per_arcmin"]["value"]
+        .as_f64()
+        .expect("a number")
+        .abs();
     assert!((k / COMA_NM_PER_ARCMIN - 1.0).abs() < 0.05, "{k}");
     let words = place
-        .run(&["learn", "--instrument", "typed.toml", "--side", "inside", "--trial", A, "--force"])
+        .run(&[
+            "learn",
+            "--instrument",
+            "typed.toml",
+            "--side",
+            "inside",
+            "--trial",
+            A,
+            "--force",
+        ])
         .well();
-    assert!(words.stdout.contains("mirrored stays open"), "{}", words.stdout);
+    assert!(
+        words.stdout.contains("mirrored stays open"),
+        "{}",
+        words.stdout
+    );
     assert!(words.stdout.contains("give or take"), "{}", words.stdout);
-    assert!(words.stderr.contains("wrote out/typed.response.toml"), "{}", words.stderr);
+    assert!(
+        words.stderr.contains("wrote out/typed.response.toml"),
+        "{}",
+        words.stderr
+    );
 
     // a turn of nothing: finished, but nothing seen
     let same = "out/start.fits,out/start.fits,A=0.25";
-    let refused = place.run(&["learn", "--instrument", "typed.toml", "--trial", same, "--out", "none"]);
+    let refused = place.run(&[
+        "learn",
+        "--instrument",
+        "typed.toml",
+        "--trial",
+        same,
+        "--out",
+        "none",
+    ]);
     assert_eq!(refused.status, Some(1), "{}", refused.stderr);
-    assert!(refused.stderr.contains("that is no change seen"), "{}", refused.stderr);
-    assert!(refused.stderr.contains("hint: try a turn about four times as large"), "{}", refused.stderr);
-    assert!(!place.names().iter().any(|name| name.starts_with("none/")), "{:?}", place.names());
+    assert!(
+        refused.stderr.contains("that is no change seen"),
+        "{}",
+        refused.stderr
+    );
+    assert!(
+        refused
+            .stderr
+            .contains("hint: try a turn about four times as large"),
+        "{}",
+        refused.stderr
+    );
+    assert!(
+        !place.names().iter().any(|name| name.starts_with("none/")),
+        "{:?}",
+        place.names()
+    );
 }
 
 #[test]
