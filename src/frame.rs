@@ -2,6 +2,7 @@
 //!
 //! Row 0 is the bottom row; +x right, +y up; pixel (0, 0) has its centre at (0, 0).
 
+use crate::units::DEG;
 use ndarray::Array2;
 
 /// Counts of a camera, 16 bits a pixel.
@@ -23,4 +24,21 @@ impl Frame {
             .filter(|&&adu| adu >= self.saturation_adu)
             .count()
     }
+}
+
+/// Direction of a frame vector as on a clock face, and in degrees counter-clockwise from right.
+///
+/// ```
+/// assert_eq!(skewstar::frame::clock([0.0, 1.0]), "12 o'clock (90 degrees)");
+/// assert_eq!(skewstar::frame::clock([-1.0, 0.0]), "9 o'clock (180 degrees)");
+/// ```
+pub fn clock(direction: [f64; 2]) -> String {
+    let degrees = (libm::atan2(direction[1], direction[0]) / DEG).rem_euclid(360.0);
+    format!("{} o'clock ({:.0} degrees)", hour(degrees), degrees)
+}
+
+/// Hour on a clock face of a direction in degrees counter-clockwise from right.
+pub(crate) fn hour(degrees: f64) -> u32 {
+    let hours = ((90.0 - degrees) / 30.0).round().rem_euclid(12.0) as u32;
+    if hours == 0 { 12 } else { hours }
 }

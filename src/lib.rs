@@ -9,9 +9,9 @@
 //! | 2 | [`mask`], [`pupil`], [`wavefront`], [`mechanics`] | openings, W, screws → tilt → modes |
 //! | 3 | [`propagation`], [`atmosphere`], [`sensor`] | irradiance, seeing, photons → electrons |
 //! | 4 | [`predict`] | Instrument + State → expected frame |
-//! | 5 | [`simulate`] | noise from the seed ([`rng`]), counts, truth |
-//! | 5 | [`measure`] | a frame, blindly → stars, what is out of line |
-//! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
+//! | 5 | [`simulate`], [`score`] | noise from the seed ([`rng`]), counts, truth; answers against truth |
+//! | 5 | [`measure`] | a frame, blindly → stars, what is out of line, which screw to turn |
+//! | 6 | [`scenario`], [`image_io`], [`solid_io`], [`dataset`] | text → instrument and state, frames ↔ bytes, masks → files for the printer, recipes → sets of frames and truth |
 //!
 //! # Conventions in ten lines
 //!
@@ -27,6 +27,7 @@
 
 pub mod atmosphere;
 pub mod cli;
+pub mod dataset;
 pub mod frame;
 pub mod geometry;
 pub mod image_io;
@@ -40,6 +41,7 @@ pub mod propagation;
 pub mod pupil;
 pub mod rng;
 pub mod scenario;
+pub mod score;
 pub mod sensor;
 pub mod simulate;
 pub mod solid_io;

@@ -5,6 +5,7 @@
 
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
+use sha2::{Digest, Sha256};
 
 /// A seed, 0 … 2^53 − 1: a number that JSON and every scripting language keep exactly.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,6 +42,37 @@ impl Seed {
     }
 }
 
+/// The seed of a whole set of items; a sealed set has 128 secret bits beside it, without which nothing can be drawn again.
+///
+/// It does not show itself in messages: the secret is nobody's business.
+#[derive(Clone, PartialEq, Eq)]
+pub struct SetSeed {
+    /// The published seed.
+    pub seed: Seed,
+    /// The secret of a sealed set.
+    pub secret: Option<[u8; 16]>,
+}
+
+impl SetSeed {
+    /// The stream of a name (what is drawn) and an item. Other names and other items do not change it.
+    pub fn stream(&self, name: &str, item: u64) -> ChaCha8Rng {
+        let mut hash = Sha256::new();
+        hash.update(b"skewstar-set/1\0");
+        hash.update(self.seed.0.to_le_bytes());
+        match &self.secret {
+            Some(secret) => {
+                hash.update([1]);
+                hash.update(secret);
+            }
+            None => hash.update([0]),
+        }
+        hash.update(name.as_bytes());
+        let mut stream = ChaCha8Rng::from_seed(hash.finalize().into());
+        stream.set_stream(item);
+        stream
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -55,6 +87,29 @@ mod tests {
             first(8, Purpose::Shot, 0),
             first(7, Purpose::Read, 0),
             first(7, Purpose::Shot, 1),
+        ] {
+            assert_ne!(base, other);
+        }
+    }
+
+    #[test]
+    fn streams_of_a_set_differ_by_seed_secret_name_and_item_and_repeat() {
+        let first = |seed: u64, secret: Option<u8>, name: &str, item: u64| {
+            let secret = secret.map(|byte| [byte; 16]);
+            let set = SetSeed {
+                seed: Seed(seed),
+                secret,
+            };
+            set.stream(name, item).random::<u64>()
+        };
+        let base = first(7, None, "noise", 3);
+        assert_eq!(base, first(7, None, "noise", 3));
+        for other in [
+            first(8, None, "noise", 3),
+            first(7, Some(0), "noise", 3),
+            first(7, Some(1), "noise", 3),
+            first(7, None, "noisy", 3),
+            first(7, None, "noise", 4),
         ] {
             assert_ne!(base, other);
         }

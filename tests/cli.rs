@@ -3,7 +3,7 @@
 
 mod answers;
 mod learning;
-mod program;
+pub mod program;
 mod refusals;
 mod repeatable;
 mod sheets;

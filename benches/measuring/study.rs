@@ -58,17 +58,19 @@ pub fn study(name: &str, climate: Climate, way: Way, count: u64, bound: bool) ->
     tally(name, &found)
 }
 
+/// What an owner who turned the focus knob knows.
+pub fn side_of(world: &World) -> Side {
+    if world.state.sensor_offset_m > 0.0 {
+        Side::Outside
+    } else {
+        Side::Inside
+    }
+}
+
 fn one(climate: Climate, way: Way, seed: u64, bound: bool) -> Option<One> {
     let world = World::new(climate, seed);
-    let side = |w: &World| {
-        if w.state.sensor_offset_m > 0.0 {
-            Side::Outside
-        } else {
-            Side::Inside
-        }
-    };
     let options = MeasureOptions {
-        side: Some(side(&world)),
+        side: Some(side_of(&world)),
         temperature_k: world
             .state
             .star

@@ -147,7 +147,11 @@ pub fn remembered_map(rows: usize, columns: usize, cell_m: f64, blur: &Blur) -> 
     if let Some(map) = known {
         return map;
     }
-    let map = Arc::new(transfer_map(rows, columns, cell_m, |f| blur.transfer(f)));
+    let map = Arc::new(if blur.drift_m == [0.0; 2] && rows == columns {
+        round_map(rows, cell_m, |f| blur.transfer(f))
+    } else {
+        transfer_map(rows, columns, cell_m, |f| blur.transfer(f))
+    });
     if rows * columns <= REMEMBERED_CELLS {
         MAPS.with_borrow_mut(|maps| {
             if maps.len() == REMEMBERED {
@@ -195,6 +199,27 @@ pub fn transfer_map(
     map
 }
 
+/// The same for a transfer function that depends on the size of the frequency alone, of a square image: one eighth is computed,
+/// the rest is that eighth again, to the last bit.
+fn round_map(count: usize, cell_m: f64, transfer: impl Fn([f64; 2]) -> f64) -> Array2<f64> {
+    let half = count / 2 + 1;
+    let mut eighth = Array2::zeros((half, half));
+    for row in 0..half {
+        for column in 0..=row {
+            let value = transfer([
+                frequency(column, count, cell_m),
+                frequency(row, count, cell_m),
+            ]);
+            eighth[[row, column]] = value;
+            eighth[[column, row]] = value;
+        }
+    }
+    let fold = |index: usize| index.min(count - index);
+    Array2::from_shape_fn((count, count), |(row, column)| {
+        eighth[[fold(row), fold(column)]]
+    })
+}
+
 /// Frequency of element `index` of a transform of `count` samples `cell_m` apart, cycles per metre.
 fn frequency(index: usize, count: usize, cell_m: f64) -> f64 {
     let signed = if 2 * index < count {
@@ -239,4 +264,22 @@ fn transform(
                 }
             },
         );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_eighth_of_a_round_map_is_the_whole_map() {
+        for count in [12, 13] {
+            let blur = Blur {
+                fried_m: 0.05,
+                baseline_per_frequency_m2: 2.2e-7,
+                drift_m: [0.0; 2],
+            };
+            let whole = transfer_map(count, count, 9e-7, |f| blur.transfer(f));
+            assert_eq!(round_map(count, 9e-7, |f| blur.transfer(f)), whole);
+        }
+    }
 }

@@ -50,8 +50,27 @@ pub enum Verb {
         after_help = "Example: skewstar mask check scenarios/mask-two-zone-coma.toml\n\nA mask is no solar filter. Tether it, and take it off before slewing."
     )]
     Mask(MaskArgs),
-    /// Print a JSON Schema of the scenario file, for editors
-    Schema,
+    /// Measure a star (or a whole frame of stars) and say which screw to turn, which way and how far
+    #[command(
+        after_help = "Example: skewstar measure out/night-fast-unit.fits --instrument scenarios/night-fast-unit.toml --side inside\n\nOf the instrument file only telescope, assembly, mask, camera and [exposure] are used. Exit status 1: measured, but not to be trusted."
+    )]
+    Measure(MeasureArgs),
+    /// Make frames with their truth in quantity, or check that a set is whole
+    #[command(
+        after_help = "Example: skewstar dataset make scenarios/recipes/doughnuts.toml --out set --count 1000\n\nItem i depends on the recipe, its scenario, the seed and i alone: ranges made apart are merged by copying them into one folder."
+    )]
+    Dataset(DatasetArgs),
+    /// Compare answers with the truth of a set
+    #[command(
+        after_help = "Example: skewstar score set answers.csv --at-most modes_nm.7.rms=30 --plot\n\n`skewstar schema answers` prints what an answer may hold."
+    )]
+    Score(ScoreArgs),
+    /// Print a JSON Schema, for editors: of the scenario, of a recipe, or of an answer
+    Schema {
+        /// Of what.
+        #[arg(value_enum, default_value = "scenario")]
+        of: SchemaOf,
+    },
     /// Print a completion script for a shell
     #[command(
         after_help = "Example: skewstar completions bash > ~/.local/share/bash-completion/completions/skewstar"
@@ -63,6 +82,86 @@ pub enum Verb {
     /// Print the manual page
     #[command(after_help = "Example: skewstar man | man -l -")]
     Man,
+}
+
+/// What has a schema.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SchemaOf {
+    /// A scenario
+    Scenario,
+    /// A recipe of a set
+    Recipe,
+    /// One answer of a measuring program
+    Answers,
+}
+
+/// Arguments of `dataset`.
+#[derive(Debug, Args)]
+pub struct DatasetArgs {
+    /// What to do.
+    #[command(subcommand)]
+    pub what: DatasetVerb,
+}
+
+/// What can be done with a set.
+#[derive(Debug, Subcommand)]
+pub enum DatasetVerb {
+    /// Make a range of items; goes on where an earlier run was stopped
+    Make(SetArgs),
+    /// Check counts, checksums, gaps and duplicates; exit status 1 when the set is not whole
+    Verify(SetArgs),
+}
+
+/// A recipe and a range of its items.
+#[derive(Debug, Args)]
+pub struct SetArgs {
+    /// The recipe
+    pub recipe: PathBuf,
+    /// Folder of the set
+    #[arg(long, value_name = "DIR", default_value = "out")]
+    pub out: PathBuf,
+    /// Number of items
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    pub count: u64,
+    /// First item
+    #[arg(long, value_name = "K", default_value_t = 0, value_parser = clap::value_parser!(u64).range(0..=1_000_000_000))]
+    pub start: u64,
+    /// Seal the set: the truth goes into this folder
+    #[arg(long, value_name = "DIR", requires = "secret")]
+    pub truth_out: Option<PathBuf>,
+    /// File with the secret of a sealed set, 32 hexadecimal digits; `make` makes it where there is none
+    #[arg(long, value_name = "FILE", requires = "truth_out")]
+    pub secret: Option<PathBuf>,
+    /// The same bytes on all processors, more slowly
+    #[arg(long)]
+    pub portable: bool,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Arguments of `score`.
+#[derive(Debug, Args)]
+pub struct ScoreArgs {
+    /// The truth: a folder of a set, a truth table, or a truth file of `render`
+    pub truth: PathBuf,
+    /// The answers: CSV, or JSON lines when the name ends with .jsonl, .ndjson or .json
+    pub answers: PathBuf,
+    /// Fail with exit status 1 when a number of the score is larger, for example `modes_nm.7.rms=30`
+    #[arg(long, value_name = "NUMBER=LIMIT")]
+    pub at_most: Vec<String>,
+    /// Fail with exit status 1 when a number of the score is smaller, for example `coverage=0.99`
+    #[arg(long, value_name = "NUMBER=LIMIT")]
+    pub at_least: Vec<String>,
+    /// Also draw the error against electrons, seeing and size of the misalignment
+    #[arg(long)]
+    pub plot: bool,
+    /// Where the picture goes.
+    #[command(flatten)]
+    pub files: Files,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
 }
 
 /// Options of every verb that prints an answer.
@@ -284,6 +383,97 @@ pub struct MaskDrawArgs {
     /// Where to write.
     #[command(flatten)]
     pub files: Files,
+}
+
+/// Arguments of `measure`.
+#[derive(Debug, Args)]
+pub struct MeasureArgs {
+    /// The frame: FITS, TIFF, PNG or JPEG
+    pub image: PathBuf,
+    /// The instrument: a scenario file
+    #[arg(long, value_name = "SCENARIO")]
+    pub instrument: PathBuf,
+    /// Whether the mask was on; left out: on where the instrument has one
+    #[arg(long, value_enum)]
+    pub mask: Option<Switch>,
+    /// On which side of focus the frame was taken
+    #[arg(long, value_enum)]
+    pub side: Option<SideArg>,
+    /// A second doughnut of the same telescope at another focus: tells an obstruction that sits aside from coma
+    #[arg(long, value_name = "IMAGE")]
+    pub second: Option<PathBuf>,
+    /// Which star: the one nearest to this place, pixels from the bottom left
+    #[arg(long, value_name = "X,Y", value_parser = place)]
+    pub at: Option<[f64; 2]>,
+    /// Measure the stars of the whole frame: tilt of the focal plane, coma node
+    #[arg(long, conflicts_with_all = ["second", "at", "annotate"])]
+    pub whole_frame: bool,
+    /// What trial turns taught: the file that `skewstar learn` wrote
+    #[arg(long, value_name = "FILE")]
+    pub response: Option<PathBuf>,
+    /// Temperature of the star's spectrum, in kelvin; left out: a flat one
+    #[arg(long, value_name = "K", value_parser = kelvin)]
+    pub temperature: Option<f64>,
+    /// What the screws are to put right; the tilt of the focal plane needs --whole-frame
+    #[arg(long, value_enum, default_value = "coma")]
+    pub aim: AimArg,
+    /// Also write the picture with what was found drawn on it
+    #[arg(long)]
+    pub annotate: bool,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: Files,
+    /// Change a key of the instrument, for example `telescope.aperture_mm=190`
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub set: Vec<String>,
+    /// The same bytes on all processors, more slowly
+    #[arg(long)]
+    pub portable: bool,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+impl MeasureArgs {
+    /// The instrument as a scenario to be loaded.
+    pub fn scenario_args(&self) -> ScenarioArgs {
+        ScenarioArgs {
+            scenario: self.instrument.clone(),
+            set: self.set.clone(),
+            portable: self.portable,
+            common: Common {
+                quiet: self.common.quiet,
+                json: self.common.json,
+            },
+        }
+    }
+}
+
+/// What the screws are to put right.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum AimArg {
+    /// Coma
+    Coma,
+    /// The tilt of the focal plane
+    Tilt,
+    /// Both, as far as they agree
+    Both,
+}
+
+/// A place as it is typed: X,Y.
+fn place(text: &str) -> Result<[f64; 2], String> {
+    let wrong = || format!("{text:?} is no place; write it as 812,640");
+    let (x, y) = text.split_once(',').ok_or_else(wrong)?;
+    let number = |part: &str| part.trim().parse::<f64>().ok().filter(|v| v.is_finite());
+    Ok([number(x).ok_or_else(wrong)?, number(y).ok_or_else(wrong)?])
+}
+
+/// A temperature of a star.
+fn kelvin(text: &str) -> Result<f64, String> {
+    let number = text.parse::<f64>().ok();
+    number
+        .filter(|k| (1000.0..=100_000.0).contains(k))
+        .ok_or_else(|| format!("{text:?} must be from 1000 to 100000 kelvin"))
 }
 
 /// Arguments of `mask preview`.

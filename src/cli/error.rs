@@ -1,14 +1,18 @@
 //! Why a verb could not be done: one type for the shell, with the next step and the exit status.
 
-use super::interrupt::Interrupted;
+use super::interrupt::{EXIT_INTERRUPTED, Interrupted};
 use super::learn::NotLearned;
 use super::output::OutputError;
+use crate::dataset::SetError;
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
+use crate::image_io::reading::ReadingError;
 use crate::mask::drawing::DrawingError;
 use crate::mask::solid::SolidError;
+use crate::measure::MeasureError;
 use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
+use crate::score::ScoreError;
 use crate::simulate::FieldError;
 use std::io;
 use std::path::PathBuf;
@@ -115,6 +119,74 @@ pub enum CliError {
         /// Why.
         source: SolidError,
     },
+    /// The image file could not be opened.
+    #[error("cannot read the image {}: {source}", path.display())]
+    Image {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// A set cannot be made.
+    #[error(transparent)]
+    Set(Box<SetError>),
+    /// The making of a set was stopped.
+    #[error("interrupted; complete shards stay")]
+    SetStopped,
+    /// A file of a set is in the way.
+    #[error("{} {reason}", path.display())]
+    SetFile {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        reason: &'static str,
+    },
+    /// The secret of a sealed set cannot be used.
+    #[error("{} {reason}", path.display())]
+    Secret {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        reason: &'static str,
+    },
+    /// A file of truth or answers cannot be read.
+    #[error("cannot read {}: {source}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// The image file is too long.
+    #[error("{} has more than {limit} bytes: a single frame is wanted", path.display())]
+    ImageTooLong {
+        /// The file.
+        path: PathBuf,
+        /// Limit.
+        limit: u64,
+    },
+    /// The image cannot be used.
+    #[error(transparent)]
+    Reading(#[from] ReadingError),
+    /// Nothing can be measured.
+    #[error(transparent)]
+    Measure(#[from] MeasureError),
+    /// Answers or truth cannot be compared.
+    #[error("{}: {source}", path.display())]
+    Score {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: ScoreError,
+    },
+    /// A limit of the score is none.
+    #[error("{argument}: {reason}")]
+    Limit {
+        /// What was typed.
+        argument: String,
+        /// Why not.
+        reason: String,
+    },
     /// Nothing could be learned.
     #[error(transparent)]
     Learn(#[from] NotLearned),
@@ -138,6 +210,15 @@ pub enum CliError {
 impl From<Interrupted> for CliError {
     fn from(interrupted: Interrupted) -> Self {
         CliError::Output(interrupted.into())
+    }
+}
+
+impl From<SetError> for CliError {
+    fn from(error: SetError) -> Self {
+        match error {
+            SetError::Stopped => CliError::SetStopped,
+            other => CliError::Set(Box::new(other)),
+        }
     }
 }
 
@@ -167,6 +248,27 @@ impl CliError {
             }
             CliError::Solid { source, .. } => Some(source.hint()),
             CliError::Predict { source, .. } => Some(source.hint()),
+            CliError::Image { .. } => {
+                Some("give a FITS, TIFF, PNG or JPEG file that lies there and may be read")
+            }
+            CliError::ImageTooLong { .. } => Some("cut the star's surroundings out of it"),
+            CliError::Reading(error) => Some(error.hint()),
+            CliError::Measure(error) => Some(error.hint()),
+            CliError::Set(error) => error.hint(),
+            CliError::SetStopped => Some("the same command goes on with the rest"),
+            CliError::SetFile { .. } => Some(
+                "nothing was overwritten: move the file away, or choose another folder with --out DIR",
+            ),
+            CliError::Secret { .. } => Some(
+                "a secret is one line of 32 hexadecimal digits; keep it until the set is opened",
+            ),
+            CliError::Unreadable { .. } => Some(
+                "TRUTH is a set's folder, a truth table or a truth file; ANSWERS is CSV or JSON lines",
+            ),
+            CliError::Score { source, .. } => Some(source.hint()),
+            CliError::Limit { .. } => {
+                Some("`skewstar score … --json` shows every number that a limit can name")
+            }
             CliError::Learn(error) => Some(error.hint()),
             CliError::Output(error) => error.hint(),
             CliError::Fits(error) => error.hint(),
@@ -180,6 +282,7 @@ impl CliError {
         match self {
             CliError::Learn(error) => error.exit_status(),
             CliError::Output(error) => error.exit_status(),
+            CliError::SetStopped => EXIT_INTERRUPTED,
             _ => 2,
         }
     }

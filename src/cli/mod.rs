@@ -3,6 +3,8 @@
 mod annotate;
 pub mod args;
 mod check;
+mod dataset;
+mod dataset_folder;
 mod error;
 mod field;
 mod field_pictures;
@@ -11,20 +13,26 @@ mod learn;
 mod mask;
 mod mask_preview;
 mod mask_tune;
+mod measure;
+mod measure_picture;
 mod new;
 pub mod output;
 mod output_error;
 pub mod printer;
 pub mod progress;
 mod render;
+mod score;
+mod score_plots;
 mod sheet;
 
 pub use error::CliError;
 
-use crate::instrument::MaskLayout;
+use crate::image_io::reading::read_image;
+use crate::instrument::{Instrument, MaskLayout};
 use crate::mask::{drawing, plate::seen_mirrored};
+use crate::measure::Shot;
 use crate::scenario::{self, Scenario};
-use args::{Cli, Files, ScenarioArgs, Verb};
+use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
 use clap::CommandFactory;
 use output::{OutputPlan, OutputSet};
 use printer::Printer;
@@ -45,7 +53,19 @@ pub fn run(cli: Cli) -> i32 {
             Ok(true) => return 1,
             other => other.map(|_| ()),
         },
-        Verb::Schema => printer.data(&scenario::schema()).map_err(CliError::from),
+        Verb::Measure(args) => match measure::run(&args, &printer) {
+            Ok(false) => return 1,
+            other => other.map(|_| ()),
+        },
+        Verb::Dataset(args) => match dataset::run(&args, &printer) {
+            Ok(false) => return 1,
+            other => other.map(|_| ()),
+        },
+        Verb::Score(args) => match score::run(&args, &printer) {
+            Ok(false) => return 1,
+            other => other.map(|_| ()),
+        },
+        Verb::Schema { of } => schema(of, &printer),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
     };
@@ -91,8 +111,32 @@ fn printer_of(verb: &Verb) -> Printer {
                 json: common.json,
             }
         }
+        Verb::Measure(args) => Printer {
+            quiet: args.common.quiet,
+            json: args.common.json,
+        },
+        Verb::Dataset(args) => {
+            let (DatasetVerb::Make(set) | DatasetVerb::Verify(set)) = &args.what;
+            Printer {
+                quiet: set.common.quiet,
+                json: set.common.json,
+            }
+        }
+        Verb::Score(args) => Printer {
+            quiet: args.common.quiet,
+            json: args.common.json,
+        },
         _ => Printer::default(),
     }
+}
+
+fn schema(of: SchemaOf, printer: &Printer) -> Result<(), CliError> {
+    let text = match of {
+        SchemaOf::Scenario => scenario::schema(),
+        SchemaOf::Recipe => crate::dataset::schema(),
+        SchemaOf::Answers => crate::score::schema(),
+    };
+    Ok(printer.data(&text)?)
 }
 
 /// Larger files are refused before they are read.
@@ -128,6 +172,42 @@ fn scenario_bytes(path: &Path) -> Result<Vec<u8>, CliError> {
         });
     }
     Ok(bytes)
+}
+
+/// Longer image files are refused before they are read.
+const IMAGE_BYTES_AT_MOST: u64 = 1 << 31;
+
+/// Reads an image file: the frame, and flags that say what is less than perfect about the file.
+fn image_of(path: &Path, instrument: &Instrument) -> Result<(Shot, Vec<String>), CliError> {
+    let unreadable = |source| CliError::Image {
+        path: path.to_owned(),
+        source,
+    };
+    let file = std::fs::File::open(path).map_err(unreadable)?;
+    let mut bytes = Vec::new();
+    file.take(IMAGE_BYTES_AT_MOST + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
+    if bytes.len() as u64 > IMAGE_BYTES_AT_MOST {
+        return Err(CliError::ImageTooLong {
+            path: path.to_owned(),
+            limit: IMAGE_BYTES_AT_MOST,
+        });
+    }
+    let reading = read_image(&bytes, &path.display().to_string())?;
+    let mosaic = instrument.camera.colour.is_some() && !reading.colour;
+    let shot = Shot {
+        values_adu: reading.values,
+        ceiling_adu: reading.ceiling,
+        gain_e_per_adu: reading.gain_e_per_adu,
+        exposure_s: reading.exposure_s,
+        mosaic,
+    };
+    let mut flags = reading.flags;
+    if mosaic {
+        flags.retain(|flag| flag != "colour_filter_array");
+    }
+    Ok((shot, flags))
 }
 
 /// Reads the drawing of a mask, which lies beside its scenario, and puts it into the scenario and its checksum.

@@ -34,7 +34,8 @@ pub struct Cards {
     pub gain_e_per_adu: Option<f64>,
     /// Seed of the noise, card SEED.
     pub seed: Option<u64>,
-    /// Where a star with W = 0 would focus, frame axes; cards STAR_X and STAR_Y, counted from 1.
+    /// Where a star with W = 0 would focus, frame axes; cards STAR_X and STAR_Y, counted from 1. A NaN
+    /// leaves its card out: the place is not to be told.
     pub star_px: [f64; 2],
     /// Further cards, written after the others in this order.
     pub extra: Vec<Card>,
@@ -248,18 +249,12 @@ fn header(unit: &str, cards: &Cards) -> Result<Header, FitsError> {
     if let Some(seed) = cards.seed {
         put(&mut header, "SEED", seed, "seed of the noise")?;
     }
-    put_real(
-        &mut header,
-        "STAR_X",
-        cards.star_px[0] + FIRST_PIXEL,
-        "[pixel] star with W = 0, counted from 1",
-    )?;
-    put_real(
-        &mut header,
-        "STAR_Y",
-        cards.star_px[1] + FIRST_PIXEL,
-        "[pixel] star with W = 0, counted from 1",
-    )?;
+    for (keyword, place_px) in ["STAR_X", "STAR_Y"].into_iter().zip(cards.star_px) {
+        if !place_px.is_nan() {
+            let comment = "[pixel] star with W = 0, counted from 1";
+            put_real(&mut header, keyword, place_px + FIRST_PIXEL, comment)?;
+        }
+    }
     for card in &cards.extra {
         put_extra(&mut header, card)?;
     }

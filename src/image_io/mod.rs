@@ -17,6 +17,7 @@
 pub mod canvas;
 pub mod fits;
 mod fits_error;
+pub mod npz;
 pub mod png;
 pub mod reading;
 pub mod stretch;

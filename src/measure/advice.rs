@@ -21,6 +21,17 @@ pub enum Aim {
     Both,
 }
 
+impl Aim {
+    /// Its name in reports.
+    pub fn name(self) -> &'static str {
+        match self {
+            Aim::Coma => "coma",
+            Aim::Tilt => "tilt",
+            Aim::Both => "both",
+        }
+    }
+}
+
 /// Turns of the screws and what they do.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Advice {
@@ -64,6 +75,8 @@ pub struct Misaligned {
     pub coma_m: Option<[Doubted; 2]>,
     /// Place of the star in the field, pupil axes.
     pub field_m: [f64; 2],
+    /// Tilt of the unit that puts the coma node of a whole frame where it is, pupil axes; where no single star says it.
+    pub node_tilt_rad: Option<[f64; 2]>,
     /// Tilt of the unit that would make the slope of the focal plane, pupil axes.
     pub plane_tilt_rad: Option<[f64; 2]>,
 }
@@ -106,7 +119,8 @@ pub fn advise(
 ) -> Result<Advice, NoAdvice> {
     let assembly = instrument.assembly.as_ref().ok_or(NoAdvice::NoScrews)?;
     let response = assembly.response.as_ref().ok_or(NoAdvice::NoResponse)?;
-    let by_coma = found.coma_m.and_then(|coma| tilt_of_coma(instrument, response, found, &coma));
+    let by_star = found.coma_m.and_then(|coma| tilt_of_coma(instrument, response, found, &coma));
+    let by_coma = by_star.or(found.node_tilt_rad);
     let tilt = wanted_tilt(aim, by_coma, found.plane_tilt_rad).ok_or(NoAdvice::NotMeasured)?;
     let undo = tilt.map(|t| -t);
     let (turns, reach, mut flags) = within_travel(assembly, undo);

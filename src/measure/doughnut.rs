@@ -32,6 +32,14 @@ impl Side {
         }
     }
 
+    /// Its name in reports.
+    pub fn name(self) -> &'static str {
+        match self {
+            Side::Inside => "inside",
+            Side::Outside => "outside",
+        }
+    }
+
     /// The other one.
     pub fn other(self) -> Side {
         match self {
@@ -50,6 +58,17 @@ pub enum SideFrom {
     Vanes,
     /// Nothing says it: outside was assumed.
     Assumed,
+}
+
+impl SideFrom {
+    /// Its name in reports.
+    pub fn name(self) -> &'static str {
+        match self {
+            SideFrom::Told => "told",
+            SideFrom::Vanes => "vanes",
+            SideFrom::Assumed => "assumed",
+        }
+    }
 }
 
 /// The modes that one doughnut is fitted with.
@@ -114,7 +133,7 @@ pub fn measure_doughnut(
 }
 
 /// Squared residual per pixel at which a start was good.
-const GOOD_START: f64 = 1.25;
+const GOOD_START: f64 = 1.5;
 /// Other guesses of coma where the edges' did not do: (size, turn in degrees) of what the edges say.
 const OTHER_GUESSES: [(f64, f64); 6] =
     [(1.0, 35.0), (1.0, -35.0), (0.6, 0.0), (1.5, 0.0), (1.2, 70.0), (1.2, -70.0)];
@@ -125,22 +144,26 @@ fn approached(
     start: Trial,
     instrument: &Instrument,
 ) -> Result<Trial, PredictError> {
-    let mut best = fit::approach(views, start.clone(), instrument, Pace::FAR)?;
+    let best = fit::approach(views, start.clone(), instrument, Pace::FAR)?;
+    if best.1 < GOOD_START {
+        return Ok(best.0);
+    }
+    let mut best = best;
     let coma = [8, 7].map(|noll| start.get(Unknown::Mode(noll)).unwrap_or(0.0));
     for (size, turn_deg) in OTHER_GUESSES {
-        if best.1 < GOOD_START {
-            break;
-        }
         let (sin, cos) = (libm::sin(turn_deg * DEG), libm::cos(turn_deg * DEG));
         let mut other = start.clone();
         other.set(Unknown::Mode(8), size * (cos * coma[0] - sin * coma[1]));
         other.set(Unknown::Mode(7), size * (sin * coma[0] + cos * coma[1]));
-        let found = fit::approach(views, other, instrument, Pace::FAR)?;
+        let found = fit::approach(views, other, instrument, Pace::TRY)?;
         if found.1 < best.1 {
             best = found;
         }
+        if best.1 < GOOD_START {
+            return Ok(best.0);
+        }
     }
-    Ok(best.0)
+    Ok(fit::approach(views, best.0, instrument, Pace::FAR)?.0)
 }
 
 /// Fits two doughnuts of the same telescope together; an obstruction that sits aside is then told from coma.

@@ -20,7 +20,7 @@ pub struct GoodEnough {
 /// Finest turn that a hand makes (common practice, no source).
 const FINEST_TURN: f64 = 1.0 / 64.0;
 /// Wind when nobody says it (common practice, no source).
-const WIND_M_PER_S: f64 = 10.0;
+pub(super) const WIND_M_PER_S: f64 = 10.0;
 /// A star this much wider looks the same.
 const WIDER: f64 = 0.05;
 /// FWHM over σ of a normal distribution, 2√(2 ln 2).

@@ -31,7 +31,7 @@ const MIDDLE_HALF_PX: usize = 24;
 /// Seeing that a fit starts from.
 const FIRST_SEEING_RAD: f64 = 2.0 * ARCSEC;
 /// Squared residual per pixel at which no other start is tried.
-const GOOD_START: f64 = 1.5;
+const GOOD_START: f64 = 4.0;
 /// Sensor offsets that are tried besides the one the streaks say.
 const TRIED_OFFSETS_M: [f64; 3] = [0.0, -12.0 * UM, 12.0 * UM];
 
@@ -110,7 +110,7 @@ fn approached(
     }
     let mut best: Option<(Trial, f64)> = None;
     for start in starts {
-        let found = fit::approach(&mut small, start, instrument, Pace::FAR)?;
+        let found = fit::approach(&mut small, start, instrument, Pace::START)?;
         let good = found.1 < GOOD_START;
         if best.as_ref().is_none_or(|b| found.1 < b.1) {
             best = Some(found);

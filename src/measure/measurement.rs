@@ -89,6 +89,8 @@ pub struct Measurement {
 
 /// The model fails where it leaves this share of the light unexplained.
 const UNEXPLAINED: f64 = 0.2;
+/// A star that is explained but for this share stands alone.
+const ALONE: f64 = 0.05;
 /// Coma that is doubtful by more than this is none.
 const DOUBTFUL_M: f64 = 60.0 * NM;
 
@@ -244,6 +246,10 @@ fn doughnut(
 
 fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measurement {
     let mut flags = star.flags.clone();
+    if fitted.unexplained < ALONE {
+        // it looked double, and one star explains it
+        flags.retain(|flag| flag != "stars_overlap");
+    }
     if fitted.left_out_px > 0 {
         flags.push("pixels_left_out".into());
     }

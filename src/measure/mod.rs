@@ -17,6 +17,7 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
+//! | `report.rs`, `words.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
 //!
 //! Arrays have row 0 at the bottom; places are `[x, y]` in pixels of the frame, (0, 0) at the centre of the first pixel.
@@ -34,11 +35,13 @@ pub mod learn;
 mod masked;
 mod measurement;
 mod regions;
+mod report;
 mod ring;
 mod shot;
 mod stars;
 mod streaks;
 mod whole_frame;
+mod words;
 
 pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, advise};
 pub use backdrop::Backdrop;
@@ -49,6 +52,7 @@ pub use good_enough::{GoodEnough, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, Trial, learn};
 pub use masked::{MaskedFit, measure_masked};
 pub use measurement::{Doubted, MeasureOptions, Measurement, Method, measure, measure_two};
+pub use report::{Findings, Report};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
 pub use shot::{CutStar, Shot};
 pub use stars::{Search, Source, Stars};
@@ -57,3 +61,4 @@ pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,
 };
+pub use words::{findings, flag_in_words, fraction, steps, thin_side_deg};

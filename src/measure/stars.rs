@@ -52,6 +52,8 @@ impl Search {
 
 /// Longest gap that is bridged behind a mask.
 const LONGEST_JOIN_PX: f64 = 60.0;
+/// Standard deviations beyond which a square is no sky.
+const PLAINLY_STAR: f64 = 8.0;
 /// Half sides of the squares.
 const HALF_BOXES_PX: [usize; 4] = [0, 1, 3, 7];
 /// A source is measured this far beyond the pixels that stand out.
@@ -226,7 +228,9 @@ fn standing_out(light: &Array2<f64>, sigma: f64, limit: f64) -> (Array2<bool>, (
 
 /// Takes off the middle and, where the noise of squares is larger than that of single pixels says, divides by it.
 fn normalise(above: &mut Array2<f64>) {
-    let mut known: Vec<f64> = above.iter().copied().filter(|v| v.is_finite()).collect();
+    // a star may fill most of a small frame: what is plainly star says nothing about the sky's middle
+    let is_sky = |v: &f64| v.is_finite() && *v < PLAINLY_STAR;
+    let mut known: Vec<f64> = above.iter().copied().filter(is_sky).collect();
     if known.is_empty() {
         return;
     }

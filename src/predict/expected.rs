@@ -37,17 +37,26 @@ impl Expected {
         settings: Settings,
     ) -> Result<Self, PredictError> {
         let Some(array) = &instrument.camera.colour else {
-            let light = model.light::<f64>();
+            let light = light(model, settings);
             let passband = &instrument.camera.passband;
             return Ok(single(model, instrument, state, passband, &light));
         };
         let mut planes: Vec<(Colour, Expected)> = Vec::new();
         for (colour, passband) in Colour::ALL.into_iter().zip(&array.passbands) {
             let own = Model::with_passband(instrument, state, passband, settings)?;
-            let light = own.light::<f64>();
+            let light = light(&own, settings);
             planes.push((colour, single(&own, instrument, state, passband, &light)));
         }
         Ok(mosaic(&array.pattern, &planes))
+    }
+}
+
+/// Light in the precision asked for.
+fn light(model: &Model, settings: Settings) -> Array2<f64> {
+    if settings.single_precision {
+        model.light::<f32>()
+    } else {
+        model.light::<f64>()
     }
 }
 

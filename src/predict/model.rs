@@ -16,7 +16,9 @@ use crate::wavefront::Wavefront;
 use ndarray::Array2;
 use rayon::prelude::*;
 use std::borrow::Cow;
+use std::cell::RefCell;
 use std::f64::consts::TAU;
+use std::sync::Arc;
 
 /// How a model computes, apart from what it computes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,15 +29,21 @@ pub struct Settings {
     pub portable: bool,
     /// Whether the truth holds the photon bound, which takes about ten times as long as the frame.
     pub bound: bool,
+    /// Whether the truth holds the measured sampling error, which takes several times as long as a small frame.
+    pub sampling_check: bool,
+    /// Frames in single precision, good to six digits, in half the time.
+    pub single_precision: bool,
 }
 
 impl Default for Settings {
-    /// The default accuracy, the fastest arithmetic, without the photon bound.
+    /// The default accuracy, the fastest arithmetic, with the sampling error and without the photon bound.
     fn default() -> Self {
         Settings {
             accuracy: Accuracy::default(),
             portable: false,
             bound: false,
+            sampling_check: true,
+            single_precision: false,
         }
     }
 }
@@ -99,7 +107,7 @@ pub struct Model {
     pub(super) instrument: Instrument,
     pub(super) state: State,
     pub(super) passband: Passband,
-    pub(super) maps: FieldMaps,
+    pub(super) maps: Arc<FieldMaps>,
     pub(super) blur: Option<BlurTerms>,
     pub(super) settings: Settings,
 }
@@ -169,7 +177,7 @@ impl Model {
         let reference_m = reference_m(&bins);
         Ok(Model {
             open_area_m2: pupil.open_area_m2(),
-            maps: FieldMaps::new(&pupil, plan.grid),
+            maps: remembered_maps(pupil, plan.grid),
             instrument: instrument.clone(),
             state: state.clone(),
             passband: passband.clone(),
@@ -387,6 +395,31 @@ impl Model {
                 .sum()
         })
     }
+}
+
+/// Cells of all pupils that a thread remembers: items of a set differ in what is hidden, most of them not in the pupil.
+const REMEMBERED_CELLS: usize = 2_500_000;
+
+thread_local! {
+    static PUPILS: RefCell<Vec<(Pupil, Arc<FieldMaps>)>> = const { RefCell::new(Vec::new()) };
+}
+
+/// The maps of a pupil: those made before for exactly the same openings and grid, or new ones. Memory only, never a result.
+fn remembered_maps(pupil: Pupil, grid: CellGrid) -> Arc<FieldMaps> {
+    let same = |entry: &&(Pupil, Arc<FieldMaps>)| entry.1.grid() == grid && entry.0 == pupil;
+    let known = PUPILS.with_borrow(|all| all.iter().find(same).map(|entry| entry.1.clone()));
+    if let Some(maps) = known {
+        return maps;
+    }
+    let maps = Arc::new(FieldMaps::new(&pupil, grid));
+    let cells = |entry: &(Pupil, Arc<FieldMaps>)| entry.1.grid().count.pow(2);
+    PUPILS.with_borrow_mut(|all| {
+        all.push((pupil, maps.clone()));
+        while all.iter().map(cells).sum::<usize>() > REMEMBERED_CELLS {
+            all.remove(0);
+        }
+    });
+    maps
 }
 
 enum Sum {

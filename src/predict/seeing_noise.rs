@@ -15,6 +15,7 @@ use crate::atmosphere::{fried_m, seeing_fwhm_rad};
 use crate::instrument::Telescope;
 use crate::state::State;
 use crate::wavefront::noll_n_m;
+use std::cell::RefCell;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 /// Constant of the phase spectrum c r0^(−5/3) ν^(−11/3), ν in cycles per metre.
@@ -76,15 +77,45 @@ pub fn averaged_variance(order: u32, aperture_over_fried: f64, path_radii: f64) 
     const TO: f64 = 300.0;
     const STEPS: u32 = 3000;
     let step = libm::log(TO / FROM) / f64::from(STEPS);
-    let integral: f64 = (0..STEPS)
-        .map(|i| FROM * libm::exp(step * (f64::from(i) + 0.5)))
-        .map(|x| {
-            let bessel = libm::jn(order as i32 + 1, x);
-            libm::pow(x, -11.0 / 3.0) * bessel * bessel * drift_average(x * path_radii)
-        })
-        .sum();
+    let made = || -> f64 {
+        (0..STEPS)
+            .map(|i| FROM * libm::exp(step * (f64::from(i) + 0.5)))
+            .map(|x| {
+                let bessel = libm::jn(order as i32 + 1, x);
+                libm::pow(x, -11.0 / 3.0) * bessel * bessel * drift_average(x * path_radii)
+            })
+            .sum()
+    };
+    let integral = remembered(order, path_radii, made);
     let strength = libm::pow(PI * aperture_over_fried, 5.0 / 3.0);
     8.0 * PI * SPECTRUM * f64::from(order + 1) * strength * integral * step
+}
+
+/// Integrals that a thread remembers: the modes of one order share theirs, and most items of a set share the path.
+const REMEMBERED: usize = 16;
+
+thread_local! {
+    static INTEGRALS: RefCell<Vec<(u32, f64, f64)>> = const { RefCell::new(Vec::new()) };
+}
+
+/// The integral made before for exactly the same order and path, or a new one. Memory only, never a result.
+fn remembered(order: u32, path_radii: f64, make: impl Fn() -> f64) -> f64 {
+    let known = INTEGRALS.with_borrow(|all| {
+        let same = all
+            .iter()
+            .find(|entry| entry.0 == order && entry.1 == path_radii);
+        same.map(|entry| entry.2)
+    });
+    known.unwrap_or_else(|| {
+        let integral = make();
+        INTEGRALS.with_borrow_mut(|all| {
+            if all.len() == REMEMBERED {
+                all.remove(0);
+            }
+            all.push((order, path_radii, integral));
+        });
+        integral
+    })
 }
 
 /// Share of the power that is left of a ripple when it is averaged over a path, in any direction with equal chance.

@@ -39,6 +39,19 @@ impl Default for Accuracy {
 }
 
 impl Accuracy {
+    /// For frames in quantity under seeing: several times as fast. How good the frames still are is measured by
+    /// `dataset make` and written on the card.
+    pub fn fast() -> Self {
+        Accuracy {
+            oversize: 1.15,
+            oversize_slotted: 1.3,
+            sub_sampling: 0.5,
+            wavelengths_per_cycle: 1.0,
+            guard_widths: 2.5,
+            blur_sampling: 0.75,
+        }
+    }
+
     /// Every sampling `factor` times as fine.
     pub fn finer(self, factor: f64) -> Self {
         Accuracy {
@@ -138,7 +151,10 @@ impl Plan {
         let (sub_samples, blur_cells) = if demand.blur_m > 0.0 {
             let resolved_per_m = 0.5 / finest + demand.blur_cutoff_per_m;
             let cells = accuracy.blur_sampling * demand.pixel_m * resolved_per_m;
-            cheapest_split(sub_samples, cells)
+            // where the blur hides what a coarse sampling gets wrong, one sample a cell is enough, but not less
+            let resolved = (demand.pixel_m / finest).ceil();
+            let least = cells.ceil().min(resolved) as usize;
+            cheapest_split(sub_samples.max(least), cells)
         } else {
             (sub_samples, 1)
         };

@@ -11,11 +11,11 @@ use super::error::{Place, Problem, ScenarioError, number, quoted, shortened};
 use super::path::{KeyPath, Step};
 
 /// Longest text that is read at all.
-pub(super) const LONGEST_TEXT: usize = 1 << 20;
+pub(crate) const LONGEST_TEXT: usize = 1 << 20;
 
 /// A scenario's text as a tree, with the arguments that were laid over it.
 #[derive(Debug, Clone)]
-pub(super) struct Document {
+pub(crate) struct Document {
     label: String,
     text: String,
     /// The `KEY=VALUE` arguments laid over the text so far.
@@ -26,7 +26,7 @@ pub(super) struct Document {
 
 /// A value and where its key was typed (an item of a list: where the item starts).
 #[derive(Debug, Clone)]
-pub(super) struct Node {
+pub(crate) struct Node {
     /// Where.
     pub origin: Origin,
     /// What.
@@ -35,7 +35,7 @@ pub(super) struct Node {
 
 /// Where a value was typed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Origin {
+pub(crate) enum Origin {
     /// Byte offset in the text.
     Byte(usize),
     /// Number of the argument.
@@ -44,7 +44,7 @@ pub(super) enum Origin {
 
 /// A TOML value.
 #[derive(Debug, Clone)]
-pub(super) enum Value {
+pub(crate) enum Value {
     /// A table.
     Table(BTreeMap<String, Node>),
     /// A list.

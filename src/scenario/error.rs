@@ -20,7 +20,7 @@ pub struct ScenarioError {
 
 impl ScenarioError {
     /// An error with its next step.
-    pub(super) fn new(
+    pub(crate) fn new(
         label: &str,
         place: Place,
         problem: Problem,
@@ -218,7 +218,7 @@ impl Problem {
 }
 
 /// A number as a message shows it: at most six significant digits that are not just noise, powers of ten only at the extremes.
-pub(super) fn number(value: f64) -> String {
+pub(crate) fn number(value: f64) -> String {
     let rounded: f64 = format!("{value:.9e}").parse().unwrap_or(value);
     let size = rounded.abs();
     if rounded == 0.0 {
@@ -236,7 +236,7 @@ pub(super) fn number(value: f64) -> String {
 const LONGEST: usize = 60;
 
 /// Text cut to what a message can carry, on one line.
-pub(super) fn shortened(text: &str) -> String {
+pub(crate) fn shortened(text: &str) -> String {
     let plain = text
         .chars()
         .map(|c| if c.is_control() { '\u{fffd}' } else { c });
@@ -248,7 +248,7 @@ pub(super) fn shortened(text: &str) -> String {
 }
 
 /// Text in quotes, cut to what a message can carry.
-pub(super) fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     let cut: String = text.chars().take(LONGEST).collect();
     let dots = if cut.len() < text.len() { "…" } else { "" };
     format!("{:?}", cut + dots)

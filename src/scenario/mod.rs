@@ -18,13 +18,13 @@
 
 mod advice;
 mod check;
-mod document;
-mod error;
+pub(crate) mod document;
+pub(crate) mod error;
 mod findings;
 mod keys;
-mod nearest;
+pub(crate) mod nearest;
 mod overrides;
-mod path;
+pub(crate) mod path;
 mod raw;
 mod response;
 mod rules;

@@ -4,11 +4,11 @@ use std::fmt;
 
 /// Steps from the top table to a value.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct KeyPath(pub Vec<Step>);
+pub(crate) struct KeyPath(pub Vec<Step>);
 
 /// One step of a path.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Step {
+pub(crate) enum Step {
     /// Into a table.
     Key(String),
     /// Into a list, from 0.
@@ -68,7 +68,7 @@ impl fmt::Display for KeyPath {
 }
 
 /// The path of a key in a table.
-pub(super) fn joined(table: &str, key: &str) -> String {
+pub(crate) fn joined(table: &str, key: &str) -> String {
     let key = shown_key(key);
     if table.is_empty() {
         key
@@ -78,7 +78,7 @@ pub(super) fn joined(table: &str, key: &str) -> String {
 }
 
 /// A key as a message shows it: bare where TOML allows that, else quoted, with nothing that could upset a terminal.
-pub(super) fn shown_key(key: &str) -> String {
+pub(crate) fn shown_key(key: &str) -> String {
     const LONGEST: usize = 60;
     let bare = !key.is_empty() && key.chars().all(is_bare);
     let cut: String = key.chars().take(LONGEST).collect();

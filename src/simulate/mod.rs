@@ -16,7 +16,8 @@ mod truth;
 
 pub use crate::predict::{Doughnut, Streak, doughnut, streaks};
 pub use readout::{read_out, saturation_adu};
-pub use sentences::{clock, sentences};
+pub use crate::frame::clock;
+pub use sentences::sentences;
 pub use shape::{Shape, shape};
 pub use stamps::{Stamp, StarRecord, background, stamp};
 pub use starfield::{FieldError, StarField, field_stars, star_field};

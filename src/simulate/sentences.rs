@@ -3,6 +3,7 @@
 //! Directions are as the picture is displayed (12 o'clock is up); the screws are named as a person sees them who stands in
 //! front of the telescope and faces it. Nothing is computed here that the truth does not already hold.
 
+use crate::frame::clock;
 use super::truth::Truth;
 use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
 use crate::mask::{self, Reading};
@@ -22,23 +23,6 @@ pub fn sentences(instrument: &Instrument, truth: &Truth) -> String {
     lines.extend(what_to_turn(instrument, truth));
     lines.extend(warnings(truth));
     lines.join("\n")
-}
-
-/// Direction of a frame vector as on a clock face, and in degrees counter-clockwise from right.
-///
-/// ```
-/// assert_eq!(skewstar::simulate::clock([0.0, 1.0]), "12 o'clock (90 degrees)");
-/// assert_eq!(skewstar::simulate::clock([-1.0, 0.0]), "9 o'clock (180 degrees)");
-/// ```
-pub fn clock(direction: [f64; 2]) -> String {
-    let degrees = (libm::atan2(direction[1], direction[0]) / DEG).rem_euclid(360.0);
-    format!("{} o'clock ({:.0} degrees)", hour(degrees), degrees)
-}
-
-/// Hour on a clock face of a direction in degrees counter-clockwise from right.
-fn hour(degrees: f64) -> u32 {
-    let hours = ((90.0 - degrees) / 30.0).round().rem_euclid(12.0) as u32;
-    if hours == 0 { 12 } else { hours }
 }
 
 fn look_for(instrument: &Instrument, truth: &Truth) -> String {
@@ -224,7 +208,7 @@ fn lengthens(turns: f64) -> &'static str {
 /// mirrored left-right after an even one.
 fn front_hour(instrument: &Instrument, azimuth_rad: f64) -> u32 {
     let degrees = azimuth_rad / DEG;
-    hour(if instrument.telescope.reflections % 2 == 1 {
+    crate::frame::hour(if instrument.telescope.reflections % 2 == 1 {
         degrees
     } else {
         180.0 - degrees

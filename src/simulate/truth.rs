@@ -140,7 +140,12 @@ impl Truth {
         }
         let limits = Limits::new(instrument, state, model, expected);
         flags.extend(limits.flags);
-        let sampling_error = known_error(model.sampling_error(), &mut flags);
+        let sampling_error = if model.settings().sampling_check {
+            known_error(model.sampling_error(), &mut flags)
+        } else {
+            flags.push("sampling_not_checked".into());
+            None
+        };
         Truth {
             format: "skewstar-truth/1",
             version: env!("CARGO_PKG_VERSION"),

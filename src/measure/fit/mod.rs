@@ -74,9 +74,19 @@ impl Pace {
         linearisations: 8,
         model_error: 0.1,
     };
+    /// From a guess nearby.
+    pub const START: Pace = Pace {
+        linearisations: 5,
+        model_error: 0.1,
+    };
+    /// A look at another guess.
+    pub const TRY: Pace = Pace {
+        linearisations: 3,
+        model_error: 0.1,
+    };
     /// Between two minima.
     pub const NEAR: Pace = Pace {
-        linearisations: 4,
+        linearisations: 3,
         model_error: 0.02,
     };
 }

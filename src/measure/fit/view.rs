@@ -49,7 +49,7 @@ impl Stage {
     fn at_most(self, slotted: bool) -> [usize; 2] {
         match (self, slotted) {
             (Stage::Coarse, false) => [3, 1],
-            (Stage::Coarse, true) => [5, 3],
+            (Stage::Coarse, true) => [7, 3],
             (Stage::Fine, false) => [usize::MAX, 3],
             (Stage::Fine, true) => [usize::MAX, 5],
         }
@@ -416,7 +416,7 @@ impl View {
         let settings = Settings {
             accuracy,
             portable: self.look.portable,
-            bound: false,
+            ..Settings::default()
         };
         let passband = &self.planes[plane].passband;
         let mut planned = Model::with_passband(&instrument, &state, passband, settings)?;

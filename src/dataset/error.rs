@@ -1,0 +1,126 @@
+//! Why a set could not be made, with the item and the next step.
+
+use crate::image_io::fits::FitsError;
+use crate::image_io::npz::NpzError;
+use crate::mask::drawing::DrawingError;
+use crate::predict::PredictError;
+use crate::scenario::ScenarioError;
+
+/// Why a set could not be made.
+#[derive(Debug, thiserror::Error)]
+pub enum SetError {
+    /// The recipe, or the scenario with its changes, was refused.
+    #[error(transparent)]
+    Scenario(#[from] ScenarioError),
+    /// A scenario that a draw led to was refused.
+    #[error("item {item}: {source}")]
+    Item {
+        /// The item.
+        item: u64,
+        /// Why.
+        source: ScenarioError,
+    },
+    /// A law did not meet its limits.
+    #[error("item {item}: {key} did not meet its limits in 10000 draws")]
+    Limits {
+        /// The item.
+        item: u64,
+        /// The key.
+        key: String,
+    },
+    /// Frames in relative units cannot be stored as counts.
+    #[error("{label}: frames of a set are counts, and {missing} is missing")]
+    NoCounts {
+        /// The scenario.
+        label: String,
+        /// What counts need.
+        missing: &'static str,
+    },
+    /// A correlation that this number of screws cannot have.
+    #[error(
+        "vary.\"state.turns\".turns.correlation is {correlation}, but must be from {least:.4} to 1 for {screws} screws"
+    )]
+    Correlation {
+        /// Asked for.
+        correlation: f64,
+        /// Smallest possible.
+        least: f64,
+        /// Number of screws.
+        screws: usize,
+    },
+    /// Turns are drawn, but no unit has screws.
+    #[error("vary.\"state.turns\": the scenario has no [assembly] with screws")]
+    NoScrews,
+    /// A frame of another size than the set's.
+    #[error("item {item}: its frame is {found:?} pixels, the set's frames are {expected:?}")]
+    Size {
+        /// The item.
+        item: u64,
+        /// Its columns and rows.
+        found: [usize; 2],
+        /// Those of the set.
+        expected: [usize; 2],
+    },
+    /// More modes than the truth table has columns.
+    #[error("item {item}: Noll {noll} has no column in the truth table, which ends at {last}")]
+    Mode {
+        /// The item.
+        item: u64,
+        /// Its highest mode.
+        noll: u32,
+        /// The last column.
+        last: u32,
+    },
+    /// The star of an item cannot be predicted.
+    #[error("item {item}: {source}")]
+    Predict {
+        /// The item.
+        item: u64,
+        /// Why.
+        source: PredictError,
+    },
+    /// The drawing of the mask cannot be used.
+    #[error("the drawing of the mask: {0}")]
+    Drawing(#[from] DrawingError),
+    /// A FITS file could not be made.
+    #[error(transparent)]
+    Fits(#[from] FitsError),
+    /// An array file could not be made.
+    #[error("{0}")]
+    Npz(#[from] NpzError),
+    /// A table could not be made.
+    #[error("a table could not be made: {0}")]
+    Table(String),
+    /// The user stopped the program.
+    #[error("interrupted")]
+    Stopped,
+}
+
+impl SetError {
+    /// What to try next.
+    pub fn hint(&self) -> Option<&str> {
+        match self {
+            SetError::Scenario(error) => Some(error.hint()),
+            SetError::Item { .. } => Some(
+                "narrow the law of that key: every number it can give must be allowed in the scenario",
+            ),
+            SetError::Limits { .. } => Some("widen `within`, or move the mean towards it"),
+            SetError::NoCounts { .. } => Some(
+                "give [star], [exposure] and the camera's gain, quantum efficiency, read noise and full well",
+            ),
+            SetError::Correlation { .. } => {
+                Some("the smallest value leaves the piston at 0; 0 draws every screw by itself")
+            }
+            SetError::NoScrews => Some("vary state.modes_nm.7 and state.modes_nm.8 instead"),
+            SetError::Size { .. } => Some("camera.width_px and camera.height_px belong to [set]"),
+            SetError::Mode { .. } => {
+                Some("name the mode under [set] with 0, which gives it a column")
+            }
+            SetError::Predict { source, .. } => Some(source.hint()),
+            SetError::Drawing(error) => Some(error.hint()),
+            SetError::Fits(error) => error.hint(),
+            SetError::Npz(NpzError::TooLarge { .. }) => Some("make shard_items smaller"),
+            SetError::Npz(_) | SetError::Table(_) | SetError::Stopped => None,
+        }
+    }
+}

@@ -1,0 +1,36 @@
+//! Sets of frames with their truth: recipes, draws, shards, cards, and the check that a set is whole.
+//!
+//! Item `i` depends on the recipe, its scenario, the seed and `i`, and on nothing else; so any two programs that make disjoint
+//! ranges make one set. Bytes in and bytes out: no file is opened here, the shell does that.
+//!
+//! ```text
+//! recipe + scenario ─▶ Set ─ item i ─▶ draws ─▶ scenario ─▶ simulate ─▶ frame, row of the truth table
+//!                                                       └─▶ shard: frames, rows, record with checksums
+//! ```
+
+mod card;
+mod distribution;
+mod error;
+#[cfg(feature = "parquet")]
+mod parquet_table;
+mod read_vary;
+mod recipe;
+mod schema;
+mod section;
+mod set;
+mod shard;
+mod table;
+mod verify;
+
+pub use card::card;
+pub use distribution::{Distribution, Drawn, Varied};
+pub use error::SetError;
+pub use recipe::{Fineness, FrameFiles, Recipe, ScenarioText, hex, read};
+pub use schema::schema;
+pub use set::{Item, Set, Source, title};
+pub use shard::{
+    FileRecord, RECORD_FORMAT, Record, Shard, ShardFiles, build, commitment, frame_sha256,
+    row_sha256, secret_sha256, shard_stem, shards,
+};
+pub use table::{Cell, Column, Kind, Table};
+pub use verify::{Report, Verifier};

@@ -1,0 +1,100 @@
+//! The truth table as a Parquet file: the same columns with types, so that no cell need be parsed. Feature `parquet`.
+//!
+//! One row group a shard, plain pages without compression; an empty cell is a null.
+
+use super::error::SetError;
+use super::table::{Cell, Column, Kind, Table};
+use parquet::basic::{LogicalType, Repetition, Type as Physical};
+use parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
+use parquet::errors::ParquetError;
+use parquet::file::properties::WriterProperties;
+use parquet::file::writer::{SerializedColumnWriter, SerializedFileWriter};
+use parquet::schema::types::Type;
+use std::sync::Arc;
+
+/// The file as bytes.
+///
+/// # Errors
+/// [`SetError::Table`] with the library's words; none is known to happen, as everything is written to memory.
+pub(super) fn write(table: &Table, rows: &[Vec<Cell>]) -> Result<Vec<u8>, SetError> {
+    written(table, rows).map_err(|error| SetError::Table(error.to_string()))
+}
+
+fn written(table: &Table, rows: &[Vec<Cell>]) -> Result<Vec<u8>, ParquetError> {
+    let fields = table
+        .columns
+        .iter()
+        .map(|column| field(column).map(Arc::new))
+        .collect::<Result<Vec<_>, _>>()?;
+    let schema = Type::group_type_builder("truth")
+        .with_fields(fields)
+        .build()?;
+    let properties = WriterProperties::builder()
+        .set_created_by(concat!("skewstar ", env!("CARGO_PKG_VERSION")).to_owned())
+        .build();
+    let mut bytes = Vec::new();
+    let mut writer = SerializedFileWriter::new(&mut bytes, Arc::new(schema), Arc::new(properties))?;
+    let mut group = writer.next_row_group()?;
+    let mut number = 0;
+    while let Some(column) = group.next_column()? {
+        let cells = rows.iter().map(|row| &row[number]);
+        match table.columns[number].kind {
+            Kind::Number => put::<DoubleType>(column, cells, real)?,
+            Kind::Whole => put::<Int64Type>(column, cells, whole)?,
+            Kind::Text => put::<ByteArrayType>(column, cells, text)?,
+        }
+        number += 1;
+    }
+    group.close()?;
+    writer.close()?;
+    Ok(bytes)
+}
+
+fn field(column: &Column) -> Result<Type, ParquetError> {
+    let (physical, logical) = match column.kind {
+        Kind::Number => (Physical::DOUBLE, None),
+        Kind::Whole => (Physical::INT64, None),
+        Kind::Text => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
+    };
+    Type::primitive_type_builder(&column.name, physical)
+        .with_logical_type(logical)
+        .with_repetition(Repetition::OPTIONAL)
+        .build()
+}
+
+/// Writes a column: its values, and for every row whether there is one.
+fn put<'a, D: DataType>(
+    mut column: SerializedColumnWriter<'_>,
+    cells: impl Iterator<Item = &'a Cell>,
+    value: impl Fn(&Cell) -> Option<D::T>,
+) -> Result<(), ParquetError> {
+    let found: Vec<Option<D::T>> = cells.map(value).collect();
+    let there: Vec<i16> = found.iter().map(|v| i16::from(v.is_some())).collect();
+    let values: Vec<D::T> = found.into_iter().flatten().collect();
+    column
+        .typed::<D>()
+        .write_batch(&values, Some(&there), None)?;
+    column.close()
+}
+
+fn real(cell: &Cell) -> Option<f64> {
+    match cell {
+        Cell::Number(value) => Some(*value),
+        Cell::Whole(value) => Some(*value as f64),
+        _ => None,
+    }
+}
+
+fn whole(cell: &Cell) -> Option<i64> {
+    match cell {
+        Cell::Whole(value) => i64::try_from(*value).ok(),
+        _ => None,
+    }
+}
+
+fn text(cell: &Cell) -> Option<ByteArray> {
+    match cell {
+        Cell::Empty => None,
+        other => Some(ByteArray::from(other.text().as_str())),
+    }
+}

@@ -1,0 +1,393 @@
+//! The truth of a set as a table: one row an item, the same columns for all. An empty cell is something that cannot be known,
+//! with its reason in `flags`; there is never a NaN.
+//!
+//! A column has the name under which an answer gives the same quantity (`score::answers`), so the two can be laid side by side.
+
+use super::error::SetError;
+use super::set::{Item, Set};
+use crate::mask;
+use crate::simulate::{DoughnutRecord, Numbered, Truth};
+use crate::units::ARCSEC;
+use serde_json::{Value as Json, json};
+
+/// One column.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// Name, with its unit.
+    pub name: String,
+    /// What kind of values.
+    pub kind: Kind,
+    /// One sentence.
+    pub meaning: String,
+}
+
+/// What a column holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Numbers.
+    Number,
+    /// Whole numbers.
+    Whole,
+    /// Text.
+    Text,
+}
+
+/// One value.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cell {
+    /// Not known.
+    Empty,
+    /// A number.
+    Number(f64),
+    /// A whole number.
+    Whole(u64),
+    /// Text.
+    Text(String),
+}
+
+/// The columns of a set.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// In order.
+    pub columns: Vec<Column>,
+    layout: Layout,
+}
+
+/// What decides the columns besides the recipe's keys.
+#[derive(Debug, Clone, PartialEq)]
+struct Layout {
+    screws: Vec<String>,
+    last_mode: u32,
+    regions: usize,
+    drawn: Vec<String>,
+}
+
+/// A row under construction: columns and cells grow together, so that they cannot fall apart.
+#[derive(Default)]
+struct Row {
+    columns: Vec<Column>,
+    cells: Vec<Cell>,
+}
+
+impl Table {
+    /// The columns of a set, as its first item has them.
+    ///
+    /// # Errors
+    /// Item 0 cannot be made.
+    pub fn of(set: &Set) -> Result<Table, SetError> {
+        let first = set.example(0, set.settings())?;
+        let instrument = &set.base.instrument;
+        let screws = instrument.assembly.iter().flat_map(|a| &a.screws);
+        let layout = Layout {
+            screws: screws.map(|screw| screw.name.clone()).collect(),
+            last_mode: last_mode(&first.truth),
+            regions: instrument
+                .mask
+                .as_ref()
+                .map_or(0, |m| mask::regions(m).len()),
+            drawn: first.drawn.iter().map(|drawn| drawn.key.clone()).collect(),
+        };
+        let columns = row(&layout, &first).columns;
+        Ok(Table { columns, layout })
+    }
+
+    /// The row of an item.
+    ///
+    /// # Errors
+    /// [`SetError::Mode`] for a mode without a column.
+    pub fn row(&self, item: &Item) -> Result<Vec<Cell>, SetError> {
+        let noll = last_mode(&item.truth);
+        if noll > self.layout.last_mode {
+            return Err(SetError::Mode {
+                item: item.number,
+                noll,
+                last: self.layout.last_mode,
+            });
+        }
+        Ok(row(&self.layout, item).cells)
+    }
+
+    /// Rows as CSV with a line of names, line ends `\n`; numbers have all their digits.
+    ///
+    /// # Errors
+    /// None in practice: everything is written to memory.
+    pub fn csv(&self, rows: &[Vec<Cell>]) -> Result<Vec<u8>, SetError> {
+        let failed = |error: csv::Error| SetError::Table(error.to_string());
+        let mut writer = csv::Writer::from_writer(Vec::new());
+        let names = self.columns.iter().map(|column| column.name.as_str());
+        writer.write_record(names).map_err(failed)?;
+        for row in rows {
+            writer
+                .write_record(row.iter().map(Cell::text))
+                .map_err(failed)?;
+        }
+        writer
+            .into_inner()
+            .map_err(|error| SetError::Table(error.to_string()))
+    }
+
+    /// JSON Schema of a row, as an object from name to value.
+    pub fn schema(&self) -> String {
+        let properties: serde_json::Map<String, Json> = self
+            .columns
+            .iter()
+            .map(|column| {
+                let kind = match column.kind {
+                    Kind::Number => json!(["number", "null"]),
+                    Kind::Whole => json!(["integer", "null"]),
+                    Kind::Text => json!("string"),
+                };
+                (
+                    column.name.clone(),
+                    json!({ "type": kind, "description": column.meaning }),
+                )
+            })
+            .collect();
+        let required: Vec<&String> = self.columns.iter().map(|column| &column.name).collect();
+        let schema = json!({
+            "$schema": "https://json-schema.org/draft/2020-12/schema",
+            "title": "A row of the truth table: an empty cell of the CSV file is null",
+            "type": "object",
+            "properties": properties,
+            "required": required,
+            "additionalProperties": false,
+        });
+        format!("{schema:#}\n")
+    }
+}
+
+impl Cell {
+    /// The value as CSV shows it.
+    pub fn text(&self) -> String {
+        match self {
+            Cell::Empty => String::new(),
+            Cell::Number(value) => format!("{value}"),
+            Cell::Whole(value) => value.to_string(),
+            Cell::Text(text) => text.clone(),
+        }
+    }
+}
+
+fn last_mode(truth: &Truth) -> u32 {
+    truth.modes_nm.0.keys().next_back().copied().unwrap_or(0)
+}
+
+impl Row {
+    fn push(&mut self, name: impl Into<String>, kind: Kind, meaning: &str, cell: Cell) {
+        self.columns.push(Column {
+            name: name.into(),
+            kind,
+            meaning: meaning.to_owned(),
+        });
+        self.cells.push(cell);
+    }
+
+    fn number(&mut self, name: impl Into<String>, meaning: &str, value: Option<f64>) {
+        let finite = value.filter(|v| v.is_finite());
+        self.push(
+            name,
+            Kind::Number,
+            meaning,
+            finite.map_or(Cell::Empty, Cell::Number),
+        );
+    }
+
+    fn place(&mut self, name: &str, meaning: &str, value: Option<[f64; 2]>) {
+        for (axis, letter) in ["x", "y"].into_iter().enumerate() {
+            self.number(format!("{name}.{letter}"), meaning, value.map(|v| v[axis]));
+        }
+    }
+}
+
+fn row(layout: &Layout, item: &Item) -> Row {
+    let truth = &item.truth;
+    let mut row = Row::default();
+    row.push(
+        "item",
+        Kind::Whole,
+        "Number of the item.",
+        Cell::Whole(item.number),
+    );
+    row.number(
+        "sensor_offset_um",
+        "How far the sensor sits beyond best focus; below 0: inside.",
+        Some(truth.sensor_offset_um),
+    );
+    row.push(
+        "side",
+        Kind::Text,
+        "inside, outside or focus: the sign of the sensor offset.",
+        Cell::Text(truth.side.to_owned()),
+    );
+    screws(&mut row, layout, truth);
+    modes(&mut row, layout, truth);
+    light(&mut row, truth);
+    shapes(&mut row, layout, truth);
+    limits(&mut row, truth);
+    let seeing = item.scenario.state.sky.seeing_rad;
+    row.number(
+        "seeing_arcsec",
+        "Long-exposure width (FWHM) of the seeing at the zenith and 500 nm.",
+        Some(seeing.unwrap_or(0.0) / ARCSEC),
+    );
+    drawn(&mut row, layout, item);
+    let flags = truth.flags.join(";");
+    row.push(
+        "flags",
+        Kind::Text,
+        "What is special, and why cells are empty; separated by semicolons.",
+        Cell::Text(flags),
+    );
+    row
+}
+
+fn screws(row: &mut Row, layout: &Layout, truth: &Truth) {
+    for (name, turns, meaning) in [
+        (
+            "turns",
+            &truth.turns,
+            "Turns of this screw; above 0 it is longer than it should be.",
+        ),
+        ("undo_turns", &truth.undo_turns, "Turns that put it right."),
+    ] {
+        for screw in &layout.screws {
+            row.number(
+                format!("{name}.{screw}"),
+                meaning,
+                turns.get(screw).copied(),
+            );
+        }
+    }
+    row.place(
+        "tilt_arcmin",
+        "Tilt of the unit; points at the edge that was raised, pupil axes.",
+        Some(truth.tilt_arcmin),
+    );
+    row.number(
+        "piston_um",
+        "Height of the unit at the centre of its screws.",
+        Some(truth.piston_um),
+    );
+    row.place(
+        "image_shift_px",
+        "How far the tilt moves the star on a fixed sensor, frame axes.",
+        Some(truth.image_shift_px),
+    );
+}
+
+fn modes(row: &mut Row, layout: &Layout, truth: &Truth) {
+    row.number(
+        "reference_wavelength_nm",
+        "Photon-weighted mean wavelength, for which the modes hold.",
+        Some(truth.reference_wavelength_nm),
+    );
+    for noll in 2..=layout.last_mode {
+        let value = truth.modes_nm.0.get(&noll).copied().unwrap_or(0.0);
+        row.number(
+            format!("modes_nm.{noll}"),
+            "Zernike mode by its Noll index, RMS over the full aperture; exact defocus not included.",
+            Some(value),
+        );
+    }
+    for noll in [4, 11, 22] {
+        row.number(
+            format!("modes_with_focus_nm.{noll}"),
+            "The same with the exact defocus projected on it.",
+            truth.modes_with_focus_nm.0.get(&noll).copied(),
+        );
+    }
+}
+
+fn light(row: &mut Row, truth: &Truth) {
+    row.place(
+        "star_px",
+        "Where a flat wave would focus, frame axes.",
+        Some(truth.star_px),
+    );
+    row.number(
+        "electrons",
+        "Electrons of the star on an unlimited sensor.",
+        truth.electrons,
+    );
+    row.number(
+        "light_in_frame",
+        "Share of the star's light inside the frame.",
+        Some(truth.light_in_frame),
+    );
+    let saturated = truth
+        .saturated_px
+        .map_or(Cell::Empty, |n| Cell::Whole(n as u64));
+    row.push("saturated_px", Kind::Whole, "Saturated pixels.", saturated);
+    row.number(
+        "sampling_error",
+        "Relative change of the frame when every sampling is 1.5 times as fine.",
+        truth.sampling_error,
+    );
+}
+
+fn shapes(row: &mut Row, layout: &Layout, truth: &Truth) {
+    let doughnut: Option<&DoughnutRecord> = truth.doughnut.as_ref();
+    row.place(
+        "outer_centre_px",
+        "Centre of the area inside the doughnut's outer edge, by traced rays.",
+        doughnut.map(|d| d.outer_centre_px),
+    );
+    row.number(
+        "outer_radius_px",
+        "Radius of the circle of that area.",
+        doughnut.map(|d| d.outer_radius_px),
+    );
+    row.number(
+        "inner_radius_px",
+        "The same of the dark centre.",
+        doughnut.and_then(|d| d.inner_radius_px),
+    );
+    row.place(
+        "dark_shift_px",
+        "Dark centre minus outer centre, frame axes.",
+        doughnut.and_then(|d| d.dark_shift_px),
+    );
+    for region in 0..layout.regions {
+        let streak = truth.streaks.iter().find(|s| s.region == region);
+        row.number(
+            format!("streak_shift_px.{region}"),
+            "Place of this region's streak from star_px, along +slot direction as turned into the frame.",
+            streak.map(|s| s.shift_px),
+        );
+    }
+}
+
+fn limits(row: &mut Row, truth: &Truth) {
+    let photon = truth.sigma_photon_nm.as_ref();
+    for noll in 4..=11 {
+        row.number(
+            format!("sigma_photon_nm.{noll}"),
+            "Cramér–Rao bound of this mode: no unbiased measurement of the frame scatters less.",
+            photon.and_then(|n: &Numbered<Option<f64>>| n.0.get(&noll).copied().flatten()),
+        );
+    }
+    let seeing = truth.sigma_seeing_nm.as_ref();
+    for noll in 4..=11 {
+        row.number(
+            format!("sigma_seeing_nm.{noll}"),
+            "What the air itself adds to this mode in one exposure.",
+            seeing.and_then(|n| n.0.get(&noll).copied()),
+        );
+    }
+}
+
+fn drawn(row: &mut Row, layout: &Layout, item: &Item) {
+    for key in &layout.drawn {
+        let found = item.drawn.iter().find(|drawn| &drawn.key == key);
+        let (name, meaning) = (format!("drawn.{key}"), "What the recipe drew for this key.");
+        match found.map(|drawn| (drawn.number(), &drawn.value)) {
+            Some((None, text)) => row.push(
+                name,
+                Kind::Text,
+                meaning,
+                Cell::Text(text.trim_matches('"').to_owned()),
+            ),
+            other => row.number(name, meaning, other.and_then(|(number, _)| number)),
+        }
+    }
+}

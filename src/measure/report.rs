@@ -1,0 +1,347 @@
+//! A measurement as it is written (`skewstar-measure/1`). All keys are always there; what is not known is `null`, never NaN.
+
+use super::advice::{Advice, NoAdvice};
+use super::good_enough::GoodEnough;
+use super::measurement::{Doubted, Measurement};
+use super::ring::Ring;
+use super::whole_frame::WholeFrame;
+use super::words;
+use crate::instrument::Instrument;
+use crate::predict::seeing_sigma_m;
+use crate::state::{Exposure, Sky, State};
+use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// The record. Keys are those of the file; units are in their names.
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs)] // the keys are documented once, in DEVELOPERS.md, "A measurement"
+pub struct Report {
+    pub format: &'static str,
+    pub version: &'static str,
+    pub method: &'static str,
+    pub modes_nm: BTreeMap<u32, ValueSigma>,
+    pub sensor_offset_um: Option<ValueSigma>,
+    pub side: Option<&'static str>,
+    pub side_from: Option<&'static str>,
+    pub star_px: Option<[f64; 2]>,
+    pub seeing_arcsec: Option<f64>,
+    pub obstruction_aside_mm: Option<[ValueSigma; 2]>,
+    pub doughnut: Option<DoughnutReport>,
+    pub streaks: Option<Vec<StreakReport>>,
+    pub triplets: Option<Vec<TripletReport>>,
+    pub slopes: Option<SlopesReport>,
+    pub sigma_seeing_nm: Option<BTreeMap<u32, f64>>,
+    pub stop_nm: Option<StopReport>,
+    pub chi_square: Option<f64>,
+    pub model_error: Option<f64>,
+    pub whole_frame: Option<WholeFrame>,
+    pub advice: Option<AdviceReport>,
+    pub flags: Vec<String>,
+}
+
+#[derive(Debug, Clone, Copy, Serialize)]
+#[allow(missing_docs)]
+pub struct ValueSigma {
+    pub value: f64,
+    pub sigma: Option<f64>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs)]
+pub struct DoughnutReport {
+    pub outer_centre_px: [f64; 2],
+    pub outer_radius_px: f64,
+    pub dark_centre_px: Option<[f64; 2]>,
+    pub inner_radius_px: Option<f64>,
+    pub dark_shift_px: Option<[f64; 2]>,
+    pub dark_shift_of_radius: Option<f64>,
+    pub dark_shift_deg: Option<f64>,
+    pub thin_side_deg: f64,
+    pub sectors: Vec<SectorReport>,
+    pub shadows: Vec<ShadowReport>,
+}
+
+#[derive(Debug, Clone, Copy, Serialize)]
+#[allow(missing_docs)]
+pub struct SectorReport {
+    pub azimuth_deg: f64,
+    pub thickness_px: f64,
+    pub brightness: f64,
+}
+
+#[derive(Debug, Clone, Copy, Serialize)]
+#[allow(missing_docs)]
+pub struct ShadowReport {
+    pub azimuth_deg: f64,
+    pub depth: f64,
+}
+
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs)]
+pub struct StreakReport {
+    pub regions: Vec<usize>,
+    pub azimuth_deg: f64,
+    pub slot_deg: f64,
+    pub shift_px: Option<f64>,
+    pub shift_um: Option<f64>,
+    pub sigma_px: Option<f64>,
+}
+
+#[derive(Debug, Clone, Copy, Serialize)]
+#[allow(missing_docs)]
+pub struct TripletReport {
+    pub slot_deg: f64,
+    pub shift_px: f64,
+    pub sigma_px: f64,
+}
+
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs)]
+pub struct SlopesReport {
+    pub sensor_offset_um: Option<ValueSigma>,
+    pub modes_nm: BTreeMap<u32, ValueSigma>,
+    pub equations: usize,
+    pub unknowns: usize,
+    pub rank: usize,
+    pub condition: f64,
+}
+
+#[derive(Debug, Clone, Copy, Serialize)]
+#[allow(missing_docs)]
+pub struct StopReport {
+    pub stop: f64,
+    pub not_seen: f64,
+    pub air: Option<f64>,
+    pub hand: Option<f64>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs)]
+pub struct AdviceReport {
+    pub aim: &'static str,
+    pub turns: BTreeMap<String, f64>,
+    pub one_screw: Option<OneScrewReport>,
+    pub words: Vec<String>,
+    pub image_shift_px: [f64; 2],
+    pub focus_change_um: f64,
+    pub remaining: RemainingReport,
+    pub reach: f64,
+}
+
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs)]
+pub struct OneScrewReport {
+    pub screw: String,
+    pub turns: f64,
+    pub leaves_nm: f64,
+}
+
+#[derive(Debug, Clone, Copy, Serialize)]
+#[allow(missing_docs)]
+pub struct RemainingReport {
+    pub coma_nm: f64,
+    pub plane_arcmin: Option<f64>,
+}
+
+/// Everything a report is made of.
+#[derive(Debug, Clone, Copy)]
+pub struct Findings<'a> {
+    /// The star, when one was measured.
+    pub star: Option<&'a Measurement>,
+    /// The whole frame, when it was asked for.
+    pub whole_frame: Option<&'a WholeFrame>,
+    /// When to stop.
+    pub stop: Option<GoodEnough>,
+    /// What to turn.
+    pub advice: Result<&'a Advice, NoAdvice>,
+    /// Exposure, where it is known.
+    pub exposure_s: Option<f64>,
+    /// Flags of the files.
+    pub flags: &'a [String],
+}
+
+impl Report {
+    /// Writes the findings down.
+    pub fn new(found: &Findings, instrument: &Instrument) -> Report {
+        let star = found.star;
+        let pixel_m = instrument.camera.pixel_m;
+        let mut flags = found.flags.to_vec();
+        flags.extend(star.iter().flat_map(|s| s.flags.iter().cloned()));
+        flags.extend(found.whole_frame.iter().flat_map(|w| w.flags.iter().cloned()));
+        flags.extend(found.advice.iter().flat_map(|a| a.flags.iter().cloned()));
+        let mut seen = std::collections::BTreeSet::new();
+        flags.retain(|flag| seen.insert(flag.clone()));
+        let masked = star.filter(|s| !s.streaks.is_empty());
+        Report {
+            format: "skewstar-measure/1",
+            version: env!("CARGO_PKG_VERSION"),
+            method: star.map_or("whole-frame", |s| s.method.name()),
+            modes_nm: star.map_or_else(BTreeMap::new, modes),
+            sensor_offset_um: star.and_then(|s| s.sensor_offset_m()).map(|d| scaled(d, UM)),
+            side: star.and_then(|s| s.side).map(|s| s.0.name()),
+            side_from: star.and_then(|s| s.side).map(|s| s.1.name()),
+            star_px: star.map(|s| s.star_px),
+            seeing_arcsec: star.and_then(|s| s.seeing_rad()).map(|s| s / ARCSEC),
+            obstruction_aside_mm: star
+                .and_then(|s| s.obstruction_aside_m())
+                .map(|aside| aside.map(|d| scaled(d, MM))),
+            doughnut: star.and_then(|s| s.ring.as_ref()).map(doughnut),
+            streaks: masked.map(|s| streaks(s, pixel_m)),
+            triplets: masked.map(triplets),
+            slopes: masked.and_then(slopes),
+            sigma_seeing_nm: star.and_then(|s| seeing(found, s, instrument)),
+            stop_nm: found.stop.map(|stop| StopReport {
+                stop: stop.stop_m / NM,
+                not_seen: stop.not_seen_m / NM,
+                air: stop.air_m.map(|m| m / NM),
+                hand: stop.hand_m.map(|m| m / NM),
+            }),
+            chi_square: star.map(|s| s.fitted.chi_square),
+            model_error: star.map(|s| s.fitted.model_error),
+            whole_frame: found.whole_frame.cloned(),
+            advice: found.advice.ok().map(|a| advice(a, found, instrument)),
+            flags,
+        }
+    }
+}
+
+fn scaled(doubted: Doubted, unit: f64) -> ValueSigma {
+    ValueSigma {
+        value: doubted.value / unit,
+        sigma: doubted.sigma.map(|s| s / unit),
+    }
+}
+
+fn modes(star: &Measurement) -> BTreeMap<u32, ValueSigma> {
+    let all = star.modes_m().into_iter();
+    all.map(|(noll, doubted)| (noll, scaled(doubted, NM))).collect()
+}
+
+fn doughnut(ring: &Ring) -> DoughnutReport {
+    let shift = ring.dark_shift_px();
+    let size = shift.map(|s| s[0].hypot(s[1]));
+    DoughnutReport {
+        outer_centre_px: ring.outer_centre_px,
+        outer_radius_px: ring.outer_radius_px,
+        dark_centre_px: ring.dark_centre_px,
+        inner_radius_px: ring.inner_radius_px,
+        dark_shift_px: shift,
+        dark_shift_of_radius: size.map(|s| s / ring.outer_radius_px),
+        dark_shift_deg: shift.map(|s| (libm::atan2(s[1], s[0]) / DEG).rem_euclid(360.0)),
+        thin_side_deg: ring.thin_side_rad() / DEG,
+        sectors: ring
+            .sectors
+            .iter()
+            .map(|s| SectorReport {
+                azimuth_deg: s.azimuth_rad / DEG,
+                thickness_px: s.thickness_px,
+                brightness: s.brightness,
+            })
+            .collect(),
+        shadows: ring
+            .shadows
+            .iter()
+            .map(|s| ShadowReport {
+                azimuth_deg: s.azimuth_rad / DEG,
+                depth: s.depth,
+            })
+            .collect(),
+    }
+}
+
+fn streaks(star: &Measurement, pixel_m: f64) -> Vec<StreakReport> {
+    let record = |s: &super::FoundStreak| StreakReport {
+        regions: s.regions.clone(),
+        azimuth_deg: s.azimuth_rad / DEG,
+        slot_deg: s.slot_rad / DEG,
+        shift_px: s.shift_px,
+        shift_um: s.shift_px.map(|px| px * pixel_m / UM),
+        sigma_px: s.sigma_px,
+    };
+    star.streaks.iter().map(record).collect()
+}
+
+fn triplets(star: &Measurement) -> Vec<TripletReport> {
+    let record = |t: &super::FoundTriplet| TripletReport {
+        slot_deg: t.slot_rad / DEG,
+        shift_px: t.shift_px,
+        sigma_px: t.sigma_px,
+    };
+    star.triplets.iter().map(record).collect()
+}
+
+fn slopes(star: &Measurement) -> Option<SlopesReport> {
+    let slopes = star.slopes.as_ref()?;
+    let record = |value: f64, sigma: f64, unit: f64| ValueSigma {
+        value: value / unit,
+        sigma: Some(sigma / unit),
+    };
+    Some(SlopesReport {
+        sensor_offset_um: slopes.sensor_offset_m.map(|(v, s)| record(v, s, UM)),
+        modes_nm: slopes
+            .modes_m
+            .iter()
+            .map(|(noll, v, s)| (*noll, record(*v, *s, NM)))
+            .collect(),
+        equations: slopes.equations[0],
+        unknowns: slopes.equations[1],
+        rank: slopes.rank,
+        condition: slopes.condition,
+    })
+}
+
+/// What the air adds to each mode, with the seeing that the star shows and the wind of [`GoodEnough`].
+fn seeing(
+    found: &Findings,
+    star: &Measurement,
+    instrument: &Instrument,
+) -> Option<BTreeMap<u32, f64>> {
+    let state = State {
+        sky: Sky {
+            seeing_rad: star.seeing_rad(),
+            wind_m_per_s: Some(super::good_enough::WIND_M_PER_S),
+            ..Sky::default()
+        },
+        exposure: Some(Exposure {
+            time_s: found.exposure_s?,
+        }),
+        ..State::default()
+    };
+    let wavelength_m = star.reference_m?;
+    (4..=11)
+        .map(|noll| {
+            let sigma = seeing_sigma_m(&instrument.telescope, &state, wavelength_m, noll).ok()?;
+            Some((noll, sigma / NM))
+        })
+        .collect()
+}
+
+fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceReport {
+    let screws = instrument.assembly.iter().flat_map(|a| &a.screws);
+    let name = |screw: usize| {
+        let assembly = instrument.assembly.as_ref();
+        assembly.map_or(String::new(), |a| a.screws[screw].name.clone())
+    };
+    let stop_m = found.stop.map_or(0.0, |s| s.stop_m);
+    AdviceReport {
+        aim: advice.aim.name(),
+        turns: screws
+            .zip(&advice.turns)
+            .map(|(screw, turns)| (screw.name.clone(), *turns))
+            .collect(),
+        one_screw: advice.one_screw.map(|one| OneScrewReport {
+            screw: name(one.screw),
+            turns: one.turns,
+            leaves_nm: one.leaves_m / NM,
+        }),
+        words: words::steps(advice, found.star, instrument, stop_m),
+        image_shift_px: advice.image_shift_px,
+        focus_change_um: advice.focus_change_m / UM,
+        remaining: RemainingReport {
+            coma_nm: advice.remaining_coma_m / NM,
+            plane_arcmin: advice.remaining_plane_rad.map(|t| t / ARCMIN),
+        },
+        reach: advice.reach,
+    }
+}

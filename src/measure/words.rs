@@ -1,0 +1,225 @@
+//! What was measured and what to turn, in sentences for a tired person in the dark.
+
+use super::advice::Advice;
+use super::doughnut::{Side, SideFrom};
+use super::good_enough::GoodEnough;
+use super::measurement::{Measurement, Method};
+use crate::frame::clock;
+use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
+use crate::pupil::frame_axes;
+use crate::units::{DEG, NM, UM};
+
+/// A dark centre that is pushed by less is in the middle.
+const PUSHED_PX: f64 = 0.3;
+
+/// What the star shows.
+pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough) -> Vec<String> {
+    let mut said = Vec::new();
+    if let Some(ring) = &found.ring {
+        said.push(format!(
+            "A ring of {:.1} px radius around ({:.1}, {:.1}) px.",
+            ring.outer_radius_px, ring.outer_centre_px[0], ring.outer_centre_px[1]
+        ));
+        if let Some(shift) = ring.dark_shift_px() {
+            let size = shift[0].hypot(shift[1]);
+            said.push(if size < PUSHED_PX {
+                "Its dark centre sits in the middle.".into()
+            } else {
+                format!(
+                    "Its dark centre is pushed {size:.2} px towards {}, {:.0} % of the radius; the ring is thin there.",
+                    clock(shift),
+                    100.0 * size / ring.outer_radius_px
+                )
+            });
+        }
+    }
+    for triplet in &found.triplets {
+        let along = frame_axes(instrument)
+            .forward([libm::cos(triplet.slot_rad), libm::sin(triplet.slot_rad)]);
+        said.push(format!(
+            "Middle streak of the triplet towards {}: off its partners' crossing by {:+.2} ± {:.2} px.",
+            clock(along),
+            triplet.shift_px,
+            triplet.sigma_px
+        ));
+    }
+    said.extend(coma(found, instrument));
+    said.extend(focus(found));
+    said.extend(limits(stop));
+    said
+}
+
+fn coma(found: &Measurement, instrument: &Instrument) -> Option<String> {
+    let [x, y] = [found.mode_m(8)?, found.mode_m(7)?];
+    let size_nm = x.value.hypot(y.value) / NM;
+    let sigma_nm = x.sigma.unwrap_or(0.0).hypot(y.sigma.unwrap_or(0.0)) / NM;
+    let towards = clock(frame_axes(instrument).forward([x.value, y.value]));
+    Some(format!(
+        "Coma: {size_nm:.1} ± {sigma_nm:.1} nm RMS, towards {towards} in the picture."
+    ))
+}
+
+fn focus(found: &Measurement) -> Option<String> {
+    let offset_um = found.sensor_offset_m()?.value / UM;
+    let (word, why) = match found.side {
+        None => (if offset_um < 0.0 { "inside" } else { "outside" }, ""),
+        Some((side, from)) => (
+            if side == Side::Inside { "inside" } else { "outside" },
+            match from {
+                SideFrom::Told => ", as you said",
+                SideFrom::Vanes => ": the shadows of the vanes say so",
+                SideFrom::Assumed => {
+                    ", which is a guess: one frame does not say it (add --side); coma does not depend on it"
+                }
+            },
+        ),
+    };
+    Some(format!("The sensor sits {:.0} um {word} focus{why}.", offset_um.abs()))
+}
+
+fn limits(stop: &GoodEnough) -> Vec<String> {
+    let mut parts = vec![format!("below {:.0} nm nothing changes in your pictures", stop.not_seen_m / NM)];
+    if let Some(air) = stop.air_m {
+        parts.push(format!("the air alone makes {:.0} nm in this exposure", air / NM));
+    }
+    if let Some(hand) = stop.hand_m {
+        parts.push(format!("the finest turn of a hand leaves {:.0} nm", hand / NM));
+    }
+    vec![format!("Stop at {:.0} nm: {}.", stop.stop_m / NM, parts.join("; "))]
+}
+
+/// What to turn, in the order of turning.
+pub fn steps(
+    advice: &Advice,
+    found: Option<&Measurement>,
+    instrument: &Instrument,
+    stop_m: f64,
+) -> Vec<String> {
+    let Some(assembly) = &instrument.assembly else {
+        return Vec::new();
+    };
+    let length = |m: &Measurement| Some(m.mode_m(8)?.value.hypot(m.mode_m(7)?.value));
+    let mut said = Vec::new();
+    if found.and_then(length).is_some_and(|coma| coma < stop_m) {
+        said.push("Good enough: stop here. The turns below are within what nobody sees.".into());
+    }
+    for (screw, turns) in advice.turns.iter().enumerate() {
+        said.push(one_turn(assembly, instrument, screw, *turns));
+    }
+    if let Some(one) = &advice.one_screw {
+        said.push(format!(
+            "Or one screw only: {}; that leaves {:.0} nm.",
+            turn_and_way(assembly, one.screw, one.turns),
+            one.leaves_m / NM
+        ));
+    }
+    let [x, y] = advice.image_shift_px;
+    said.push(format!(
+        "The star will move by {:.0} px towards {}; the focus changes by {} um. Recentre, refocus, look again.",
+        x.hypot(y),
+        clock([x, y]),
+        (advice.focus_change_m / UM).round() as i64
+    ));
+    if advice.reach < 1.0 {
+        said.push(format!(
+            "The travel of the screws allows only {:.0} % of it: have the unit shimmed by someone qualified, never force a screw.",
+            100.0 * advice.reach
+        ));
+    }
+    said.push("Tube level, one screw at a time; never loosen all pairs at once, never force a screw. The maker's instructions come first.".into());
+    said
+}
+
+fn one_turn(assembly: &Assembly, instrument: &Instrument, screw: usize, turns: f64) -> String {
+    let name = &assembly.screws[screw].name;
+    let azimuth = assembly.screws[screw].azimuth_rad;
+    let mirrored = instrument.telescope.reflections.is_multiple_of(2);
+    let x = if mirrored { -libm::cos(azimuth) } else { libm::cos(azimuth) };
+    let place = clock([x, libm::sin(azimuth)]);
+    let place = place.split(" (").next().unwrap_or("").to_string();
+    if turns.abs() < LEAST_TURN {
+        return format!("{name} (at {place} seen from the front): leave it.");
+    }
+    let order = if turns > 0.0 {
+        "first loosen the screw beside it that pulls, then turn, then tighten that one until it holds"
+    } else {
+        "first loosen the screw beside it that pushes, then turn, then bring that one up until it holds"
+    };
+    format!(
+        "{} (at {place} seen from the front): {order}.",
+        turn_and_way(assembly, screw, turns)
+    )
+}
+
+fn turn_and_way(assembly: &Assembly, screw: usize, turns: f64) -> String {
+    let lengthens = turns > 0.0;
+    let clockwise = lengthens == (assembly.clockwise == ClockwiseTurn::Lengthens);
+    format!(
+        "{}: {} {} ({:.3}), it {}",
+        assembly.screws[screw].name,
+        fraction(turns.abs()),
+        if clockwise { "clockwise" } else { "anticlockwise" },
+        turns.abs(),
+        if lengthens { "lengthens" } else { "shortens" }
+    )
+}
+
+/// Less than this is no turn.
+const LEAST_TURN: f64 = 1.0 / 128.0;
+
+/// A turn as a wrench's owner would say it, to 1/64.
+///
+/// ```
+/// use skewstar::measure::fraction;
+/// assert_eq!(fraction(0.125), "1/8 turn");
+/// assert_eq!(fraction(1.26), "1 1/4 turns");
+/// assert_eq!(fraction(0.06), "1/16 turn");
+/// ```
+pub fn fraction(turns: f64) -> String {
+    let parts = (turns * 64.0).round() as u64;
+    let (whole, mut top, mut bottom) = (parts / 64, parts % 64, 64);
+    while top > 0 && top.is_multiple_of(2) {
+        (top, bottom) = (top / 2, bottom / 2);
+    }
+    match (whole, top) {
+        (0, 0) => "less than 1/64 turn".into(),
+        (0, _) => format!("{top}/{bottom} turn"),
+        (1, 0) => "1 turn".into(),
+        (_, 0) => format!("{whole} turns"),
+        _ => format!("{whole} {top}/{bottom} turns"),
+    }
+}
+
+/// What a flag means.
+pub fn flag_in_words(flag: &str) -> &'static str {
+    match flag {
+        "even_sign_open" => {
+            "the side of focus is not known: astigmatism and spherical aberration may have the other sign"
+        }
+        "poor_fit" => {
+            "the model does not explain the star: check aperture, obstruction, mask and pixel size; two stars, trailing?"
+        }
+        "not_settled" => "the fit did not come to rest",
+        "coma_doubtful" => "the frame hardly says anything about coma: expose longer, or spread the star less",
+        "saturated" => "some pixels are full and were left out",
+        "star_cut_by_edge" => "the edge of the frame cuts the star",
+        "stars_overlap" => "another star lies in this one, or it trailed",
+        "gain_unknown" => "electrons per count are not known: the doubts are too small or too large",
+        "pixels_left_out" => "single pixels that nothing explains were left out",
+        "obstruction_aside" => "the obstruction sits aside: its effect is told from coma",
+        "lossy" => "the file was packed with losses: use FITS, TIFF or PNG",
+        "eight_bits" => "eight bits a pixel are few: use the camera's own file",
+        "perhaps_not_linear" => "the file may have been stretched: use the camera's own file",
+        "interpolated_colour" => "colours were filled in by a program: the green ones are used",
+        "travel_limits" => "the travel of the screws limits the turns",
+        "screw_positions_assumed" => "the travel is counted from the nominal length of the screws",
+        "response_mirror_open" => "the learned response leaves the camera's mirroring open",
+        _ => "see DEVELOPERS.md, flags of measuring",
+    }
+}
+
+/// The direction of the thin side, frame axes, whole degrees.
+pub fn thin_side_deg(found: &Measurement) -> Option<f64> {
+    let ring = found.ring.as_ref().filter(|_| found.method != Method::MaskedStar)?;
+    Some((ring.thin_side_rad() / DEG).round())
+}

@@ -1,0 +1,351 @@
+//! Answers: what a measuring program must write to be judged. CSV with a line of names, or one JSON object a line.
+//!
+//! Only `item` must be there. A quantity that is left out (an empty cell, a missing key, null) is one that the program does not
+//! answer. In CSV the columns have the names of quantities (`modes_nm.7`), with `sigma.` before them for their uncertainty.
+
+use super::error::ScoreError;
+use super::measured::from_measure;
+use super::quantity::{Axis, Quantity};
+use schemars::{JsonSchema, schema_for};
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+/// What was answered about one item. Values may be NaN: the score counts them.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Answer {
+    /// Number of the item.
+    pub item: u64,
+    /// What was answered.
+    pub values: BTreeMap<Quantity, f64>,
+    /// Standard deviations that the program claims.
+    pub sigmas: BTreeMap<Quantity, f64>,
+    /// Whether the program says that the answer is not to be trusted.
+    pub flagged: bool,
+}
+
+/// All answers of a file, in its order.
+pub type Answers = Vec<Answer>;
+
+/// A line of answers.
+#[derive(Deserialize, JsonSchema, Default)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "skewstar answer, one a line")]
+struct Line {
+    /// Number of the item.
+    item: u64,
+    /// Zernike modes: Noll index → nm RMS.
+    #[serde(default)]
+    modes_nm: BTreeMap<String, Option<Number>>,
+    /// How far the sensor sits beyond focus; below 0: inside.
+    sensor_offset_um: Option<Number>,
+    /// Turns of each screw, above 0 where it is too long.
+    #[serde(default)]
+    turns: BTreeMap<String, Option<Number>>,
+    /// Turns that put it right.
+    #[serde(default)]
+    undo_turns: BTreeMap<String, Option<Number>>,
+    /// Dark centre minus outer centre of a doughnut, frame axes.
+    dark_shift_px: Option<[Option<Number>; 2]>,
+    /// Region → place of its streak along +slot direction.
+    #[serde(default)]
+    streak_shift_px: BTreeMap<String, Option<Number>>,
+    /// Standard deviations of the same quantities.
+    sigma: Option<Sigma>,
+    /// Whether the answer is not to be trusted.
+    #[serde(default)]
+    flagged: bool,
+    /// Instead of all these: what `skewstar measure --json` printed.
+    measured: Option<serde_json::Value>,
+}
+
+/// Standard deviations.
+#[derive(Deserialize, JsonSchema, Default)]
+#[serde(deny_unknown_fields)]
+struct Sigma {
+    /// Of modes.
+    #[serde(default)]
+    modes_nm: BTreeMap<String, Option<Number>>,
+    /// Of the sensor offset.
+    sensor_offset_um: Option<Number>,
+    /// Of turns.
+    #[serde(default)]
+    turns: BTreeMap<String, Option<Number>>,
+    /// Of turns that put it right.
+    #[serde(default)]
+    undo_turns: BTreeMap<String, Option<Number>>,
+    /// Of the dark centre.
+    dark_shift_px: Option<[Option<Number>; 2]>,
+    /// Of streaks.
+    #[serde(default)]
+    streak_shift_px: BTreeMap<String, Option<Number>>,
+}
+
+/// A number; "NaN" and the like are read so that they can be counted.
+#[derive(Deserialize, JsonSchema, Clone)]
+#[serde(untagged)]
+enum Number {
+    Real(f64),
+    Word(String),
+}
+
+impl Number {
+    fn value(&self) -> Option<f64> {
+        match self {
+            Number::Real(value) => Some(*value),
+            Number::Word(word) => word.parse().ok().filter(|value: &f64| !value.is_finite()),
+        }
+    }
+}
+
+/// JSON Schema (draft 2020-12) of one line of answers, indented.
+pub fn schema() -> String {
+    format!("{:#}", schema_for!(Line).to_value())
+}
+
+/// Reads answers in CSV.
+///
+/// # Errors
+/// [`ScoreError`] with the line.
+pub fn read_csv(bytes: &[u8]) -> Result<Answers, ScoreError> {
+    let mut reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .from_reader(bytes);
+    let names = reader.headers().map_err(csv_error)?.clone();
+    let columns = names
+        .iter()
+        .map(|name| Column::read(name.trim_start_matches('\u{feff}')))
+        .collect::<Result<Vec<Column>, ScoreError>>()?;
+    if !columns.contains(&Column::Item) {
+        return Err(ScoreError::NoItem);
+    }
+    let mut answers = Vec::new();
+    for record in reader.records() {
+        let record = record.map_err(csv_error)?;
+        let line = record.position().map_or(0, |place| place.line());
+        let mut answer = Answer::default();
+        for ((column, name), cell) in columns.iter().zip(&names).zip(&record) {
+            column
+                .put(&mut answer, cell)
+                .map_err(|expected| ScoreError::Line {
+                    line,
+                    reason: format!("{name} is {cell:?}, but must be {expected}"),
+                })?;
+        }
+        answers.push(answer);
+    }
+    Ok(answers)
+}
+
+fn csv_error(error: csv::Error) -> ScoreError {
+    ScoreError::Line {
+        line: error.position().map_or(1, |place| place.line()),
+        reason: error.to_string(),
+    }
+}
+
+/// A column of answers.
+#[derive(Debug, Clone, PartialEq)]
+enum Column {
+    Item,
+    Flagged,
+    Value(Quantity),
+    Sigma(Quantity),
+}
+
+impl Column {
+    fn read(name: &str) -> Result<Column, ScoreError> {
+        let quantity = |text: &str| {
+            text.parse::<Quantity>().map_err(|()| ScoreError::Column {
+                name: name.to_owned(),
+            })
+        };
+        match name {
+            "item" => Ok(Column::Item),
+            "flagged" => Ok(Column::Flagged),
+            _ => match name.strip_prefix("sigma.") {
+                Some(rest) => quantity(rest).map(Column::Sigma),
+                None => quantity(name).map(Column::Value),
+            },
+        }
+    }
+
+    /// Puts a cell into an answer, or says what it must be.
+    fn put(&self, answer: &mut Answer, cell: &str) -> Result<(), &'static str> {
+        let number = || cell.parse::<f64>().map_err(|_| "a number, or empty");
+        match self {
+            Column::Item => {
+                answer.item = cell.parse().map_err(|_| "a whole number from 0")?;
+            }
+            Column::Flagged => {
+                answer.flagged = match cell.to_ascii_lowercase().as_str() {
+                    "" | "0" | "false" => false,
+                    "1" | "true" => true,
+                    _ => return Err("true or false"),
+                }
+            }
+            _ if cell.is_empty() => {}
+            Column::Value(quantity) => {
+                answer.values.insert(quantity.clone(), number()?);
+            }
+            Column::Sigma(quantity) => {
+                answer.sigmas.insert(quantity.clone(), number()?);
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Reads answers as JSON lines; empty lines are skipped.
+///
+/// # Errors
+/// [`ScoreError::Line`].
+pub fn read_json_lines(bytes: &[u8]) -> Result<Answers, ScoreError> {
+    let text = String::from_utf8_lossy(bytes);
+    let lines = text
+        .lines()
+        .enumerate()
+        .filter(|(_, line)| !line.trim().is_empty());
+    lines
+        .map(|(number, line)| {
+            read_line(line).map_err(|reason| ScoreError::Line {
+                line: number as u64 + 1,
+                reason,
+            })
+        })
+        .collect()
+}
+
+fn read_line(text: &str) -> Result<Answer, String> {
+    let read: Result<Line, _> = serde_json::from_str(text);
+    // some writers put a bare NaN into JSON, which is none: it is read so that it can be counted
+    let read = read.or_else(|error| {
+        let mended = quote_not_numbers(text);
+        if mended == text {
+            Err(error)
+        } else {
+            serde_json::from_str(&mended)
+        }
+    });
+    let line = read.map_err(|error| error.to_string())?;
+    if let Some(measured) = &line.measured {
+        return from_measure(measured, line.item);
+    }
+    let sigma = line.sigma.unwrap_or_default();
+    Ok(Answer {
+        item: line.item,
+        values: named(
+            [
+                ("modes_nm", &line.modes_nm),
+                ("turns", &line.turns),
+                ("undo_turns", &line.undo_turns),
+                ("streak_shift_px", &line.streak_shift_px),
+            ],
+            &line.sensor_offset_um,
+            &line.dark_shift_px,
+        )?,
+        sigmas: named(
+            [
+                ("modes_nm", &sigma.modes_nm),
+                ("turns", &sigma.turns),
+                ("undo_turns", &sigma.undo_turns),
+                ("streak_shift_px", &sigma.streak_shift_px),
+            ],
+            &sigma.sensor_offset_um,
+            &sigma.dark_shift_px,
+        )?,
+        flagged: line.flagged,
+    })
+}
+
+type Named<'a> = (&'static str, &'a BTreeMap<String, Option<Number>>);
+
+fn named(
+    tables: [Named<'_>; 4],
+    sensor_offset_um: &Option<Number>,
+    dark_shift_px: &Option<[Option<Number>; 2]>,
+) -> Result<BTreeMap<Quantity, f64>, String> {
+    let mut found = BTreeMap::new();
+    let mut put = |quantity: Quantity, number: &Option<Number>| {
+        let Some(number) = number else {
+            return Ok::<(), String>(());
+        };
+        let value = number
+            .value()
+            .ok_or_else(|| format!("{quantity} must be a number or null"))?;
+        found.insert(quantity, value);
+        Ok(())
+    };
+    for (table, entries) in tables {
+        for (key, number) in entries {
+            let name = format!("{table}.{key}");
+            let quantity = name
+                .parse()
+                .map_err(|()| format!("{name} is nothing that can be answered"))?;
+            put(quantity, number)?;
+        }
+    }
+    put(Quantity::SensorOffset, sensor_offset_um)?;
+    if let Some([x, y]) = dark_shift_px {
+        put(Quantity::DarkShift(Axis::X), x)?;
+        put(Quantity::DarkShift(Axis::Y), y)?;
+    }
+    Ok(found)
+}
+
+/// Puts quotes round NaN and Infinity outside text.
+fn quote_not_numbers(text: &str) -> String {
+    let (mut out, mut rest, mut inside) = (String::new(), text, false);
+    while let Some(letter) = rest.chars().next() {
+        let word = ["NaN", "-Infinity", "Infinity"]
+            .into_iter()
+            .find(|word| !inside && rest.starts_with(word));
+        if let Some(word) = word {
+            out.push_str(&format!("\"{word}\""));
+            rest = &rest[word.len()..];
+            continue;
+        }
+        inside ^= letter == '"';
+        out.push(letter);
+        rest = &rest[letter.len_utf8()..];
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn both_forms_say_the_same() {
+        let csv = b"item, modes_nm.7,sigma.modes_nm.7,dark_shift_px.x,turns.A,flagged\n3,12.5,0.4,-1.25,,true\n4,nan,,,0.1,\n";
+        let json = b"{\"item\": 3, \"modes_nm\": {\"7\": 12.5}, \"sigma\": {\"modes_nm\": {\"7\": 0.4}}, \"dark_shift_px\": [-1.25, null], \"flagged\": true}\n\n{\"item\": 4, \"modes_nm\": {\"7\": NaN}, \"turns\": {\"A\": 0.1}}\n";
+        let (csv, json) = (read_csv(csv).unwrap(), read_json_lines(json).unwrap());
+        assert_eq!(csv.len(), 2);
+        assert_eq!(csv[0], json[0]);
+        assert!(csv[1].values[&Quantity::Mode(7)].is_nan());
+        assert!(json[1].values[&Quantity::Mode(7)].is_nan());
+        assert_eq!(json[1].values[&Quantity::Turns("A".into())], 0.1);
+    }
+
+    #[test]
+    fn what_cannot_be_read_is_named_with_its_line() {
+        let refused = |text: &str| read_csv(text.as_bytes()).unwrap_err().to_string();
+        assert_eq!(
+            refused("item,coma\n1,2\n"),
+            "\"coma\" is no column of answers"
+        );
+        assert_eq!(refused("modes_nm.7\n2\n"), "there is no column `item`");
+        assert_eq!(
+            refused("item,modes_nm.7\n1,2\n2,n/a\n"),
+            "line 3: modes_nm.7 is \"n/a\", but must be a number, or empty"
+        );
+        let refused = |text: &str| read_json_lines(text.as_bytes()).unwrap_err().to_string();
+        assert!(
+            refused("{\"item\": 1}\n{\"item\": 2, \"coma\": 3}")
+                .starts_with("line 2: unknown field `coma`")
+        );
+        assert!(
+            refused("{\"item\": 1, \"modes_nm\": {\"07\": 3}}").contains("modes_nm.07 is nothing")
+        );
+    }
+}

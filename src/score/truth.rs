@@ -1,0 +1,131 @@
+//! Reading the truth: the table of a set, or the truth file of one rendered star.
+
+use super::error::ScoreError;
+use super::quantity::{Axis, Quantity};
+use serde_json::Value as Json;
+use std::collections::BTreeMap;
+
+/// The truth of one item, as far as it can be answered, and what an error is compared with.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct TruthRow {
+    /// Number of the item.
+    pub item: u64,
+    /// What is true.
+    pub values: BTreeMap<Quantity, f64>,
+    /// Cramér–Rao bound of each mode, nm.
+    pub photon_nm: BTreeMap<u32, f64>,
+    /// What the air adds to each mode, nm.
+    pub seeing_nm: BTreeMap<u32, f64>,
+    /// Electrons of the star.
+    pub electrons: Option<f64>,
+    /// Seeing.
+    pub seeing_arcsec: Option<f64>,
+}
+
+impl TruthRow {
+    /// Size of the misalignment: root of the sum of squares of Noll 5 to 11, nm.
+    pub fn misalignment_nm(&self) -> f64 {
+        let modes = (5..=11).filter_map(|noll| self.values.get(&Quantity::Mode(noll)));
+        modes.map(|v| v * v).sum::<f64>().sqrt()
+    }
+
+    fn put(&mut self, name: &str, value: f64) {
+        let mode = |prefix: &str| name.strip_prefix(prefix).and_then(|noll| noll.parse().ok());
+        if let Ok(quantity) = name.parse() {
+            self.values.insert(quantity, value);
+        } else if let Some(noll) = mode("sigma_photon_nm.") {
+            self.photon_nm.insert(noll, value);
+        } else if let Some(noll) = mode("sigma_seeing_nm.") {
+            self.seeing_nm.insert(noll, value);
+        } else if name == "electrons" {
+            self.electrons = Some(value);
+        } else if name == "seeing_arcsec" {
+            self.seeing_arcsec = Some(value);
+        }
+    }
+}
+
+/// Reads a truth table.
+///
+/// # Errors
+/// [`ScoreError`] with the line; columns that cannot be answered are not looked at.
+pub fn read_truth_table(bytes: &[u8]) -> Result<Vec<TruthRow>, ScoreError> {
+    let mut reader = csv::Reader::from_reader(bytes);
+    let names = reader
+        .headers()
+        .map_err(|error| ScoreError::NoTruth(error.to_string()))?
+        .clone();
+    let item = names.iter().position(|name| name == "item");
+    let Some(item_column) = item.filter(|_| names.iter().any(|name| name == "flags")) else {
+        return Err(ScoreError::NoTruth(
+            "it has no columns item and flags".into(),
+        ));
+    };
+    let mut rows = Vec::new();
+    for record in reader.records() {
+        let record = record.map_err(|error| ScoreError::NoTruth(error.to_string()))?;
+        let line = record.position().map_or(0, |place| place.line());
+        let item = record.get(item_column).unwrap_or_default();
+        let item = item.parse().map_err(|_| ScoreError::Line {
+            line,
+            reason: format!("item is {item:?}, but must be a whole number"),
+        })?;
+        let mut row = TruthRow {
+            item,
+            ..TruthRow::default()
+        };
+        for (name, cell) in names.iter().zip(&record) {
+            if let Some(value) = cell.parse().ok().filter(|value: &f64| value.is_finite()) {
+                row.put(name, value);
+            }
+        }
+        rows.push(row);
+    }
+    Ok(rows)
+}
+
+/// Reads the truth file of one rendered star; it is item 0.
+///
+/// # Errors
+/// [`ScoreError::NoTruth`].
+pub fn read_truth_json(bytes: &[u8]) -> Result<TruthRow, ScoreError> {
+    let truth: Json =
+        serde_json::from_slice(bytes).map_err(|error| ScoreError::NoTruth(error.to_string()))?;
+    if truth["format"] != "skewstar-truth/1" {
+        return Err(ScoreError::NoTruth(
+            "its format is not skewstar-truth/1".into(),
+        ));
+    }
+    let mut row = TruthRow::default();
+    for key in [
+        "modes_nm",
+        "turns",
+        "undo_turns",
+        "sigma_photon_nm",
+        "sigma_seeing_nm",
+    ] {
+        for (inner, value) in truth[key].as_object().into_iter().flatten() {
+            if let Some(value) = value.as_f64() {
+                row.put(&format!("{key}.{inner}"), value);
+            }
+        }
+    }
+    for key in ["sensor_offset_um", "electrons"] {
+        if let Some(value) = truth[key].as_f64() {
+            row.put(key, value);
+        }
+    }
+    for (at, axis) in [Axis::X, Axis::Y].into_iter().enumerate() {
+        if let Some(value) = truth["doughnut"]["dark_shift_px"][at].as_f64() {
+            row.values.insert(Quantity::DarkShift(axis), value);
+        }
+    }
+    for streak in truth["streaks"].as_array().into_iter().flatten() {
+        if let (Some(region), Some(value)) =
+            (streak["region"].as_u64(), streak["shift_px"].as_f64())
+        {
+            row.values.insert(Quantity::Streak(region as u32), value);
+        }
+    }
+    Ok(row)
+}

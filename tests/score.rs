@@ -1,0 +1,300 @@
+//! Scores: every number against one worked out by hand or by another route, every odd answer counted and named.
+
+use crate::cli::program::{Done, Place};
+use serde_json::{Value, json};
+
+/// Ten items: coma 100, 110 … 190 nm along y, 50 along x; bounds of 2 nm.
+fn truth() -> String {
+    let mut table = String::from(
+        "item,flags,modes_nm.7,modes_nm.8,turns.A,sigma_photon_nm.7,sigma_seeing_nm.7,electrons,seeing_arcsec\n",
+    );
+    for item in 0..10 {
+        let coma = 100 + 10 * item;
+        table += &format!(
+            "{item},,{coma},50,0.1,2,4,{}00000,{}\n",
+            item + 1,
+            1.0 + 0.2 * f64::from(item)
+        );
+    }
+    table
+}
+
+/// Answers with errors of +1, −1, +1, … nm, all with σ = 2.
+fn answers() -> Vec<[String; 4]> {
+    (0..10)
+        .map(|item| {
+            let error = if item % 2 == 0 { 1 } else { -1 };
+            let coma = 100 + 10 * item + error;
+            [item.to_string(), coma.to_string(), "50".into(), "2".into()]
+        })
+        .collect()
+}
+
+fn csv(rows: &[[String; 4]]) -> String {
+    let lines: Vec<String> = rows.iter().map(|row| row.join(",")).collect();
+    format!(
+        "item,modes_nm.7,modes_nm.8,sigma.modes_nm.7\n{}\n",
+        lines.join("\n")
+    )
+}
+
+fn scored(answers: &str, options: &[&str]) -> (Value, Done) {
+    let place = Place::with_file("truth.csv", truth());
+    place.write("answers.csv", answers);
+    let command = [&["score", "truth.csv", "answers.csv", "--json"], options].concat();
+    let done = place.run(&command);
+    (
+        serde_json::from_str(&done.stdout).unwrap_or(Value::Null),
+        done,
+    )
+}
+
+#[test]
+fn the_numbers_are_those_worked_out_by_hand() {
+    let (score, done) = scored(&csv(&answers()), &[]);
+    done.well();
+    let coma = &score["quantities"]["modes_nm.7"];
+    assert_eq!(
+        (&score["items"], &score["coverage"]),
+        (&json!(10), &json!(1.0))
+    );
+    assert_eq!(
+        (&coma["bias"], &coma["rms"], &coma["p95"]),
+        (&json!(0.0), &json!(1.0), &json!(1.0))
+    );
+    assert_eq!(coma["sigma"]["pull_rms"], json!(0.5));
+    assert_eq!(coma["sigma"]["within_1"], json!(1.0));
+    assert_eq!(
+        (&coma["photon_ratio"], &coma["seeing_ratio"]),
+        (&json!(0.5), &json!(0.25))
+    );
+    // mean of the squares of 100, 110 … 190: 21850
+    let rms_of_truth = coma["rms_of_truth"].as_f64().expect("a number");
+    assert!((rms_of_truth - 21_850f64.sqrt()).abs() < 1e-9);
+    let bins = coma["by_electrons"].as_array().expect("bins");
+    assert_eq!(bins.len(), 4);
+    assert_eq!(
+        (&bins[0]["from"], &bins[3]["to"]),
+        (&json!(100_000.0), &json!(1_000_000.0))
+    );
+    assert_eq!(score["directions"]["coma"]["opposite"]["count"], json!(0));
+    assert!(
+        score["directions"]["coma"]["median_deg"]
+            .as_f64()
+            .expect("a number")
+            < 0.2
+    );
+}
+
+#[test]
+fn odd_answers_are_counted_and_named() {
+    let mut rows = answers();
+    rows[3][1] = "nan".into();
+    rows[3][2] = String::new();
+    rows.remove(7);
+    rows.push(["2".into(), "120".into(), "50".into(), "2".into()]);
+    rows.push(["77".into(), "0".into(), "0".into(), "2".into()]);
+    let (score, done) = scored(&csv(&rows), &[]);
+    done.well();
+    let named = |name: &str| score[name].clone();
+    assert_eq!(named("missing"), json!({ "count": 2, "items": [3, 7] }));
+    assert_eq!(named("duplicate"), json!({ "count": 1, "items": [2] }));
+    assert_eq!(named("extra"), json!({ "count": 1, "items": [77] }));
+    assert_eq!(named("not_a_number"), json!({ "count": 1, "items": [3] }));
+    assert_eq!(
+        (&score["answered"], &score["coverage"]),
+        (&json!(7), &json!(0.7))
+    );
+}
+
+#[test]
+fn flagged_answers_are_left_out_and_counted() {
+    let lines: Vec<String> = (0..10)
+        .map(|item| {
+            format!(
+                "{item},{},{}",
+                100 + 10 * item,
+                if item == 4 { "true" } else { "" }
+            )
+        })
+        .collect();
+    let (score, done) = scored(
+        &format!("item,modes_nm.7,flagged\n{}\n", lines.join("\n")),
+        &[],
+    );
+    done.well();
+    assert_eq!(score["flagged"], json!({ "count": 1, "items": [4] }));
+    assert_eq!(score["quantities"]["modes_nm.7"]["answers"], json!(9));
+}
+
+#[test]
+fn mistakes_of_sign_and_direction_are_counted_apart() {
+    let mut rows = answers();
+    rows[5][1] = "-150".into(); // −truth in y only: the direction is turned by 2·atan(150/50) = 143 degrees
+    rows[6][1] = "-40".into();
+    rows[6][2] = "120".into(); // (50, 160) against (120, −40): 91 degrees
+    let (score, done) = scored(&csv(&rows), &[]);
+    done.well();
+    let coma = &score["quantities"]["modes_nm.7"];
+    assert_eq!(coma["sign_mistakes"], json!({ "count": 1, "items": [5] }));
+    assert_eq!(score["directions"]["coma"]["opposite"]["items"], json!([5]));
+    assert_eq!(score["directions"]["coma"]["turned"]["items"], json!([6]));
+    assert_eq!(coma["outliers"]["items"], json!([5, 6]));
+    assert_eq!(
+        (&coma["worst"], &coma["worst_item"]),
+        (&json!(300.0), &json!(5))
+    );
+    let left = coma["rms_without_sign_mistakes"]
+        .as_f64()
+        .expect("a number");
+    assert!(
+        (left - ((8.0 + 200.0 * 200.0) / 9.0f64).sqrt()).abs() < 1e-9,
+        "{left}"
+    );
+}
+
+#[test]
+fn limits_decide_the_exit_status() {
+    let kept = ["--at-most", "modes_nm.7.rms=1", "--at-least", "coverage=1"];
+    let (score, done) = scored(&csv(&answers()), &kept);
+    done.well();
+    assert_eq!(score["limits"][0]["kept"], json!(true));
+    let (score, done) = scored(&csv(&answers()), &["--at-most", "modes_nm.7.rms=0.99"]);
+    assert_eq!(done.status, Some(1));
+    assert_eq!(
+        score["limits"][0],
+        json!({ "number": "modes_nm.7.rms", "found": 1.0, "at_most": 0.99, "at_least": null, "kept": false })
+    );
+    // what is not known is not kept: no answer claims a σ for Noll 8
+    let (_, done) = scored(&csv(&answers()), &["--at-most", "modes_nm.8.pull_rms=2"]);
+    assert_eq!(done.status, Some(1));
+    let (_, done) = scored(&csv(&answers()), &["--at-most", "modes_nm.9.rms=2"]);
+    done.refused("error: modes_nm.9.rms: this score has no such number\nhint: `skewstar score … --json` shows every number that a limit can name\n");
+    let (_, done) = scored(&csv(&answers()), &["--at-most", "coverage"]);
+    assert!(
+        done.unable()
+            .stderr
+            .contains("no = between the number's name and its limit")
+    );
+}
+
+#[test]
+fn what_cannot_be_compared_is_refused_in_words() {
+    let words = |answers: &str| scored(answers, &[]).1.unable().stderr;
+    assert!(words("item,coma\n1,2\n").starts_with(
+        "error: answers.csv: \"coma\" is no column of answers\nhint: columns are item,"
+    ));
+    assert!(
+        words("item,modes_nm.7\n")
+            .starts_with("error: answers.csv: the file of answers holds no items")
+    );
+    assert!(
+        words("item,modes_nm.9\n1,2\n").contains("no answer gives a quantity that the truth knows")
+    );
+    assert!(
+        words("item,modes_nm.7\n-1,2\n")
+            .contains("line 2: item is \"-1\", but must be a whole number from 0")
+    );
+    let place = Place::with_file("truth.csv", "a,b\n1,2\n");
+    place.write("answers.csv", csv(&answers()));
+    let done = place.run(&["score", "truth.csv", "answers.csv"]).unable();
+    assert!(
+        done.stderr.contains("this is no truth of this program"),
+        "{}",
+        done.stderr
+    );
+}
+
+#[test]
+fn the_table_and_the_picture_are_for_people() {
+    let place = Place::with_file("truth.csv", truth());
+    place.write("answers.csv", csv(&answers()));
+    let done = place
+        .run(&["score", "truth.csv", "answers.csv", "--plot"])
+        .well();
+    let head: Vec<&str> = done
+        .stdout
+        .lines()
+        .nth(1)
+        .expect("a head")
+        .split_whitespace()
+        .collect();
+    assert_eq!(head[..5], ["quantity", "answers", "bias", "rms", "median"]);
+    let row: Vec<&str> = done
+        .stdout
+        .lines()
+        .nth(2)
+        .expect("a row")
+        .split_whitespace()
+        .collect();
+    assert_eq!(
+        row,
+        [
+            "modes_nm.7",
+            "10",
+            "0",
+            "1.00",
+            "1.00",
+            "1.00",
+            "0",
+            "0",
+            "0.500",
+            "0.500",
+            "0.250"
+        ]
+    );
+    // errors of 1 to 10 nm, up and down, so that the dots do not lie under the line
+    let mut rows = answers();
+    for (item, row) in rows.iter_mut().enumerate() {
+        row[1] = (100 + 10 * item + (7 * item) % 10 + 1).to_string();
+    }
+    place.write("other.csv", csv(&rows));
+    place
+        .run(&["score", "truth.csv", "other.csv", "--plot"])
+        .well();
+    let picture = place.read("out/other.score.png");
+    let image = image::load_from_memory(&picture)
+        .expect("a picture")
+        .to_rgb8();
+    let dots = image
+        .pixels()
+        .filter(|pixel| pixel.0 == [96, 140, 160])
+        .count();
+    // three panels of ten dots of four pixels each, some under the line; no error of Noll 8 can be drawn on a logarithm
+    assert!((60..=240).contains(&dots), "{dots} pixels of dots");
+}
+
+/// What `measure --json` prints can be handed in as it is, and a rendered star's truth is a truth too.
+#[test]
+fn a_measurement_of_a_rendered_star_is_an_answer() {
+    let place = Place::with_tiny();
+    place.run(&["render", "tiny.toml", "--quiet"]).well();
+    let coma = place.json("out/tiny.truth.json")["modes_nm"]["7"]
+        .as_f64()
+        .expect("a number");
+    let measured = json!({
+        "format": "skewstar-measure/1", "method": "doughnut", "flags": [],
+        "modes_nm": { "7": { "value": coma + 3.0, "sigma": 1.5 } },
+        "advice": { "turns": { "B": 0.07 } },
+    });
+    place.write(
+        "answers.jsonl",
+        json!({ "item": 0, "measured": measured }).to_string(),
+    );
+    let done = place
+        .run(&["score", "out/tiny.truth.json", "answers.jsonl", "--json"])
+        .well();
+    let score: Value = serde_json::from_str(&done.stdout).expect("JSON");
+    let error = score["quantities"]["modes_nm.7"]["bias"]
+        .as_f64()
+        .expect("a number");
+    assert!((error - 3.0).abs() < 1e-9);
+    assert_eq!(
+        score["quantities"]["modes_nm.7"]["sigma"]["pull_rms"],
+        json!(2.0)
+    );
+    let turns = score["quantities"]["undo_turns.B"]["rms"]
+        .as_f64()
+        .expect("a number");
+    assert!(turns < 1e-12);
+}
