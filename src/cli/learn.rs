@@ -6,11 +6,10 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{parsed, scenario_bytes, stem};
-use crate::image_io::reading::{Reading, ReadingError, read_image};
+use super::{image_of, parsed, scenario_bytes, stem};
 use crate::instrument::Instrument;
 use crate::measure::learn::{LearnError, LearnedResponse, Sighting, Trial, learn};
-use crate::measure::{MeasureError, MeasureOptions, Shot, Side, measure};
+use crate::measure::{MeasureError, MeasureOptions, Shot, Side, flag_in_words, measure};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -28,17 +27,6 @@ pub enum NotLearned {
         /// What is wrong with it.
         reason: &'static str,
     },
-    /// A frame that cannot be opened.
-    #[error("cannot read {}: {source}", path.display())]
-    Open {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        source: std::io::Error,
-    },
-    /// A frame that is no picture.
-    #[error(transparent)]
-    Reading(#[from] ReadingError),
     /// A star that cannot be measured.
     #[error("{}: {source}", path.display())]
     Measure {
@@ -76,10 +64,6 @@ impl NotLearned {
     pub fn hint(&self) -> &'static str {
         match self {
             NotLearned::Trial { .. } => "for example --trial before.fits,after.fits,A=0.125",
-            NotLearned::Open { .. } => {
-                "name the two frames of a trial with their folders, separated by a comma"
-            }
-            NotLearned::Reading(error) => error.hint(),
             NotLearned::Measure { source, .. } => source.hint(),
             NotLearned::Unsound { .. } => {
                 "compare telescope, camera and --mask with what was used, and take a doughnut at least 30 pixels wide"
@@ -112,7 +96,7 @@ pub fn run(args: &LearnArgs, printer: &Printer) -> Result<(), CliError> {
         .iter()
         .map(|t| TypedTrial::read(t))
         .collect::<Result<_, _>>()?;
-    let frames = open_frames(&typed, printer)?;
+    let frames = open_frames(&typed, &instrument, printer)?;
     let interrupt = Interrupt::install()?;
     let name = format!("{}.response.toml", stem(path));
     let mut set = OutputSet::plan(&OutputPlan {
@@ -193,48 +177,41 @@ impl TypedTrial {
 /// Reads every frame once, however many trials name it.
 fn open_frames(
     trials: &[TypedTrial],
+    instrument: &Instrument,
     printer: &Printer,
-) -> Result<BTreeMap<PathBuf, Reading>, NotLearned> {
+) -> Result<BTreeMap<PathBuf, Shot>, CliError> {
     let mut frames = BTreeMap::new();
     for path in trials.iter().flat_map(|trial| &trial.frames) {
         if frames.contains_key(path) {
             continue;
         }
-        let reading = open(path)?;
-        for warning in &reading.warnings {
-            printer.warning(format!("{}: {warning}", path.display()));
+        let (shot, flags) = image_of(path, instrument)?;
+        for flag in &flags {
+            let words = flag_in_words(flag);
+            printer.warning(format!("{}: {flag}: {words}", path.display()));
         }
-        frames.insert(path.clone(), reading);
+        frames.insert(path.clone(), shot);
     }
     for trial in trials {
-        let [before, after] = [0, 1].map(|i| frames[&trial.frames[i]].values.dim());
+        let [before, after] = [0, 1].map(|i| frames[&trial.frames[i]].values_adu.dim());
         if before != after {
-            return Err(NotLearned::Sizes {
-                paths: trial.frames.clone(),
-            });
+            let paths = trial.frames.clone();
+            return Err(NotLearned::Sizes { paths }.into());
         }
     }
     Ok(frames)
 }
 
-fn open(path: &Path) -> Result<Reading, NotLearned> {
-    let bytes = std::fs::read(path).map_err(|source| NotLearned::Open {
-        path: path.to_owned(),
-        source,
-    })?;
-    Ok(read_image(&bytes, &path.display().to_string())?)
-}
-
 /// Measures every frame.
 fn sightings(
     instrument: &Instrument,
-    frames: &BTreeMap<PathBuf, Reading>,
+    frames: &BTreeMap<PathBuf, Shot>,
     options: &MeasureOptions,
     step: &dyn Fn(),
 ) -> Result<BTreeMap<PathBuf, Sighting>, NotLearned> {
     let mut seen = BTreeMap::new();
-    for (path, reading) in frames {
-        seen.insert(path.clone(), sighting(instrument, path, reading, options)?);
+    for (path, shot) in frames {
+        seen.insert(path.clone(), sighting(instrument, path, shot, options)?);
         step();
     }
     Ok(seen)
@@ -243,28 +220,21 @@ fn sightings(
 fn sighting(
     instrument: &Instrument,
     path: &Path,
-    reading: &Reading,
+    shot: &Shot,
     options: &MeasureOptions,
 ) -> Result<Sighting, NotLearned> {
-    let shot = Shot {
-        values_adu: reading.values.clone(),
-        ceiling_adu: reading.ceiling,
-        gain_e_per_adu: reading.gain_e_per_adu,
-        exposure_s: reading.exposure_s,
-        mosaic: !reading.colour && instrument.camera.colour.is_some(),
-    };
-    let measured = measure(&shot, instrument, options).map_err(|source| NotLearned::Measure {
+    let measured = measure(shot, instrument, options).map_err(|source| NotLearned::Measure {
         path: path.to_owned(),
         source,
     })?;
-    let sighting = Sighting::of(&measured).filter(|_| measured.is_sound());
-    sighting.ok_or_else(|| NotLearned::Unsound {
+    let unsound = |flags: String| NotLearned::Unsound {
         path: path.to_owned(),
-        flags: match measured.is_sound() {
-            true => "its coma is not determined".into(),
-            false => measured.flags.join(", "),
-        },
-    })
+        flags,
+    };
+    if !measured.is_sound() {
+        return Err(unsound(measured.flags.join(", ")));
+    }
+    Sighting::of(&measured).ok_or_else(|| unsound("its coma is not determined".into()))
 }
 
 /// What was learned, for a person.

@@ -482,7 +482,7 @@ mod tests {
         );
         assert_eq!(
             refused("mirrored = true\n", ""),
-            "r.toml:11:1: camera.mirrored is missing"
+            "r.toml:11:2: camera.mirrored is missing"
         );
         assert_eq!(
             refused("format = 1", "format = 2"),

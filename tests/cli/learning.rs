@@ -222,7 +222,7 @@ fn what_is_typed_wrong_is_told_with_status_2() {
         ("no.fits,no.fits,A", "without a turn"),
         ("no.fits,no.fits,A=some", "a turn that is no number"),
         (",no.fits,A=1", "without the name of a frame"),
-        ("gone.fits,no.fits,A=1", "cannot read gone.fits"),
+        ("gone.fits,no.fits,A=1", "cannot read the image gone.fits"),
         ("no.fits,no.fits,A=1", "no.fits: this is"),
     ] {
         let done = place.run(&["learn", "--instrument", "typed.toml", "--trial", trial]);

@@ -1,30 +1,33 @@
 //! Signs by hand, then what trials recover, leave open and refuse.
 
 use super::*;
+use crate::instrument::Screw;
 use crate::testing::fast_unit;
 use crate::units::{ARCMIN, DEG, MM, UM};
 use approx::assert_abs_diff_eq;
 
-/// A fast unit with screws in the directions of the axes, whose typed camera sits like this.
+/// A fast unit with four screws in the directions of the axes, whose typed camera sits like this.
 fn unit(rotation_deg: f64, mirrored: bool) -> Instrument {
     let mut unit = fast_unit();
     unit.camera.rotation_rad = rotation_deg * DEG;
     unit.camera.mirrored = mirrored;
     if let Some(assembly) = &mut unit.assembly {
-        for (screw, azimuth) in assembly.screws.iter_mut().zip([0.0, 90.0, 180.0]) {
-            screw.azimuth_rad = azimuth * DEG;
-        }
+        let screw = |(name, azimuth): (&str, f64)| Screw {
+            name: name.into(),
+            azimuth_rad: azimuth * DEG,
+        };
+        let four = [("A", 0.0), ("B", 90.0), ("C", 180.0), ("D", 270.0)];
+        assembly.screws = four.map(screw).to_vec();
     }
     unit
 }
 
 const SIGMA_M: f64 = 0.5 * NM;
 
-/// Turns of a screw in those units that raise its edge by one arcminute: the plane through (±R, 0) and (0, R) tilts along x by
-/// h/2R when the screw at +x is raised by h, and along y by h/R when the one at +y is.
-fn one_arcmin(screw: &str) -> f64 {
-    let height_m = ARCMIN * 55.0 * MM * if screw == "B" { 1.0 } else { 2.0 };
-    height_m / (0.5 * MM)
+/// Turns of a screw that tilt those units by one arcminute: of four heights h, 0, 0, 0 at (R, 0), (0, R), (−R, 0), (0, −R) the
+/// least-squares plane leans by h/2R towards the first.
+fn one_arcmin() -> f64 {
+    ARCMIN * 2.0 * 55.0 * MM / (0.5 * MM)
 }
 
 /// A trial whose change in frame axes is given, as a camera typed like the instrument's would see it.
@@ -39,7 +42,7 @@ fn trial(typed: &Instrument, screw: &str, coma_nm: [f64; 2], shift_px: [f64; 2])
     let ended_nm = [start_nm[0] + coma_nm[0], start_nm[1] + coma_nm[1]];
     Trial {
         screw: screw.into(),
-        turns: one_arcmin(screw),
+        turns: one_arcmin(),
         before: sighting(start_nm, [30.0, 28.0]),
         after: sighting(ended_nm, [30.0 + shift_px[0], 28.0 + shift_px[1]]),
     }
@@ -68,9 +71,9 @@ fn signs_by_hand() {
         assert!(found.flags.is_empty(), "{:?}", found.flags);
         // a turn of A raises the edge at +x: Noll 8; one of B that at +y: Noll 7
         let [a, b] = [0, 1].map(|i| found.screws[i].coma_m_per_turn.map(|c| c / NM));
-        assert_abs_diff_eq!(a[0] * one_arcmin("A"), 50.0, epsilon = 1e-6);
+        assert_abs_diff_eq!(a[0] * one_arcmin(), 50.0, epsilon = 1e-6);
         assert_abs_diff_eq!(a[1], 0.0, epsilon = 1e-6);
-        assert_abs_diff_eq!(b[1] * one_arcmin("B"), 50.0, epsilon = 1e-6);
+        assert_abs_diff_eq!(b[1] * one_arcmin(), 50.0, epsilon = 1e-6);
     }
 }
 
@@ -222,11 +225,11 @@ fn what_teaches_nothing_is_refused_in_words() {
         ));
     }
     let stranger = Trial {
-        screw: "D".into(),
+        screw: "E".into(),
         ..good
     };
     assert_eq!(
         learn(&typed, &[stranger]).unwrap_err().to_string(),
-        "the assembly has no screw \"D\"; its screws are A, B, C"
+        "the assembly has no screw \"E\"; its screws are A, B, C, D"
     );
 }
