@@ -149,29 +149,31 @@ fn run(errors: Errors, seed: u64) -> Run {
     };
     for round in 0..ROUNDS {
         let coma = bench.coma_nm();
-        let Some((seen, found)) = look(&mut bench, errors, coma, seed * 100 + round as u64) else {
+        let Some(found) = look(&mut bench, errors, coma, seed * 100 + round as u64) else {
             // nothing is turned on a frame that says it is not to be trusted: the round is lost
             run.refused += 1;
             run.coma_nm.push(length(coma));
             continue;
         };
         run.measured_off_nm
-            .push(length([seen[0] - coma[0], seen[1] - coma[1]]));
-        if length(seen) * NM > found.1 {
-            bench.turn(&found.0, errors);
+            .push(length([0, 1].map(|i| found.seen_nm[i] - coma[i])));
+        if length(found.seen_nm) * NM > found.stop_m {
+            bench.turn(&found.turns, errors);
         }
         run.coma_nm.push(length(bench.coma_nm()));
     }
     run
 }
 
-/// One frame, what it says of coma (nm), and the advice: turns, and when to stop (metres).
-fn look(
-    bench: &mut Bench,
-    errors: Errors,
-    coma_nm: [f64; 2],
-    seed: u64,
-) -> Option<([f64; 2], (Vec<f64>, f64))> {
+/// What one frame says of coma, the advice, and when to stop.
+struct Look {
+    seen_nm: [f64; 2],
+    turns: Vec<f64>,
+    stop_m: f64,
+}
+
+/// Takes a frame and reads it.
+fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Option<Look> {
     let seeing_rad = 2.2 * ARCSEC;
     let stop = good_enough(&bench.instrument, seeing_rad, Some(EXPOSURE_S), 550.0 * NM);
     let air_nm = if errors.air {
@@ -221,7 +223,11 @@ fn look(
         ..Misaligned::default()
     };
     let advice = advise(&bench.instrument, &misaligned, Aim::Coma).ok()?;
-    Some((seen, (advice.turns, stop.stop_m)))
+    Some(Look {
+        seen_nm: seen,
+        turns: advice.turns,
+        stop_m: stop.stop_m,
+    })
 }
 
 fn guess(seed: u64) -> Run {

@@ -111,8 +111,10 @@ fn one(climate: Climate, way: Way, seed: u64, bound: bool) -> Option<One> {
 
 /// The Cramér–Rao bound of Noll 7 and 8 with the usual 13 parameters free.
 fn photon_bound_nm(world: &World, climate: &Climate) -> Option<[f64; 2]> {
-    let mut settings = Settings::default();
-    settings.accuracy = skewstar::measure::fit::FIT_ACCURACY;
+    let settings = Settings {
+        accuracy: skewstar::measure::fit::FIT_ACCURACY,
+        ..Settings::default()
+    };
     let model = Model::new(&world.real, &world.state, settings).ok()?;
     let mut jacobian = Jacobian::new(&model, &Parameter::standard()).ok()?;
     let (electrons, background_e) = (climate.electrons, 24.0);

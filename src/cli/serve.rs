@@ -6,12 +6,19 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::practice::telescope;
 use super::printer::Printer;
+use crate::frame::Frame;
+use crate::instrument::Instrument;
+use crate::measure::{
+    Aim, MeasureError, MeasureOptions, Misaligned, Shot, Side, advise, findings, good_enough,
+    measure, steps,
+};
 use crate::practice::BYTES_AT_MOST;
 use crate::web::{Config, Keeper, Server};
 use serde_json::json;
 use std::fs;
 use std::io::Read;
 use std::path::PathBuf;
+use std::sync::Arc;
 use std::time::SystemTime;
 
 /// Serves until it is interrupted.
@@ -26,7 +33,7 @@ pub fn run(args: &ServeArgs, printer: &Printer) -> Result<(), CliError> {
         keeper: Some(Box::new(Folder {
             path: args.keep.clone(),
         })),
-        measurer: None,
+        measurer: Some(Arc::new(measured)),
     })?;
     let address = server.address();
     printer.answer(format!("Open {address} in a browser. Ctrl-C ends it."))?;
@@ -108,4 +115,44 @@ impl Keeper for Folder {
             .ok()?;
         Some(text)
     }
+}
+
+/// "Measure it for me": what the frame says and what to turn, in words.
+fn measured(
+    frame: &Frame,
+    instrument: &Instrument,
+    mask_on: bool,
+    inside: bool,
+) -> Result<String, String> {
+    let shot = Shot {
+        values_adu: frame.counts_adu.mapv(f64::from),
+        ceiling_adu: Some(f64::from(frame.saturation_adu)),
+        gain_e_per_adu: None,
+        exposure_s: None,
+        mosaic: false,
+    };
+    let options = MeasureOptions {
+        mask_on: Some(mask_on),
+        side: Some(if inside { Side::Inside } else { Side::Outside }),
+        ..MeasureOptions::default()
+    };
+    let in_words = |error: MeasureError| format!("{error}; {}", error.hint());
+    let found = measure(&shot, instrument, &options).map_err(in_words)?;
+    let seeing_rad = found.seeing_rad().unwrap_or(0.0);
+    let wavelength_m = found.reference_m.unwrap_or_default();
+    let stop = good_enough(instrument, seeing_rad, None, wavelength_m);
+    let mut said = findings(&found, instrument, &stop);
+    if !found.is_sound() {
+        said.push("Do not act on it: the frame does not fit the telescope.".into());
+        return Ok(said.join("\n"));
+    }
+    let misaligned = Misaligned {
+        coma_m: found.mode_m(8).zip(found.mode_m(7)).map(|(x, y)| [x, y]),
+        ..Misaligned::default()
+    };
+    match advise(instrument, &misaligned, Aim::Coma) {
+        Ok(advice) => said.extend(steps(&advice, Some(&found), instrument, stop.stop_m)),
+        Err(no) => said.push(format!("{no}; {}", no.hint())),
+    }
+    Ok(said.join("\n"))
 }

@@ -256,7 +256,8 @@ impl Change {
         trial: &Trial,
     ) -> Result<Change, LearnError> {
         let screw = screw_number(assembly, &trial.screw)?;
-        if trial.turns == 0.0 || !(trial.turns.abs() <= TURNS_AT_MOST) {
+        let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
+        if trial.turns == 0.0 || !within {
             return Err(LearnError::NoTurn {
                 screw: trial.screw.clone(),
                 turns: trial.turns,
@@ -266,7 +267,8 @@ impl Change {
         turns[screw] = trial.turns;
         let coma = complex(frame_axes(instrument).forward(coma_change(instrument, trial)));
         let sigma_m = trial.before.sigma_m.hypot(trial.after.sigma_m);
-        if !(coma.norm() >= SEEN_SIGMA * sigma_m) || coma.norm() == 0.0 {
+        let seen = (SEEN_SIGMA * sigma_m..f64::INFINITY).contains(&coma.norm());
+        if !seen || coma.norm() == 0.0 {
             return Err(LearnError::NoChange {
                 screw: trial.screw.clone(),
                 turns: trial.turns,

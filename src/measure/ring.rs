@@ -52,9 +52,14 @@ pub struct Shadow {
 impl Ring {
     /// The same ring seen from another corner.
     pub fn moved(mut self, by_px: [f64; 2]) -> Ring {
-        let add = |place: [f64; 2]| [place[0] + by_px[0], place[1] + by_px[1]];
-        self.outer_centre_px = add(self.outer_centre_px);
-        self.dark_centre_px = self.dark_centre_px.map(add);
+        for place in [
+            Some(&mut self.outer_centre_px),
+            self.dark_centre_px.as_mut(),
+        ] {
+            for (axis, value) in place.into_iter().flatten().enumerate() {
+                *value += by_px[axis];
+            }
+        }
         self
     }
 
