@@ -5,6 +5,7 @@
 //! anything to be measured ([`Bound`]). It opens no file and draws no random number.
 
 mod bound;
+mod demand;
 mod edges;
 mod expected;
 mod jacobian;

@@ -87,7 +87,7 @@ mod tests {
             "sensor_offset_um": { "value": -410.0, "sigma": 2.0 },
             "doughnut": { "dark_shift_px": [0.5, -0.25] },
             "advice": { "turns": { "A": 0.0, "B": 0.125 }, "words": "…" },
-            "flags": ["saturated", "doubtful_sign"],
+            "flags": ["saturated", "coma_doubtful"],
         });
         let answer = from_measure(&measured, 9).unwrap();
         assert_eq!(answer.item, 9);
