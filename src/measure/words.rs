@@ -200,7 +200,7 @@ const LEAST_TURN: f64 = 1.0 / 128.0;
 /// ```
 /// use skewstar::measure::fraction;
 /// assert_eq!(fraction(0.125), "1/8 turn");
-/// assert_eq!(fraction(1.26), "1 1/4 turns");
+/// assert_eq!(fraction(1.251), "1 1/4 turns");
 /// assert_eq!(fraction(0.06), "1/16 turn");
 /// ```
 pub fn fraction(turns: f64) -> String {
