@@ -1,5 +1,6 @@
 //! What can be typed.
 
+use crate::measure::Side;
 use crate::predict::Settings;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
@@ -345,6 +346,15 @@ pub enum SideArg {
     Inside,
     /// The sensor beyond focus
     Outside,
+}
+
+impl From<SideArg> for Side {
+    fn from(side: SideArg) -> Side {
+        match side {
+            SideArg::Inside => Side::Inside,
+            SideArg::Outside => Side::Outside,
+        }
+    }
 }
 
 /// Something that is on or off.

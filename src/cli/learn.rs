@@ -1,12 +1,11 @@
 //! `learn`: from frames before and after trial turns to the telescope's own response, as a file that `measure` reads.
 
-use super::args::{LearnArgs, SideArg, Switch};
+use super::args::{LearnArgs, Switch};
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{image_of, parsed, scenario_bytes, stem};
+use super::{image_of, one_file, parsed, scenario_bytes, stem};
 use crate::instrument::Instrument;
 use crate::measure::learn::{LearnError, LearnedResponse, Sighting, Trial, learn};
 use crate::measure::{MeasureError, MeasureOptions, Shot, Side, flag_in_words, measure};
@@ -99,18 +98,10 @@ pub fn run(args: &LearnArgs, printer: &Printer) -> Result<(), CliError> {
     let frames = open_frames(&typed, &instrument, printer)?;
     let interrupt = Interrupt::install()?;
     let name = format!("{}.response.toml", stem(path));
-    let mut set = OutputSet::plan(&OutputPlan {
-        folder: &args.files.out,
-        files: std::slice::from_ref(&name),
-        truth: None,
-        force: args.files.force,
-    })?;
+    let mut set = one_file(&args.files, &name)?;
     let options = MeasureOptions {
         mask_on: args.mask.map(|switch| switch == Switch::On),
-        side: args.side.map(|side| match side {
-            SideArg::Inside => Side::Inside,
-            SideArg::Outside => Side::Outside,
-        }),
+        side: args.side.map(Side::from),
         portable: args.portable,
         ..MeasureOptions::default()
     };

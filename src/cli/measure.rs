@@ -1,6 +1,6 @@
 //! `measure`: a frame and an instrument in; modes, geometry and turns out.
 
-use super::args::{AimArg, MeasureArgs, SideArg, Switch};
+use super::args::{AimArg, MeasureArgs, Switch};
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::learn::NotLearned;
@@ -126,7 +126,7 @@ impl Wanted {
         Wanted {
             options: MeasureOptions {
                 mask_on: args.mask.map(|m| m == Switch::On),
-                side: args.side.map(side),
+                side: args.side.map(Side::from),
                 at_px: args.at,
                 temperature_k: args.temperature,
                 portable: args.portable,
@@ -140,13 +140,6 @@ impl Wanted {
 struct Seen {
     star: Option<Measurement>,
     whole: Option<WholeFrame>,
-}
-
-fn side(side: SideArg) -> Side {
-    match side {
-        SideArg::Inside => Side::Inside,
-        SideArg::Outside => Side::Outside,
-    }
 }
 
 fn look(frames: &Frames, instrument: &Instrument, wanted: &Wanted) -> Result<Seen, CliError> {

@@ -71,12 +71,12 @@ impl SideFrom {
     }
 }
 
-/// The modes that one doughnut is fitted with.
-pub const FREE_MODES: std::ops::RangeInclusive<u32> = 5..=11;
+/// The modes that a star is fitted with.
+pub(super) const FREE_MODES: std::ops::RangeInclusive<u32> = 5..=11;
 /// The other side must be worse by this much in the sum of squares, per unit of the better one's spread.
 const SIDE_CLEAR: f64 = 25.0;
 /// Seeing that a fit starts from.
-const FIRST_SEEING_RAD: f64 = 2.0 * ARCSEC;
+pub(super) const FIRST_SEEING_RAD: f64 = 2.0 * ARCSEC;
 
 /// A doughnut measured.
 #[derive(Debug, Clone)]

@@ -4,11 +4,12 @@
 //! that was put on slightly turned and a focal length that was typed in slightly wrong are free; a mask looks different from
 //! its two ends, so the sign of even modes is not open.
 
+use super::doughnut::{FIRST_SEEING_RAD, FREE_MODES};
 use super::fit::{self, Dimension, Fitted, Look, Pace, Recorded, Trial, Unknown, View};
 use super::streaks::{FoundStreak, FoundTriplet, SlopeModes, Streaks};
 use crate::instrument::Instrument;
 use crate::predict::PredictError;
-use crate::units::{ARCSEC, UM};
+use crate::units::UM;
 use ndarray::Array2;
 
 /// A masked star measured.
@@ -24,12 +25,8 @@ pub struct MaskedFit {
     pub slopes: Option<SlopeModes>,
 }
 
-/// The modes that a masked star is fitted with.
-pub const FREE_MODES: std::ops::RangeInclusive<u32> = 5..=11;
 /// Half the side of the part of the frame that guesses are tried on.
 const MIDDLE_HALF_PX: usize = 24;
-/// Seeing that a fit starts from.
-const FIRST_SEEING_RAD: f64 = 2.0 * ARCSEC;
 /// Squared residual per pixel at which no other start is tried.
 const GOOD_START: f64 = 4.0;
 /// Sensor offsets that are tried besides the one the streaks say.
