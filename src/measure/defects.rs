@@ -13,7 +13,7 @@ pub struct Defects {
     pub hot_px: Vec<[usize; 2]>,
     /// Far below all around, alone.
     pub dead_px: Vec<[usize; 2]>,
-    /// At or above the ceiling.
+    /// At the ceiling, or within [`NEARLY_FULL`] of it.
     pub full_px: Vec<[usize; 2]>,
     /// The value at which pixels are full: as given, or where values pile up at the top; `None` if neither.
     pub ceiling: Option<f64>,
@@ -25,6 +25,9 @@ const ALONE_SIGMA: f64 = 14.0;
 const NEIGHBOURS_SIGMA: f64 = 2.5;
 /// … or by less than this share of it.
 const NEIGHBOURS_SHARE: f64 = 0.04;
+/// A pixel within this share of the ceiling counts as full: noise of readout is added to a full well, and sensors bend near
+/// theirs (common practice, no source).
+const NEARLY_FULL: f64 = 0.02;
 /// Pixels that must share the highest value for it to be a ceiling.
 const PILED_UP: usize = 5;
 
@@ -35,8 +38,9 @@ pub(super) fn find(values: &Array2<f64>, backdrop: &Backdrop, ceiling: Option<f6
         ceiling,
         ..Defects::default()
     };
+    let full = ceiling.map(|ceiling| ceiling - NEARLY_FULL * (ceiling - backdrop.level));
     for ((row, column), value) in values.indexed_iter() {
-        if ceiling.is_some_and(|ceiling| *value >= ceiling) {
+        if full.is_some_and(|full| *value >= full) {
             defects.full_px.push([column, row]);
         }
         match alone(values, [row, column], backdrop.sigma) {

@@ -128,16 +128,30 @@ fn an_undersampled_star_is_no_hot_pixel() {
 
 #[test]
 fn full_pixels_are_counted_with_and_without_a_known_ceiling() {
-    let mut values = frame([70, 70], [300.0, 0.0, 0.0], 30, &|p| {
+    let values = frame([70, 70], [300.0, 0.0, 0.0], 30, &|p| {
         90_000.0 * (-0.5 * ((p[0] - 35.0).powi(2) + (p[1] - 34.0).powi(2)) / 6.0).exp()
     });
-    values.mapv_inplace(|v| v.min(65_535.0));
-    let full = values.iter().filter(|v| **v == 65_535.0).count();
-    assert!(full > 5);
-    for ceiling in [None, Some(65_535.0)] {
-        let found = Backdrop::of(&values, ceiling).expect("a backdrop");
-        assert_eq!(found.defects.full_px.len(), full);
-        assert_eq!(found.defects.ceiling, Some(65_535.0));
+    // readout adds its noise to a well that is full: half of the full pixels lie below the ceiling
+    let noise = [-7.0, 5.0, -2.0, 0.0, 9.0, -4.0];
+    let of_a_well = |v: f64, at: usize| v.min(60_000.0) + noise[at % 6];
+    let of_a_converter = |v: f64, _: usize| v.min(65_535.0);
+    let cut = |limit: &dyn Fn(f64, usize) -> f64| {
+        let mut cut = values.clone();
+        (cut.iter_mut().enumerate()).for_each(|(at, v)| *v = limit(*v, at));
+        cut
+    };
+    for (frame, ceiling, given) in [
+        (cut(&of_a_converter), 65_535.0, None),
+        (cut(&of_a_converter), 65_535.0, Some(65_535.0)),
+        (cut(&of_a_well), 60_000.0, Some(60_000.0)),
+    ] {
+        let full = values.iter().filter(|v| **v >= ceiling).count();
+        assert!(full > 5);
+        let found = Backdrop::of(&frame, given).expect("a backdrop");
+        // and the few within two hundredths of it
+        let counted = found.defects.full_px.len();
+        assert!((full..full + 4).contains(&counted), "{counted} for {full}");
+        assert_eq!(found.defects.ceiling, Some(ceiling));
     }
     let faint = frame([70, 70], [300.0, 0.0, 0.0], 31, &|p| {
         30.0 * ring(p, [35.0, 34.0], 25.0, 9.0)
