@@ -88,6 +88,9 @@ const SPOKES: usize = 180;
 /// Light at the geometrical edge of a shadow over the light beside it: a quarter (Fresnel's integral for a straight edge, from
 /// memory). Air and pixels raise it a little.
 const EDGE_LIGHT: f64 = 0.27;
+/// What counts as lit beside the brightest part, the first that shows a ring: with much coma the wide side is many times fainter
+/// than the thin one, but a faint star's noise must not count.
+const LIT_SHARES: [f64; 3] = [1.0 / 3.0, 1.0 / 6.0, 1.0 / 12.0];
 /// Smoothing over the star's radius, as a standard deviation; variance of one round; rounds at most.
 const SMOOTH_SHARE: f64 = 0.035;
 const SMOOTH_VARIANCE: f64 = 0.5;
@@ -111,8 +114,20 @@ const SHADOW_DEPTH: f64 = 0.12;
 /// Against ray-traced edges: dark shift 0.2 px, outer radius 0.6 px; the inner radius comes out up to 1.3 px small
 /// (`tests/measuring/rings.rs`).
 pub fn ring(picture: &Array2<f64>) -> Option<Ring> {
-    let smooth = smoothed_for_its_size(picture)?;
-    let level = bright_level(&smooth)?;
+    let mut found = LIT_SHARES
+        .iter()
+        .filter_map(|share| ring_lit(picture, *share));
+    let first = found.next()?;
+    if first.dark_centre_px.is_some() {
+        return Some(first);
+    }
+    Some(found.find(|r| r.dark_centre_px.is_some()).unwrap_or(first))
+}
+
+/// The edges where everything brighter than a share of the brightest counts as lit.
+fn ring_lit(picture: &Array2<f64>, share: f64) -> Option<Ring> {
+    let smooth = smoothed_for_its_size(picture, share)?;
+    let level = bright_level(&smooth, share)?;
     let (star, _) = star_middle(&smooth, 0.5 * level)?;
     let outer = Edge::find(&smooth, star, level, Way::Inwards)?;
     if outer.radius_px < 5.0 {
@@ -134,9 +149,9 @@ pub fn ring(picture: &Array2<f64>) -> Option<Ring> {
 }
 
 /// The picture smoothed by a small share of the star's radius: noise of single pixels goes, edges stay.
-fn smoothed_for_its_size(picture: &Array2<f64>) -> Option<Array2<f64>> {
+fn smoothed_for_its_size(picture: &Array2<f64>, share: f64) -> Option<Array2<f64>> {
     let mut smooth = smoothed(picture);
-    let level = bright_level(&smooth)?;
+    let level = bright_level(&smooth, share)?;
     let (_, radius_px) = star_middle(&smooth, 0.5 * level)?;
     let rounds = ((SMOOTH_SHARE * radius_px).powi(2) / SMOOTH_VARIANCE).round() as usize;
     for _ in 1..rounds.min(SMOOTHED_AT_MOST) {
@@ -165,15 +180,15 @@ fn smoothed(picture: &Array2<f64>) -> Array2<f64> {
     })
 }
 
-/// The typical light of the ring: the median of what is brighter than a third of the brightest hundredth part.
-fn bright_level(picture: &Array2<f64>) -> Option<f64> {
+/// The typical light of the ring: the median of what is brighter than a share of the brightest two-hundredth part.
+fn bright_level(picture: &Array2<f64>, share: f64) -> Option<f64> {
     let mut values: Vec<f64> = picture.iter().copied().filter(|v| v.is_finite()).collect();
     if values.len() < 100 {
         return None;
     }
     values.sort_unstable_by(f64::total_cmp);
     let bright = values[values.len() - 1 - values.len() / 200];
-    let first = values.partition_point(|v| *v < bright / 3.0);
+    let first = values.partition_point(|v| *v < bright * share);
     let lit = &values[first..];
     (bright > 0.0 && !lit.is_empty()).then(|| lit[lit.len() / 2])
 }

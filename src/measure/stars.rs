@@ -62,6 +62,9 @@ const MARGIN_PX: usize = 3;
 const LEAST_PX: usize = 3;
 /// A source that reaches opposite edges and covers more than this share of the frame fills it.
 const FILLED_SHARE: f64 = 0.6;
+/// Wings are fainter than this share of what the brightest twentieth of the frame has at least.
+const WING_SHARE: f64 = 0.1;
+const BRIGHT_PERCENTILE: f64 = 0.95;
 /// More than this share of a small frame below the backdrop means that it is no backdrop.
 const BELOW_SHARE: f64 = 0.02;
 
@@ -125,7 +128,14 @@ impl Stars {
             return Err(fills);
         }
         let (found, best) = standing_out(&light, backdrop.sigma, search.limit_sigma);
-        let sources = sources(&light, &found, &backdrop, search);
+        let fills_it =
+            |found: &[Source]| !search.streaked && fills_frame(&found[0], width_px, height_px);
+        let mut sources = sources(&light, &found, &backdrop, search);
+        if !sources.is_empty() && fills_it(&sources) {
+            // the faint wings of a bright star may reach the edges of a small frame; its body must not
+            let bodies = without_wings(&light, &found);
+            sources = self::sources(&light, &bodies, &backdrop, search);
+        }
         if sources.is_empty() {
             return Err(FrameError::NothingFound {
                 // what stood out was too small to be a star
@@ -134,7 +144,7 @@ impl Stars {
                 place_px: best.1,
             });
         }
-        if !search.streaked && fills_frame(&sources[0], width_px, height_px) {
+        if fills_it(&sources) {
             return Err(fills);
         }
         Ok(Stars {
@@ -413,6 +423,24 @@ fn has_two_peaks(light: &Array2<f64>, pixels: &[[usize; 2]]) -> bool {
             let ring = aside.iter().all(|lit| *lit > 0.4 * value);
             along[0].hypot(along[1]) >= 4.0 && dip && !ring
         })
+}
+
+/// Pixels that stand out less those that are faint beside the brightest part, taken in squares of 3 × 3.
+fn without_wings(light: &Array2<f64>, found: &Array2<bool>) -> Array2<bool> {
+    let sums = BoxSums::new(light);
+    let mean = |(row, column): (usize, usize)| {
+        let (sum, count) = sums.around([row, column], 1);
+        sum / count as f64
+    };
+    let means = Array2::from_shape_fn(light.dim(), mean);
+    let mut sorted = means.iter().copied().collect::<Vec<f64>>();
+    let place = (BRIGHT_PERCENTILE * (sorted.len() - 1) as f64) as usize;
+    let bright = *sorted.select_nth_unstable_by(place, f64::total_cmp).1;
+    let mut bodies = found.clone();
+    ndarray::Zip::from(&mut bodies)
+        .and(&means)
+        .for_each(|body, mean| *body &= *mean > WING_SHARE * bright);
+    bodies
 }
 
 fn fills_frame(source: &Source, width_px: usize, height_px: usize) -> bool {

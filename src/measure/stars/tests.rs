@@ -258,3 +258,26 @@ fn a_star_larger_than_its_frame_is_refused() {
         );
     }
 }
+
+#[test]
+fn wings_of_a_bright_star_that_reach_the_edges_are_let_be() {
+    for (number, brightness) in [2e3, 2e4].into_iter().enumerate() {
+        let mut values = noise([64, 64], 60 + number as u64);
+        add_ring(&mut values, [32.0, 31.0], 20.0, brightness);
+        for ((row, column), value) in values.indexed_iter_mut() {
+            let r = (column as f64 - 32.0).hypot(row as f64 - 31.0).max(20.0);
+            *value += 0.03 * brightness * (20.0 / r).powi(3);
+        }
+        let stars = Stars::find(&values, None, &Search::plain()).expect("a star");
+        let [low, high] = stars.brightest().box_px;
+        for axis in 0..2 {
+            let width = high[axis] - low[axis] + 1;
+            assert!((40..56).contains(&width), "{width} px at {brightness}");
+        }
+        let centre = stars.brightest().centre_px;
+        assert!(
+            (centre[0] - 32.0).hypot(centre[1] - 31.0) < 0.2,
+            "{centre:?}"
+        );
+    }
+}
