@@ -6,13 +6,11 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::practice::telescope;
 use super::printer::Printer;
-use crate::frame::Frame;
-use crate::instrument::Instrument;
 use crate::measure::{
     Aim, MeasureError, MeasureOptions, Misaligned, Shot, Side, advise, findings, good_enough,
     measure, steps,
 };
-use crate::practice::BYTES_AT_MOST;
+use crate::practice::{Asked, BYTES_AT_MOST};
 use crate::web::{Config, Keeper, Server};
 use serde_json::json;
 use std::fs;
@@ -118,12 +116,8 @@ impl Keeper for Folder {
 }
 
 /// "Measure it for me": what the frame says and what to turn, in words.
-fn measured(
-    frame: &Frame,
-    instrument: &Instrument,
-    mask_on: bool,
-    inside: bool,
-) -> Result<String, String> {
+fn measured(asked: &Asked<'_>) -> Result<String, String> {
+    let (frame, instrument) = (asked.frame, asked.owner);
     let shot = Shot {
         values_adu: frame.counts_adu.mapv(f64::from),
         ceiling_adu: Some(f64::from(frame.saturation_adu)),
@@ -132,8 +126,12 @@ fn measured(
         mosaic: false,
     };
     let options = MeasureOptions {
-        mask_on: Some(mask_on),
-        side: Some(if inside { Side::Inside } else { Side::Outside }),
+        mask_on: Some(asked.mask_on),
+        side: Some(if asked.inside {
+            Side::Inside
+        } else {
+            Side::Outside
+        }),
         ..MeasureOptions::default()
     };
     let in_words = |error: MeasureError| format!("{error}; {}", error.hint());
@@ -143,7 +141,11 @@ fn measured(
     let stop = good_enough(instrument, seeing_rad, None, wavelength_m);
     let mut said = findings(&found, instrument, &stop);
     if !found.is_sound() {
-        said.push("Do not act on it: the frame does not fit the telescope.".into());
+        said.push("Do not act on it: the frame does not fit the telescope. Where the air moved, expose longer.".into());
+        return Ok(said.join("\n"));
+    }
+    if !asked.camera_known {
+        said.push("Which screw it is stays open: nobody knows how the camera is turned. Turn one a little and watch which way the dark centre goes.".into());
         return Ok(said.join("\n"));
     }
     let misaligned = Misaligned {

@@ -60,7 +60,12 @@ fn coma(found: &Measurement, instrument: &Instrument) -> Option<String> {
 }
 
 fn focus(found: &Measurement) -> Option<String> {
-    let offset_um = found.sensor_offset_m()?.value / UM;
+    let offset = found.sensor_offset_m()?;
+    let offset_um = offset.value / UM;
+    let room_um = (2.0 * offset.sigma.unwrap_or(0.0) / UM).max(0.5);
+    if found.side.is_none() && offset_um.abs() < room_um {
+        return Some(format!("The sensor is in focus, within {room_um:.1} um."));
+    }
     let (word, why) = match found.side {
         None => (if offset_um < 0.0 { "inside" } else { "outside" }, ""),
         Some((side, from)) => (

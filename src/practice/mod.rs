@@ -55,8 +55,20 @@ pub const BENCH: &str = include_str!("bench.toml");
 /// Places of corner stars on the sensor, from its middle (common practice, no source).
 pub const CORNER_M: [f64; 2] = [8.0 * MM, 6.0 * MM];
 
-/// Measures a frame for somebody who asks "measure it for me"; handed in by the shell, so that practice need not know how.
-///
-/// Gets the frame, the instrument as the owner knows it, whether the mask is on, and whether the sensor is inside focus;
-/// returns plain words.
-pub type Measurer = dyn Fn(&Frame, &Instrument, bool, bool) -> Result<String, String> + Send + Sync;
+/// What is measured for somebody who asks "measure it for me".
+#[derive(Debug, Clone, Copy)]
+pub struct Asked<'a> {
+    /// The frame.
+    pub frame: &'a Frame,
+    /// The instrument as the owner knows it.
+    pub owner: &'a Instrument,
+    /// Whether the mask is on.
+    pub mask_on: bool,
+    /// Whether the sensor is inside focus.
+    pub inside: bool,
+    /// Whether the owner knows how the camera is turned: without, no frame says which screw it is.
+    pub camera_known: bool,
+}
+
+/// Measures a frame and returns plain words; handed in by the shell, so that practice need not know how.
+pub type Measurer = dyn Fn(&Asked<'_>) -> Result<String, String> + Send + Sync;

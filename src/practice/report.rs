@@ -130,7 +130,7 @@ fn turns_used(session: &Session) -> f64 {
             let turned = two[0].wrench_turns.iter().zip(&two[1].wrench_turns);
             turned.map(|(a, b)| (b - a).abs()).sum::<f64>()
         })
-        .sum()
+        .fold(0.0, |sum, turns| sum + turns)
 }
 
 /// Half for the goal, half for a short way: full up to the shortest one and a quarter more, none at four times; five points off

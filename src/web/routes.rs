@@ -8,7 +8,7 @@ use super::rooms::{NoRoom, Room, Rooms, locked};
 use super::turnstile::Turnstile;
 use super::view;
 use crate::practice::{
-    Action, Answer, CORNER_M, Cautions, Eye, Level, Measurer, Moment, Question, Refusal,
+    Action, Answer, Asked, CORNER_M, Cautions, Eye, Level, Measurer, Moment, Question, Refusal,
     front_screws,
 };
 use crate::predict::PredictError;
@@ -187,8 +187,14 @@ impl Site {
             );
         };
         let [mask_on, _] = room.session.mask_and_air();
-        let inside = room.session.state().sensor_offset_m < 0.0;
-        match measurer(&frame, room.session.owner(), mask_on, inside) {
+        let asked = Asked {
+            frame: &frame,
+            owner: room.session.owner(),
+            mask_on,
+            inside: room.session.state().sensor_offset_m < 0.0,
+            camera_known: room.session.level() != Level::Camera,
+        };
+        match measurer(&asked) {
             Ok(words) => self.done(name, room, &Action::Measure, Some(words)),
             Err(words) => Reply::error(409, &words, "recentre the star, or take the mask off"),
         }

@@ -167,6 +167,23 @@ def mouse(page, pictures):
     page.screenshot(path=pictures / "finished.png", full_page=True)
 
 
+def measured(page, pictures):
+    """The program measures the frame of the page: what it says agrees with what is revealed."""
+    start(page, "one-screw", 4)
+    page.click("#measure")
+    settle(page)
+    words = page.locator("#said").text_content()
+    page.screenshot(path=pictures / "measured.png", full_page=True)
+    page.click("#finish")
+    settle(page)
+    report = page.locator("#report").text_content()
+    hidden = float(re.search(r"of coma are left of (\d+)", report).group(1))
+    found = float(re.search(r"Coma: ([\d.]+) ±", words).group(1))
+    print(f"measured for me: {found:.0f} nm of coma, hidden were {hidden:.0f}")
+    assert abs(found - hidden) < 3, (words, report)
+    assert "Or one screw only: B: 5/32 turn clockwise" in words and "B -0.151" in report, (words, report)
+
+
 def keyboard(page, pictures):
     """No mouse at all: Tab, Enter, arrows, letters."""
     page.evaluate("sessionStorage.clear()")
@@ -330,6 +347,7 @@ def main():
             page.wait_for_selector("#level option", state="attached")
             contrast(page)
             mouse(page, pictures)
+            measured(page, pictures)
             keyboard(page, pictures)
             phone(browser, address, pictures)
             side_by_side(browser, address)
