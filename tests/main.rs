@@ -19,6 +19,7 @@ mod practice;
 mod prescriptions;
 mod properties;
 mod published;
+mod readme;
 mod renders;
 mod scenarios;
 mod score;

@@ -245,14 +245,14 @@ fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
             sigma(shift.sigma) * ARCMIN / UM
         ));
     }
-    let typed = instrument.camera.mirrored == learned.mirrored;
+    let mirroring = |mirrored| if mirrored { "mirrored" } else { "not mirrored" };
     lines.push(format!(
-        "The camera is turned by {:.1} degrees, give or take {:.1}, and {}; {} typed, with {:.1} degrees.",
+        "The camera is turned by {:.1} degrees, give or take {:.1}, and {}; typed were {:.1} degrees and {}.",
         learned.rotation_rad.value / DEG,
         sigma(learned.rotation_rad.sigma) / DEG,
-        if learned.mirrored { "mirrored" } else { "not mirrored" },
-        if typed { "so it was" } else { "it was otherwise" },
+        mirroring(learned.mirrored),
         instrument.camera.rotation_rad / DEG,
+        mirroring(instrument.camera.mirrored),
     ));
     for screw in &learned.screws {
         let [x, y] = screw.coma_m_per_turn.map(|c| c / NM);

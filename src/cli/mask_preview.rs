@@ -142,12 +142,12 @@ fn lines(answer: &Answer) -> Vec<String> {
         "What this mask can and cannot show, per 100 nm RMS:".into(),
     ];
     out.push(format!(
-        "{:<18}{:>12}{:>12}{:>12}{:>12}{:>12}",
+        "{:<21}{:>12}{:>12}{:>12}{:>12}{:>12}",
         "", "middle px", "parting px", "eye sees nm", "photons nm", "air nm"
     ));
     for row in &answer.shows {
         out.push(format!(
-            "{:<18}{:>12.2}{:>12.2}{:>12}{:>12}{:>12}",
+            "{:<21}{:>12.2}{:>12.2}{:>12}{:>12}{:>12}",
             format!("{} (Noll {})", row.name, row.noll),
             row.crossing_px,
             row.parting_px,

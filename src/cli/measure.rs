@@ -68,7 +68,7 @@ pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
     }
     printer.answer(seen.sentences(&instrument, &stop, &advice))?;
     printer.answer_json(&report)?;
-    Ok(seen.star.as_ref().is_none_or(Measurement::is_sound))
+    Ok(seen.is_sound())
 }
 
 /// Lays a learned response over what was typed; returns flags of what is still unknown.
@@ -184,10 +184,15 @@ fn stop_rule(
 }
 
 impl Seen {
+    fn is_sound(&self) -> bool {
+        self.star.as_ref().is_none_or(Measurement::is_sound)
+            && self.whole.as_ref().is_none_or(WholeFrame::is_sound)
+    }
+
     fn advice(&self, instrument: &Instrument, args: &MeasureArgs) -> Result<Advice, NoAdvice> {
         let star = self.star.as_ref().filter(|s| s.is_sound());
-        let plane = self.whole.as_ref().and_then(|w| w.focal_plane.as_ref());
-        let coma = self.whole.as_ref().and_then(|w| w.coma.as_ref());
+        let plane = self.whole.as_ref().and_then(WholeFrame::sound_plane);
+        let coma = self.whole.as_ref().and_then(WholeFrame::sound_coma);
         let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
         let found = Misaligned {
             coma_m: star.and_then(|s| Some([s.mode_m(8)?, s.mode_m(7)?])),
@@ -218,7 +223,7 @@ impl Seen {
         }
         match advice {
             Ok(advice) => said.extend(steps(advice, self.star.as_ref(), instrument, stop.stop_m)),
-            Err(_) if self.star.as_ref().is_some_and(|s| !s.is_sound()) => {
+            Err(_) if !self.is_sound() => {
                 said.push("No turns are advised on a measurement that failed.".into());
             }
             Err(no) => said.push(format!("No turns: {no}; {}.", no.hint())),

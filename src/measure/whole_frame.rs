@@ -61,7 +61,7 @@ pub struct WholeFrame {
     /// The coma node; `None` with a flag where it cannot be told.
     pub coma: Option<ComaField>,
     /// `few_stars`, `plane_not_found`, `plane_flat`, `sign_open`, `node_not_found`, `node_far_outside`, `no_response`, `no_field_coma`,
-    /// `growth_differs`, `poor_fit`.
+    /// `growth_differs`, `sizes_off_model`, `asymmetries_off_model`.
     pub flags: Vec<String>,
 }
 
@@ -118,9 +118,9 @@ const LEAST_SIGMA: f64 = 25.0;
 /// Growth or slope below this many standard deviations is not there.
 const SEEN_SIGMA: f64 = 4.0;
 /// What the law of sizes may be off by, as a share of offset and slopes: discs and seeing do not quite add in squares.
-const SIZE_SHARE: f64 = 0.03;
+const SIZE_SHARE: f64 = 0.1;
 /// The same for the law of asymmetries, as a share of the node's distance.
-const NODE_SHARE: f64 = 0.01;
+const NODE_SHARE: f64 = 0.1;
 /// A scatter above this says that the model does not hold.
 const POOR_SCATTER: f64 = 3.0;
 
@@ -174,6 +174,24 @@ pub fn whole_frame(
 }
 
 impl WholeFrame {
+    /// The plane, where the stars' sizes follow one within their noise.
+    pub fn sound_plane(&self) -> Option<&FocalPlane> {
+        let off = self.has("sizes_off_model");
+        self.focal_plane.as_ref().filter(|_| !off)
+    }
+
+    /// The coma field, where the stars' asymmetries follow one and its growth is the telescope's.
+    pub fn sound_coma(&self) -> Option<&ComaField> {
+        let off = self.has("asymmetries_off_model") || self.has("growth_differs");
+        self.coma.as_ref().filter(|_| !off)
+    }
+
+    /// Whether what was found of plane and coma may be acted on.
+    pub fn is_sound(&self) -> bool {
+        self.sound_plane().is_some() == self.focal_plane.is_some()
+            && self.sound_coma().is_some() == self.coma.is_some()
+    }
+
     fn flag(&mut self, flag: &str) {
         if !self.flags.iter().any(|known| known == flag) {
             self.flags.push(flag.to_owned());
@@ -261,6 +279,7 @@ impl Field<'_> {
         let e = telescope.obstruction_ratio();
         Known {
             offset_m: self.options.sensor_offset_m,
+            side: self.options.side,
             least_m2: self.usual_least_m2(),
             // half of an evenly lit ring's light lies within the root mean square of its radii
             blur_per_m: (0.5 * (1.0 + e * e)).sqrt() / telescope.focal_ratio(),
@@ -348,16 +367,16 @@ impl Field<'_> {
             let sigmas: Vec<f64> = plane.fit.sigmas.iter().map_while(|s| *s).collect();
             (sigmas.len() == 5).then_some((plane, sigmas))
         });
-        let Some((mut plane, mut sigmas)) = told else {
+        let Some((plane, mut sigmas)) = told else {
             frame.flag("plane_not_found");
             return;
         };
         for (sigma, value) in sigmas.iter_mut().zip(&plane.fit.values) {
             *sigma = (*sigma * plane.scale).hypot(SIZE_SHARE * value);
         }
-        let sign_by = self.settle_sign(&mut plane, &sigmas);
+        let sign_by = self.sign_told_by(&plane, &sigmas);
         if plane.scale > POOR_SCATTER {
-            frame.flag("poor_fit");
+            frame.flag("sizes_off_model");
         }
         let values = &plane.fit.values;
         let axes = frame_axes(self.instrument);
@@ -398,27 +417,21 @@ impl Field<'_> {
         });
     }
 
-    /// Chooses the side where something tells it, and says what did.
-    fn settle_sign(&self, plane: &mut PlaneFit, sigmas: &[f64]) -> Option<&'static str> {
-        if !plane.sign_open {
-            let curved = self.instrument.telescope.field.curvature_per_m2 != 0.0;
-            return Some(match (self.options.second, self.options.sensor_offset_m) {
-                (Some((_, step)), _) if step != 0.0 => "second_frame",
-                (_, Some(_)) => "offset",
-                _ if curved => "curvature",
-                _ => return None,
-            });
+    /// What tells the side of focus, if anything does. A side that the owner told was kept to by the fit.
+    fn sign_told_by(&self, plane: &PlaneFit, sigmas: &[f64]) -> Option<&'static str> {
+        let apart = plane.fit.values[0].abs() > 3.0 * sigmas[0];
+        if self.options.side.is_some() && apart {
+            return Some("side");
         }
-        let side = self.options.side?;
-        if plane.fit.values[0].abs() < 3.0 * sigmas[0] {
+        if plane.sign_open {
             return None;
         }
-        if side * plane.fit.values[0] < 0.0 {
-            plane.fit.values[..3]
-                .iter_mut()
-                .for_each(|value| *value = -*value);
+        let curved = self.instrument.telescope.field.curvature_per_m2 != 0.0;
+        match (self.options.second, self.options.sensor_offset_m) {
+            (Some((_, step)), _) if step != 0.0 => Some("second_frame"),
+            (_, Some(_)) => Some("offset"),
+            _ => curved.then_some("curvature"),
         }
-        Some("side")
     }
 
     /// The tilt of the unit whose sensor would lean like this.
@@ -453,7 +466,7 @@ impl Field<'_> {
             return;
         };
         if node.scale > POOR_SCATTER {
-            frame.flag("poor_fit");
+            frame.flag("asymmetries_off_model");
         }
         let values = &node.fit.values;
         let at_m = [values[1], values[2]];

@@ -126,7 +126,12 @@ pub fn steps(
     let length = |m: &Measurement| Some(m.mode_m(8)?.value.hypot(m.mode_m(7)?.value));
     let mut said = Vec::new();
     if found.and_then(length).is_some_and(|coma| coma < stop_m) {
-        said.push("Good enough: stop here. The turns below are within what nobody sees.".into());
+        said.push("Good enough: stop here. What is left is less than anybody sees.".into());
+        return said;
+    }
+    if advice.turns.iter().all(|turns| turns.abs() < LEAST_TURN) {
+        said.push("Nothing to turn: what is left is less than a hand can set.".into());
+        return said;
     }
     for (screw, turns) in advice.turns.iter().enumerate() {
         said.push(one_turn(assembly, instrument, screw, *turns));
@@ -250,6 +255,29 @@ pub fn flag_in_words(flag: &str) -> &'static str {
         "interpolated_colour" => "colours were filled in by a program: the green ones are used",
         "travel_limits" => "the travel of the screws limits the turns",
         "screw_positions_assumed" => "the travel is counted from the nominal length of the screws",
+        "few_stars" => "too few stars that are whole, alone and bright enough",
+        "plane_not_found" => "the stars' sizes do not tell the tilt of the focal plane",
+        "plane_flat" => "no tilt of the focal plane is seen",
+        "sign_open" => {
+            "which side of the sensor sits outside focus stays open: say --side, or look at the corners at another focus"
+        }
+        "node_not_found" => "the stars are too sharp or too alike to show where coma vanishes",
+        "node_far_outside" => "coma vanishes far outside the sensor",
+        "no_response" => {
+            "what a tilt does to coma is not known: skewstar learn, or [assembly.response]"
+        }
+        "no_field_coma" => {
+            "how coma grows over the field is not known: type telescope.field.coma_nm_per_mm"
+        }
+        "growth_differs" => {
+            "coma grows over the field otherwise than [telescope.field] says: the place without coma is doubtful"
+        }
+        "sizes_off_model" => {
+            "the stars' sizes do not follow a tilted plane: near focus the telescope's own aberrations hide it; go some tens of micrometres outside focus, and say --side outside"
+        }
+        "asymmetries_off_model" => {
+            "the stars' asymmetries do not follow coma that grows from one place: go some tens of micrometres outside focus, and say --side outside"
+        }
         "response_mirror_open" => "the learned response leaves the camera's mirroring open",
         _ => "see DEVELOPERS.md, flags of measuring",
     }

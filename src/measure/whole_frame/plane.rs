@@ -29,6 +29,8 @@ pub(super) struct SizedStar {
 pub(super) struct Known {
     /// Sensor offset in the middle and its standard deviation.
     pub offset_m: Option<[f64; 2]>,
+    /// The side of focus, where the owner says it: +1 outside, −1 inside.
+    pub side: Option<f64>,
     /// Square of the diameter of a star in focus that seeing, pixels and diffraction usually make, and its standard deviation.
     pub least_m2: [f64; 2],
     /// Half-flux diameter per metre of defocus.
@@ -94,10 +96,10 @@ fn both_sides(stars: &[SizedStar], known: Known) -> Option<(Fit, Fit)> {
         return None;
     }
     let fits = starts(stars, known);
-    let best = fits
-        .iter()
-        .min_by(|a, b| a.chi_square.total_cmp(&b.chi_square))?
-        .clone();
+    let least = |a: &&Fit, b: &&Fit| a.chi_square.total_cmp(&b.chi_square);
+    let on_told_side = |fit: &&Fit| known.side.is_none_or(|side| side * fit.values[0] >= 0.0);
+    let told = fits.iter().filter(on_told_side).min_by(least);
+    let best = told.or_else(|| fits.iter().min_by(least))?.clone();
     let mirrored: Vec<f64> = vec![
         -best.values[0],
         -best.values[1],
@@ -185,7 +187,7 @@ fn residual(star: &SizedStar, values: &[f64], known: Known) -> f64 {
 }
 
 fn residuals(stars: &[SizedStar], values: &[f64], known: Known) -> Vec<f64> {
-    // a doughnut's half-flux circle takes less of coma than its second moment does: the factor is 1 ± 1
+    // the half-flux circle of a wide doughnut takes nothing of coma, that of a focused star all: the factor is 1 ± 1
     // wide doughnuts do not tell what they would be in focus
     let [least, sigma] = known.least_m2;
     let in_focus = (values[3].abs() - least) / sigma;

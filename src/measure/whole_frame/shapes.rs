@@ -1,8 +1,9 @@
 //! Size, elongation and asymmetry of one star of a field, from the same pixels whatever its brightness.
 //!
-//! The half-flux radius is taken of the light within three such radii, and the moments of what lies within two, about the centre
-//! of that light: bright stars, whose faint wings are seen farther out, do not look larger. Third moments add up under blurs
-//! that are alike on both sides, so that seeing does not change them.
+//! The half-flux radius is taken of the light within three such radii, about the centre of all that light; the moments of what
+//! lies within two, about its own centre: bright stars, whose faint wings are seen farther out, do not look larger. The two
+//! centres of a defocused star with coma are far enough apart to change its half-flux radius by a tenth. Third moments add up
+//! under blurs that are alike on both sides, so that seeing does not change them.
 
 use super::super::stars::Source;
 use ndarray::Array2;
@@ -49,13 +50,23 @@ pub(super) fn measure(
     source: &Source,
     noise: PixelNoise,
 ) -> Option<StarShape> {
-    let mut centre_px = source.centre_px;
-    let mut radius_px = source.half_flux_radius_px.max(0.5);
+    let start = (source.centre_px, source.half_flux_radius_px.max(0.5));
+    let inner = settled(light, start, MOMENT_RADII)?;
+    let whole = settled(light, inner, LIGHT_RADII)?;
+    moments(light, inner, whole.1, noise)
+}
+
+/// Centre of the light within some half-flux radii of it, and the half-flux radius about that centre.
+fn settled(
+    light: &Array2<f64>,
+    (mut centre_px, mut radius_px): ([f64; 2], f64),
+    radii: f64,
+) -> Option<([f64; 2], f64)> {
     for _ in 0..ROUNDS {
         let (centre, radius) = (centre_px, radius_px);
         let near = pixels(light, centre, LIGHT_RADII * radius + 1.0)?;
         radius_px = half_flux_radius(&near, centre, LIGHT_RADII * radius)?;
-        let reach = MOMENT_RADII * radius_px;
+        let reach = radii * radius_px;
         let (mut weight, mut sum) = (0.0, [0.0; 2]);
         for pixel in near.iter() {
             let share = pixel.light * inside(pixel.from(centre), reach);
@@ -74,13 +85,13 @@ pub(super) fn measure(
             break;
         }
     }
-    moments(light, centre_px, radius_px, noise)
+    Some((centre_px, radius_px))
 }
 
 fn moments(
     light: &Array2<f64>,
-    centre_px: [f64; 2],
-    radius_px: f64,
+    (centre_px, radius_px): ([f64; 2], f64),
+    half_flux_radius_px: f64,
     noise: PixelNoise,
 ) -> Option<StarShape> {
     let reach = MOMENT_RADII * radius_px;
@@ -118,9 +129,9 @@ fn moments(
     Some(StarShape {
         centre_px,
         flux,
-        half_flux_diameter_px: 2.0 * radius_px,
+        half_flux_diameter_px: 2.0 * half_flux_radius_px,
         // a uniform disc's half-flux radius varies by 0.35/√N of itself, a star's with wings by about twice that
-        half_flux_diameter_sigma_px: 2.0 * radius_px * 0.7 * flux_square.sqrt() / flux,
+        half_flux_diameter_sigma_px: 2.0 * half_flux_radius_px * 0.7 * flux_square.sqrt() / flux,
         elongation: ((middle + half_gap) / across).sqrt(),
         elongation_deg: (0.5 * libm::atan2(2.0 * xy, xx - yy)) / crate::units::DEG,
         asymmetry_px3: third.map(|t| t / weight),

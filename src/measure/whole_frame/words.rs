@@ -38,7 +38,7 @@ impl WholeFrame {
         lines.join("\n")
     }
 
-    fn has(&self, flag: &str) -> bool {
+    pub(super) fn has(&self, flag: &str) -> bool {
         self.flags.iter().any(|known| known == flag)
     }
 
