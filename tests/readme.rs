@@ -113,8 +113,14 @@ fn run(command: &str, folder: &Path) -> Option<String> {
         .output()
         .unwrap();
     let said = String::from_utf8(done.stdout).unwrap();
+    // a goal that is not reached is no failure of README
+    let good: &[i32] = if arguments.contains(&"reveal") {
+        &[0, 1]
+    } else {
+        &[0]
+    };
     assert!(
-        done.status.success(),
+        done.status.code().is_some_and(|code| good.contains(&code)),
         "{command}: {}\n{said}{}",
         done.status,
         String::from_utf8_lossy(&done.stderr)
@@ -136,7 +142,7 @@ fn served(folder: &Path) -> String {
     BufReader::new(out).read_line(&mut line).unwrap();
     page.kill().unwrap();
     page.wait().unwrap();
-    assert!(line.starts_with("Open http://127.0.0.1:"), "{line}");
+    assert!(line.starts_with("Open http://"), "{line}");
     line
 }
 
