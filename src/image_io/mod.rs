@@ -6,6 +6,7 @@
 //! | `reading/` | any image file of others → values to measure, with flags and limits |
 //! | `stretch.rs` | from electrons or counts to 256 grays for the eye |
 //! | `png.rs`, `tiff.rs` | grays, colours and 16-bit counts as picture files |
+//! | `npz.rs`, `zip.rs` | arrays for numpy; the archive that these and 3MF are |
 //! | `canvas.rs`, `stroke.rs`, `text.rs` | drawing on a picture: lines, circles, arrows, labels |
 //!
 //! Every array and every coordinate has row 0 at the bottom, y up. FITS stores the bottom row first; PNG and TIFF store the
@@ -24,7 +25,9 @@ pub mod stretch;
 mod stroke;
 mod text;
 pub mod tiff;
+pub mod zip;
 
+use crate::frame::Frame;
 use thiserror::Error;
 
 /// Why a picture could not be made.
@@ -89,4 +92,10 @@ fn picture_sides(height_px: usize, width_px: usize) -> Result<[u32; 2], PictureE
             height_px,
         }),
     }
+}
+
+/// Counts as the encoders want them, the top row first.
+fn counts_from_the_top(frame: &Frame) -> Vec<u8> {
+    let rows = frame.counts_adu.rows().into_iter().rev();
+    rows.flatten().flat_map(|adu| adu.to_ne_bytes()).collect()
 }

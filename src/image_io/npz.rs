@@ -3,6 +3,7 @@
 //! An NPZ is a ZIP archive of NPY files; it is dated 1980-01-01, so that the same arrays give the same bytes. What is read
 //! here is what is written here: other writers' archives are refused, not guessed at.
 
+use super::zip::{END, LISTED, LOCAL, Zip};
 use std::fmt::Write as _;
 
 /// An array with a shape.
@@ -102,43 +103,12 @@ pub fn npz(arrays: &[(&str, NpyArray)]) -> Result<Vec<u8>, NpzError> {
             limit: ARCHIVE_LIMIT,
         });
     }
-    let (mut out, mut index) = (Vec::with_capacity(bytes as usize + 1024), Vec::new());
+    let mut archive = Zip::default();
     for (name, array) in arrays {
-        let (name, content) = (format!("{name}.npy"), npy(array));
-        let mut fields = Vec::new();
-        for half in [20_u16, 0, 0, 0, 0x21] {
-            fields.extend(half.to_le_bytes());
-        }
-        let length = content.len() as u32;
-        for word in [crc32fast::hash(&content), length, length] {
-            fields.extend(word.to_le_bytes());
-        }
-        fields.extend((name.len() as u16).to_le_bytes());
-        fields.extend(0_u16.to_le_bytes());
-        let start = out.len() as u32;
-        out.extend(LOCAL);
-        out.extend(&fields);
-        out.extend(name.as_bytes());
-        out.extend(content);
-        index.extend(b"PK\x01\x02\x14\x00");
-        index.extend(&fields);
-        index.extend([0; 10]);
-        index.extend(start.to_le_bytes());
-        index.extend(name.as_bytes());
+        archive.store(&format!("{name}.npy"), &npy(array));
     }
-    let start = out.len() as u32;
-    let count = (arrays.len() as u16).to_le_bytes();
-    out.extend(&index);
-    out.extend(b"PK\x05\x06\0\0\0\0");
-    out.extend(count);
-    out.extend(count);
-    out.extend((index.len() as u32).to_le_bytes());
-    out.extend(start.to_le_bytes());
-    out.extend([0, 0]);
-    Ok(out)
+    Ok(archive.finish())
 }
-
-const LOCAL: [u8; 4] = *b"PK\x03\x04";
 
 /// Reads the arrays of an archive that [`npz`] wrote.
 ///
@@ -180,8 +150,8 @@ fn is_list_of(bytes: &[u8], entries: usize) -> bool {
     };
     let count = u16::from_le_bytes([end[10], end[11]]);
     let length = u32::from_le_bytes([end[12], end[13], end[14], end[15]]);
-    end.starts_with(b"PK\x05\x06")
-        && list.starts_with(b"PK\x01\x02")
+    end.starts_with(&END)
+        && list.starts_with(&LISTED)
         && (usize::from(count), length as usize) == (entries, list.len())
 }
 

@@ -1,9 +1,9 @@
 //! PNG files: 8-bit grays, 8-bit colours, 16-bit counts. Writes only; no text or time is stored in them.
 //!
-//! Row 0 of every array is the bottom row. PNG starts at the top, so the rows are turned over here and nowhere else.
+//! Row 0 of every array is the bottom row. PNG starts at the top, so the rows are turned over on the way.
 
 use super::canvas::Canvas;
-use super::{PictureError, picture_sides};
+use super::{PictureError, counts_from_the_top, picture_sides};
 use crate::frame::Frame;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::{ExtendedColorType, ImageEncoder};
@@ -40,15 +40,8 @@ pub fn rgb8(canvas: &Canvas) -> Result<Vec<u8>, PictureError> {
 /// # Errors
 /// [`PictureError::Size`] for an empty frame or a side longer than [`MAX_SIDE_PX`](super::MAX_SIDE_PX).
 pub fn gray16(frame: &Frame) -> Result<Vec<u8>, PictureError> {
-    let counts = &frame.counts_adu;
-    let bytes: Vec<u8> = counts
-        .rows()
-        .into_iter()
-        .rev()
-        .flatten()
-        .flat_map(|adu| adu.to_ne_bytes())
-        .collect();
-    encode(&bytes, counts.dim(), ExtendedColorType::L16)
+    let size = frame.counts_adu.dim();
+    encode(&counts_from_the_top(frame), size, ExtendedColorType::L16)
 }
 
 fn encode(

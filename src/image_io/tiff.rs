@@ -1,8 +1,8 @@
 //! TIFF files of counts, 16 bits a pixel, uncompressed. Writes only.
 //!
-//! Row 0 of the frame is the bottom row. TIFF starts at the top, so the rows are turned over here and nowhere else.
+//! Row 0 of the frame is the bottom row. TIFF starts at the top, so the rows are turned over on the way.
 
-use super::{PictureError, picture_sides};
+use super::{PictureError, counts_from_the_top, picture_sides};
 use crate::frame::Frame;
 use image::codecs::tiff::TiffEncoder;
 use image::{ExtendedColorType, ImageEncoder};
@@ -15,13 +15,7 @@ use std::io::Cursor;
 pub fn gray16(frame: &Frame) -> Result<Vec<u8>, PictureError> {
     let counts = &frame.counts_adu;
     let [width, height] = picture_sides(counts.nrows(), counts.ncols())?;
-    let bytes: Vec<u8> = counts
-        .rows()
-        .into_iter()
-        .rev()
-        .flatten()
-        .flat_map(|adu| adu.to_ne_bytes())
-        .collect();
+    let bytes = counts_from_the_top(frame);
     let mut file = Cursor::new(Vec::new());
     TiffEncoder::new(&mut file).write_image(&bytes, width, height, ExtendedColorType::L16)?;
     Ok(file.into_inner())

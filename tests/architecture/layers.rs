@@ -38,7 +38,7 @@ const LAYERS: [(&str, u8); 29] = [
 ];
 
 /// Siblings that may know of each other, and why.
-const SIBLINGS: [(&str, &str, &str); 10] = [
+const SIBLINGS: [(&str, &str, &str); 11] = [
     (
         "instrument",
         "state",
@@ -67,6 +67,11 @@ const SIBLINGS: [(&str, &str, &str); 10] = [
     ("practice", "scenario", "a session starts from a scenario"),
     ("dataset", "scenario", "a recipe varies a scenario"),
     ("dataset", "image_io", "frames become files"),
+    (
+        "solid_io",
+        "image_io",
+        "a 3MF package is an archive, as NPZ is",
+    ),
     ("cli", "web", "the verb that serves the page starts it"),
     (
         "main",
