@@ -63,14 +63,7 @@ fn the_table_names_every_verb_and_no_other() {
     let readme = fs::read_to_string(format!("{ROOT}/README.md")).unwrap();
     let help = Command::new(PROGRAM).arg("--help").output().unwrap();
     let help = String::from_utf8(help.stdout).unwrap();
-    let listed: BTreeSet<&str> = help
-        .lines()
-        .skip_while(|line| !line.starts_with("Commands:"))
-        .skip(1)
-        .take_while(|line| !line.is_empty())
-        .filter_map(|line| line.split_whitespace().next())
-        .filter(|verb| *verb != "help")
-        .collect();
+    let listed: BTreeSet<&str> = subverbs(&help).collect();
     let told: BTreeSet<&str> = readme
         .split("`skewstar ")
         .skip(1)
@@ -157,4 +150,40 @@ fn copy(from: &Path, to: &Path) {
             fs::copy(entry.path(), target).unwrap();
         }
     }
+}
+
+/// Every verb shows an example in its help, and what the example names is there.
+#[test]
+fn every_help_has_an_example_that_can_be_typed() {
+    let mut without = Vec::new();
+    let mut verbs: Vec<Vec<String>> = vec![Vec::new()];
+    while let Some(words) = verbs.pop() {
+        let help = Command::new(PROGRAM).args(&words).arg("--help").output();
+        let help = String::from_utf8(help.unwrap().stdout).unwrap();
+        verbs.extend(subverbs(&help).map(|verb| [words.clone(), vec![verb.to_owned()]].concat()));
+        let Some(example) = help.lines().find_map(|line| line.strip_prefix("Example: ")) else {
+            without.push(words.join(" "));
+            continue;
+        };
+        assert!(
+            example.starts_with(&format!("skewstar {}", words.first().unwrap())),
+            "{example}"
+        );
+        for named in example
+            .split_whitespace()
+            .filter(|w| w.starts_with("scenarios/"))
+        {
+            assert!(Path::new(ROOT).join(named).exists(), "{example}");
+        }
+    }
+    assert_eq!(without, [""], "no example in their help");
+}
+
+fn subverbs(help: &str) -> impl Iterator<Item = &str> {
+    help.lines()
+        .skip_while(|line| !line.starts_with("Commands:"))
+        .skip(1)
+        .take_while(|line| !line.is_empty())
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|verb| *verb != "help")
 }

@@ -29,11 +29,11 @@ pub enum Verb {
     #[command(after_help = "Example: skewstar new garden --kind newtonian")]
     New(NewArgs),
     /// Read and validate a scenario, and say what follows from it
-    #[command(after_help = "Example: skewstar check scenarios/prime-focus-one-screw.toml")]
+    #[command(after_help = "Example: skewstar check scenarios/fast-unit-one-screw.toml")]
     Check(ScenarioArgs),
     /// Render the star frame and its truth
     #[command(
-        after_help = "Example: skewstar render scenarios/prime-focus-one-screw.toml --annotate --set state.sensor_offset_um=-400"
+        after_help = "Example: skewstar render scenarios/fast-unit-one-screw.toml --annotate --set state.sensor_offset_um=-400"
     )]
     Render(RenderArgs),
     /// Draw how a star changes along one or two keys
@@ -72,6 +72,7 @@ pub enum Verb {
     )]
     Score(ScoreArgs),
     /// Print a JSON Schema, for editors: of the scenario, of a recipe, or of an answer
+    #[command(after_help = "Example: skewstar schema recipe > recipe.schema.json")]
     Schema {
         /// Of what.
         #[arg(value_enum, default_value = "scenario")]
@@ -123,8 +124,14 @@ pub struct DatasetArgs {
 #[derive(Debug, Subcommand)]
 pub enum DatasetVerb {
     /// Make a range of items; goes on where an earlier run was stopped
+    #[command(
+        after_help = "Example: skewstar dataset make scenarios/recipes/doughnuts.toml --out set --count 1000"
+    )]
     Make(SetArgs),
     /// Check counts, checksums, gaps and duplicates; exit status 1 when the set is not whole
+    #[command(
+        after_help = "Example: skewstar dataset verify scenarios/recipes/doughnuts.toml --out set --count 1000"
+    )]
     Verify(SetArgs),
 }
 
@@ -378,12 +385,18 @@ pub struct MaskArgs {
 #[derive(Debug, Subcommand)]
 pub enum MaskVerb {
     /// Say whether it can be printed and what it will cost in light, weight and time
+    #[command(after_help = "Example: skewstar mask check scenarios/mask-two-zone-coma.toml")]
     Check(ScenarioArgs),
     /// Write it as SVG, DXF, STL and 3MF, seen from the sky side
+    #[command(
+        after_help = "Example: skewstar mask draw scenarios/mask-two-zone-coma.toml --out print"
+    )]
     Draw(MaskDrawArgs),
     /// Show the star through it, and say what it can and cannot show
+    #[command(after_help = "Example: skewstar mask preview scenarios/mask-two-zone-coma.toml")]
     Preview(MaskPreviewArgs),
     /// Search for better numbers
+    #[command(after_help = "Example: skewstar mask tune scenarios/mask-three-triplet-focus.toml")]
     Tune(MaskTuneArgs),
 }
 

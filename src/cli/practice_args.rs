@@ -16,8 +16,12 @@ pub struct PracticeArgs {
 #[derive(Debug, Subcommand)]
 pub enum PracticeVerb {
     /// Start a session
+    #[command(
+        after_help = "Example: skewstar practice start --level two-screws --session night.toml"
+    )]
     Start(PracticeStartArgs),
     /// Turn a screw; its partner is loosened and tightened with it
+    #[command(after_help = "Example: skewstar practice turn B 1/8 --session night.toml")]
     Turn {
         /// The screw's name
         screw: String,
@@ -29,6 +33,7 @@ pub enum PracticeVerb {
         session: SessionArgs,
     },
     /// Move the focuser outwards; a negative number: inwards
+    #[command(after_help = "Example: skewstar practice focus -50 --session night.toml")]
     Focus {
         /// How far, um
         #[arg(allow_hyphen_values = true)]
@@ -38,8 +43,10 @@ pub enum PracticeVerb {
         session: SessionArgs,
     },
     /// Bring the star back to the middle
+    #[command(after_help = "Example: skewstar practice recentre --session night.toml")]
     Recentre(SessionArgs),
     /// Put the mask on, or take it off
+    #[command(after_help = "Example: skewstar practice mask on --session night.toml")]
     Mask {
         /// on or off
         way: OnOff,
@@ -48,6 +55,7 @@ pub enum PracticeVerb {
         session: SessionArgs,
     },
     /// Choose the exposure
+    #[command(after_help = "Example: skewstar practice expose 2 --session night.toml")]
     Expose {
         /// Seconds
         time_s: f64,
@@ -56,6 +64,7 @@ pub enum PracticeVerb {
         session: SessionArgs,
     },
     /// Let the air move, or hold it still
+    #[command(after_help = "Example: skewstar practice air off --session night.toml")]
     Air {
         /// on or off
         way: OnOff,
@@ -64,19 +73,28 @@ pub enum PracticeVerb {
         session: SessionArgs,
     },
     /// Look again
+    #[command(after_help = "Example: skewstar practice look --session night.toml")]
     Look(SessionArgs),
     /// Look at stars in the corners of the sensor
+    #[command(after_help = "Example: skewstar practice corners --session night.toml")]
     Corners(SessionArgs),
     /// Have the situation explained
+    #[command(after_help = "Example: skewstar practice show-me --session night.toml")]
     ShowMe(SessionArgs),
     /// Take the last turn, focus or mask change back
+    #[command(after_help = "Example: skewstar practice undo --session night.toml")]
     Undo(SessionArgs),
     /// Finish, and show what was hidden
-    #[command(alias = "finish")]
+    #[command(
+        alias = "finish",
+        after_help = "Example: skewstar practice reveal --session night.toml"
+    )]
     Reveal(SessionArgs),
     /// One star, three questions: which screw, which way, how much
+    #[command(after_help = "Example: skewstar practice question --seed 7")]
     Question(QuestionArgs),
     /// Let a simulated beginner, and somebody who turns at random, play many drills
+    #[command(after_help = "Example: skewstar practice rehearse --count 20")]
     Rehearse(RehearseArgs),
 }
 
