@@ -274,31 +274,3 @@ fn a_million_electrons_measure_coma_to_about_half_a_nanometre() {
         }
     }
 }
-
-/// How long the derivatives take, for a look: a 128-pixel doughnut with 13 parameters, with and without seeing.
-#[test]
-#[ignore = "a stopwatch, not a test"]
-fn time_of_a_jacobian() {
-    for seeing in [None, Some(2.1)] {
-        let unit = unit(128, 3);
-        let state = State {
-            sensor_offset_m: 700.0 * UM,
-            sky: Sky {
-                seeing_rad: seeing.map(|s| s * ARCSEC),
-                ..Sky::default()
-            },
-            ..State::default()
-        };
-        let model = Model::new(&unit, &state, Settings::default()).unwrap();
-        for _ in 0..3 {
-            let start = std::time::Instant::now();
-            let light = model.light::<f64>();
-            let frame = start.elapsed();
-            let jacobian = Jacobian::new(&model, &Parameter::standard()).unwrap();
-            let all = start.elapsed() - frame;
-            let ratio = all.as_secs_f64() / frame.as_secs_f64();
-            println!("{seeing:?}: frame {frame:.2?}, Jacobian {all:.2?}, {ratio:.1} x");
-            assert_eq!(light.dim(), jacobian.star.dim());
-        }
-    }
-}

@@ -130,7 +130,8 @@ const POOR_SCATTER: f64 = 3.0;
 /// [`FrameError`] where there is nothing to measure; too few stars is no error but a flag.
 ///
 /// # Accuracy
-/// See `measure::whole_frame::tests`, which print it.
+/// See `measure::whole_frame::tests`, which print it. Where the field's own aberrations blur as much as the tilt does, both come
+/// out small: in the corner check of README (60 µm outside focus) tilt and node by about a tenth, in focus they are flagged.
 pub fn whole_frame(
     values: &Array2<f64>,
     instrument: &Instrument,
