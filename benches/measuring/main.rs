@@ -1,6 +1,7 @@
 //! The evidence for measuring: `cargo bench --bench measuring -- [--count N] [--only PART] [--rows TEXT] [--evidence FILE]`.
 //!
-//! Every table is printed; the file gets them as JSON with commit and processor. Seeds are 1 to N, in order.
+//! Every table is printed. The file gets each part that was run whole as JSON, with commit and processor; parts that were not
+//! run stay as they are. Seeds are 1 to N, in order.
 
 mod diversity;
 mod rounds;
@@ -9,24 +10,21 @@ mod world;
 
 use rounds::{Errors, Loops};
 use serde::Serialize;
+use serde_json::{Value, json};
 use std::process::Command;
 use std::time::Instant;
 use study::{Tally, Way, study};
 use world::{Climate, Kind, Layout, World};
 
-#[derive(Default, Serialize)]
-struct Evidence {
-    commit: String,
-    processor: String,
-    threads: usize,
-    matched: Vec<Tally>,
-    mismatched: Vec<Tally>,
-    capture: Vec<Tally>,
-    yardstick: Option<diversity::Yardstick>,
-    loops: Vec<Loops>,
-    seconds_of_a_128_px_doughnut: Vec<f64>,
-    seconds_of_an_80_px_masked_star: Vec<f64>,
-}
+/// Parts of the evidence, in the order in which they are run.
+const PARTS: [&str; 6] = [
+    "speed",
+    "yardstick",
+    "matched",
+    "differs",
+    "capture",
+    "loops",
+];
 
 fn main() {
     let args: Vec<String> = std::env::args().collect();
@@ -37,44 +35,46 @@ fn main() {
     let count: u64 = after("--count").and_then(|c| c.parse().ok()).unwrap_or(200);
     let only = after("--only").unwrap_or_default();
     let rows = after("--rows").unwrap_or_default();
-    let wanted = |part: &str| only.is_empty() || part.contains(&only);
-    let mut evidence = Evidence {
-        commit: said("git", &["rev-parse", "HEAD"]),
-        processor: said(
-            "sh",
-            &["-c", "grep -m1 'model name' /proc/cpuinfo | cut -d: -f2"],
-        ),
-        threads: rayon::current_num_threads(),
-        ..Evidence::default()
-    };
-    if wanted("speed") {
-        let seconds = seconds(Kind::Doughnut([86.4, 86.4]));
-        println!("128-px doughnut: {seconds:.2?} s");
-        evidence.seconds_of_a_128_px_doughnut = seconds;
-        let seconds = self::seconds(Kind::Masked(Layout::TwoZone));
-        println!("80-px masked star: {seconds:.2?} s");
-        evidence.seconds_of_an_80_px_masked_star = seconds;
+    for part in PARTS.into_iter().filter(|part| part.contains(&only)) {
+        let found = match part {
+            "speed" => speed(),
+            "yardstick" => to_json(&diversity::yardstick(count / 2)),
+            "matched" => to_json(&tallies(&MATCHED, &rows, count, false, true)),
+            "differs" => to_json(&tallies(&MISMATCHED, &rows, count / 5, true, false)),
+            "capture" => to_json(&tallies(&CAPTURE, &rows, count / 5, false, false)),
+            _ => to_json(&loops(count * 3 / 2)),
+        };
+        if part == "yardstick" {
+            println!("{found:#}");
+        }
+        if let Some(file) = after("--evidence") {
+            keep(&file, part, found);
+        }
     }
-    if wanted("yardstick") {
-        let found = diversity::yardstick(count / 2);
-        println!("{}", json(&found));
-        evidence.yardstick = Some(found);
-    }
-    if wanted("matched") {
-        evidence.matched = tallies(&MATCHED, &rows, count, false, true);
-    }
-    if wanted("differs") {
-        evidence.mismatched = tallies(&MISMATCHED, &rows, count / 5, true, false);
-    }
-    if wanted("capture") {
-        evidence.capture = tallies(&CAPTURE, &rows, count / 5, false, false);
-    }
-    if wanted("loops") {
-        evidence.loops = loops(count * 3 / 2);
-    }
-    if let Some(file) = after("--evidence") {
-        std::fs::write(&file, json(&evidence) + "\n").expect("the evidence file can be written");
-    }
+}
+
+/// Puts a part into the evidence file, in the place of what it held before.
+fn keep(file: &str, part: &str, found: Value) {
+    let before = std::fs::read_to_string(file).unwrap_or_else(|_| "{}".into());
+    let mut evidence: Value = serde_json::from_str(&before).expect("an evidence file");
+    evidence[part] = json!({
+        "commit": said("git", &["rev-parse", "HEAD"]),
+        "processor": said("sh", &["-c", "grep -m1 'model name' /proc/cpuinfo | cut -d: -f2"]),
+        "threads": rayon::current_num_threads(),
+        "found": found,
+    });
+    std::fs::write(file, format!("{evidence:#}\n")).expect("the evidence file can be written");
+}
+
+fn speed() -> Value {
+    let doughnut = seconds(Kind::Doughnut([86.4, 86.4]));
+    println!("128-px doughnut: {doughnut:.2?} s");
+    let masked = seconds(Kind::Masked(Layout::TwoZone));
+    println!("80-px masked star: {masked:.2?} s");
+    json!({
+        "seconds_of_a_128_px_doughnut": doughnut,
+        "seconds_of_an_80_px_masked_star": masked,
+    })
 }
 
 struct Row {
@@ -162,7 +162,7 @@ fn tallies(rows: &[Row], named: &str, count: u64, mismatched: bool, bound: bool)
                 "{name}: {:.2} s each",
                 began.elapsed().as_secs_f64() / count as f64
             );
-            println!("{}", json(&tally));
+            println!("{:#}", to_json(&tally));
             found.push(tally);
         }
     }
@@ -171,7 +171,7 @@ fn tallies(rows: &[Row], named: &str, count: u64, mismatched: bool, bound: bool)
 
 fn loops(count: u64) -> Vec<Loops> {
     let mut found = vec![rounds::loops("by advice, from frames", Errors::ALL, count)];
-    println!("{}", json(&found[0]));
+    println!("{:#}", to_json(&found[0]));
     // the median length of a vector of two normal draws is 1.1774 of their deviation
     let scatter = found[0].measuring_typical_nm.unwrap_or(0.0) / 1.1774;
     let all = Errors {
@@ -215,11 +215,11 @@ fn loops(count: u64) -> Vec<Loops> {
         ),
     ] {
         let loops = rounds::loops(name, errors, count);
-        println!("{}", json(&loops));
+        println!("{:#}", to_json(&loops));
         found.push(loops);
     }
     let guessed = rounds::trial_and_error(count);
-    println!("{}", json(&guessed));
+    println!("{:#}", to_json(&guessed));
     found.push(guessed);
     found
 }
@@ -256,6 +256,6 @@ fn said(program: &str, args: &[&str]) -> String {
     })
 }
 
-fn json<T: Serialize>(value: &T) -> String {
-    serde_json::to_string_pretty(value).expect("plain numbers")
+fn to_json<T: Serialize>(value: &T) -> Value {
+    serde_json::to_value(value).expect("plain numbers")
 }

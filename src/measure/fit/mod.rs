@@ -16,6 +16,7 @@ use crate::math::LeastSquares;
 use crate::predict::PredictError;
 use levenberg::{Minimum, Patience, minimise};
 use problem::{Pixel, StarProblem};
+use std::collections::HashMap;
 
 /// What a fit found.
 #[derive(Debug, Clone)]
@@ -46,6 +47,9 @@ impl Fitted {
 
 /// A residual beyond this many σ is not chance.
 const OUTLIER_SIGMAS: f64 = 6.0;
+/// A spike stands this far above the typical residual, and this many times above its neighbours.
+const SPIKE_SIGMAS: f64 = 15.0;
+const SPIKE_ALONE: f64 = 4.0;
 /// Outliers are single pixels; more than this share of the frame is a wrong model.
 const OUTLIERS_AT_MOST: f64 = 0.005;
 /// Median of |x| of a normal distribution of σ = 1 (from memory).
@@ -110,11 +114,19 @@ pub fn approach(
         decrease: 1.0,
         share: 0.01,
     };
-    let mut problem = StarProblem::new(views, start, instrument, model_error)?;
-    let values = problem.trial.values.clone();
-    let found = minimise(&mut problem, values, patience)?;
-    let per_pixel = found.sum / problem.pixels().len().max(1) as f64;
-    Ok((problem.trial.at(&found.unknowns), per_pixel))
+    loop {
+        let mut problem = StarProblem::new(views, start.clone(), instrument, model_error)?;
+        let found = minimise(&mut problem, start.values.clone(), patience)?;
+        let near = problem.trial.at(&found.unknowns);
+        let per_pixel = found.sum / problem.pixels().len().max(1) as f64;
+        let spikes =
+            spikes(StarProblem::new(views, near.clone(), instrument, model_error)?.pixels());
+        if spikes.is_empty() {
+            return Ok((near, per_pixel));
+        }
+        // a hot pixel in the star draws the whole fit to itself: once more without it
+        leave_out(views, &spikes);
+    }
 }
 
 /// Fits to the end, from nearby.
@@ -175,11 +187,52 @@ pub fn finish(
             model_error = explaining(&kept, trial.values.len());
         }
         left_out_px += outliers.len();
-        for (number, view) in views.iter_mut().enumerate() {
-            let own = outliers.iter().filter(|o| o.0 == number);
-            view.leave_out(&own.map(|o| o.1).collect::<Vec<_>>());
-        }
+        leave_out(views, &outliers);
     }
+}
+
+/// Leaves pixels (view, place) out from now on.
+fn leave_out(views: &mut [View], unwanted: &[(usize, [usize; 2])]) {
+    for (number, view) in views.iter_mut().enumerate() {
+        let own = unwanted.iter().filter(|o| o.0 == number);
+        view.leave_out(&own.map(|o| o.1).collect::<Vec<_>>());
+    }
+}
+
+/// Pixels whose residual stands far above the typical one and alone: no neighbour has a share of it, as misfits of a star would.
+fn spikes(pixels: &[Pixel]) -> Vec<(usize, [usize; 2])> {
+    let by_place: HashMap<_, f64> = pixels
+        .iter()
+        .map(|p| ((p.view, p.place), p.residual(0.0).abs()))
+        .collect();
+    let mut sizes: Vec<f64> = by_place.values().copied().collect();
+    let limit = SPIKE_SIGMAS * typical(&mut sizes).max(1.0);
+    let beside = |(view, [row, column]): (usize, [usize; 2])| {
+        (0..9)
+            .filter(|k| *k != 4)
+            .filter_map(|k| {
+                Some([
+                    (row + k / 3).checked_sub(1)?,
+                    (column + k % 3).checked_sub(1)?,
+                ])
+            })
+            .filter_map(|place| by_place.get(&(view, place)).copied())
+            .fold(0.0, f64::max)
+    };
+    pixels
+        .iter()
+        .map(|p| (p.view, p.place))
+        .filter(|at| by_place[at] > limit && by_place[at] > SPIKE_ALONE * beside(*at))
+        .collect()
+}
+
+/// The standard deviation of a normal distribution with the median of these sizes; 0 for none.
+fn typical(sizes: &mut [f64]) -> f64 {
+    if sizes.is_empty() {
+        return 0.0;
+    }
+    let middle = sizes.len() / 2;
+    *sizes.select_nth_unstable_by(middle, f64::total_cmp).1 / NORMAL_MEDIAN
 }
 
 /// Sum of squared residuals per degree of freedom.
@@ -243,12 +296,7 @@ fn outliers(pixels: &[Pixel], model_error: f64) -> Vec<(usize, [usize; 2])> {
         .iter()
         .map(|p| p.residual(model_error).abs())
         .collect();
-    if sizes.is_empty() {
-        return Vec::new();
-    }
-    let middle = sizes.len() / 2;
-    let typical = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1 / NORMAL_MEDIAN;
-    let limit = OUTLIER_SIGMAS * typical.max(1.0);
+    let limit = OUTLIER_SIGMAS * typical(&mut sizes).max(1.0);
     let found: Vec<_> = pixels
         .iter()
         .filter(|p| p.residual(model_error).abs() > limit)
