@@ -187,3 +187,37 @@ fn subverbs(help: &str) -> impl Iterator<Item = &str> {
         .filter_map(|line| line.split_whitespace().next())
         .filter(|verb| *verb != "help")
 }
+
+/// The table of measuring in DEVELOPERS.md has the figures of `benches/measuring.json`.
+#[test]
+fn the_guide_has_the_figures_of_the_evidence() {
+    let text = fs::read_to_string(format!("{ROOT}/benches/measuring.json")).unwrap();
+    let evidence: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let guide = fs::read_to_string(format!("{ROOT}/DEVELOPERS.md")).unwrap();
+    let mut rows = 0;
+    for (part, what) in [
+        ("matched", "model known"),
+        ("differs", "reality differs"),
+        ("capture", "no guess"),
+    ] {
+        for tally in evidence[part]["found"].as_array().unwrap() {
+            let name = tally["name"].as_str().unwrap().replace(" electrons", "");
+            let (stars, electrons) = name.rsplit_once(", ").unwrap();
+            let over = tally["error_over_bound"].as_f64();
+            let row = format!(
+                "| {what}: {stars} | {} | {electrons} | {:.2} | {} | {:.2} | {} |",
+                tally["worlds"],
+                tally["coma_error_nm"].as_f64().unwrap(),
+                over.map_or("–".into(), |ratio| format!("{ratio:.2}")),
+                tally["pulls"].as_f64().unwrap(),
+                tally["failed"].as_array().unwrap().len()
+            );
+            assert!(
+                guide.lines().any(|line| line == row),
+                "not in the guide: {row}"
+            );
+            rows += 1;
+        }
+    }
+    assert!(rows >= 18, "{rows} rows");
+}
