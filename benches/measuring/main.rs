@@ -47,7 +47,7 @@ fn main() {
         if part == "yardstick" {
             println!("{found:#}");
         }
-        if let Some(file) = after("--evidence") {
+        if let Some(file) = after("--evidence").filter(|_| rows.is_empty()) {
             keep(&file, part, found);
         }
     }

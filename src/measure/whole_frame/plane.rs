@@ -187,7 +187,7 @@ fn residual(star: &SizedStar, values: &[f64], known: Known) -> f64 {
 }
 
 fn residuals(stars: &[SizedStar], values: &[f64], known: Known) -> Vec<f64> {
-    // the half-flux circle of a wide doughnut takes nothing of coma, that of a focused star all: the factor is 1 ± 1
+    // the half-flux circle of a wide doughnut takes less of coma than that of a focused star: the factor is 1 ± 1
     // wide doughnuts do not tell what they would be in focus
     let [least, sigma] = known.least_m2;
     let in_focus = (values[3].abs() - least) / sigma;

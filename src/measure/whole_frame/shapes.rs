@@ -2,7 +2,7 @@
 //!
 //! The half-flux radius is taken of the light within three such radii, about the centre of all that light; the moments of what
 //! lies within two, about its own centre: bright stars, whose faint wings are seen farther out, do not look larger. The two
-//! centres of a defocused star with coma are far enough apart to change its half-flux radius by a tenth. Third moments add up
+//! centres of a defocused star with coma are far enough apart to change its half-flux radius. Third moments add up
 //! under blurs that are alike on both sides, so that seeing does not change them.
 
 use super::super::stars::Source;
