@@ -225,7 +225,7 @@ fn the_sign_is_open_until_a_second_frame_tells_it() {
         let alone = measured(&values, &instrument, WholeFrameOptions::default());
         let plane = alone.focal_plane.as_ref().expect("a plane");
         assert!(
-            alone.has_flag("sign_open") && plane.towards.is_none(),
+            alone.has("sign_open") && plane.towards.is_none(),
             "{:?}",
             alone.flags
         );
@@ -366,17 +366,17 @@ fn what_cannot_be_told_is_flagged() {
     );
     println!("{:?}\n{}", frame.flags, frame.sentences());
     assert!(
-        frame.coma.is_none() && frame.has_flag("node_not_found"),
+        frame.coma.is_none() && frame.has("node_not_found"),
         "{:?}",
         frame.coma
     );
-    assert!(frame.has_flag("sign_open") || frame.has_flag("plane_not_found"));
+    assert!(frame.has("sign_open") || frame.has("plane_not_found"));
     let few = measured(
         &counts(&with_screws, Hidden { stars: 4, ..hidden }, 2),
         &instrument,
         WholeFrameOptions::default(),
     );
-    assert!(few.has_flag("few_stars") && few.focal_plane.is_none() && few.coma.is_none());
+    assert!(few.has("few_stars") && few.focal_plane.is_none() && few.coma.is_none());
     let dark = counts(&with_screws, Hidden { stars: 0, ..hidden }, 3);
     let error =
         whole_frame(&dark, &instrument, &WholeFrameOptions::default()).expect_err("no stars");
@@ -394,11 +394,5 @@ fn directions_have_the_names_of_corners_and_edges() {
         ([1.0, -0.8], "bottom right corner"),
     ] {
         assert_eq!(place_in_words(direction), name);
-    }
-}
-
-impl WholeFrame {
-    fn has_flag(&self, flag: &str) -> bool {
-        self.flags.iter().any(|known| known == flag)
     }
 }
