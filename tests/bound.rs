@@ -7,69 +7,41 @@ use skewstar::predict::{Bound, Expected, Jacobian, Model, Parameter, Settings};
 use skewstar::rng::Seed;
 use skewstar::sensor::variance_e2;
 use skewstar::simulate::read_out;
-use skewstar::state::{Exposure, Modes, Sky, Star, State};
+use skewstar::state::{Exposure, Sky, Star, State};
 use skewstar::units::*;
 
 /// The invented prime-focus unit of the scenario format's example.
 fn unit(side_px: usize, wavelengths: usize) -> Instrument {
-    Instrument {
-        telescope: Telescope {
-            aperture_m: 190.0 * MM,
-            focal_length_m: 456.0 * MM,
-            reflections: 1,
-            focus_law: FocusLaw::Sine,
-            obstruction: Some(Obstruction {
-                diameter_m: 81.0 * MM,
-                offset_m: [0.0, 0.0],
-                shape: ObstructionShape::Round,
-                distance_m: 0.0,
-            }),
-            vanes: vec![],
-            design: Modes::none(),
-            chromatic: vec![],
-            field: FieldTerms::default(),
-        },
-        assembly: None,
-        mask: Some(MaskDesign {
-            layout: MaskLayout::ThreeTriplet,
-            slot_pitch_m: vec![3.4 * MM],
-            open_fraction: 0.5,
-            slant_rad: 20.0 * DEG,
-            sense: 1.0,
-            outer_diameter_m: 188.0 * MM,
-            inner_diameter_m: 84.0 * MM,
-            outer_rim_m: 4.0 * MM,
-            inner_rim_m: 3.0 * MM,
-            rib_m: 2.0 * MM,
-            zone_radius_m: None,
-            thickness_m: 2.4 * MM,
-            rotation_rad: 0.0,
-            offset_m: [0.0, 0.0],
-            distance_m: 0.0,
-            grip: None,
-            printer: Default::default(),
+    let mut telescope = Telescope::new(190.0 * MM, 456.0 * MM);
+    telescope.obstruction = Some(Obstruction::disc(81.0 * MM));
+    let mask = MaskDesign {
+        outer_rim_m: 4.0 * MM,
+        inner_rim_m: 3.0 * MM,
+        rib_m: 2.0 * MM,
+        ..MaskDesign::new(MaskLayout::ThreeTriplet, 3.4 * MM, 84.0 * MM, 188.0 * MM)
+    };
+    let camera = Camera {
+        wavelengths: Some(wavelengths),
+        throughput: 0.8,
+        electronics: Some(Electronics {
+            quantum_efficiency: 0.8,
+            gain_e_per_adu: 0.8,
+            bias_adu: 500.0,
+            read_noise_e: 1.6,
+            dark_e_per_s: 0.0,
+            full_well_e: 1e9,
+            bits: 16,
+            pixel_response_rms: 0.0,
         }),
-        camera: Camera {
-            pixel_m: 3.8 * UM,
-            width_px: side_px,
-            height_px: side_px,
-            rotation_rad: 0.0,
-            mirrored: false,
-            passband: Passband::Band([480.0 * NM, 620.0 * NM]),
-            wavelengths: Some(wavelengths),
-            throughput: 0.8,
-            electronics: Some(Electronics {
-                quantum_efficiency: 0.8,
-                gain_e_per_adu: 0.8,
-                bias_adu: 500.0,
-                read_noise_e: 1.6,
-                dark_e_per_s: 0.0,
-                full_well_e: 1e9,
-                bits: 16,
-                pixel_response_rms: 0.0,
-            }),
-            colour: None,
-        },
+        ..Camera::new(
+            3.8 * UM,
+            [side_px, side_px],
+            Passband::Band([480.0 * NM, 620.0 * NM]),
+        )
+    };
+    Instrument {
+        mask: Some(mask),
+        ..Instrument::new(telescope, camera)
     }
 }
 

@@ -18,65 +18,30 @@ mod twins;
 
 use skewstar::instrument::*;
 use skewstar::mask::Region;
-use skewstar::state::{Modes, State};
-use skewstar::units::{DEG, MM, NM, UM};
+use skewstar::state::State;
+use skewstar::units::{MM, NM, UM};
 
 /// An invented fast unit without a mask: 190 mm, f/2.4, the obstruction a little off the middle.
 pub fn fast_unit() -> Instrument {
-    Instrument {
-        telescope: Telescope {
-            aperture_m: 190.0 * MM,
-            focal_length_m: 456.0 * MM,
-            reflections: 1,
-            focus_law: FocusLaw::Sine,
-            obstruction: Some(Obstruction {
-                diameter_m: 81.0 * MM,
-                offset_m: [0.6 * MM, -0.4 * MM],
-                shape: ObstructionShape::Round,
-                distance_m: 0.0,
-            }),
-            vanes: vec![],
-            design: Modes::none(),
-            chromatic: vec![],
-            field: FieldTerms::default(),
-        },
-        assembly: None,
-        mask: None,
-        camera: Camera {
-            pixel_m: 3.8 * UM,
-            width_px: 72,
-            height_px: 72,
-            rotation_rad: 0.0,
-            mirrored: false,
-            passband: Passband::Band([540.0 * NM, 560.0 * NM]),
-            wavelengths: Some(1),
-            throughput: 1.0,
-            electronics: None,
-            colour: None,
-        },
-    }
+    let mut telescope = Telescope::new(190.0 * MM, 456.0 * MM);
+    telescope.obstruction = Some(Obstruction {
+        offset_m: [0.6 * MM, -0.4 * MM],
+        ..Obstruction::disc(81.0 * MM)
+    });
+    let mut camera = Camera::new(3.8 * UM, [72, 72], Passband::Band([540.0 * NM, 560.0 * NM]));
+    camera.wavelengths = Some(1);
+    Instrument::new(telescope, camera)
 }
 
 /// A mask for it: its plate is narrower than the aperture and its hole wider than the obstruction.
 pub fn plate(layout: MaskLayout) -> MaskDesign {
     MaskDesign {
-        layout,
         slot_pitch_m: vec![3.4 * MM, 3.0 * MM],
-        open_fraction: 0.5,
-        slant_rad: 20.0 * DEG,
-        sense: 1.0,
-        outer_diameter_m: 188.0 * MM,
-        inner_diameter_m: 84.0 * MM,
         outer_rim_m: 4.0 * MM,
         inner_rim_m: 3.0 * MM,
         rib_m: 2.0 * MM,
         zone_radius_m: Some(71.0 * MM),
-        thickness_m: 2.4 * MM,
-        rotation_rad: 0.0,
-        offset_m: [0.0; 2],
-        distance_m: 0.0,
-        grip: None,
-        printer: Default::default(),
+        ..MaskDesign::new(layout, 3.4 * MM, 84.0 * MM, 188.0 * MM)
     }
 }
 

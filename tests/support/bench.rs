@@ -4,16 +4,16 @@
 //! p⁴. With pixels of 1/50 of λN the last are below 1e-7 of the in-focus peak; the middle term is taken out with the pixel's
 //! own neighbours. What is left is the engine's own sampling.
 
+use super::lens::three_screws;
 use ndarray::Array2;
 use skewstar::instrument::{
-    Assembly, Camera, ClockwiseTurn, FieldTerms, FocusLaw, Instrument, MaskDesign, Obstruction,
-    ObstructionShape, Passband, Response, Screw, Telescope,
+    Assembly, Camera, Instrument, MaskDesign, Obstruction, Passband, Response, Telescope,
 };
 use skewstar::mechanics::{Plane, turns_for};
 use skewstar::predict::{Model, Settings};
 use skewstar::propagation::Accuracy;
 use skewstar::state::{Modes, State};
-use skewstar::units::{DEG, MM, NM};
+use skewstar::units::{MM, NM};
 use skewstar::wavefront::{Seidel, Wavefront, seidel_to_noll};
 
 /// The aperture of every bench that does not say otherwise.
@@ -38,30 +38,13 @@ impl Bench {
 
     /// The same with a round obstruction in the middle.
     pub fn annular(focal_ratio: f64, wavelength_m: f64, obstruction_ratio: f64) -> Self {
-        let obstruction = (obstruction_ratio > 0.0).then_some(Obstruction {
-            diameter_m: obstruction_ratio * APERTURE_M,
-            offset_m: [0.0; 2],
-            shape: ObstructionShape::Round,
-            distance_m: 0.0,
-        });
-        let telescope = Telescope {
-            aperture_m: APERTURE_M,
-            focal_length_m: focal_ratio * APERTURE_M,
-            reflections: 1,
-            focus_law: FocusLaw::Sine,
-            obstruction,
-            vanes: Vec::new(),
-            design: Modes::none(),
-            chromatic: Vec::new(),
-            field: FieldTerms::default(),
-        };
+        let mut telescope = Telescope::new(APERTURE_M, focal_ratio * APERTURE_M);
+        telescope.obstruction =
+            (obstruction_ratio > 0.0).then(|| Obstruction::disc(obstruction_ratio * APERTURE_M));
+        let mut instrument = Instrument::new(telescope, camera(wavelength_m));
+        instrument.assembly = Some(frame_mover());
         Bench {
-            instrument: Instrument {
-                telescope,
-                assembly: Some(frame_mover()),
-                mask: None,
-                camera: camera(wavelength_m),
-            },
+            instrument,
             state: State {
                 recentred: false,
                 ..State::default()
@@ -185,17 +168,6 @@ fn point(light: &Array2<f64>, column: usize) -> f64 {
 /// Screws that move the image and do nothing else: they put the frame where a test wants it.
 fn frame_mover() -> Assembly {
     Assembly {
-        screw_circle_radius_m: 55.0 * MM,
-        pitch_m_per_turn: 0.5 * MM,
-        clockwise: ClockwiseTurn::Lengthens,
-        travel_m: None,
-        backlash_turns: 0.0,
-        screws: [("A", 90.0), ("B", 210.0), ("C", 330.0)]
-            .map(|(name, azimuth)| Screw {
-                name: name.into(),
-                azimuth_rad: azimuth * DEG,
-            })
-            .to_vec(),
         response: Some(Response {
             coma_m_per_rad: 0.0,
             astigmatism_m_per_rad2: 0.0,
@@ -204,20 +176,14 @@ fn frame_mover() -> Assembly {
             focus_m_per_m: 0.0,
             sensor_tilt_per_tilt: 0.0,
         }),
+        ..Assembly::new(55.0 * MM, 0.5 * MM, three_screws())
     }
 }
 
 fn camera(wavelength_m: f64) -> Camera {
+    let narrow = [wavelength_m - 0.001 * NM, wavelength_m + 0.001 * NM];
     Camera {
-        pixel_m: 1e-6,
-        width_px: 1,
-        height_px: 1,
-        rotation_rad: 0.0,
-        mirrored: false,
-        passband: Passband::Band([wavelength_m - 0.001 * NM, wavelength_m + 0.001 * NM]),
         wavelengths: Some(1),
-        throughput: 1.0,
-        electronics: None,
-        colour: None,
+        ..Camera::new(1e-6, [1, 1], Passband::Band(narrow))
     }
 }

@@ -2,63 +2,32 @@
 
 use ndarray::Array2;
 use skewstar::instrument::*;
-use skewstar::state::Modes;
 use skewstar::units::*;
 
 /// f/2.4 on three screws; a frame that is not square.
 pub fn unit() -> Instrument {
+    let mut telescope = Telescope::new(170.0 * MM, 408.0 * MM);
+    telescope.obstruction = Some(Obstruction::disc(70.0 * MM));
+    let mut assembly = Assembly::new(52.0 * MM, 0.5 * MM, three_screws());
+    assembly.response = Some(Response {
+        coma_m_per_rad: 61.0 * NM / ARCMIN,
+        astigmatism_m_per_rad2: 0.3 * NM / (ARCMIN * ARCMIN),
+        astigmatism_m_per_rad_m: 0.07 * NM / (ARCMIN * MM),
+        image_shift_m_per_rad: 26.0 * UM / ARCMIN,
+        focus_m_per_m: 1.0,
+        sensor_tilt_per_tilt: 1.0,
+    });
+    let mut camera = Camera::new(3.8 * UM, [72, 60], Passband::Band([530.0 * NM, 570.0 * NM]));
+    camera.wavelengths = Some(1);
     Instrument {
-        telescope: Telescope {
-            aperture_m: 170.0 * MM,
-            focal_length_m: 408.0 * MM,
-            reflections: 1,
-            focus_law: FocusLaw::Sine,
-            obstruction: Some(Obstruction {
-                diameter_m: 70.0 * MM,
-                offset_m: [0.0, 0.0],
-                shape: ObstructionShape::Round,
-                distance_m: 0.0,
-            }),
-            vanes: Vec::new(),
-            design: Modes::none(),
-            chromatic: Vec::new(),
-            field: FieldTerms::default(),
-        },
-        assembly: Some(Assembly {
-            screw_circle_radius_m: 52.0 * MM,
-            pitch_m_per_turn: 0.5 * MM,
-            clockwise: ClockwiseTurn::Lengthens,
-            travel_m: None,
-            backlash_turns: 0.0,
-            screws: [("A", 90.0), ("B", 210.0), ("C", 330.0)]
-                .map(|(name, azimuth)| Screw {
-                    name: name.into(),
-                    azimuth_rad: azimuth * DEG,
-                })
-                .to_vec(),
-            response: Some(Response {
-                coma_m_per_rad: 61.0 * NM / ARCMIN,
-                astigmatism_m_per_rad2: 0.3 * NM / (ARCMIN * ARCMIN),
-                astigmatism_m_per_rad_m: 0.07 * NM / (ARCMIN * MM),
-                image_shift_m_per_rad: 26.0 * UM / ARCMIN,
-                focus_m_per_m: 1.0,
-                sensor_tilt_per_tilt: 1.0,
-            }),
-        }),
-        mask: None,
-        camera: Camera {
-            pixel_m: 3.8 * UM,
-            width_px: 72,
-            height_px: 60,
-            rotation_rad: 0.0,
-            mirrored: false,
-            passband: Passband::Band([530.0 * NM, 570.0 * NM]),
-            wavelengths: Some(1),
-            throughput: 1.0,
-            electronics: None,
-            colour: None,
-        },
+        assembly: Some(assembly),
+        ..Instrument::new(telescope, camera)
     }
+}
+
+/// A at the top, B and C below, to the left and to the right.
+pub fn three_screws() -> [(&'static str, f64); 3] {
+    [("A", 90.0), ("B", 210.0), ("C", 330.0)].map(|(name, azimuth)| (name, azimuth * DEG))
 }
 
 /// Light-weighted mean position from `origin`, in pixels.

@@ -11,23 +11,12 @@ use crate::units::{ARCSEC, DEG, MM, NM, UM};
 
 fn mask() -> MaskDesign {
     MaskDesign {
-        layout: MaskLayout::ThreeTriplet,
         slot_pitch_m: vec![9.1 * MM],
         open_fraction: 0.45,
-        slant_rad: 20.0 * DEG,
-        sense: 1.0,
-        outer_diameter_m: 188.0 * MM,
-        inner_diameter_m: 84.0 * MM,
-        outer_rim_m: 4.0 * MM,
-        inner_rim_m: 3.0 * MM,
-        rib_m: 2.0 * MM,
         zone_radius_m: None,
-        thickness_m: 2.4 * MM,
         rotation_rad: 7.0 * DEG,
         offset_m: [0.4 * MM, -0.3 * MM],
-        distance_m: 0.0,
-        grip: None,
-        printer: Default::default(),
+        ..crate::testing::mask(MaskLayout::ThreeTriplet)
     }
 }
 

@@ -1,0 +1,99 @@
+//! The camera: pixels, colours, and what turns light into counts.
+
+/// The camera.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Camera {
+    /// Pixel pitch, square pixels.
+    pub pixel_m: f64,
+    /// Columns.
+    pub width_px: usize,
+    /// Rows.
+    pub height_px: usize,
+    /// Azimuth of the sensor's +x (columns) in pupil axes.
+    pub rotation_rad: f64,
+    /// Whether the columns are flipped, after the rotation.
+    pub mirrored: bool,
+    /// What light it takes.
+    pub passband: Passband,
+    /// Number of wavelengths; `None` lets the plan choose.
+    pub wavelengths: Option<usize>,
+    /// Transmission of optics and filter; applies to star and sky.
+    pub throughput: f64,
+    /// What turns light into counts; `None` when only relative images are wanted.
+    pub electronics: Option<Electronics>,
+    /// Colour filter array.
+    pub colour: Option<ColourArray>,
+}
+
+impl Camera {
+    /// A sensor of (columns, rows), upright in pupil axes, that loses no light; it gives relative images until `electronics` are set.
+    pub fn new(pixel_m: f64, [width_px, height_px]: [usize; 2], passband: Passband) -> Self {
+        Camera {
+            pixel_m,
+            width_px,
+            height_px,
+            rotation_rad: 0.0,
+            mirrored: false,
+            passband,
+            wavelengths: None,
+            throughput: 1.0,
+            electronics: None,
+            colour: None,
+        }
+    }
+}
+
+/// Transmission against wavelength.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Passband {
+    /// Full transmission between two wavelengths.
+    Band([f64; 2]),
+    /// (wavelength in metres, transmission), ascending; linear in between, zero outside.
+    Table(Vec<(f64, f64)>),
+}
+
+/// Photons to counts.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Electronics {
+    /// Electrons per photon.
+    pub quantum_efficiency: f64,
+    /// Electrons per count.
+    pub gain_e_per_adu: f64,
+    /// Counts added to every pixel.
+    pub bias_adu: f64,
+    /// Read noise, electrons RMS.
+    pub read_noise_e: f64,
+    /// Dark current, electrons per second and pixel.
+    pub dark_e_per_s: f64,
+    /// Electrons a pixel holds; infinite when not stated.
+    pub full_well_e: f64,
+    /// Bits of the converter, 1 to 16.
+    pub bits: u32,
+    /// Spread of the pixels' sensitivity, RMS fraction.
+    pub pixel_response_rms: f64,
+}
+
+/// A colour filter array of 2 × 2 cells.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ColourArray {
+    /// Colours of (row 0, column 0), (0, 1), (1, 0), (1, 1); row 0 is the bottom row.
+    pub pattern: [Colour; 4],
+    /// Passband of red, green and blue.
+    pub passbands: [Passband; 3],
+}
+
+/// One colour of a filter array.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Colour {
+    /// Red.
+    Red,
+    /// Green.
+    Green,
+    /// Blue.
+    Blue,
+}
+
+impl Colour {
+    /// All three, in the order of [`ColourArray::passbands`].
+    pub const ALL: [Colour; 3] = [Colour::Red, Colour::Green, Colour::Blue];
+}

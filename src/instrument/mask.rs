@@ -1,0 +1,195 @@
+//! The slotted mask as its owner describes it: layout, dimensions, the ring that holds it, the printer.
+
+use crate::units::{DEG, MM};
+
+/// A slotted mask: an opaque plate between two diameters, open in its slots only.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MaskDesign {
+    /// How the slots are arranged.
+    pub layout: MaskLayout,
+    /// Distance from slot to slot: one value, or one a zone (outer, inner).
+    pub slot_pitch_m: Vec<f64>,
+    /// Slot width over slot pitch.
+    pub open_fraction: f64,
+    /// Angle between the straight and the slanted slots.
+    pub slant_rad: f64,
+    /// +1 or -1: which way the slanted slots lean.
+    pub sense: f64,
+    /// Outer diameter of the plate.
+    pub outer_diameter_m: f64,
+    /// Diameter of the plate's hole.
+    pub inner_diameter_m: f64,
+    /// Solid rim at the outer edge.
+    pub outer_rim_m: f64,
+    /// Solid rim at the hole.
+    pub inner_rim_m: f64,
+    /// Width of the solid strips centred on the borders between regions.
+    pub rib_m: f64,
+    /// Border between the zones, for layouts that have two.
+    pub zone_radius_m: Option<f64>,
+    /// Thickness of the plate.
+    pub thickness_m: f64,
+    /// Turn of the whole mask about its own centre.
+    pub rotation_rad: f64,
+    /// Where its centre really sits.
+    pub offset_m: [f64; 2],
+    /// Distance ahead of the pupil.
+    pub distance_m: f64,
+    /// The ring that holds it; `None` for a bare plate.
+    pub grip: Option<Grip>,
+    /// What it is printed with.
+    pub printer: Printer,
+}
+
+impl MaskDesign {
+    /// A plate between two diameters, half open, without rims or ribs, slanted slots at 20 degrees, 2 mm thick.
+    pub fn new(
+        layout: MaskLayout,
+        slot_pitch_m: f64,
+        inner_diameter_m: f64,
+        outer_diameter_m: f64,
+    ) -> Self {
+        MaskDesign {
+            layout,
+            slot_pitch_m: vec![slot_pitch_m],
+            open_fraction: 0.5,
+            slant_rad: 20.0 * DEG,
+            sense: 1.0,
+            outer_diameter_m,
+            inner_diameter_m,
+            outer_rim_m: 0.0,
+            inner_rim_m: 0.0,
+            rib_m: 0.0,
+            zone_radius_m: None,
+            thickness_m: 2.0 * MM,
+            rotation_rad: 0.0,
+            offset_m: [0.0; 2],
+            distance_m: 0.0,
+            grip: None,
+            printer: Printer::default(),
+        }
+    }
+}
+
+/// How the slots of a mask are arranged.
+#[derive(Debug, Clone, PartialEq)]
+pub enum MaskLayout {
+    /// One half with straight slots, the two opposite quarters slanted.
+    OneTriplet,
+    /// Three triplets, 120 degrees apart.
+    ThreeTriplet,
+    /// Straight slots in an outer zone, slanted ones in an inner zone.
+    TwoZone,
+    /// As `TwoZone`, but opposite outer wedges have different pitches, so that a split streak says which part is which.
+    TwoPitch,
+    /// Slots along the tangent in six wedges, each in two zones.
+    TangentWedges,
+    /// Round holes.
+    Holes(Vec<HoleSpec>),
+    /// The owner's own list of regions.
+    Regions(Vec<RegionSpec>),
+    /// An SVG file in millimetres, drawn as seen from the sky side.
+    Drawing(Drawing),
+}
+
+/// A mask from a drawing. The scenario names the file; whoever reads that file fills in the openings
+/// ([`drawing::read`](crate::mask::drawing::read)).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drawing {
+    /// The file, as the scenario names it.
+    pub file: String,
+    /// Whether what is filled in the drawing is the plate (or else the openings).
+    pub shows_plate: bool,
+    /// Where the mask's centre is in the drawing, from its top left corner, right and down; `None` for the page's middle.
+    pub centre_m: Option<[f64; 2]>,
+    /// The openings between the plate's two diameters as convex polygons, counter-clockwise, mask axes; empty until read.
+    pub openings_m: Vec<Vec<[f64; 2]>>,
+}
+
+/// The ring that holds the mask on a tube.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Grip {
+    /// Whether the ring goes over the tube (or else into it).
+    pub over_tube: bool,
+    /// Diameter of the tube where the ring touches it: outside where it goes over, inside where it goes in.
+    pub tube_diameter_m: f64,
+    /// Free room all round between ring and tube.
+    pub clearance_m: f64,
+    /// Thickness of the ring's wall.
+    pub wall_m: f64,
+    /// Height of the ring.
+    pub height_m: f64,
+    /// Gap for cables: azimuth of its middle (pupil axes) and width.
+    pub notch: Option<(f64, f64)>,
+}
+
+impl Grip {
+    /// Inner and outer radius of the ring.
+    pub fn radii_m(&self) -> [f64; 2] {
+        let tube = 0.5 * self.tube_diameter_m;
+        if self.over_tube {
+            let inner = tube + self.clearance_m;
+            [inner, inner + self.wall_m]
+        } else {
+            let outer = tube - self.clearance_m;
+            [outer - self.wall_m, outer]
+        }
+    }
+}
+
+impl Default for Printer {
+    /// A common desktop printer: nozzle 0.4 mm, bed 220 × 220 mm (common practice, no source).
+    fn default() -> Self {
+        Printer {
+            nozzle_m: 0.4e-3,
+            bed_m: [0.22, 0.22],
+            least_bar_m: 0.8e-3,
+            density_kg_per_m3: 1240.0,
+            flow_m3_per_s: 4e-9,
+            engraving_m: 0.6e-3,
+        }
+    }
+}
+
+/// The printer, and what the estimates assume.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Printer {
+    /// Width of the nozzle.
+    pub nozzle_m: f64,
+    /// The bed, width and depth.
+    pub bed_m: [f64; 2],
+    /// Bars narrower than this are not printed well.
+    pub least_bar_m: f64,
+    /// Density of the plastic.
+    pub density_kg_per_m3: f64,
+    /// Plastic laid down per second, on the average.
+    pub flow_m3_per_s: f64,
+    /// Depth of the letters; 0 for none.
+    pub engraving_m: f64,
+}
+
+/// A round hole of a mask.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HoleSpec {
+    /// Distance of its centre from the mask's.
+    pub radius_m: f64,
+    /// Azimuth of its centre.
+    pub azimuth_rad: f64,
+    /// Diameter.
+    pub diameter_m: f64,
+}
+
+/// An annular wedge of parallel slots, before rims and ribs are taken off.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RegionSpec {
+    /// First and last azimuth; the second is the larger, by at most a full turn.
+    pub azimuth_rad: [f64; 2],
+    /// Inner and outer radius.
+    pub radius_m: [f64; 2],
+    /// Direction along the slots.
+    pub slot_rad: f64,
+    /// Distance from slot to slot.
+    pub pitch_m: f64,
+    /// Slot width over pitch.
+    pub open_fraction: f64,
+}

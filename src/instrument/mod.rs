@@ -1,0 +1,66 @@
+//! What the owner of a telescope knows: its dimensions, its screws, its mask and its camera. Plain data, SI units.
+//!
+//! An [`Instrument`] holds nothing about how far out of line the telescope is; that is [`State`](crate::state::State).
+//! Values are trusted here: the scenario reader validates them, with the limits it documents.
+//!
+//! Axes: x to the right, y up, azimuth counter-clockwise from +x, always *looking from the sensor towards the pupil*.
+//!
+//! What has a natural zero is zero in the constructors ([`Telescope::new`], [`Assembly::new`], [`MaskDesign::new`],
+//! [`Camera::new`]); every field is public, so set what differs:
+//!
+//! ```
+//! use skewstar::instrument::*;
+//! use skewstar::predict::{Model, Settings};
+//! use skewstar::state::State;
+//! use skewstar::units::{MM, NM, UM};
+//!
+//! let mut instrument = Instrument::new(
+//!     Telescope::new(120.0 * MM, 360.0 * MM),
+//!     Camera::new(3.0 * UM, [48, 40], Passband::Band([500.0 * NM, 600.0 * NM])),
+//! );
+//! instrument.telescope.obstruction = Some(Obstruction::disc(50.0 * MM));
+//! instrument.camera.wavelengths = Some(3);
+//! let state = State { sensor_offset_m: 120.0 * UM, ..State::default() };
+//!
+//! let model = Model::new(&instrument, &state, Settings::default())?;
+//! let light = model.light::<f64>();     // share of the star's light in each pixel, element [[row, column]]
+//! assert_eq!(light.dim(), (40, 48));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod assembly;
+mod camera;
+mod mask;
+mod telescope;
+
+pub use assembly::{Assembly, ClockwiseTurn, Response, Screw};
+pub use camera::{Camera, Colour, ColourArray, Electronics, Passband};
+pub use mask::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionSpec};
+pub use telescope::{
+    ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
+};
+
+/// A telescope, the unit its screws hold, an optional mask and a camera.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Instrument {
+    /// The optics.
+    pub telescope: Telescope,
+    /// The adjustable unit; `None` when nothing can be turned.
+    pub assembly: Option<Assembly>,
+    /// The slotted mask for the front; whether it is on is part of the state.
+    pub mask: Option<MaskDesign>,
+    /// The camera.
+    pub camera: Camera,
+}
+
+impl Instrument {
+    /// A telescope with a camera: nothing to turn, no mask.
+    pub fn new(telescope: Telescope, camera: Camera) -> Self {
+        Instrument {
+            telescope,
+            assembly: None,
+            mask: None,
+            camera,
+        }
+    }
+}
