@@ -26,6 +26,54 @@
 //! - Frame position = Mirror · R(−rotation) · position in pupil axes.
 //! - SI units inside, human units in files and reports only (`units`).
 //! - The same version, the same binary, the same class of processor: the same bytes, on any number of threads.
+//!
+//! # A frame with known truth, and back
+//!
+//! ```
+//! use skewstar::measure::{Aim, MeasureOptions, Misaligned, Shot, Side, advise, measure};
+//! use skewstar::predict::Settings;
+//! use skewstar::simulate::{Provenance, simulate};
+//!
+//! let text = r#"
+//!     format = 1
+//!     title = "one screw short"
+//!     telescope = { aperture_mm = 130, focal_length_mm = 390, obstruction = { diameter_mm = 52 } }
+//!     camera = { pixel_um = 3.5, width_px = 64, height_px = 64, passband_nm = [500, 560], wavelengths = 3,
+//!                quantum_efficiency = 0.7, gain_e_per_adu = 1.0, bias_adu = 300, read_noise_e = 2, full_well_e = 40000, bits = 16 }
+//!     state = { sensor_offset_um = 420, turns = { B = -0.1 } }
+//!     star = { magnitude = 4.0, temperature_k = 5800 }
+//!     exposure = { time_s = 0.3 }
+//!     sky = { seeing_arcsec = 2.0 }
+//!     [assembly]
+//!     screw_circle_radius_mm = 50
+//!     pitch_mm_per_turn = 0.5
+//!     screws = [{ name = "A", azimuth_deg = 90 }, { name = "B", azimuth_deg = 210 }, { name = "C", azimuth_deg = 330 }]
+//!     response = { coma_nm_per_arcmin = 40, image_shift_um_per_arcmin = 20, focus_um_per_mm = 1000, sensor_tilt_per_tilt = 1 }
+//! "#;
+//! let scenario = skewstar::scenario::read(text, "example.toml", &[])?;
+//! let provenance = Provenance { title: scenario.title, seed: Some(11), scenario_sha256: scenario.sha256 };
+//! let star = simulate(&scenario.instrument, &scenario.state, &provenance, Settings::default())?;
+//! let frame = star.frame.ok_or("[star], [exposure] and a seed make counts")?;
+//!
+//! // Whoever measures gets pixel values and the instrument, nothing that is hidden.
+//! let shot = Shot {
+//!     values_adu: frame.counts_adu.mapv(f64::from),
+//!     ceiling_adu: Some(f64::from(frame.saturation_adu)),
+//!     gain_e_per_adu: None, // the instrument's
+//!     exposure_s: None,
+//!     mosaic: false,
+//! };
+//! let options = MeasureOptions { side: Some(Side::Outside), ..MeasureOptions::default() };
+//! let found = measure(&shot, &scenario.instrument, &options)?;
+//! let coma_m = [8, 7].map(|noll| found.mode_m(noll).expect("a doughnut shows its coma"));
+//! let misaligned = Misaligned { coma_m: Some(coma_m), ..Misaligned::default() };
+//! let advice = advise(&scenario.instrument, &misaligned, Aim::Coma)?;
+//!
+//! let one = advice.one_screw.ok_or("one screw is out")?;
+//! assert_eq!(scenario.instrument.assembly.unwrap().screws[one.screw].name, "B");
+//! assert!((one.turns - 0.1).abs() < 0.01, "{}", one.turns);    // the tenth of a turn that was hidden
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 pub mod atmosphere;
 pub mod cli;
