@@ -15,132 +15,201 @@ use std::collections::BTreeMap;
 
 /// The record. Keys are those of the file; units are in their names.
 #[derive(Debug, Clone, Serialize)]
-#[allow(missing_docs)] // the keys are documented once, in DEVELOPERS.md, "A measurement"
 pub struct Report {
+    /// `skewstar-measure/1`.
     pub format: &'static str,
+    /// Version of the program.
     pub version: &'static str,
+    /// `doughnut-fit`, `doughnut-pair-fit`, `masked-star-fit` or `whole-frame`.
     pub method: &'static str,
+    /// Noll index → total at the star, nm RMS.
     pub modes_nm: BTreeMap<u32, ValueSigma>,
+    /// Sensor beyond best focus, µm.
     pub sensor_offset_um: Option<ValueSigma>,
+    /// `inside` or `outside`.
     pub side: Option<&'static str>,
+    /// Who says so: `told`, `vanes` or `assumed`.
     pub side_from: Option<&'static str>,
+    /// Where a wave with W = 0 would focus, frame pixels.
     pub star_px: Option<[f64; 2]>,
+    /// FWHM of the blur that the fit found, as seeing at the zenith and 500 nm.
     pub seeing_arcsec: Option<f64>,
+    /// How far the obstruction sits aside, pupil axes; pairs only.
     pub obstruction_aside_mm: Option<[ValueSigma; 2]>,
+    /// Edges read without a model.
     pub doughnut: Option<DoughnutReport>,
+    /// Where the streaks of a masked star lie.
     pub streaks: Option<Vec<StreakReport>>,
+    /// Middle streak against the crossing of its partners.
     pub triplets: Option<Vec<TripletReport>>,
+    /// Modes by the streaks' places alone.
     pub slopes: Option<SlopesReport>,
+    /// Noll index → what the air adds in this exposure, nm RMS; `None` without an exposure.
     pub sigma_seeing_nm: Option<BTreeMap<u32, f64>>,
+    /// When to stop.
     pub stop_nm: Option<StopReport>,
+    /// χ² of the fit for each degree of freedom.
     pub chi_square: Option<f64>,
+    /// Share of the light that the model does not explain.
     pub model_error: Option<f64>,
+    /// Focal plane and coma node, where the whole frame was asked for.
     pub whole_frame: Option<WholeFrame>,
+    /// What to turn; `None` where nothing can be advised.
     pub advice: Option<AdviceReport>,
+    /// What the owner should know; the list is in DEVELOPERS.md, "Measuring".
     pub flags: Vec<String>,
 }
 
+/// A value and its standard deviation.
 #[derive(Debug, Clone, Copy, Serialize)]
-#[allow(missing_docs)]
 pub struct ValueSigma {
+    /// The value, in the unit of its key.
     pub value: f64,
+    /// Standard deviation; `None` where the frame does not determine the value.
     pub sigma: Option<f64>,
 }
 
+/// The edges of a doughnut, frame pixels and directions.
 #[derive(Debug, Clone, Serialize)]
-#[allow(missing_docs)]
 pub struct DoughnutReport {
+    /// Centroid of the area within the outer edge.
     pub outer_centre_px: [f64; 2],
+    /// Radius of a circle of that area.
     pub outer_radius_px: f64,
+    /// Centroid of the dark middle; `None` without an obstruction.
     pub dark_centre_px: Option<[f64; 2]>,
+    /// Radius of a circle of its area.
     pub inner_radius_px: Option<f64>,
+    /// Dark centre minus outer centre.
     pub dark_shift_px: Option<[f64; 2]>,
+    /// Length of the shift over the outer radius.
     pub dark_shift_of_radius: Option<f64>,
+    /// Direction of the shift, counter-clockwise from +x.
     pub dark_shift_deg: Option<f64>,
+    /// Direction of the ring's thin side.
     pub thin_side_deg: f64,
+    /// Thickness and brightness all round.
     pub sectors: Vec<SectorReport>,
+    /// Vanes and cables that cross the ring.
     pub shadows: Vec<ShadowReport>,
 }
 
+/// One sector of the ring.
 #[derive(Debug, Clone, Copy, Serialize)]
-#[allow(missing_docs)]
 pub struct SectorReport {
+    /// Direction of its middle, frame axes.
     pub azimuth_deg: f64,
+    /// Outer minus inner edge.
     pub thickness_px: f64,
+    /// Light over the ring's mean.
     pub brightness: f64,
 }
 
+/// A strip that crosses the ring.
 #[derive(Debug, Clone, Copy, Serialize)]
-#[allow(missing_docs)]
 pub struct ShadowReport {
+    /// Direction, frame axes.
     pub azimuth_deg: f64,
+    /// Share of the light that is missing.
     pub depth: f64,
 }
 
+/// A streak of a masked star.
 #[derive(Debug, Clone, Serialize)]
-#[allow(missing_docs)]
 pub struct StreakReport {
+    /// Regions of the mask whose slots are parallel and make it.
     pub regions: Vec<usize>,
+    /// Middle of the first region, pupil axes.
     pub azimuth_deg: f64,
+    /// Direction along the slots, pupil axes.
     pub slot_deg: f64,
+    /// Place along +slot direction against the aligned telescope; `None` where it was not found.
     pub shift_px: Option<f64>,
+    /// The same in µm on the sensor.
     pub shift_um: Option<f64>,
+    /// Its standard deviation.
     pub sigma_px: Option<f64>,
 }
 
+/// What an eye judges.
 #[derive(Debug, Clone, Copy, Serialize)]
-#[allow(missing_docs)]
 pub struct TripletReport {
+    /// Slots of the middle streak, pupil axes.
     pub slot_deg: f64,
+    /// Middle streak minus the crossing of its partners, along those slots.
     pub shift_px: f64,
+    /// Its standard deviation.
     pub sigma_px: f64,
 }
 
+/// Modes by linear least squares from the streaks' places.
 #[derive(Debug, Clone, Serialize)]
-#[allow(missing_docs)]
 pub struct SlopesReport {
+    /// Sensor beyond best focus, µm.
     pub sensor_offset_um: Option<ValueSigma>,
+    /// Noll index → nm RMS.
     pub modes_nm: BTreeMap<u32, ValueSigma>,
+    /// Streaks that were found.
     pub equations: usize,
+    /// Modes asked for.
     pub unknowns: usize,
+    /// How many of them the streaks determine.
     pub rank: usize,
+    /// Ratio of the largest to the smallest singular value kept.
     pub condition: f64,
 }
 
+/// When to stop, nm RMS of coma.
 #[derive(Debug, Clone, Copy, Serialize)]
-#[allow(missing_docs)]
 pub struct StopReport {
+    /// The level: the largest of what follows.
     pub stop: f64,
+    /// What nobody sees in a picture.
     pub not_seen: f64,
+    /// What the air adds in this exposure; `None` without one.
     pub air: Option<f64>,
+    /// What a hand can set; `None` without screws.
     pub hand: Option<f64>,
 }
 
+/// What to turn.
 #[derive(Debug, Clone, Serialize)]
-#[allow(missing_docs)]
 pub struct AdviceReport {
+    /// `coma`, `tilt` or `both`.
     pub aim: &'static str,
+    /// Screw → turns; positive lengthens.
     pub turns: BTreeMap<String, f64>,
+    /// The one screw that helps most alone.
     pub one_screw: Option<OneScrewReport>,
+    /// The same for people, from the front of the telescope.
     pub words: Vec<String>,
+    /// How far the star will move, frame axes.
     pub image_shift_px: [f64; 2],
+    /// How much farther out the sensor will stand, µm.
     pub focus_change_um: f64,
+    /// What is left after exact turns.
     pub remaining: RemainingReport,
+    /// Share of the tilt that the travel allows; 1 for all.
     pub reach: f64,
 }
 
+/// One turn of one screw.
 #[derive(Debug, Clone, Serialize)]
-#[allow(missing_docs)]
 pub struct OneScrewReport {
+    /// Its name.
     pub screw: String,
+    /// Turns; positive lengthens.
     pub turns: f64,
+    /// Coma that is left, nm RMS.
     pub leaves_nm: f64,
 }
 
+/// What is left after exact turns.
 #[derive(Debug, Clone, Copy, Serialize)]
-#[allow(missing_docs)]
 pub struct RemainingReport {
+    /// Coma, nm RMS.
     pub coma_nm: f64,
+    /// Tilt of the focal plane against the unit; `None` where it was not measured.
     pub plane_arcmin: Option<f64>,
 }
 

@@ -19,18 +19,28 @@ use serde::Serialize;
 
 /// The truth about one star of a field; lengths in pixels are in frame axes.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-#[allow(missing_docs)] // the keys are documented once, in DEVELOPERS.md, "The truth of a field"
 pub struct StarRecord {
+    /// Where a wave with W = 0 would focus.
     pub star_px: [f64; 2],
+    /// Place on the sensor from its centre, pupil axes.
     pub field_mm: [f64; 2],
+    /// Johnson V.
     pub magnitude: f64,
+    /// Electrons on an unlimited sensor.
     pub electrons: f64,
+    /// Share of them on the stamp.
     pub light_in_stamp: f64,
+    /// Sensor beyond best focus at this place, µm.
     pub sensor_offset_um: f64,
+    /// Noll index → nm RMS at this place.
     pub modes_nm: Numbered,
+    /// Diameter of the circle about the centroid that holds half of the stamp's light.
     pub half_flux_diameter_px: f64,
+    /// Square root of the ratio of the second moments within twice the half-flux radius; 1 for round.
     pub elongation: f64,
+    /// Direction of the long axis, frame axes.
     pub elongation_deg: f64,
+    /// Centroid of the stamp's light.
     pub centroid_px: [f64; 2],
 }
 

@@ -27,32 +27,56 @@ pub struct Provenance {
 
 /// The truth about one frame.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-#[allow(missing_docs)] // the keys are documented once, in DEVELOPERS.md, "The truth file"
 pub struct Truth {
+    /// `skewstar-truth/1`.
     pub format: &'static str,
+    /// Version of the program.
     pub version: &'static str,
+    /// Title of the scenario.
     pub title: String,
+    /// Seed; `None` where no chance entered.
     pub seed: Option<u64>,
+    /// Checksum of the scenario's text and overrides.
     pub scenario_sha256: String,
+    /// Sensor beyond best focus, in total, µm.
     pub sensor_offset_um: f64,
+    /// `inside`, `outside` or `focus`, by the sign of that offset.
     pub side: &'static str,
+    /// Turns of each screw; positive lengthens.
     pub turns: BTreeMap<String, f64>,
+    /// Turns that take tilt and lean away again.
     pub undo_turns: BTreeMap<String, f64>,
+    /// Tilt vector of the unit, pupil axes; it points at the raised edge.
     pub tilt_arcmin: [f64; 2],
+    /// How far the tilt moves the star, frame axes.
     pub image_shift_px: [f64; 2],
+    /// Height of the unit at the centre of the screw circle, µm.
     pub piston_um: f64,
+    /// Photon-weighted mean wavelength.
     pub reference_wavelength_nm: f64,
+    /// Noll index → nm RMS at the star and the reference wavelength, exact defocus not included; 2 to 22 at least.
     pub modes_nm: Numbered,
+    /// The same with the exact defocus expanded into them.
     pub modes_with_focus_nm: Numbered,
+    /// Where a wave with W = 0 would focus, frame pixels.
     pub star_px: [f64; 2],
+    /// Electrons of the star on an unlimited sensor; `None` in relative units.
     pub electrons: Option<f64>,
+    /// Share of the star's light inside the frame.
     pub light_in_frame: f64,
+    /// Number of full pixels; `None` without counts.
     pub saturated_px: Option<usize>,
+    /// Relative L2 distance from the same frame with all steps 1.5 times finer, reference wavelength.
     pub sampling_error: Option<f64>,
+    /// Ray-traced edges; `None` in focus and inside the caustic.
     pub doughnut: Option<DoughnutRecord>,
+    /// One for each region of the mask; empty without one.
     pub streaks: Vec<StreakRecord>,
+    /// Noll index → what the photons allow (Cramér–Rao, 13 parameters free), nm RMS.
     pub sigma_photon_nm: Option<Numbered<Option<f64>>>,
+    /// Noll index → what the air adds in this exposure (frozen flow, averaged Noll variances), nm RMS.
     pub sigma_seeing_nm: Option<Numbered>,
+    /// What a reader should know; the list is in DEVELOPERS.md, "Flags of the truth".
     pub flags: Vec<String>,
 }
 
@@ -62,22 +86,29 @@ pub struct Numbered<V = f64>(pub BTreeMap<u32, V>);
 
 /// The edges of a doughnut in frame pixels.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-#[allow(missing_docs)]
 pub struct DoughnutRecord {
+    /// Centroid of the area within the outer edge.
     pub outer_centre_px: [f64; 2],
+    /// Radius of a circle of that area.
     pub outer_radius_px: f64,
+    /// Centroid of the dark middle; `None` without an obstruction.
     pub dark_centre_px: Option<[f64; 2]>,
+    /// Radius of a circle of its area.
     pub inner_radius_px: Option<f64>,
+    /// Dark centre minus outer centre.
     pub dark_shift_px: Option<[f64; 2]>,
 }
 
 /// One streak of a masked star.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-#[allow(missing_docs)]
 pub struct StreakRecord {
+    /// Number of the region in the mask's list.
     pub region: usize,
+    /// Middle of the region, pupil axes.
     pub azimuth_deg: f64,
+    /// Direction along its slots, pupil axes.
     pub slot_deg: f64,
+    /// Place of the streak along +slot direction, as turned into the frame.
     pub shift_px: f64,
 }
 
