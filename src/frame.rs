@@ -38,7 +38,7 @@ pub fn clock(direction: [f64; 2]) -> String {
 }
 
 /// Hour on a clock face of a direction in degrees counter-clockwise from right.
-pub(crate) fn hour(degrees: f64) -> u32 {
+pub fn hour(degrees: f64) -> u32 {
     let hours = ((90.0 - degrees) / 30.0).round().rem_euclid(12.0) as u32;
     if hours == 0 { 12 } else { hours }
 }

@@ -149,10 +149,10 @@ pub struct SetArgs {
     /// First item
     #[arg(long, value_name = "K", default_value_t = 0, value_parser = clap::value_parser!(u64).range(0..=1_000_000_000))]
     pub start: u64,
-    /// Seal the set: the truth goes into this folder
+    /// Sealed set: the folder of the withheld truth
     #[arg(long, value_name = "DIR", requires = "secret")]
     pub truth_out: Option<PathBuf>,
-    /// File with the secret of a sealed set, 32 hexadecimal digits; `make` makes it where there is none
+    /// File with the secret of a sealed set, 32 hexadecimal digits; where there is none, `dataset make` writes one
     #[arg(long, value_name = "FILE", requires = "truth_out")]
     pub secret: Option<PathBuf>,
     /// The same bytes on all processors, more slowly

@@ -33,7 +33,7 @@ pub use error::CliError;
 
 use crate::image_io::reading::read_image;
 use crate::instrument::{Instrument, MaskLayout};
-use crate::mask::{drawing, plate::seen_mirrored};
+use crate::mask::drawing;
 use crate::measure::Shot;
 use crate::scenario::{self, Scenario};
 use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
@@ -232,7 +232,7 @@ fn image_of(path: &Path, instrument: &Instrument) -> Result<(Shot, Vec<String>),
 
 /// Reads the drawing of a mask, which lies beside its scenario, and puts it into the scenario and its checksum.
 fn load_drawing(scenario: &mut Scenario, path: &Path) -> Result<(), CliError> {
-    let mirrored = seen_mirrored(&scenario.instrument);
+    let mirrored = scenario.instrument.telescope.seen_mirrored();
     let Some(design) = &mut scenario.instrument.mask else {
         return Ok(());
     };

@@ -269,7 +269,7 @@ const UNITS: [(&str, &str); 15] = [
 /// What a panel is labelled with: `state.sensor_offset_um=-400` as "sensor offset −400 µm".
 fn label(set: &str) -> String {
     let (key, value) = set.split_once('=').unwrap_or((set, ""));
-    let value = value.trim().trim_matches('"').replace('-', "−");
+    let value = words_of(value.trim());
     let mut parts = key.trim().rsplit('.');
     let (last, above) = (parts.next().unwrap_or(key), parts.next().unwrap_or(""));
     match above {
@@ -291,6 +291,16 @@ fn label(set: &str) -> String {
     format!("{name} {value}{apart}{unit}")
 }
 
+/// A TOML value as it is read: on or off, words without quotes, numbers with a proper minus.
+fn words_of(value: &str) -> String {
+    match value {
+        "true" => "on".into(),
+        "false" => "off".into(),
+        text if text.starts_with('"') => text.trim_matches('"').into(),
+        number => number.replace('-', "−"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -301,9 +311,9 @@ mod tests {
             ("state.sensor_offset_um=-400", "sensor offset −400 µm"),
             ("state.turns.B=0.25", "B 0.25 turns"),
             ("state.modes_nm.8=-80", "Noll 8 −80 nm"),
-            ("state.mask_on=true", "mask on true"),
+            ("state.mask_on=true", "mask on"),
             ("star.altitude_deg=30", "altitude 30°"),
-            ("mask.layout=\"two-zone\"", "layout two−zone"),
+            ("mask.layout=\"two-zone\"", "layout two-zone"),
             ("state.seidel_waves.coma=0.5", "coma 0.5 waves"),
         ] {
             assert_eq!(label(set), words);

@@ -5,7 +5,7 @@ use super::error::SetError;
 use super::recipe::{Fineness, Recipe, hex};
 use crate::frame::Frame;
 use crate::instrument::{Instrument, MaskLayout};
-use crate::mask::{drawing, plate::seen_mirrored};
+use crate::mask::drawing;
 use crate::predict::{PredictError, Settings};
 use crate::propagation::Accuracy;
 use crate::rng::SetSeed;
@@ -233,7 +233,7 @@ pub fn title(number: u64) -> String {
 }
 
 fn load_drawing(instrument: &mut Instrument, bytes: Option<&[u8]>) -> Result<(), SetError> {
-    let mirrored = seen_mirrored(instrument);
+    let mirrored = instrument.telescope.seen_mirrored();
     let (Some(design), Some(bytes)) = (&mut instrument.mask, bytes) else {
         return Ok(());
     };

@@ -53,6 +53,35 @@ pub enum ClockwiseTurn {
     Shortens,
 }
 
+impl ClockwiseTurn {
+    /// Turns that lengthen for one clockwise turn: +1 or -1. Clockwise times it is lengthening, lengthening times it is clockwise.
+    pub fn sign(self) -> f64 {
+        match self {
+            ClockwiseTurn::Lengthens => 1.0,
+            ClockwiseTurn::Shortens => -1.0,
+        }
+    }
+
+    /// The way of a turn that lengthens (or, below 0, shortens), facing the screw's head: see [`way`].
+    pub fn way(self, turns: f64) -> &'static str {
+        way(self.sign() * turns)
+    }
+}
+
+/// `clockwise`, or `anticlockwise` below 0.
+pub fn way(clockwise_turns: f64) -> &'static str {
+    if clockwise_turns < 0.0 {
+        "anticlockwise"
+    } else {
+        "clockwise"
+    }
+}
+
+/// What a turn does to its screw: `lengthens`, or `shortens` below 0.
+pub fn end(turns: f64) -> &'static str {
+    if turns < 0.0 { "shortens" } else { "lengthens" }
+}
+
 /// One screw.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Screw {

@@ -1,6 +1,7 @@
 //! The optics: opening, obstruction, vanes, and what the aligned telescope does to a star by colour and by field.
 
 use crate::state::Modes;
+use std::f64::consts::PI;
 
 /// The optics as built and aligned.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,6 +39,20 @@ impl Telescope {
             design: Modes::none(),
             chromatic: Vec::new(),
             field: FieldTerms::default(),
+        }
+    }
+
+    /// Whether a person in front of the telescope sees the pupil mirrored left-right: after an even number of reflections.
+    pub fn seen_mirrored(&self) -> bool {
+        self.reflections.is_multiple_of(2)
+    }
+
+    /// An azimuth of the pupil as that person sees it.
+    pub fn front_rad(&self, azimuth_rad: f64) -> f64 {
+        if self.seen_mirrored() {
+            PI - azimuth_rad
+        } else {
+            azimuth_rad
         }
     }
 

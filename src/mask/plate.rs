@@ -49,7 +49,7 @@ impl Plate {
     /// The parts of an instrument's mask; `None` without a mask.
     pub fn new(instrument: &Instrument) -> Option<Self> {
         let design = instrument.mask.as_ref()?;
-        let mirrored = seen_mirrored(instrument);
+        let mirrored = instrument.telescope.seen_mirrored();
         let view = Frame2::new(0.0, mirrored);
         let pieces: Vec<Piece> = openings(design)
             .iter()
@@ -139,11 +139,6 @@ impl Plate {
             taken.push([azimuth, width]);
         }
     }
-}
-
-/// Whether a person in front of the telescope sees the pupil mirrored left-right.
-pub fn seen_mirrored(instrument: &Instrument) -> bool {
-    instrument.telescope.reflections.is_multiple_of(2)
 }
 
 /// The openings as one outline; a drawing's convex parts are put together again.

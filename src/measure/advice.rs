@@ -88,7 +88,9 @@ pub enum NoAdvice {
     #[error("the instrument has no [assembly]")]
     NoScrews,
     /// What a tilt does is not known.
-    #[error("the instrument has no [assembly.response]: what a turn does is not known")]
+    #[error(
+        "the instrument has neither [assembly.response] nor [assembly.prescription]: what a turn does is not known"
+    )]
     NoResponse,
     /// What is aimed at was not measured.
     #[error("what is aimed at was not measured")]

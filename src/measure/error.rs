@@ -48,6 +48,9 @@ impl MeasureError {
     pub fn hint(&self) -> &'static str {
         match self {
             MeasureError::Frame(error) => error.hint(),
+            MeasureError::Predict(PredictError::TooLarge { .. }) => {
+                "if the mask was off, say --mask off; if not, take a frame nearer to focus"
+            }
             MeasureError::Predict(error) => error.hint(),
             MeasureError::Full { .. } => {
                 "expose shorter, choose a fainter star, or spread it further"

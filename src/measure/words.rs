@@ -4,8 +4,8 @@ use super::advice::Advice;
 use super::doughnut::{Side, SideFrom};
 use super::good_enough::GoodEnough;
 use super::measurement::{Measurement, Method};
-use crate::frame::clock;
-use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
+use crate::frame::{clock, hour};
+use crate::instrument::{Assembly, Instrument, end};
 use crate::pupil::frame_axes;
 use crate::units::{DEG, NM, UM};
 
@@ -107,7 +107,7 @@ fn limits(stop: &GoodEnough) -> Vec<String> {
         ));
     }
     vec![format!(
-        "Stop at {:.0} nm: {}.",
+        "Good enough is {:.0} nm: {}.",
         stop.stop_m / NM,
         parts.join("; ")
     )]
@@ -162,15 +162,10 @@ pub fn steps(
 
 fn one_turn(assembly: &Assembly, instrument: &Instrument, screw: usize, turns: f64) -> String {
     let name = &assembly.screws[screw].name;
-    let azimuth = assembly.screws[screw].azimuth_rad;
-    let mirrored = instrument.telescope.reflections.is_multiple_of(2);
-    let x = if mirrored {
-        -libm::cos(azimuth)
-    } else {
-        libm::cos(azimuth)
-    };
-    let place = clock([x, libm::sin(azimuth)]);
-    let place = place.split(" (").next().unwrap_or("").to_string();
+    let front_rad = instrument
+        .telescope
+        .front_rad(assembly.screws[screw].azimuth_rad);
+    let place = format!("{} o'clock", hour(front_rad / DEG));
     if turns.abs() < LEAST_TURN {
         return format!("{name} (at {place} seen from the front): leave it.");
     }
@@ -186,19 +181,13 @@ fn one_turn(assembly: &Assembly, instrument: &Instrument, screw: usize, turns: f
 }
 
 fn turn_and_way(assembly: &Assembly, screw: usize, turns: f64) -> String {
-    let lengthens = turns > 0.0;
-    let clockwise = lengthens == (assembly.clockwise == ClockwiseTurn::Lengthens);
     format!(
         "{}: {} {} ({:.3}), it {}",
         assembly.screws[screw].name,
         fraction(turns.abs()),
-        if clockwise {
-            "clockwise"
-        } else {
-            "anticlockwise"
-        },
+        assembly.clockwise.way(turns),
         turns.abs(),
-        if lengthens { "lengthens" } else { "shortens" }
+        end(turns)
     )
 }
 

@@ -8,7 +8,8 @@ use super::level::Level;
 use super::orientation::{moves, orientation};
 use super::session::{Round, Session, focus_goal_m};
 use super::sight::{Shape, exact};
-use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
+use crate::frame::hour;
+use crate::instrument::{Assembly, Instrument, end, way};
 use crate::mechanics::{Plane, turns_for};
 use crate::simulate::clock;
 use crate::state::State;
@@ -139,14 +140,9 @@ fn play_to_add(session: &Session, index: usize, turns: f64, assembly: &Assembly)
 }
 
 fn turn_step(assembly: &Assembly, index: usize, turns: f64, trial: bool) -> Step {
-    let sign = if assembly.clockwise == ClockwiseTurn::Lengthens {
-        1.0
-    } else {
-        -1.0
-    };
     Step::Turn {
         screw: assembly.screws[index].name.clone(),
-        clockwise_turns: sign * turns,
+        clockwise_turns: assembly.clockwise.sign() * turns,
         trial,
     }
 }
@@ -357,9 +353,9 @@ const VISIBLE_ARCMIN: f64 = 0.05;
 
 /// Azimuth of the raised edge as somebody in front sees it; `None` for a tilt too small to see.
 fn raised_front_deg(owner: &Instrument, tilt_rad: [f64; 2]) -> Option<f64> {
-    let azimuth_deg = libm::atan2(tilt_rad[1], tilt_rad[0]) / DEG;
+    let azimuth_rad = libm::atan2(tilt_rad[1], tilt_rad[0]);
     let visible = tilt_rad[0].hypot(tilt_rad[1]) >= VISIBLE_ARCMIN * ARCMIN;
-    visible.then(|| super::lesson::front_deg(owner, azimuth_deg))
+    visible.then(|| owner.telescope.front_rad(azimuth_rad) / DEG)
 }
 
 fn means_words(owner: &Instrument, tilt_rad: [f64; 2]) -> Option<String> {
@@ -371,17 +367,6 @@ fn means_words(owner: &Instrument, tilt_rad: [f64; 2]) -> Option<String> {
     ))
 }
 
-/// Hour at which somebody in front of the telescope sees an azimuth of the pupil.
-pub(super) fn front_hour(instrument: &Instrument, azimuth_deg: f64) -> u32 {
-    hour(super::lesson::front_deg(instrument, azimuth_deg))
-}
-
-/// Hour on a clock face of an azimuth, counter-clockwise from the right.
-fn hour(azimuth_deg: f64) -> u32 {
-    let hours = ((90.0 - azimuth_deg) / 30.0).round().rem_euclid(12.0) as u32;
-    if hours == 0 { 12 } else { hours }
-}
-
 /// The step as a line that starts with "Try:".
 fn step_words(step: &Step, assembly: &Assembly) -> String {
     match step {
@@ -390,14 +375,8 @@ fn step_words(step: &Step, assembly: &Assembly) -> String {
             clockwise_turns,
             trial,
         } => {
-            let way = if *clockwise_turns < 0.0 {
-                "anticlockwise"
-            } else {
-                "clockwise"
-            };
-            let lengthens =
-                (*clockwise_turns > 0.0) == (assembly.clockwise == ClockwiseTurn::Lengthens);
-            let end = if lengthens { "lengthens" } else { "shortens" };
+            let way = way(*clockwise_turns);
+            let end = end(assembly.clockwise.sign() * clockwise_turns);
             let why = if *trial {
                 "a trial: watch which way the dark centre goes".to_owned()
             } else {

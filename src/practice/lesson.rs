@@ -1,8 +1,8 @@
 //! "Show me": why the dark centre moves, where the screws are from the front, and what to mind at a real telescope.
 
-use super::coach::front_hour;
 use super::session::Session;
-use crate::instrument::{ClockwiseTurn, Instrument};
+use crate::frame::hour;
+use crate::instrument::{Instrument, end};
 use crate::units::DEG;
 use serde::Serialize;
 
@@ -37,24 +37,14 @@ pub fn front_screws(instrument: &Instrument) -> Vec<FrontScrew> {
     let screws = instrument.assembly.iter().flat_map(|a| &a.screws);
     screws
         .map(|screw| {
-            let azimuth_deg = screw.azimuth_rad / DEG;
+            let front_deg = instrument.telescope.front_rad(screw.azimuth_rad) / DEG;
             FrontScrew {
                 name: screw.name.clone(),
-                front_deg: front_deg(instrument, azimuth_deg).rem_euclid(360.0),
-                hour: front_hour(instrument, azimuth_deg),
+                front_deg: front_deg.rem_euclid(360.0),
+                hour: hour(front_deg),
             }
         })
         .collect()
-}
-
-/// Azimuth that somebody in front of the telescope sees: the pupil as it is after an odd number of reflections, mirrored
-/// left-right after an even one.
-pub fn front_deg(instrument: &Instrument, azimuth_deg: f64) -> f64 {
-    if instrument.telescope.reflections % 2 == 1 {
-        azimuth_deg
-    } else {
-        180.0 - azimuth_deg
-    }
 }
 
 /// The situation explained, a thought a line.
@@ -64,7 +54,7 @@ pub fn lesson(session: &Session) -> Vec<String> {
         "A tilted unit gives the star coma. In a doughnut, coma pushes the dark centre out of the middle: the ring becomes thin and bright on one side, wide and faint on the other.".to_owned(),
         "The same tilt shows the same thin side on both sides of focus. A shadow that is merely off centre changes sides through focus.".to_owned(),
     ];
-    let mirrored = owner.telescope.reflections.is_multiple_of(2);
+    let mirrored = owner.telescope.seen_mirrored();
     lines.push(format!(
         "Your telescope has {} reflection{}: from the front you see the pupil {}.",
         owner.telescope.reflections,
@@ -88,11 +78,7 @@ pub fn lesson(session: &Session) -> Vec<String> {
         places.join(", ")
     ));
     if let Some(assembly) = &owner.assembly {
-        let end = if assembly.clockwise == ClockwiseTurn::Lengthens {
-            "lengthens"
-        } else {
-            "shortens"
-        };
+        let end = end(assembly.clockwise.sign());
         lines.push(format!(
             "Clockwise, facing its head, {end} a screw. A longer screw raises its edge, and the thin side of the ring goes towards the raised edge (with the camera straight). So shorten the screw on the thin side, or lengthen the one opposite."
         ));

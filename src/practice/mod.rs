@@ -37,7 +37,7 @@ pub use action::{Action, Done, Refusal};
 pub use beginner::{Attempt, Player, play};
 pub use coach::{Advice, Step};
 pub use eye::{Eye, Moment, Picture};
-pub use lesson::{Cautions, FrontScrew, front_deg, front_screws, lesson};
+pub use lesson::{Cautions, FrontScrew, front_screws, lesson};
 pub use level::{Hidden, Level, SetupError};
 pub use question::{Answer, Grade, Question};
 pub use record::{BYTES_AT_MOST, RecordError, read, write};

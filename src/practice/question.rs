@@ -3,7 +3,7 @@
 use super::coach::fraction;
 use super::level::{Level, SetupError, parts};
 use super::session::Session;
-use crate::instrument::{ClockwiseTurn, Instrument};
+use crate::instrument::{Instrument, way};
 use crate::rng::Seed;
 use crate::state::State;
 
@@ -59,12 +59,7 @@ impl Question {
         let (assembly, _) = parts(instrument)?;
         let turns = &session.hidden().turns;
         let screw = turns.iter().position(|t| *t != 0.0).unwrap_or(0);
-        let sign = if assembly.clockwise == ClockwiseTurn::Lengthens {
-            1.0
-        } else {
-            -1.0
-        };
-        let clockwise_turns = -sign * turns[screw];
+        let clockwise_turns = -assembly.clockwise.sign() * turns[screw];
         Ok(Question {
             session,
             screw,
@@ -124,17 +119,13 @@ impl Question {
             (false, true) => "Another screw: that would have helped, but not all the way.",
             (false, false) => "Another screw, and the wrong way for it.",
         };
-        let way = if self.clockwise_turns < 0.0 {
-            "anticlockwise"
-        } else {
-            "clockwise"
-        };
         format!(
-            "{verdict} Screw {:.0} of 40, way {:.0} of 30, amount {:.0} of 30. It was: screw {} {way} by {}.",
+            "{verdict} Screw {:.0} of 40, way {:.0} of 30, amount {:.0} of 30. What puts it right: screw {} {} by {}.",
             grade.screw_points,
             grade.way_points,
             grade.amount_points,
             screws.get(self.screw).copied().unwrap_or_default(),
+            way(self.clockwise_turns),
             fraction(self.clockwise_turns),
         )
     }

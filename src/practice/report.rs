@@ -4,6 +4,7 @@ use super::action::Action;
 use super::coach::median;
 use super::session::Session;
 use super::sight::Shape;
+use crate::instrument::way;
 use crate::simulate::clock;
 use crate::units::{NM, UM};
 use serde::Serialize;
@@ -180,11 +181,7 @@ pub fn action_words(action: Option<&Action>) -> String {
             screw,
             clockwise_turns,
         }) => {
-            let way = if *clockwise_turns < 0.0 {
-                "anticlockwise"
-            } else {
-                "clockwise"
-            };
+            let way = way(*clockwise_turns);
             format!("{screw} {:.3} {way}", clockwise_turns.abs())
         }
         Some(Action::Focus { outward_um }) => format!("focus {outward_um:+.0} um"),
@@ -198,7 +195,7 @@ pub fn action_words(action: Option<&Action>) -> String {
         Some(Action::Undo) => "took back".into(),
         Some(Action::Corners) => "looked at the corners".into(),
         Some(Action::Measure) => "measured".into(),
-        Some(Action::ShowMe) => "asked".into(),
+        Some(Action::ShowMe) => "asked to be shown".into(),
         Some(Action::Finish) => "finished".into(),
     }
 }

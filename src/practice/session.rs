@@ -7,7 +7,7 @@ use super::action::{Action, Done, Refusal};
 use super::cell::{BINDS_AT_TURNS, Cell};
 use super::level::{Hidden, Level, SetupError, goal_coma_m, parts};
 use super::sight::{Sight, sight};
-use crate::instrument::{Assembly, ClockwiseTurn, Instrument, MaskLayout, Response};
+use crate::instrument::{Assembly, ClockwiseTurn, Instrument, MaskLayout, Response, way};
 use crate::mask;
 use crate::mechanics::plane_of;
 use crate::predict::seeing_sigma_m;
@@ -229,11 +229,7 @@ impl Session {
                 limit: BINDS_AT_TURNS,
             });
         }
-        let sign = if clockwise == ClockwiseTurn::Lengthens {
-            1.0
-        } else {
-            -1.0
-        };
+        let sign = clockwise.sign();
         let mut tried = self.cell.clone();
         let turned = tried.turn(index, sign * clockwise_turns);
         if turned.at_end && turned.wrench_turns.abs() < 1e-9 {
@@ -243,11 +239,7 @@ impl Session {
         }
         self.cell = tried;
         self.wrench_turns[index] += turned.wrench_turns;
-        let way = if clockwise_turns < 0.0 {
-            "anticlockwise"
-        } else {
-            "clockwise"
-        };
+        let way = way(clockwise_turns);
         let size = turned.wrench_turns.abs();
         let mut words =
             format!("Screw {name}: partner loosened, {size:.3} turn {way}, partner tightened.");

@@ -267,7 +267,7 @@ fn around(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
     }
     let beside = 0.5 * (telescope.aperture_m - design.outer_diameter_m);
     let rule = Rule {
-        what: "open ring beside the plate",
+        what: "open ring outside the plate",
         value: beside.max(0.0) / MM,
         limit: 1.5,
         unit: "mm",

@@ -4,8 +4,8 @@
 //! front of the telescope and faces it. Nothing is computed here that the truth does not already hold.
 
 use super::truth::Truth;
-use crate::frame::clock;
-use crate::instrument::{Assembly, ClockwiseTurn, Instrument};
+use crate::frame::{clock, hour};
+use crate::instrument::{Instrument, end};
 use crate::mask::{self, Reading};
 use crate::pupil::frame_axes;
 use crate::units::DEG;
@@ -19,7 +19,7 @@ const FAINT_COMA_NM: f64 = 5.0;
 pub fn sentences(instrument: &Instrument, truth: &Truth) -> String {
     let mut lines = vec![truth.title.clone()];
     lines.push(look_for(instrument, truth));
-    lines.extend(why(truth));
+    lines.extend(why(instrument, truth));
     lines.extend(what_to_turn(instrument, truth));
     lines.extend(warnings(truth));
     lines.join("\n")
@@ -138,17 +138,18 @@ fn mode_nm(truth: &Truth, noll: u32) -> f64 {
     truth.modes_nm.0.get(&noll).copied().unwrap_or(0.0)
 }
 
-fn why(truth: &Truth) -> Option<String> {
+fn why(instrument: &Instrument, truth: &Truth) -> Option<String> {
     let coma = coma_nm(truth);
     let astigmatism = mode_nm(truth, 5).hypot(mode_nm(truth, 6));
     let tilt = truth.tilt_arcmin[0].hypot(truth.tilt_arcmin[1]);
     let mut parts = Vec::new();
     if tilt > 0.0 {
-        let azimuth =
-            (libm::atan2(truth.tilt_arcmin[1], truth.tilt_arcmin[0]) / DEG).rem_euclid(360.0);
-        let azimuth = azimuth.round() % 360.0;
+        let raised = front_hour(
+            instrument,
+            libm::atan2(truth.tilt_arcmin[1], truth.tilt_arcmin[0]),
+        );
         parts.push(format!(
-            "the unit is tilted by {tilt:.2} arcmin, its edge at azimuth {azimuth} degrees is raised"
+            "the unit is tilted by {tilt:.2} arcmin, its edge at {raised} o'clock (seen from the front of the telescope) is raised"
         ));
     }
     if coma > 0.5 {
@@ -168,7 +169,7 @@ fn what_to_turn(instrument: &Instrument, truth: &Truth) -> Option<String> {
         .filter_map(|screw| {
             let turns = *truth.undo_turns.get(&screw.name)?;
             (turns != 0.0).then(|| {
-                let (way, end) = (turn_word(assembly, turns), lengthens(turns));
+                let (way, end) = (assembly.clockwise.way(turns), end(turns));
                 let place = front_hour(instrument, screw.azimuth_rad);
                 format!(
                     "screw {} (at {place} o'clock) {:.3} turn {way}, which {end} it",
@@ -190,29 +191,9 @@ fn what_to_turn(instrument: &Instrument, truth: &Truth) -> Option<String> {
     })
 }
 
-/// Which way a turn goes, facing the screw's head.
-fn turn_word(assembly: &Assembly, turns: f64) -> &'static str {
-    let clockwise_lengthens = assembly.clockwise == ClockwiseTurn::Lengthens;
-    if (turns > 0.0) == clockwise_lengthens {
-        "clockwise"
-    } else {
-        "anticlockwise"
-    }
-}
-
-fn lengthens(turns: f64) -> &'static str {
-    if turns > 0.0 { "lengthens" } else { "shortens" }
-}
-
-/// Hour at which a person in front of the telescope sees a pupil azimuth: as it is after an odd number of reflections,
-/// mirrored left-right after an even one.
+/// Hour at which a person in front of the telescope sees a pupil azimuth.
 fn front_hour(instrument: &Instrument, azimuth_rad: f64) -> u32 {
-    let degrees = azimuth_rad / DEG;
-    crate::frame::hour(if instrument.telescope.reflections % 2 == 1 {
-        degrees
-    } else {
-        180.0 - degrees
-    })
+    hour(instrument.telescope.front_rad(azimuth_rad) / DEG)
 }
 
 fn warnings(truth: &Truth) -> Vec<String> {

@@ -3,7 +3,7 @@
 use super::{LAYOUTS, scenario_with, text_with};
 use skewstar::instrument::{Drawing, MaskLayout};
 use skewstar::mask::drawing::{self, DrawingError};
-use skewstar::mask::plate::{Plate, seen_mirrored};
+use skewstar::mask::plate::Plate;
 use skewstar::predict::{Model, Settings};
 use skewstar::solid_io::svg;
 use std::time::{Duration, Instant};
@@ -37,7 +37,7 @@ fn an_exported_drawing_renders_the_same_star() {
         };
         let own = star(&scenario);
         let text = svg::write(&Plate::new(&scenario.instrument).unwrap(), "Round & back");
-        let mirrored = seen_mirrored(&scenario.instrument);
+        let mirrored = scenario.instrument.telescope.seen_mirrored();
         let read = drawing::read(text.as_bytes(), &plain(), [0.078, 0.184], mirrored).unwrap();
         scenario.instrument.mask.as_mut().unwrap().layout = MaskLayout::Drawing(read);
         let again = star(&scenario);

@@ -139,7 +139,7 @@ fn check_turned(key: &str, turned: f64, assembly: &RawAssembly, findings: &mut F
         );
         findings.out_of_range(key, number(turned), allowed, &hint);
     } else if turned != 0.0 && assembly.response.is_none() && assembly.prescription.is_none() {
-        let allowed = "0 where there is no [assembly.response]";
+        let allowed = "0 where there is neither [assembly.response] nor [assembly.prescription]";
         let hint =
             "without a response nobody knows what a turn does to the star; type it in or learn it";
         findings.out_of_range(key, number(turned), allowed, hint);
