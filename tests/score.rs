@@ -264,37 +264,65 @@ fn the_table_and_the_picture_are_for_people() {
     assert!((60..=240).contains(&dots), "{dots} pixels of dots");
 }
 
+/// A night over a scenario that is in relative units.
+const NIGHT: [&str; 11] = [
+    "star={magnitude=3.0,temperature_k=6000.0}",
+    "sky.seeing_arcsec=1.8",
+    "exposure.time_s=0.2",
+    "camera.quantum_efficiency=0.8",
+    "camera.gain_e_per_adu=0.8",
+    "camera.bias_adu=500.0",
+    "camera.read_noise_e=1.6",
+    "camera.dark_e_per_s=0.01",
+    "camera.full_well_e=5e4",
+    "camera.bits=16",
+    "seed=5",
+];
+
+/// Renders a lesson, measures the frame, hands in what was printed; the score.
+fn score_of_measure(place: &Place, lesson: &str, sets: &[&str]) -> Value {
+    let scenario = format!("{}/scenarios/{lesson}.toml", env!("CARGO_MANIFEST_DIR"));
+    let mut render = vec!["render", &scenario, "--quiet"];
+    render.extend(sets.iter().flat_map(|set| ["--set", set]));
+    place.run(&render).well();
+    let frame = format!("out/{lesson}.fits");
+    let measure = [
+        "measure",
+        &frame,
+        "--instrument",
+        &scenario,
+        "--side",
+        "inside",
+        "--json",
+    ];
+    let printed = place.run(&measure).well().stdout;
+    let measured: Value = serde_json::from_str(&printed).expect("JSON");
+    let line = json!({ "item": 0, "measured": measured });
+    place.write("answers.jsonl", line.to_string());
+    let truth = format!("out/{lesson}.truth.json");
+    let done = place
+        .run(&["score", &truth, "answers.jsonl", "--json"])
+        .well();
+    serde_json::from_str(&done.stdout).expect("JSON")
+}
+
 /// What `measure --json` prints can be handed in as it is, and a rendered star's truth is a truth too.
 #[test]
 fn a_measurement_of_a_rendered_star_is_an_answer() {
-    let place = Place::with_tiny();
-    place.run(&["render", "tiny.toml", "--quiet"]).well();
-    let coma = place.json("out/tiny.truth.json")["modes_nm"]["7"]
-        .as_f64()
-        .expect("a number");
-    let measured = json!({
-        "format": "skewstar-measure/1", "method": "doughnut", "flags": [],
-        "modes_nm": { "7": { "value": coma + 3.0, "sigma": 1.5 } },
-        "advice": { "turns": { "B": 0.07 } },
-    });
-    place.write(
-        "answers.jsonl",
-        json!({ "item": 0, "measured": measured }).to_string(),
-    );
-    let done = place
-        .run(&["score", "out/tiny.truth.json", "answers.jsonl", "--json"])
-        .well();
-    let score: Value = serde_json::from_str(&done.stdout).expect("JSON");
-    let error = score["quantities"]["modes_nm.7"]["bias"]
-        .as_f64()
-        .expect("a number");
-    assert!((error - 3.0).abs() < 1e-9);
-    assert_eq!(
-        score["quantities"]["modes_nm.7"]["sigma"]["pull_rms"],
-        json!(2.0)
-    );
-    let turns = score["quantities"]["undo_turns.B"]["rms"]
-        .as_f64()
-        .expect("a number");
-    assert!(turns < 1e-12);
+    let place = Place::new();
+    for (lesson, sets, edge) in [
+        ("night-fast-unit", &["seed=5"][..], "dark_shift_px.x"),
+        ("mask-two-zone-coma", &NIGHT[..], "streak_shift_px.0"),
+    ] {
+        let score = score_of_measure(&place, lesson, sets);
+        let number = |quantity: &str, name: &str| {
+            score["quantities"][quantity][name]
+                .as_f64()
+                .unwrap_or_else(|| panic!("{lesson}: {quantity} {name} in {score}"))
+        };
+        let found = ["modes_nm.7", "modes_nm.8", edge].map(|q| number(q, "worst"));
+        println!("{lesson}: off by {found:?} nm, nm, px");
+        assert!(found[0] < 5.0 && found[1] < 5.0 && found[2] < 1.0);
+        assert!(number("modes_nm.7", "pull_rms") < 4.0);
+    }
 }

@@ -176,7 +176,7 @@ fn open_frames(
         if frames.contains_key(path) {
             continue;
         }
-        let (shot, flags) = image_of(path, instrument)?;
+        let (shot, flags) = image_of(path, instrument, printer)?;
         for flag in &flags {
             let words = flag_in_words(flag);
             printer.warning(format!("{}: {flag}: {words}", path.display()));

@@ -32,7 +32,7 @@ pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
         true => Some(one_file(&args.files, &name)?),
         false => None,
     };
-    let mut frames = Frames::read(args, &instrument)?;
+    let mut frames = Frames::read(args, &instrument, printer)?;
     frames.flags.extend(lacking);
     // nothing else of the file is looked at: what is hidden stays hidden
     let typed_s = scenario.state.exposure.as_ref().map(|e| e.time_s);
@@ -43,17 +43,15 @@ pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
     drop(shown);
     let stop = stop_rule(&instrument, seen.star.as_ref(), exposure_s);
     let advice = seen.advice(&instrument, args);
-    let report = Report::new(
-        &Findings {
-            star: seen.star.as_ref(),
-            whole_frame: seen.whole.as_ref(),
-            stop: Some(stop),
-            advice: advice.as_ref().map_err(|no| *no),
-            exposure_s,
-            flags: &frames.flags,
-        },
-        &instrument,
-    );
+    let found = Findings {
+        star: seen.star.as_ref(),
+        whole_frame: seen.whole.as_ref(),
+        stop: Some(stop),
+        advice: advice.as_ref().map_err(|no| *no),
+        exposure_s,
+        flags: &frames.flags,
+    };
+    let report = Report::new(&found, &instrument);
     if let (Some(set), Some(star)) = (&mut set, &seen.star) {
         let canvas = measure_picture::draw(&frames.first.values_adu, star, &instrument)?;
         set.put(&name, &png::rgb8(&canvas)?)?;
@@ -66,9 +64,9 @@ pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
     for flag in &report.flags {
         printer.warning(format!("{flag}: {}", flag_in_words(flag)));
     }
-    printer.answer(seen.sentences(&instrument, &stop, &advice))?;
+    printer.answer(seen.sentences(&instrument, &stop, &advice, report.sound))?;
     printer.answer_json(&report)?;
-    Ok(seen.is_sound())
+    Ok(report.sound)
 }
 
 /// Lays a learned response over what was typed; returns flags of what is still unknown.
@@ -97,12 +95,16 @@ struct Frames {
 }
 
 impl Frames {
-    fn read(args: &MeasureArgs, instrument: &Instrument) -> Result<Frames, CliError> {
-        let (first, mut flags) = image_of(&args.image, instrument)?;
+    fn read(
+        args: &MeasureArgs,
+        instrument: &Instrument,
+        printer: &Printer,
+    ) -> Result<Frames, CliError> {
+        let (first, mut flags) = image_of(&args.image, instrument, printer)?;
         let second = match &args.second {
             None => None,
             Some(path) => {
-                let (shot, more) = image_of(path, instrument)?;
+                let (shot, more) = image_of(path, instrument, printer)?;
                 flags.extend(more);
                 Some(shot)
             }
@@ -145,12 +147,10 @@ struct Seen {
 fn look(frames: &Frames, instrument: &Instrument, wanted: &Wanted) -> Result<Seen, CliError> {
     if wanted.whole_frame {
         let options = WholeFrameOptions {
-            ceiling: frames.first.ceiling_adu,
-            gain_e_per_adu: frames.first.gain_e_per_adu,
-            side: wanted.options.side.map(Side::sign),
+            side: wanted.options.side,
             ..WholeFrameOptions::default()
         };
-        let whole = whole_frame(&frames.first.values_adu, instrument, &options);
+        let whole = whole_frame(&frames.first, instrument, &options);
         return Ok(Seen {
             star: None,
             whole: Some(whole.map_err(|e| CliError::Measure(e.into()))?),
@@ -184,11 +184,6 @@ fn stop_rule(
 }
 
 impl Seen {
-    fn is_sound(&self) -> bool {
-        self.star.as_ref().is_none_or(Measurement::is_sound)
-            && self.whole.as_ref().is_none_or(WholeFrame::is_sound)
-    }
-
     fn advice(&self, instrument: &Instrument, args: &MeasureArgs) -> Result<Advice, NoAdvice> {
         let star = self.star.as_ref().filter(|s| s.is_sound());
         let plane = self.whole.as_ref().and_then(WholeFrame::sound_plane);
@@ -213,6 +208,7 @@ impl Seen {
         instrument: &Instrument,
         stop: &GoodEnough,
         advice: &Result<Advice, NoAdvice>,
+        sound: bool,
     ) -> String {
         let mut said = Vec::new();
         if let Some(star) = &self.star {
@@ -223,7 +219,7 @@ impl Seen {
         }
         match advice {
             Ok(advice) => said.extend(steps(advice, self.star.as_ref(), instrument, stop.stop_m)),
-            Err(_) if !self.is_sound() => {
+            Err(_) if !sound => {
                 said.push("No turns are advised on a measurement that failed.".into());
             }
             Err(no) => said.push(format!("No turns: {no}; {}.", no.hint())),

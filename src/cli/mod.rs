@@ -36,6 +36,7 @@ use crate::instrument::{Instrument, MaskLayout};
 use crate::mask::drawing;
 use crate::measure::Shot;
 use crate::scenario::{self, Scenario};
+use crate::units::UM;
 use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
 use clap::CommandFactory;
 use output::{OutputPlan, OutputSet};
@@ -197,8 +198,15 @@ fn scenario_bytes(path: &Path) -> Result<Vec<u8>, CliError> {
 /// Longer image files are refused before they are read.
 const IMAGE_BYTES_AT_MOST: u64 = 1 << 31;
 
-/// Reads an image file: the frame, and flags that say what is less than perfect about the file.
-fn image_of(path: &Path, instrument: &Instrument) -> Result<(Shot, Vec<String>), CliError> {
+/// Pixel pitches that differ by a larger share are two.
+const SAME_PITCH: f64 = 0.01;
+
+/// Reads an image file: the frame, and flags that say what is less than perfect about the file. What looked wrong in it is said.
+fn image_of(
+    path: &Path,
+    instrument: &Instrument,
+    printer: &Printer,
+) -> Result<(Shot, Vec<String>), CliError> {
     let unreadable = |source| CliError::Image {
         path: path.to_owned(),
         source,
@@ -215,6 +223,9 @@ fn image_of(path: &Path, instrument: &Instrument) -> Result<(Shot, Vec<String>),
         });
     }
     let reading = read_image(&bytes, &path.display().to_string())?;
+    for warning in &reading.warnings {
+        printer.warning(format!("{}: {warning}", path.display()));
+    }
     let mosaic = instrument.camera.colour.is_some() && !reading.colour;
     let shot = Shot {
         values_adu: reading.values,
@@ -226,6 +237,19 @@ fn image_of(path: &Path, instrument: &Instrument) -> Result<(Shot, Vec<String>),
     let mut flags = reading.flags;
     if mosaic {
         flags.retain(|flag| flag != "colour_filter_array");
+    }
+    let typed_m = instrument.camera.pixel_m;
+    if let Some(file_m) = reading
+        .pixel_m
+        .filter(|m| (m / typed_m - 1.0).abs() > SAME_PITCH)
+    {
+        printer.warning(format!(
+            "{}: its pixels are {:.2} um, camera.pixel_um is {:.2}; the latter is used",
+            path.display(),
+            file_m / UM,
+            typed_m / UM
+        ));
+        flags.push("pixel_size_differs".into());
     }
     Ok((shot, flags))
 }

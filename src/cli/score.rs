@@ -113,8 +113,13 @@ fn verdicts(limits: &[Limit], numbers: &BTreeMap<String, f64>) -> Result<Vec<Ver
         .iter()
         .map(|limit| {
             let found = numbers.get(&limit.number).copied();
-            let known =
-                found.is_some() || MAY_BE_UNKNOWN.iter().any(|end| limit.number.ends_with(end));
+            let may_be_unknown = || {
+                let quantity = MAY_BE_UNKNOWN
+                    .iter()
+                    .find_map(|end| limit.number.strip_suffix(end));
+                quantity.is_some_and(|quantity| numbers.contains_key(&format!("{quantity}.rms")))
+            };
+            let known = found.is_some() || may_be_unknown();
             if !known {
                 return Err(CliError::Limit {
                     argument: limit.number.clone(),

@@ -253,7 +253,7 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measure
         // it looked double, and one star explains it
         flags.retain(|flag| flag != "stars_overlap");
     }
-    if fitted.left_out_px > 0 {
+    if fitted.left_out_px > 0 && !flags.iter().any(|flag| flag == "pixels_left_out") {
         flags.push("pixels_left_out".into());
     }
     if !fitted.settled {

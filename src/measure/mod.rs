@@ -17,7 +17,7 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
-//! | `report.rs`, `words.rs` | what is written for programs and said to people |
+//! | `report.rs`, `words.rs`, `flags.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
 //!
 //! Arrays have row 0 at the bottom; places are `[x, y]` in pixels of the frame, (0, 0) at the centre of the first pixel.
@@ -28,6 +28,7 @@ mod defects;
 mod doughnut;
 mod error;
 pub mod fit;
+mod flags;
 mod frame_error;
 mod good_enough;
 mod harmonics;
@@ -47,6 +48,7 @@ pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, advise};
 pub use backdrop::Backdrop;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
+pub use flags::flag_in_words;
 pub use frame_error::FrameError;
 pub use good_enough::{GoodEnough, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, Trial, learn};
@@ -61,4 +63,4 @@ pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,
 };
-pub use words::{findings, flag_in_words, fraction, steps, thin_side_deg};
+pub use words::{findings, fraction, steps};

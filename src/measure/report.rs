@@ -56,6 +56,8 @@ pub struct Report {
     pub whole_frame: Option<WholeFrame>,
     /// What to turn; `None` where nothing can be advised.
     pub advice: Option<AdviceReport>,
+    /// Whether the result should be acted on; `false` goes with exit status 1.
+    pub sound: bool,
     /// What the owner should know; the list is in DEVELOPERS.md, "Measuring".
     pub flags: Vec<String>,
 }
@@ -230,6 +232,14 @@ pub struct Findings<'a> {
     pub flags: &'a [String],
 }
 
+impl Findings<'_> {
+    /// Whether star and whole frame, as far as they were asked for, should be acted on.
+    pub fn is_sound(&self) -> bool {
+        self.star.is_none_or(Measurement::is_sound)
+            && self.whole_frame.is_none_or(WholeFrame::is_sound)
+    }
+}
+
 impl Report {
     /// Writes the findings down.
     pub fn new(found: &Findings, instrument: &Instrument) -> Report {
@@ -277,6 +287,7 @@ impl Report {
             model_error: star.map(|s| s.fitted.model_error),
             whole_frame: found.whole_frame.cloned(),
             advice: found.advice.ok().map(|a| advice(a, found, instrument)),
+            sound: found.is_sound(),
             flags,
         }
     }

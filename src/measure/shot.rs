@@ -4,7 +4,7 @@ use super::error::MeasureError;
 use super::fit::Recorded;
 use super::masked::cut;
 use super::{Search, Source, Stars};
-use crate::instrument::Instrument;
+use crate::instrument::{Camera, FieldTerms, Instrument};
 use crate::pupil::frame_axes;
 use crate::sensor::saturation_e;
 use crate::state::Modes;
@@ -52,6 +52,28 @@ const CUT_AT_MOST: f64 = 0.25;
 const FULL_AT_MOST: f64 = 0.2;
 
 impl Shot {
+    /// Values of which nothing else is known.
+    pub fn new(values_adu: Array2<f64>) -> Self {
+        Shot {
+            values_adu,
+            ceiling_adu: None,
+            gain_e_per_adu: None,
+            exposure_s: None,
+            mosaic: false,
+        }
+    }
+
+    /// The middle of the frame, pixels.
+    pub fn middle_px(&self) -> [f64; 2] {
+        let (height, width) = self.values_adu.dim();
+        [width, height].map(|side| 0.5 * (side as f64 - 1.0))
+    }
+
+    /// Whether the frame has the size of the camera's.
+    pub fn is_whole(&self, camera: &Camera) -> bool {
+        self.values_adu.dim() == (camera.height_px, camera.width_px)
+    }
+
     /// Cuts out the brightest star, or the one nearest to a place.
     ///
     /// # Errors
@@ -81,8 +103,13 @@ impl Shot {
         let light = self.values_adu.mapv(|v| (v - level) * gain);
         let mut usable = Array2::from_elem(light.dim(), true);
         let defects = &stars.backdrop.defects;
-        let bad = [&defects.hot_px, &defects.dead_px, &defects.full_px];
-        for [column, row] in bad.into_iter().flatten() {
+        for [column, row] in defects.hot_px.iter().chain(&defects.dead_px) {
+            usable[[*row, *column]] = false;
+        }
+        if !cut(&usable, rows, columns).iter().all(|good| *good) {
+            flags.push("pixels_left_out".into());
+        }
+        for [column, row] in &defects.full_px {
             usable[[*row, *column]] = false;
         }
         for other in stars.all().iter().filter(|s| **s != source) {
@@ -100,7 +127,7 @@ impl Shot {
                 .filter(|_| self.mosaic)
                 .map(|array| array.pattern),
             mask_on,
-            field_m: self.field_m(instrument, source.centre_px),
+            field_m: self.field_m(instrument, source.centre_px, &mut flags),
             known: Modes::none(),
             through_air: true,
         };
@@ -158,7 +185,8 @@ impl Shot {
         Ok((rows, columns))
     }
 
-    fn gain(&self, instrument: &Instrument, flags: &mut Vec<String>) -> f64 {
+    /// Electrons per count: the camera's, else the file's, else 1 with a flag.
+    pub(super) fn gain(&self, instrument: &Instrument, flags: &mut Vec<String>) -> f64 {
         let typed = instrument
             .camera
             .electronics
@@ -171,7 +199,7 @@ impl Shot {
     }
 
     /// The value at which a pixel is full: the lowest of what the file and the camera say.
-    fn full_adu(&self, instrument: &Instrument) -> Option<f64> {
+    pub(super) fn full_adu(&self, instrument: &Instrument) -> Option<f64> {
         let of_camera = instrument
             .camera
             .electronics
@@ -184,18 +212,23 @@ impl Shot {
         }
     }
 
-    /// Place in the field, pupil axes, where the frame is the whole sensor.
-    fn field_m(&self, instrument: &Instrument, place_px: [f64; 2]) -> [f64; 2] {
-        let camera = &instrument.camera;
-        let (height, width) = self.values_adu.dim();
-        if [height, width] != [camera.height_px, camera.width_px] {
+    /// Place in the field, pupil axes. A frame that is not the whole sensor does not say it: the star is then taken to be on
+    /// the axis, with a flag where the telescope changes over its field.
+    fn field_m(
+        &self,
+        instrument: &Instrument,
+        place_px: [f64; 2],
+        flags: &mut Vec<String>,
+    ) -> [f64; 2] {
+        if !self.is_whole(&instrument.camera) {
+            if instrument.telescope.field != FieldTerms::default() {
+                flags.push("frame_size_differs".into());
+            }
             return [0.0; 2];
         }
-        let from_middle = [
-            place_px[0] - 0.5 * (width as f64 - 1.0),
-            place_px[1] - 0.5 * (height as f64 - 1.0),
-        ];
-        frame_axes(instrument).backward(from_middle.map(|p| p * camera.pixel_m))
+        let middle = self.middle_px();
+        let from_middle = [0, 1].map(|axis| place_px[axis] - middle[axis]);
+        frame_axes(instrument).backward(from_middle.map(|p| p * instrument.camera.pixel_m))
     }
 }
 

@@ -13,14 +13,15 @@ mod words;
 pub use shapes::StarShape;
 pub use words::place_in_words;
 
+use super::doughnut::Side;
 use super::frame_error::FrameError;
+use super::shot::Shot;
 use super::stars::{Search, Source, Stars};
 use crate::instrument::Instrument;
 use crate::pupil::frame_axes;
 use crate::spectrum::edges;
 use crate::units::{ARCMIN, ARCSEC, MM, NM, UM};
 use coma::{NodeFit, RingSums, Skewed};
-use ndarray::Array2;
 use plane::{Known, PlaneFit, SizedStar};
 use serde::Serialize;
 use shapes::PixelNoise;
@@ -28,16 +29,12 @@ use shapes::PixelNoise;
 /// What else is known of a frame.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct WholeFrameOptions<'a> {
-    /// The value at which a pixel is full.
-    pub ceiling: Option<f64>,
-    /// Electrons per unit of the values; `None` for the camera's, or 1.
-    pub gain_e_per_adu: Option<f64>,
     /// Sensor offset in the middle of the frame, and its standard deviation.
     pub sensor_offset_m: Option<[f64; 2]>,
-    /// The side of focus: +1 outside, −1 inside.
-    pub side: Option<f64>,
+    /// The side of focus.
+    pub side: Option<Side>,
     /// A second frame of the same field, and how much farther out its sensor stood.
-    pub second: Option<(&'a Array2<f64>, f64)>,
+    pub second: Option<(&'a Shot, f64)>,
 }
 
 /// A value and its standard deviation.
@@ -133,23 +130,29 @@ const POOR_SCATTER: f64 = 3.0;
 /// See `measure::whole_frame::tests`, which print it. Where the field's own aberrations blur as much as the tilt does, both come
 /// out small: in the corner check of README (60 µm outside focus) tilt and node by about a tenth, in focus they are flagged.
 pub fn whole_frame(
-    values: &Array2<f64>,
+    shot: &Shot,
     instrument: &Instrument,
     options: &WholeFrameOptions<'_>,
 ) -> Result<WholeFrame, FrameError> {
-    let (stars, sources_found) = stars_of(values, instrument, options)?;
+    let mut flags = Vec::new();
+    let (stars, sources_found) = stars_of(shot, instrument, &mut flags)?;
     let second = match options.second {
-        Some((values, _)) => stars_of(values, instrument, options)?.0,
+        Some((second, _)) => stars_of(second, instrument, &mut flags)?.0,
         None => Vec::new(),
     };
+    if !shot.is_whole(&instrument.camera) {
+        flags.push("frame_size_differs".into());
+    }
+    flags.dedup();
     let mut frame = WholeFrame {
         sources_found,
         stars,
         focal_plane: None,
         coma: None,
-        flags: Vec::new(),
+        flags,
     };
     let field = Field {
+        middle_px: shot.middle_px(),
         instrument,
         options,
     };
@@ -201,19 +204,15 @@ impl WholeFrame {
 }
 
 fn stars_of(
-    values: &Array2<f64>,
+    shot: &Shot,
     instrument: &Instrument,
-    options: &WholeFrameOptions<'_>,
+    flags: &mut Vec<String>,
 ) -> Result<(Vec<StarShape>, usize), FrameError> {
-    let found = Stars::find(values, options.ceiling, &Search::plain())?;
-    let camera_gain = instrument
-        .camera
-        .electronics
-        .as_ref()
-        .map(|e| e.gain_e_per_adu);
+    let full = shot.full_adu(instrument);
+    let found = Stars::find(&shot.values_adu, full, &Search::plain())?;
     let noise = PixelNoise {
         sigma: found.backdrop.sigma,
-        gain_e: options.gain_e_per_adu.or(camera_gain).unwrap_or(1.0),
+        gain_e: shot.gain(instrument, flags),
     };
     let sources = found.all();
     let good = sources.iter().filter(|source| {
@@ -242,29 +241,25 @@ fn alone(source: &Source, all: &[Source]) -> bool {
 
 /// The field of a frame: what the instrument says about it.
 struct Field<'a> {
+    middle_px: [f64; 2],
     instrument: &'a Instrument,
     options: &'a WholeFrameOptions<'a>,
 }
 
 impl Field<'_> {
-    fn middle_px(&self) -> [f64; 2] {
-        let camera = &self.instrument.camera;
-        [camera.width_px, camera.height_px].map(|side| 0.5 * (side as f64 - 1.0))
-    }
-
     fn pixel_m(&self) -> f64 {
         self.instrument.camera.pixel_m
     }
 
     /// Place on the sensor from its centre, pupil axes.
     fn field_m(&self, place_px: [f64; 2]) -> [f64; 2] {
-        let middle = self.middle_px();
+        let middle = self.middle_px;
         let from_middle = [0, 1].map(|axis| (place_px[axis] - middle[axis]) * self.pixel_m());
         frame_axes(self.instrument).backward(from_middle)
     }
 
     fn half_m(&self) -> f64 {
-        let [x, y] = self.middle_px();
+        let [x, y] = self.middle_px;
         x.hypot(y) * self.pixel_m()
     }
 
@@ -280,7 +275,7 @@ impl Field<'_> {
         let e = telescope.obstruction_ratio();
         Known {
             offset_m: self.options.sensor_offset_m,
-            side: self.options.side,
+            side: self.options.side.map(Side::sign),
             least_m2: self.usual_least_m2(),
             // half of an evenly lit ring's light lies within the root mean square of its radii
             blur_per_m: (0.5 * (1.0 + e * e)).sqrt() / telescope.focal_ratio(),
@@ -383,7 +378,7 @@ impl Field<'_> {
         let axes = frame_axes(self.instrument);
         let slope = axes.forward([values[1], values[2]]);
         let slope_sigma = turned_sigmas(axes.forward([1.0, 0.0]), [sigmas[1], sigmas[2]]);
-        let sides_m = self.middle_px().map(|half| 2.0 * half * self.pixel_m());
+        let sides_m = self.middle_px.map(|half| 2.0 * half * self.pixel_m());
         let across = Estimate {
             value: (0..2)
                 .map(|axis| slope[axis].abs() * sides_m[axis])
@@ -475,7 +470,7 @@ impl Field<'_> {
             frame.flag("node_far_outside");
         }
         let axes = frame_axes(self.instrument);
-        let (place, middle) = (axes.forward(at_m), self.middle_px());
+        let (place, middle) = (axes.forward(at_m), self.middle_px);
         let place_sigma = turned_sigmas(axes.forward([1.0, 0.0]), [sigmas[1], sigmas[2]]);
         let known_growth = self.instrument.telescope.field.coma_per_m;
         let growth = if known_growth != 0.0 {

@@ -3,7 +3,7 @@
 use super::advice::Advice;
 use super::doughnut::{Side, SideFrom};
 use super::good_enough::GoodEnough;
-use super::measurement::{Measurement, Method};
+use super::measurement::Measurement;
 use crate::frame::{clock, hour};
 use crate::instrument::{Assembly, Instrument, end};
 use crate::pupil::frame_axes;
@@ -215,68 +215,4 @@ pub fn fraction(turns: f64) -> String {
         (_, 0) => format!("{whole} turns"),
         _ => format!("{whole} {top}/{bottom} turns"),
     }
-}
-
-/// What a flag means.
-pub fn flag_in_words(flag: &str) -> &'static str {
-    match flag {
-        "even_sign_open" => {
-            "the side of focus is not known: astigmatism and spherical aberration may have the other sign"
-        }
-        "poor_fit" => {
-            "the model does not explain the star: check aperture, obstruction, mask and pixel size; two stars, trailing?"
-        }
-        "not_settled" => "the fit did not come to rest",
-        "coma_doubtful" => {
-            "the frame hardly says anything about coma: expose longer, or spread the star less"
-        }
-        "saturated" => "some pixels are full and were left out",
-        "star_cut_by_edge" => "the edge of the frame cuts the star",
-        "stars_overlap" => "another star lies in this one, or it trailed",
-        "gain_unknown" => {
-            "electrons per count are not known: the doubts are too small or too large"
-        }
-        "pixels_left_out" => "single pixels that nothing explains were left out",
-        "obstruction_aside" => "the obstruction sits aside: its effect is told from coma",
-        "lossy" => "the file was packed with losses: use FITS, TIFF or PNG",
-        "eight_bits" => "eight bits a pixel are few: use the camera's own file",
-        "perhaps_not_linear" => "the file may have been stretched: use the camera's own file",
-        "interpolated_colour" => "colours were filled in by a program: the green ones are used",
-        "travel_limits" => "the travel of the screws limits the turns",
-        "screw_positions_assumed" => "the travel is counted from the nominal length of the screws",
-        "few_stars" => "too few stars that are whole, alone and bright enough",
-        "plane_not_found" => "the stars' sizes do not tell the tilt of the focal plane",
-        "plane_flat" => "no tilt of the focal plane is seen",
-        "sign_open" => {
-            "which side of the sensor sits outside focus stays open: say --side, or look at the corners at another focus"
-        }
-        "node_not_found" => "the stars are too sharp or too alike to show where coma vanishes",
-        "node_far_outside" => "coma vanishes far outside the sensor",
-        "no_response" => {
-            "what a tilt does to coma is not known: skewstar learn, or [assembly.response]"
-        }
-        "no_field_coma" => {
-            "how coma grows over the field is not known: type telescope.field.coma_nm_per_mm"
-        }
-        "growth_differs" => {
-            "coma grows over the field otherwise than [telescope.field] says: the place without coma is doubtful"
-        }
-        "sizes_off_model" => {
-            "the stars' sizes do not follow a tilted plane: near focus the telescope's own aberrations hide it; go some tens of micrometres outside focus, and say --side outside"
-        }
-        "asymmetries_off_model" => {
-            "the stars' asymmetries do not follow coma that grows from one place: go some tens of micrometres outside focus, and say --side outside"
-        }
-        "response_mirror_open" => "the learned response leaves the camera's mirroring open",
-        _ => "see DEVELOPERS.md, flags of measuring",
-    }
-}
-
-/// The direction of the thin side, frame axes, whole degrees.
-pub fn thin_side_deg(found: &Measurement) -> Option<f64> {
-    let ring = found
-        .ring
-        .as_ref()
-        .filter(|_| found.method != Method::MaskedStar)?;
-    Some((ring.thin_side_rad() / DEG).round())
 }

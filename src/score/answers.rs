@@ -34,20 +34,20 @@ struct Line {
     /// Number of the item.
     item: u64,
     /// Zernike modes: Noll index → nm RMS.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_nothing")]
     modes_nm: BTreeMap<String, Option<Number>>,
     /// How far the sensor sits beyond focus; below 0: inside.
     sensor_offset_um: Option<Number>,
     /// Turns of each screw, above 0 where it is too long.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_nothing")]
     turns: BTreeMap<String, Option<Number>>,
     /// Turns that put it right.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_nothing")]
     undo_turns: BTreeMap<String, Option<Number>>,
     /// Dark centre minus outer centre of a doughnut, frame axes.
     dark_shift_px: Option<[Option<Number>; 2]>,
     /// Region → place of its streak along +slot direction.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_nothing")]
     streak_shift_px: BTreeMap<String, Option<Number>>,
     /// Standard deviations of the same quantities.
     sigma: Option<Sigma>,
@@ -58,26 +58,57 @@ struct Line {
     measured: Option<serde_json::Value>,
 }
 
+impl Line {
+    /// An answer that this line gives itself.
+    fn own_key(&self) -> Option<&'static str> {
+        let tables = [
+            ("modes_nm", &self.modes_nm),
+            ("turns", &self.turns),
+            ("undo_turns", &self.undo_turns),
+            ("streak_shift_px", &self.streak_shift_px),
+        ];
+        let table = tables.iter().find(|(_, table)| !table.is_empty());
+        table.map(|(key, _)| *key).or_else(|| {
+            let others = [
+                ("sensor_offset_um", self.sensor_offset_um.is_some()),
+                ("dark_shift_px", self.dark_shift_px.is_some()),
+                ("sigma", self.sigma.is_some()),
+            ];
+            others
+                .iter()
+                .find(|(_, is_there)| *is_there)
+                .map(|(key, _)| *key)
+        })
+    }
+}
+
 /// Standard deviations.
 #[derive(Deserialize, JsonSchema, Default)]
 #[serde(deny_unknown_fields)]
 struct Sigma {
     /// Of modes.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_nothing")]
     modes_nm: BTreeMap<String, Option<Number>>,
     /// Of the sensor offset.
     sensor_offset_um: Option<Number>,
     /// Of turns.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_nothing")]
     turns: BTreeMap<String, Option<Number>>,
     /// Of turns that put it right.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_nothing")]
     undo_turns: BTreeMap<String, Option<Number>>,
     /// Of the dark centre.
     dark_shift_px: Option<[Option<Number>; 2]>,
     /// Of streaks.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_nothing")]
     streak_shift_px: BTreeMap<String, Option<Number>>,
+}
+
+/// A table, or `null` for an empty one.
+fn or_nothing<'de, D: serde::Deserializer<'de>>(
+    read: D,
+) -> Result<BTreeMap<String, Option<Number>>, D::Error> {
+    Ok(Option::deserialize(read)?.unwrap_or_default())
 }
 
 /// A number; "NaN" and the like are read so that they can be counted.
@@ -117,6 +148,11 @@ pub fn read_csv(bytes: &[u8]) -> Result<Answers, ScoreError> {
         .collect::<Result<Vec<Column>, ScoreError>>()?;
     if !columns.contains(&Column::Item) {
         return Err(ScoreError::NoItem);
+    }
+    for (at, name) in names.iter().enumerate() {
+        if columns[..at].contains(&columns[at]) {
+            return Err(ScoreError::ColumnTwice { name: name.into() });
+        }
     }
     let mut answers = Vec::new();
     for record in reader.records() {
@@ -228,7 +264,14 @@ fn read_line(text: &str) -> Result<Answer, String> {
     });
     let line = read.map_err(|error| error.to_string())?;
     if let Some(measured) = &line.measured {
-        return from_measure(measured, line.item);
+        if let Some(key) = line.own_key() {
+            return Err(format!(
+                "{key} stands beside measured, which already answers"
+            ));
+        }
+        let mut answer = from_measure(measured, line.item)?;
+        answer.flagged |= line.flagged;
+        return Ok(answer);
     }
     let sigma = line.sigma.unwrap_or_default();
     Ok(Answer {
@@ -335,6 +378,10 @@ mod tests {
             "\"coma\" is no column of answers"
         );
         assert_eq!(refused("modes_nm.7\n2\n"), "there is no column `item`");
+        assert_eq!(
+            refused("item,modes_nm.7,modes_nm.7\n1,2,3\n"),
+            "the column \"modes_nm.7\" is there twice"
+        );
         assert_eq!(
             refused("item,modes_nm.7\n1,2\n2,n/a\n"),
             "line 3: modes_nm.7 is \"n/a\", but must be a number, or empty"

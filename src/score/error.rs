@@ -17,6 +17,12 @@ pub enum ScoreError {
         /// Its name.
         name: String,
     },
+    /// A column that is there twice.
+    #[error("the column {name:?} is there twice")]
+    ColumnTwice {
+        /// Its name.
+        name: String,
+    },
     /// The column of item numbers is missing.
     #[error("there is no column `item`")]
     NoItem,
@@ -44,6 +50,7 @@ impl ScoreError {
             ScoreError::Column { .. } => {
                 "columns are item, flagged, modes_nm.7, sensor_offset_um, turns.A, undo_turns.A, dark_shift_px.x, streak_shift_px.0, and sigma. before any of these"
             }
+            ScoreError::ColumnTwice { .. } => "give each quantity one column",
             ScoreError::NoItem => "the first line names the columns, and one of them is item",
             ScoreError::Empty(_) => "is this the right file?",
             ScoreError::NothingInCommon => {

@@ -1,11 +1,11 @@
-//! What `skewstar measure --json` prints, as an answer. Only the keys that can be scored are looked at; the rest may change.
+//! What `skewstar measure --json` prints, as an answer: modes, sensor offset, dark centre, streaks.
+//!
+//! Its advice is not looked at: those turns tilt the unit back and leave its height alone, while the truth's `undo_turns` take
+//! the height away too, which no frame shows.
 
 use super::answers::Answer;
 use super::quantity::{Axis, Quantity};
 use serde_json::Value as Json;
-
-/// Flags of a measurement that mean "do not trust this answer" begin with one of these words.
-const DOUBTS: [&str; 3] = ["poor_fit", "not_settled", "coma_doubtful"];
 
 /// Turns the output of a measurement (`skewstar-measure/1`) into an answer about an item.
 ///
@@ -32,35 +32,27 @@ pub fn from_measure(measured: &Json, item: u64) -> Result<Answer, String> {
     let shift = &measured["doughnut"]["dark_shift_px"];
     for (at, axis) in [Axis::X, Axis::Y].into_iter().enumerate() {
         put(&mut answer, Quantity::DarkShift(axis), &shift[at]);
-        let within = |key: &str| shift[key][at].as_f64();
-        if let Some(value) = within("value") {
-            answer.values.insert(Quantity::DarkShift(axis), value);
-        }
-        if let Some(sigma) = within("sigma") {
-            answer.sigmas.insert(Quantity::DarkShift(axis), sigma);
-        }
     }
     for streak in measured["streaks"].as_array().into_iter().flatten() {
-        if let Some(region) = streak["region"].as_u64() {
-            put(
-                &mut answer,
-                Quantity::Streak(region as u32),
-                &streak["shift_px"],
-            );
+        for region in streak["regions"].as_array().into_iter().flatten() {
+            if let Some(region) = region.as_u64() {
+                put_streak(&mut answer, region as u32, streak);
+            }
         }
     }
-    for (screw, turns) in measured["advice"]["turns"]
-        .as_object()
-        .into_iter()
-        .flatten()
-    {
-        put(&mut answer, Quantity::UndoTurns(screw.clone()), turns);
-    }
-    let flags = measured["flags"].as_array().into_iter().flatten();
-    answer.flagged = flags
-        .filter_map(Json::as_str)
-        .any(|flag| DOUBTS.iter().any(|doubt| flag.starts_with(doubt)));
+    answer.flagged = !measured["sound"]
+        .as_bool()
+        .ok_or("measured has no key `sound`")?;
     Ok(answer)
+}
+
+/// A streak of several regions with parallel slots answers for each of them.
+fn put_streak(answer: &mut Answer, region: u32, streak: &Json) {
+    let quantity = Quantity::Streak(region);
+    if let Some(sigma) = streak["sigma_px"].as_f64() {
+        answer.sigmas.insert(quantity.clone(), sigma);
+    }
+    put(answer, quantity, &streak["shift_px"]);
 }
 
 /// A plain number, or one with its uncertainty: `{ "value": …, "sigma": … }`.
@@ -78,16 +70,17 @@ mod tests {
     use super::*;
     use serde_json::json;
 
-    /// The form of DESIGN section 6.
+    /// The keys of a printed measurement; `tests/score.rs` hands in what the program prints.
     #[test]
     fn a_measurement_becomes_an_answer() {
         let measured = json!({
-            "format": "skewstar-measure/1", "method": "doughnut",
+            "format": "skewstar-measure/1", "method": "doughnut-fit",
             "modes_nm": { "7": { "value": 12.5, "sigma": 0.4 }, "8": { "value": -3.0, "sigma": null } },
             "sensor_offset_um": { "value": -410.0, "sigma": 2.0 },
             "doughnut": { "dark_shift_px": [0.5, -0.25] },
+            "streaks": [{ "regions": [1, 4], "shift_px": 0.75, "sigma_px": 0.1 }, { "regions": [2], "shift_px": null, "sigma_px": null }],
             "advice": { "turns": { "A": 0.0, "B": 0.125 }, "words": "…" },
-            "flags": ["saturated", "coma_doubtful"],
+            "sound": false, "flags": ["saturated", "coma_doubtful"],
         });
         let answer = from_measure(&measured, 9).unwrap();
         assert_eq!(answer.item, 9);
@@ -95,8 +88,12 @@ mod tests {
         assert_eq!(answer.sigmas[&Quantity::Mode(7)], 0.4);
         assert!(!answer.sigmas.contains_key(&Quantity::Mode(8)));
         assert_eq!(answer.values[&Quantity::DarkShift(Axis::Y)], -0.25);
-        assert_eq!(answer.values[&Quantity::UndoTurns("B".into())], 0.125);
+        assert_eq!(answer.values[&Quantity::Streak(4)], 0.75);
+        assert_eq!(answer.sigmas[&Quantity::Streak(1)], 0.1);
+        assert!(!answer.values.contains_key(&Quantity::Streak(2)));
+        assert!(!answer.values.contains_key(&Quantity::UndoTurns("B".into())));
         assert!(answer.flagged);
         assert!(from_measure(&json!({ "format": "other" }), 1).is_err());
+        assert!(from_measure(&json!({ "format": "skewstar-measure/1" }), 1).is_err());
     }
 }

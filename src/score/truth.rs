@@ -29,7 +29,8 @@ impl TruthRow {
         modes.map(|v| v * v).sum::<f64>().sqrt()
     }
 
-    fn put(&mut self, name: &str, value: f64) {
+    /// Takes a number by its column's name; whether the column is one that scores look at.
+    fn put(&mut self, name: &str, value: f64) -> bool {
         let mode = |prefix: &str| name.strip_prefix(prefix).and_then(|noll| noll.parse().ok());
         if let Ok(quantity) = name.parse() {
             self.values.insert(quantity, value);
@@ -41,7 +42,10 @@ impl TruthRow {
             self.electrons = Some(value);
         } else if name == "seeing_arcsec" {
             self.seeing_arcsec = Some(value);
+        } else {
+            return false;
         }
+        true
     }
 }
 
@@ -75,8 +79,17 @@ pub fn read_truth_table(bytes: &[u8]) -> Result<Vec<TruthRow>, ScoreError> {
             ..TruthRow::default()
         };
         for (name, cell) in names.iter().zip(&record) {
-            if let Some(value) = cell.parse().ok().filter(|value: &f64| value.is_finite()) {
-                row.put(name, value);
+            match cell.parse().ok().filter(|value: &f64| value.is_finite()) {
+                Some(value) => {
+                    row.put(name, value);
+                }
+                None if cell.is_empty() || !TruthRow::default().put(name, 0.0) => {}
+                None => {
+                    return Err(ScoreError::Line {
+                        line,
+                        reason: format!("{name} is {cell:?}, but must be a number, or empty"),
+                    });
+                }
             }
         }
         rows.push(row);

@@ -147,7 +147,6 @@ pub fn finish(
     let mut trial = start;
     let mut model_error = 0.0;
     let mut chi_square = None;
-    let mut left_out_px = 0;
     let mut rounds = 0;
     loop {
         let mut problem = StarProblem::new(views, trial.clone(), instrument, model_error)?;
@@ -179,14 +178,13 @@ pub fn finish(
                 chi_square: chi_square.unwrap_or(spread),
                 model_error,
                 unexplained: unexplained(&kept),
-                left_out_px,
+                left_out_px: views.iter().map(View::left_out_px).sum(),
                 settled,
             });
         }
         if too_far {
             model_error = explaining(&kept, trial.values.len());
         }
-        left_out_px += outliers.len();
         leave_out(views, &outliers);
     }
 }

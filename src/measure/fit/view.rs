@@ -97,6 +97,7 @@ pub struct View {
     look: Look,
     stage: Stage,
     planes: Vec<Plane>,
+    left_out_px: usize,
 }
 
 struct Plane {
@@ -137,6 +138,7 @@ impl View {
             look,
             stage: Stage::Coarse,
             planes: Vec::new(),
+            left_out_px: 0,
         };
         view.planes = view.colours();
         view
@@ -186,9 +188,15 @@ impl View {
         for place in unwanted {
             self.recorded.usable[*place] = false;
         }
+        self.left_out_px += unwanted.len();
         for plane in &mut self.planes {
             plane.pixels.retain(|place| !unwanted.contains(place));
         }
+    }
+
+    /// Number of pixels that [`leave_out`](Self::leave_out) took away.
+    pub fn left_out_px(&self) -> usize {
+        self.left_out_px
     }
 
     /// Number of planes.

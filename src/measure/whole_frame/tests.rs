@@ -10,6 +10,7 @@ use crate::simulate::{field_stars, star_field};
 use crate::state::{Exposure, FieldStars, Sky, Star, State};
 use crate::testing;
 use crate::units::{ARCSEC, DEG};
+use ndarray::Array2;
 
 /// Cameras put on in different ways: rotation in degrees, mirrored.
 const CAMERAS: [(f64, bool); 4] = [(0.0, false), (37.0, true), (-118.0, false), (205.0, true)];
@@ -86,7 +87,7 @@ fn measured(
     instrument: &Instrument,
     options: WholeFrameOptions<'_>,
 ) -> WholeFrame {
-    let frame = whole_frame(values, instrument, &options).expect("stars");
+    let frame = whole_frame(&Shot::new(values.clone()), instrument, &options).expect("stars");
     let told = serde_json::to_string(&frame).expect("JSON");
     assert!(!told.contains("NaN") && !frame.sentences().is_empty());
     frame
@@ -149,7 +150,7 @@ fn a_tilted_sensor_is_read_towards_its_corner() {
         };
         let values = counts(&instrument, hidden, seed as u64);
         let options = WholeFrameOptions {
-            side: Some(side),
+            side: Side::of_sign(side),
             ..Default::default()
         };
         let frame = measured(&values, &instrument, options);
@@ -239,6 +240,7 @@ fn the_sign_is_open_until_a_second_frame_tells_it() {
             },
             100 + seed as u64,
         );
+        let farther = Shot::new(farther);
         let options = WholeFrameOptions {
             second: Some((&farther, 60.0 * UM)),
             ..Default::default()
@@ -378,8 +380,8 @@ fn what_cannot_be_told_is_flagged() {
     );
     assert!(few.has("few_stars") && few.focal_plane.is_none() && few.coma.is_none());
     let dark = counts(&with_screws, Hidden { stars: 0, ..hidden }, 3);
-    let error =
-        whole_frame(&dark, &instrument, &WholeFrameOptions::default()).expect_err("no stars");
+    let error = whole_frame(&Shot::new(dark), &instrument, &WholeFrameOptions::default())
+        .expect_err("no stars");
     assert!(matches!(error, FrameError::NothingFound { .. }), "{error}");
 }
 

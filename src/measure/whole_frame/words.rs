@@ -64,7 +64,7 @@ impl WholeFrame {
                 across.value, across.sigma
             )),
             (None, Some([one, other])) => lines.push(format!(
-                "The sensor is tilted against the focal plane by {:.1} ± {:.1} um from edge to edge, along the line from the {one} to the {other}. Which of the two sits farther outside focus one frame does not say: take a second one at another focus, or say on which side of focus this one is.",
+                "The sensor is tilted against the focal plane by {:.1} ± {:.1} um from edge to edge, along the line from the {one} to the {other}. Which of the two sits farther outside focus one frame does not say: say on which side of focus it is (--side), or take it well to one side.",
                 across.value, across.sigma
             )),
             (None, None) => lines.push(format!(

@@ -1,0 +1,168 @@
+//! Flags of a measurement, and what they mean. Those that say "do not act on it" are told by `is_sound` of what was measured.
+
+/// Flag and meaning.
+const MEANINGS: [(&str, &str); 39] = [
+    (
+        "even_sign_open",
+        "the side of focus is not known: astigmatism and spherical aberration may have the other sign",
+    ),
+    (
+        "poor_fit",
+        "the model does not explain the star: check aperture, obstruction, mask and pixel size; two stars, trailing?",
+    ),
+    ("not_settled", "the fit did not come to rest"),
+    (
+        "coma_doubtful",
+        "the frame hardly says anything about coma: expose longer, or spread the star less",
+    ),
+    ("saturated", "some pixels are full and were left out"),
+    ("star_cut_by_edge", "the edge of the frame cuts the star"),
+    (
+        "stars_overlap",
+        "another star lies in this one, or it trailed",
+    ),
+    (
+        "gain_unknown",
+        "electrons per count are not known: the uncertainties are too small or too large",
+    ),
+    (
+        "pixels_left_out",
+        "hot or dead pixels, and single ones that nothing explains, were left out",
+    ),
+    (
+        "obstruction_aside",
+        "the obstruction sits aside: its effect is told from coma",
+    ),
+    (
+        "lossy",
+        "the file was packed with losses: use FITS, TIFF or PNG",
+    ),
+    (
+        "eight_bits",
+        "eight bits a pixel are few: use the camera's own file",
+    ),
+    (
+        "perhaps_not_linear",
+        "the file may have been stretched: use the camera's own file",
+    ),
+    (
+        "interpolated_colour",
+        "colours were filled in by a program: the green ones are used",
+    ),
+    ("travel_limits", "the travel of the screws limits the turns"),
+    (
+        "screw_positions_assumed",
+        "the travel is counted from the nominal length of the screws",
+    ),
+    (
+        "few_stars",
+        "too few stars that are whole, alone and bright enough",
+    ),
+    (
+        "plane_not_found",
+        "the stars' sizes do not tell the tilt of the focal plane",
+    ),
+    ("plane_flat", "no tilt of the focal plane is seen"),
+    (
+        "sign_open",
+        "which side of the sensor sits outside focus stays open: say --side, or look at the corners at another focus",
+    ),
+    (
+        "node_not_found",
+        "the stars are too sharp or too alike to show where coma vanishes",
+    ),
+    ("node_far_outside", "coma vanishes far outside the sensor"),
+    (
+        "no_response",
+        "what a tilt does to coma is not known: skewstar learn, or [assembly.response]",
+    ),
+    (
+        "no_field_coma",
+        "how coma grows over the field is not known: type telescope.field.coma_nm_per_mm",
+    ),
+    (
+        "growth_differs",
+        "coma grows over the field otherwise than [telescope.field] says: the place without coma is doubtful",
+    ),
+    (
+        "sizes_off_model",
+        "the stars' sizes do not follow a tilted plane: near focus the telescope's own aberrations hide it; go some tens of micrometres outside focus, and say --side outside",
+    ),
+    (
+        "asymmetries_off_model",
+        "the stars' asymmetries do not follow coma that grows from one place: go some tens of micrometres outside focus, and say --side outside",
+    ),
+    (
+        "response_mirror_open",
+        "the learned response leaves the camera's mirroring open",
+    ),
+    (
+        "frame_size_differs",
+        "the frame has not the size of camera.width_px and camera.height_px: places in the field are counted from the middle of the frame",
+    ),
+    (
+        "pixel_size_differs",
+        "the file gives another pixel size than camera.pixel_um",
+    ),
+    (
+        "grey_saved_as_colour",
+        "the picture is grey, saved three times over: one of the three is used",
+    ),
+    (
+        "turned_by_viewers",
+        "viewers turn this picture by a note in the file; here it stands as it is stored, so directions may be turned",
+    ),
+    (
+        "transparency_ignored",
+        "the transparency of the picture was not looked at",
+    ),
+    (
+        "colour_filter_array",
+        "the colours of a filter array are still mixed in the picture: describe it by camera.colour_pattern, or hand in one colour",
+    ),
+    (
+        "focus_response_unknown",
+        "what the piston does to focus is not known: type assembly.response.focus_um_per_mm",
+    ),
+    (
+        "image_shift_unknown",
+        "how far a tilt moves the star is not known: type assembly.response.image_shift_um_per_arcmin",
+    ),
+    (
+        "mirror_open",
+        "whether the camera's picture is mirrored stays open: turn a second screw that is not opposite",
+    ),
+    (
+        "half_turn_open",
+        "whether the camera stands half a turn round stays open",
+    ),
+    (
+        "trials_disagree",
+        "the trial turns do not agree with one another: was the play out, did the telescope stay on the star?",
+    ),
+];
+
+/// What a flag means.
+pub fn flag_in_words(flag: &str) -> &'static str {
+    let known = MEANINGS.iter().find(|(name, _)| *name == flag);
+    known.map_or(
+        "its meaning is in DEVELOPERS.md, \"Measuring\"",
+        |(_, meaning)| meaning,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_flag_stands_once() {
+        for (at, (name, meaning)) in MEANINGS.iter().enumerate() {
+            assert!(
+                MEANINGS[..at].iter().all(|(other, _)| other != name),
+                "{name}"
+            );
+            assert_eq!(flag_in_words(name), *meaning);
+        }
+    }
+}
