@@ -31,10 +31,15 @@ impl Frame {
 /// ```
 /// assert_eq!(skewstar::frame::clock([0.0, 1.0]), "12 o'clock (90 degrees)");
 /// assert_eq!(skewstar::frame::clock([-1.0, 0.0]), "9 o'clock (180 degrees)");
+/// assert_eq!(skewstar::frame::clock([1.0, -0.001]), "3 o'clock (0 degrees)");
 /// ```
 pub fn clock(direction: [f64; 2]) -> String {
     let degrees = (libm::atan2(direction[1], direction[0]) / DEG).rem_euclid(360.0);
-    format!("{} o'clock ({:.0} degrees)", hour(degrees), degrees)
+    format!(
+        "{} o'clock ({} degrees)",
+        hour(degrees),
+        degrees.round() % 360.0
+    )
 }
 
 /// Hour on a clock face of a direction in degrees counter-clockwise from right.

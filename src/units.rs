@@ -1,4 +1,4 @@
-//! Conversion constants: the only place in the crate where a 1e-3 or a 206265 may stand.
+//! Conversion constants.
 //!
 //! Inside the library every quantity is in SI units (metres, radians, seconds) or in electrons and pixels. Files, reports
 //! and the command line use millimetres, micrometres, nanometres, degrees, arcminutes and arcseconds; multiply by one of

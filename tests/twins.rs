@@ -8,6 +8,7 @@ use skewstar::mechanics::align;
 use skewstar::predict::{Model, Settings};
 use skewstar::scenario::{self, Scenario};
 use skewstar::spectrum::{bins, edges};
+use skewstar::state::{Modes, State};
 use std::path::{Path, PathBuf};
 
 /// ‖a − b‖ / ‖b‖.
@@ -244,6 +245,40 @@ fn twice_the_planned_wavelengths_change_a_frame_by_less_than_1e_3() {
             change < 1e-3,
             "{name}: {} wavelengths, {change:.2e}",
             planned.plan.wavelengths
+        );
+    }
+}
+
+/// A lens in focus at the reference wavelength only: the defocus of the other colours asks for wavelengths of its own.
+#[test]
+fn a_chromatic_lens_gets_the_wavelengths_its_colours_need() {
+    for focus_um in [
+        [400.0, 60.0, 0.0, 90.0, 400.0],
+        [-800.0, 0.0, 0.0, 0.0, 800.0],
+    ] {
+        let mut telescope = Telescope::new(0.1, 0.8);
+        telescope.chromatic = [450.0, 500.0, 550.0, 600.0, 650.0]
+            .into_iter()
+            .zip(focus_um)
+            .map(|(nm, um)| ChromaticPoint {
+                wavelength_m: nm * 1e-9,
+                focus_m: um * 1e-6,
+                modes: Modes::none(),
+            })
+            .collect();
+        let camera = Camera::new(3e-6, [64, 64], Passband::Band([450e-9, 650e-9]));
+        let mut lens = Instrument::new(telescope, camera);
+        let light = |lens: &Instrument| {
+            let model = Model::new(lens, &State::default(), Settings::default()).unwrap();
+            (model.plan.wavelengths, model.light::<f64>())
+        };
+        let (planned, few) = light(&lens);
+        lens.camera.wavelengths = Some(4 * planned);
+        let change = relative_l2(&few, &light(&lens).1);
+        println!("{focus_um:?}: {planned} wavelengths, change {change:.2e}");
+        assert!(
+            change < 1e-3,
+            "{focus_um:?}: {planned} wavelengths, {change:.2e}"
         );
     }
 }

@@ -8,5 +8,5 @@ mod screen;
 mod seeing;
 
 pub use blur::{Blur, Spectrum, Transformed, remembered_map, transfer_map};
-pub use screen::{Air, Layer, RING_RATIO, ScaleRange, Screen, ScreenOnGrid};
+pub use screen::{Air, Layer, RING_STEP, ScaleRange, Screen, ScreenOnGrid};
 pub use seeing::{airmass, fried_m, seeing_cutoff, seeing_fwhm_rad, transfer, transfer_slope};

@@ -55,12 +55,12 @@ pub struct ScaleRange {
     pub widest_m: f64,
     /// Shortest period of a ripple.
     pub finest_m: f64,
-    /// Ripples in each ring; frequencies grow by [`RING_RATIO`] from ring to ring.
+    /// Ripples in each ring; frequencies grow by the factor e^[`RING_STEP`] from ring to ring.
     pub ripples_a_ring: usize,
 }
 
 /// Natural logarithm of the growth of frequency from ring to ring.
-pub const RING_RATIO: f64 = 0.35;
+pub const RING_STEP: f64 = 0.35;
 
 impl ScaleRange {
     /// What a star through an aperture needs: ripples from 10 km down to a 24th of the aperture, 12 a ring.
@@ -93,7 +93,7 @@ impl Screen {
         let mut ripples = Vec::new();
         let lowest = 1.0 / scales.widest_m.min(10.0 * air.outer_scale_m);
         let spread = (1.0 / (scales.finest_m * lowest)).ln().max(0.0);
-        let rings = (spread / RING_RATIO).ceil().max(1.0) as usize;
+        let rings = (spread / RING_STEP).ceil().max(1.0) as usize;
         let width = spread / rings as f64;
         for (number, layer) in air.layers.iter().enumerate() {
             let mut stream = seed.stream(Purpose::Screen, number as u64);

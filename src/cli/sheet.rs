@@ -278,6 +278,9 @@ fn label(set: &str) -> String {
         "seidel_waves" if !last.contains('_') => return format!("{last} {value} waves"),
         _ => {}
     }
+    if let (Some(what), "on" | "off") = (last.strip_suffix("_on"), value.as_str()) {
+        return format!("{} {value}", what.replace('_', " "));
+    }
     let unit = UNITS.iter().find(|(ending, _)| last.ends_with(ending));
     let (name, unit) = unit.map_or((last, ""), |(ending, unit)| {
         (last.trim_end_matches(ending), *unit)
@@ -312,6 +315,7 @@ mod tests {
             ("state.turns.B=0.25", "B 0.25 turns"),
             ("state.modes_nm.8=-80", "Noll 8 −80 nm"),
             ("state.mask_on=true", "mask on"),
+            ("state.mask_on=false", "mask off"),
             ("star.altitude_deg=30", "altitude 30°"),
             ("mask.layout=\"two-zone\"", "layout two-zone"),
             ("state.seidel_waves.coma=0.5", "coma 0.5 waves"),

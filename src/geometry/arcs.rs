@@ -1,4 +1,5 @@
-//! Splits the sides of a trapezoid into chords that stay within one cell, each with the sliver between chord and curve.
+//! Splits the sides of a trapezoid into chords, each with the sliver between chord and curve: lines into one, curves into
+//! chords of about half a cell.
 
 use super::coverage::{CellGrid, RadialMap};
 use super::sweep::{Side, Trapezoid};

@@ -1,7 +1,8 @@
 //! Open area of every cell of a grid, and where in the cell it lies.
 //!
 //! Green's theorem: each stretch of the border adds the area to its right, in its own cell and in all cells further right;
-//! the latter by a running sum along the row. Lines and arcs are integrated in closed form.
+//! the latter by a running sum along the row. Areas are in closed form, lines and arcs alike; so are the centroids of what lies
+//! within chords, while the sliver between a chord and its arc counts at the chord's middle.
 
 use super::arcs::{Chord, chords};
 use super::shape::Piece;

@@ -1,8 +1,9 @@
 //! Plane outlines on a grid of 0.1 µm, for what is printed and cut: exact unions and differences, no cracks.
 //!
 //! All corners are whole numbers on one absolute grid, so that neighbours stay distinct in a printer's 32-bit file and two
-//! solids that share an edge share its very corners. Curves are flattened with [`SAG_M`]; a flattened circle keeps the
-//! circle's area. The engine never sees these outlines: it works with the exact shapes of `shape.rs`.
+//! solids that share an edge share its very corners. Shapes of `shape.rs` are flattened with [`SAG_M`]; a flattened
+//! circle keeps the circle's area. The engine works with those exact shapes; only a drawing, which is an outline from the
+//! start, comes to it as convex parts of one.
 
 use super::shape::{Piece, Primitive};
 use i_overlay::core::fill_rule::FillRule;

@@ -5,7 +5,7 @@ use crate::geometry::outline::{Fill, Outline};
 use ab_glyph::{Font, FontRef, OutlineCurve};
 use std::f64::consts::FRAC_PI_2;
 
-/// Height of a capital over the font's em, and thickness of its stems.
+/// Height of a capital over the font's em.
 const CAPITAL: f64 = 0.729;
 /// Thickness of a stem over the height of a capital.
 pub(super) const STEM_OVER_CAPITAL: f64 = 0.134;

@@ -2,8 +2,8 @@
 //!
 //! The cuts go through the middle. Wherever a cut crosses enough plastic a dovetail of one piece sits in a socket of the
 //! other, wider by [`CLEARANCE_M`] all round. The azimuth of the cuts is the one, in steps of 5 degrees, that leaves every
-//! piece whole, with a dovetail on either side of the middle, and cuts the fewest bars: it runs along ribs where it can. The pieces are glued; what is glued must be stiff, so the whole plate stays the part
-//! that `mask check` judges.
+//! piece whole, with a dovetail on either side of the middle, and cuts the fewest bars: it runs along ribs where it can. The
+//! pieces are glued; what is glued must be stiff, so the whole plate stays the part that `mask check` judges.
 
 use super::plate::Plate;
 use crate::geometry::outline::{Fill, Outline};
@@ -16,7 +16,7 @@ pub const CLEARANCE_M: f64 = 0.15e-3;
 const WALL_M: f64 = 0.5e-3;
 /// Letters and ring keep this distance from a cut.
 const APART_M: f64 = 0.3e-3;
-/// Largest square that a dovetail is made for, and the smallest.
+/// Smallest square that a dovetail is made for, and the largest.
 const KEY_M: [f64; 2] = [2.5e-3, 8e-3];
 /// The cuts are tried at so many azimuths of a right angle.
 const AZIMUTHS: usize = 18;
@@ -213,7 +213,7 @@ fn halve(part: &Plate, line: &Line) -> Option<(usize, [Plate; 2])> {
     let on_right = part.plate.common(&right).plus(&part.plate.common(&tongues));
     let on_left = part.plate.common(&left).minus(&sockets);
     Some((
-        places.len(),
+        stretches.len(),
         [piece(on_right, &right), piece(on_left, &left)],
     ))
 }

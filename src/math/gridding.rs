@@ -132,7 +132,7 @@ impl<T: Real> ZoomTransform<T> {
         &self.turns
     }
 
-    /// What every output of [`run`](Self::run) is too large by, 0 to 1.
+    /// Factor that every output of [`run`](Self::run) is too small by, above 0 and at most 1: divide by it.
     pub fn losses(&self) -> &[f64] {
         &self.losses
     }

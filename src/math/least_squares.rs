@@ -22,17 +22,24 @@ const UNSEEN: f64 = 1e-8;
 const SHARE: f64 = 1e-4;
 
 impl LeastSquares {
-    /// Prepares a problem. A column not longer than its `floor` counts as zero: what is left of it is rounding.
+    /// Prepares a problem. A column not longer than its `floor`, or with an element that is no number, counts as zero.
+    ///
+    /// # Panics
+    /// If there are not as many floors as columns.
     pub fn new(mut columns: Vec<Vec<f64>>, floors: &[f64]) -> Self {
+        assert_eq!(columns.len(), floors.len(), "a floor for each column");
         let lengths: Vec<f64> = columns
             .iter_mut()
             .zip(floors)
             .map(|(column, floor)| {
                 let length = dot(column, column).sqrt();
-                let kept = length.is_finite() && length > *floor;
-                let scale = if kept { 1.0 / length } else { 0.0 };
-                column.iter_mut().for_each(|v| *v *= scale);
-                if kept { length } else { 0.0 }
+                if length.is_finite() && length > *floor {
+                    column.iter_mut().for_each(|v| *v /= length);
+                    length
+                } else {
+                    column.fill(0.0); // not times 0, which leaves what is no number
+                    0.0
+                }
             })
             .collect();
         let triangle = orthogonalise(&mut columns);

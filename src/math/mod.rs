@@ -1,10 +1,11 @@
-//! Numerics without a domain word: the real types we compute in, phases, the one-dimensional zoomed transform, and linear
-//! least squares.
+//! Numerics without a domain word: the real types we compute in, phases, the one-dimensional zoomed transform, linear least
+//! squares, and integrals from few points.
 
 mod gridding;
 mod jacobi_svd;
 mod least_squares;
 mod phase;
+mod quadrature;
 mod real;
 mod simd;
 
@@ -12,5 +13,6 @@ pub use gridding::{LANES, Lanes, Panel, ZoomTransform, no_lanes};
 pub use jacobi_svd::{Singular, jacobi_svd};
 pub use least_squares::LeastSquares;
 pub use phase::{WAVES_AT_ONCE, cis_turns, sinc, sinc_relative_slope, sinc_slope, waves};
+pub use quadrature::{gauss_between, gauss_legendre};
 pub use real::{Planner, Real};
 pub use simd::vectorised;

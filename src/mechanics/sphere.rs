@@ -4,7 +4,7 @@
 //! the point that makes the rms of W over the full disc least, so that tilt and focus are taken out: the point is the image.
 
 use super::trace::{Ray, RayError, Surface, Vec3, along, dot, minus, trace};
-use crate::math::LeastSquares;
+use crate::math::{LeastSquares, gauss_legendre};
 use crate::state::Modes;
 use crate::wavefront::ZernikeSum;
 
@@ -95,27 +95,6 @@ fn disc() -> Vec<Point> {
         }
     }
     points
-}
-
-/// Nodes and weights of Gauss and Legendre on −1..1, by Newton's iteration on the polynomial.
-fn gauss_legendre(count: usize) -> Vec<(f64, f64)> {
-    let degree = count as f64;
-    (0..count)
-        .map(|number| {
-            let mut x = libm::cos(std::f64::consts::PI * (number as f64 + 0.75) / (degree + 0.5));
-            let mut slope = 1.0;
-            for _ in 0..20 {
-                let (mut before, mut here) = (1.0, x);
-                for k in 2..=count {
-                    let k = k as f64;
-                    (before, here) = (here, ((2.0 * k - 1.0) * x * here - (k - 1.0) * before) / k);
-                }
-                slope = degree * (x * here - before) / (x * x - 1.0);
-                x -= here / slope;
-            }
-            (x, 2.0 / ((1.0 - x * x) * slope * slope))
-        })
-        .collect()
 }
 
 /// The centre that makes the weighted rms of W least: Gauss-Newton from where the rays cross best.

@@ -23,15 +23,8 @@ pub(super) fn demand(
     let (telescope, camera) = (&instrument.telescope, &instrument.camera);
     let passband_m = edges(passband);
     let rim = Wavefront::radial_map(telescope).forward([telescope.aperture_radius_m(), 0.0])[0];
-    let middle = 0.5 * (passband_m[0] + passband_m[1]);
-    let wavefront = Wavefront::new(
-        telescope,
-        &alignment.modes,
-        alignment.sensor_offset_m,
-        middle,
-        frame_axes(instrument),
-    );
-    let (ray_reach_m, wavefront_span_m) = reach_and_span(&wavefront, rim);
+    let waves = waves_over(instrument, alignment, passband_m);
+    let rays = Rays::of(&waves, rim);
     let side = |count: usize, star: f64| (star + 0.5).abs().max((count as f64 - 0.5 - star).abs());
     let half_px = side(camera.width_px, star_px[0]).max(side(camera.height_px, star_px[1]));
     let blur_m = blur.map_or(0.0, |b| {
@@ -54,36 +47,101 @@ pub(super) fn demand(
         pixel_m: camera.pixel_m,
         frame_px: [camera.width_px, camera.height_px],
         half_extent_m: half_px * camera.pixel_m,
-        ray_reach_m,
-        wavefront_span_m,
+        ray_reach_m: rays.reach_m,
+        fringe_cycles: rays.cycles,
         slotted: state.mask_on && instrument.mask.is_some(),
         blur_m,
         blur_cutoff_per_m,
     }
 }
 
-/// Furthest landing of a ray along x or y, and the span of W, over rings and spokes of the pupil; infinite where either is
-/// beyond all numbers.
-fn reach_and_span(wavefront: &Wavefront, rim_m: f64) -> (f64, f64) {
-    let (mut reach, mut low, mut high) = (0.0f64, f64::INFINITY, f64::NEG_INFINITY);
-    for ring in 1..=12 {
-        for spoke in 0..48 {
-            let (angle, radius) = (
-                TAU * f64::from(spoke) / 48.0,
-                rim_m * f64::from(ring) / 12.0,
-            );
-            let place = [radius * libm::cos(angle), radius * libm::sin(angle)];
-            let [x, y] = wavefront.ray_m(place);
-            let value = wavefront.value_m(place);
-            if ![x, y, value].iter().all(|length| length.is_finite()) {
-                return (f64::INFINITY, f64::INFINITY);
+/// W at the ends of a passband, with the wavelength; where the telescope's focus or modes change with it, also in the middle
+/// and at the table's own wavelengths.
+fn waves_over(
+    instrument: &Instrument,
+    alignment: &Alignment,
+    [first, last]: [f64; 2],
+) -> Vec<(f64, Wavefront)> {
+    let telescope = &instrument.telescope;
+    let own = telescope.chromatic.iter().map(|point| point.wavelength_m);
+    let mut wavelengths: Vec<f64> = own.filter(|w| (first..last).contains(w)).collect();
+    wavelengths.extend([first, last]);
+    if !telescope.chromatic.is_empty() {
+        wavelengths.push(0.5 * (first + last));
+    }
+    wavelengths.sort_by(f64::total_cmp);
+    wavelengths.dedup();
+    let wave = |wavelength_m| {
+        let wavefront = Wavefront::new(
+            telescope,
+            &alignment.modes,
+            alignment.sensor_offset_m,
+            wavelength_m,
+            frame_axes(instrument),
+        );
+        (wavelength_m, wavefront)
+    };
+    wavelengths.into_iter().map(wave).collect()
+}
+
+/// Farthest landing of a ray from the star, along x or y, at any wavelength of the passband; infinite beyond all numbers.
+pub fn farthest_ray_m(instrument: &Instrument, alignment: &Alignment) -> f64 {
+    let telescope = &instrument.telescope;
+    let rim = Wavefront::radial_map(telescope).forward([telescope.aperture_radius_m(), 0.0])[0];
+    let passband_m = edges(&instrument.camera.passband);
+    Rays::of(&waves_over(instrument, alignment, passband_m), rim).reach_m
+}
+
+/// A star whose focus changes with wavelength is bright in a few colours only, and what a cycle of phase changes is larger:
+/// chosen so that `twins::a_chromatic_lens_gets_the_wavelengths_its_colours_need` keeps its 1e-3.
+const COLOUR_SHARE: f64 = 4.0;
+
+/// What rays over rings and spokes of the pupil say.
+struct Rays {
+    /// Farthest landing along x or y.
+    reach_m: f64,
+    /// Cycles of phase that two points of the pupil gain on each other from one end of the passband to the other. Where W
+    /// changes with wavelength: [`COLOUR_SHARE`] times as many as if it changed everywhere as fast as where it is fastest.
+    cycles: f64,
+}
+
+impl Rays {
+    fn of(waves: &[(f64, Wavefront)], rim_m: f64) -> Rays {
+        let mut reach_m = 0.0f64;
+        let mut extremes = vec![[f64::INFINITY, f64::NEG_INFINITY]; waves.len().saturating_sub(1)];
+        for ring in 1..=12 {
+            for spoke in 0..48 {
+                let (angle, radius) = (
+                    TAU * f64::from(spoke) / 48.0,
+                    rim_m * f64::from(ring) / 12.0,
+                );
+                let place = [radius * libm::cos(angle), radius * libm::sin(angle)];
+                let mut before = None;
+                for (number, (wavelength_m, wavefront)) in waves.iter().enumerate() {
+                    let [x, y] = wavefront.ray_m(place);
+                    let cycles = wavefront.value_m(place) / wavelength_m;
+                    if ![x, y, cycles].iter().all(|length| length.is_finite()) {
+                        return Rays {
+                            reach_m: f64::INFINITY,
+                            cycles: f64::INFINITY,
+                        };
+                    }
+                    reach_m = reach_m.max(x.abs()).max(y.abs());
+                    if let Some(last) = before.replace(cycles) {
+                        let gained: f64 = cycles - last;
+                        let [low, high] = &mut extremes[number - 1];
+                        (*low, *high) = (low.min(gained), high.max(gained));
+                    }
+                }
             }
-            (reach, low, high) = (
-                reach.max(x.abs()).max(y.abs()),
-                low.min(value),
-                high.max(value),
-            );
+        }
+        let passband_m = waves[waves.len() - 1].0 - waves[0].0;
+        let steps = extremes.iter().zip(waves.windows(2));
+        let rates = steps.map(|([low, high], pair)| (high - low) / (pair[1].0 - pair[0].0));
+        let share = if waves.len() > 2 { COLOUR_SHARE } else { 1.0 };
+        Rays {
+            reach_m,
+            cycles: share * rates.fold(0.0, f64::max) * passband_m,
         }
     }
-    (reach, high - low)
 }

@@ -227,7 +227,7 @@ fn rays_cross(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> 
         (0.5 * o.diameter_m - centre[0].hypot(centre[1])).max(0.0)
     });
     let step = 1e-4 * radius;
-    let mut sign = 0.0;
+    let mut sign = 0.0; // of the map's Jacobian, everywhere the same where no rays cross; a mirrored frame turns all of them over
     for ring in 0..=10 {
         for spoke in 0..72 {
             let r = inner + (radius - inner) * f64::from(ring) / 10.0;
@@ -246,6 +246,5 @@ fn rays_cross(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> 
             sign = determinant.signum();
         }
     }
-    // the mirrored frame turns both edges over, not the map itself
     false
 }

@@ -14,6 +14,7 @@ mod seeing_noise;
 mod short;
 
 pub use bound::Bound;
+pub use demand::farthest_ray_m;
 pub use edges::{Doughnut, Streak, doughnut, mean_ray_of_region_m, streaks};
 pub use expected::Expected;
 pub use jacobian::{Jacobian, LightSlopes, Parameter, SlopeMaps};

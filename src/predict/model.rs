@@ -200,8 +200,8 @@ impl Model {
         Self::with_passband(&self.instrument, &self.state, passband, self.settings)
     }
 
-    /// Looks at the star elsewhere in the frame, or through other air (FWHM at the zenith; 0 for none that was not there
-    /// before), with the sampling as it was planned: for small changes, as a fit makes them.
+    /// Looks at the star elsewhere in the frame, or through other air (FWHM at the zenith; 0 for none; a star that was
+    /// prepared without air stays without), with the sampling as it was planned: for small changes, as a fit makes them.
     pub fn look(&mut self, star_px: [f64; 2], seeing_rad: f64) {
         self.star_px = star_px;
         if let Some(blur) = &mut self.blur {

@@ -34,7 +34,7 @@ pub struct Window {
 /// How the samples of the irradiance in a cell become the cell's light.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CellSum {
-    /// The integral over the cell, exact for band-limited light.
+    /// The integral over the cell ([`box_weights`](super::integrate::box_weights)).
     Integral,
     /// The plain sum of the samples inside.
     Plain,

@@ -1,8 +1,8 @@
 //! Which sampling a star image needs, decided as plain data before anything is computed.
 //!
-//! Four numbers follow from the optics and the accuracy asked for: the cell of the pupil grid (from the period P = λf/cell
+//! Five numbers follow from the optics and the accuracy asked for: the cell of the pupil grid (from the period P = λf/cell
 //! that the frame needs), the sub-samples of a pixel (from the finest detail, λN/2), the number of wavelengths (from the
-//! fringes that must not beat) and the guard of pixels round the frame (from the seeing).
+//! fringes that must not beat), the cells of a pixel in which light is blurred, and the guard of pixels round the frame (from the seeing).
 
 use crate::geometry::CellGrid;
 use crate::spectrum::Bin;
@@ -84,8 +84,8 @@ pub struct Demand {
     pub half_extent_m: f64,
     /// Largest distance a ray lands from the star, along x or y.
     pub ray_reach_m: f64,
-    /// Largest difference of W between two points of the pupil.
-    pub wavefront_span_m: f64,
+    /// Cycles of phase that two points of the pupil gain on each other from one end of the passband to the other.
+    pub fringe_cycles: f64,
     /// Whether the pupil is slotted.
     pub slotted: bool,
     /// Width that seeing and drift spread the light over, 0 without.
@@ -100,7 +100,7 @@ impl Demand {
         let lengths = [
             self.half_extent_m,
             self.ray_reach_m,
-            self.wavefront_span_m,
+            self.fringe_cycles,
             self.blur_m,
         ];
         lengths.iter().all(|length| length.is_finite())
@@ -222,12 +222,12 @@ fn cheapest_split(samples: usize, cells: f64) -> (usize, usize) {
 }
 
 /// Wavelengths that make bins narrow enough: for the pattern of a point (it scales with λ), for the fringes of a defocused
-/// star (their phase turns with 1/λ), and for the orders of slots (they move with λ) out to a few tens of resolution elements.
+/// star (their phase turns with W/λ), and for the orders of slots (they move with λ) out to a few tens of resolution elements.
 fn wavelengths_wanted(demand: &Demand, accuracy: &Accuracy, half_in_elements: f64) -> usize {
     let [shortest, longest] = demand.passband_m;
     let spread = (longest - shortest) / longest;
     let pattern = PATTERN_CYCLES * spread;
-    let fringes = demand.wavefront_span_m / shortest * spread;
+    let fringes = demand.fringe_cycles;
     let orders = if demand.slotted {
         (half_in_elements / EDGE_CYCLE).min(EDGE_CYCLES_AT_MOST) * spread.min(0.25) * 4.0
     } else {
@@ -266,7 +266,7 @@ mod tests {
             frame_px: [64, 60],
             half_extent_m: 32.0 * 3.8e-6,
             ray_reach_m: 50e-6,
-            wavefront_span_m: 4e-6,
+            fringe_cycles: 1.3,
             slotted: false,
             blur_m: 0.0,
             blur_cutoff_per_m: f64::INFINITY,

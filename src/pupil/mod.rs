@@ -20,7 +20,7 @@ pub struct Pupil {
     open_area_m2: f64,
 }
 
-/// The opaque parts in the beam, with how far each is seen displaced.
+/// The opaque parts in the beam, each where the star sees it.
 struct Shadows {
     blocks: Vec<Vec<Primitive>>,
 }

@@ -2,6 +2,7 @@
 //!
 //! The limits are common practice of home printing, no source; each says what it assumes. Nothing is changed here.
 
+use crate::geometry::narrowest_m;
 use crate::geometry::outline::{Contour, GRID_M, Outline, place_m};
 use crate::instrument::{Instrument, MaskDesign};
 use crate::mask::pieces::{PiecesError, pieces};
@@ -11,7 +12,6 @@ use crate::pupil::Pupil;
 use crate::state::State;
 use crate::units::MM;
 use serde::Serialize;
-use std::collections::HashMap;
 use std::f64::consts::PI;
 
 /// Stiffness of common printed plastic, Pa (from memory: PLA 2 to 3.5 GPa, less between layers).
@@ -120,7 +120,7 @@ fn floating(plate: &Plate) -> Finding {
 
 fn thinnest_bar(design: &MaskDesign, plate: &Plate) -> Finding {
     let limit = design.printer.least_bar_m;
-    let value = thinnest_m(&plate.plate, limit);
+    let value = narrowest_m(&plate.plate, 4.0 * limit);
     Rule {
         what: "thinnest bar",
         value: value / MM,
@@ -182,7 +182,7 @@ fn touch(design: &MaskDesign, plate: &Plate) -> Finding {
         .iter()
         .map(|s| extents_m(s)[1])
         .fold(0.0, f64::max);
-    let width = thinnest_m(&plate.plate, design.printer.least_bar_m);
+    let width = narrowest_m(&plate.plate, 4.0 * design.printer.least_bar_m);
     let inertia = design.thickness_m * width.powi(3) / 12.0;
     let bend = TOUCH_N * length.powi(3) / (192.0 * STIFFNESS_PA * inertia);
     let limit = 0.25 * width;
@@ -439,58 +439,4 @@ fn extents_m(shape: &[Contour]) -> [f64; 2] {
         found = [found[0].min(high - low), found[1].max(high - low)];
     }
     found
-}
-
-/// The least distance between different contours, looked for up to four times `limit_m` (which is returned when none is nearer).
-fn thinnest_m(plate: &Outline, limit_m: f64) -> f64 {
-    let cell = 4.0 * limit_m;
-    let key = |v: f64| (v / cell).floor() as i32;
-    type Segment = (usize, [f64; 2], [f64; 2]);
-    let mut cells: HashMap<(i32, i32), Vec<Segment>> = HashMap::new();
-    let contours: Vec<Vec<[f64; 2]>> = plate
-        .contours()
-        .map(|c| c.iter().map(place_m).collect())
-        .collect();
-    for (number, contour) in contours.iter().enumerate() {
-        for (a, b) in contour.iter().zip(contour.iter().cycle().skip(1)) {
-            let steps = ((b[0] - a[0]).hypot(b[1] - a[1]) / (0.5 * cell))
-                .ceil()
-                .max(1.0) as usize;
-            let mut last = None;
-            for k in 0..=steps {
-                let t = k as f64 / steps as f64;
-                let at = (key(a[0] + t * (b[0] - a[0])), key(a[1] + t * (b[1] - a[1])));
-                if last != Some(at) {
-                    cells.entry(at).or_default().push((number, *a, *b));
-                    last = Some(at);
-                }
-            }
-        }
-    }
-    let mut least = cell;
-    for (number, contour) in contours.iter().enumerate() {
-        for p in contour {
-            let (x, y) = (key(p[0]), key(p[1]));
-            for near in (x - 1..=x + 1).flat_map(|i| (y - 1..=y + 1).map(move |j| (i, j))) {
-                for (other, a, b) in cells.get(&near).into_iter().flatten() {
-                    if *other != number {
-                        least = least.min(distance_m(*p, *a, *b));
-                    }
-                }
-            }
-        }
-    }
-    least
-}
-
-fn distance_m(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
-    let d = [b[0] - a[0], b[1] - a[1]];
-    let squared = d[0] * d[0] + d[1] * d[1];
-    let along = (p[0] - a[0]) * d[0] + (p[1] - a[1]) * d[1];
-    let t = if squared > 0.0 {
-        (along / squared).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
-    (a[0] + t * d[0] - p[0]).hypot(a[1] + t * d[1] - p[1])
 }

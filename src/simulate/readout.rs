@@ -82,17 +82,29 @@ impl RowStreams {
     }
 }
 
-/// A Poisson draw; 0 for a mean of 0.
+/// A Poisson draw; a mean that is too small or too large for one (0, or beyond 1e19) is returned as it is.
 fn poisson(mean: f64, stream: &mut ChaCha8Rng) -> f64 {
     match Poisson::new(mean) {
         Ok(poisson) => poisson.sample(stream),
-        Err(_) => 0.0,
+        Err(_) => mean.max(0.0),
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Far more light than any pixel holds is full, not dark.
+    #[test]
+    fn no_light_is_too_bright_to_be_drawn() {
+        use rand::SeedableRng;
+        let mut stream = ChaCha8Rng::seed_from_u64(1);
+        assert_eq!(poisson(0.0, &mut stream), 0.0);
+        for mean in [1e12, 1e19, 1e25] {
+            let drawn = poisson(mean, &mut stream);
+            assert!((drawn / mean - 1.0).abs() < 1e-4, "{mean:e}: {drawn:e}");
+        }
+    }
 
     fn electronics() -> Electronics {
         Electronics {

@@ -8,12 +8,11 @@ use super::starfield::FieldError;
 use super::truth::Numbered;
 use crate::instrument::Instrument;
 use crate::mechanics::{Alignment, align};
-use crate::predict::{Expected, Model, Settings};
+use crate::predict::{Expected, Model, Settings, farthest_ray_m};
 use crate::pupil::frame_axes;
 use crate::spectrum::edges;
 use crate::state::{FieldStar, Star, State};
 use crate::units::{DEG, MM, NM, UM};
-use crate::wavefront::Wavefront;
 use ndarray::Array2;
 use serde::Serialize;
 
@@ -156,7 +155,7 @@ impl Bench<'_> {
         let star_px = [middle[0] + from_middle[0], middle[1] + from_middle[1]];
         let state = own_state(self.state, star).ok_or(FieldError::NoCounts)?;
         let alignment = align(self.instrument, &state);
-        let reach_m = self.reach_m(&alignment);
+        let reach_m = farthest_ray_m(self.instrument, &alignment);
         // the background was made with an unseen star of this magnitude
         let electrons =
             self.background.star_total * libm::exp10(0.4 * (UNSEEN_MAGNITUDE - star.magnitude));
@@ -197,35 +196,6 @@ impl Bench<'_> {
             ..place.state.clone()
         };
         Ok(Model::new(&self.sensor(side_px), &state, self.settings)?)
-    }
-
-    /// Farthest landing of a ray at the middle of the passband, along x or y.
-    fn reach_m(&self, alignment: &Alignment) -> f64 {
-        let telescope = &self.instrument.telescope;
-        let radius = telescope.aperture_radius_m();
-        let [first, last] = edges(&self.instrument.camera.passband);
-        let axes = frame_axes(self.instrument);
-        let wavefront = Wavefront::new(
-            telescope,
-            &alignment.modes,
-            alignment.sensor_offset_m,
-            0.5 * (first + last),
-            axes,
-        );
-        let map = Wavefront::radial_map(telescope);
-        let mut reach_m = 0.0f64;
-        for spoke in 0..24 {
-            for ring in 1..=4 {
-                let (angle, r) = (
-                    std::f64::consts::TAU * f64::from(spoke) / 24.0,
-                    radius * f64::from(ring) / 4.0,
-                );
-                let [x, y] =
-                    wavefront.ray_m(map.forward([r * libm::cos(angle), r * libm::sin(angle)]));
-                reach_m = reach_m.max(x.abs()).max(y.abs());
-            }
-        }
-        reach_m
     }
 
     /// Half the side of a stamp: the rays, the seeing, and diffraction until what is cut falls below [`CUT_E`]; in steps of

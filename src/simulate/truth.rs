@@ -5,6 +5,7 @@
 use super::limits::Limits;
 use crate::frame::Frame;
 use crate::instrument::Instrument;
+use crate::math::gauss_between;
 use crate::mechanics::{Plane, turns_for};
 use crate::predict::{Expected, Model, PredictError};
 use crate::predict::{doughnut, streaks};
@@ -271,14 +272,15 @@ fn with_focus(instrument: &Instrument, model: &Model) -> Numbered {
         let sine = map.forward([rho * radius, 0.0])[0] / telescope.focal_length_m;
         model.alignment.sensor_offset_m * (1.0 - (1.0 - sine * sine).sqrt())
     };
+    // in ρ² a mode is a polynomial of at most degree 20 (Noll 861), and the defocus is smooth
+    let points = gauss_between(0.0, 1.0, 32);
     let projection = |noll: u32| {
-        const STEPS: usize = 400; // midpoint rule in ρ², where the integrand is smooth: 1e-6 of the term
         let mode = ZernikeSum::new(&[(noll, 1.0)].into_iter().collect());
-        (0..STEPS)
-            .map(|i| ((i as f64 + 0.5) / STEPS as f64).sqrt())
-            .map(|rho| mode.value(rho, 0.0) * defocus_m(rho))
+        points
+            .iter()
+            .map(|(square, weight)| (square.sqrt(), weight))
+            .map(|(rho, weight)| weight * mode.value(rho, 0.0) * defocus_m(rho))
             .sum::<f64>()
-            / STEPS as f64
     };
     listed(model, &|noll| {
         let rotational = crate::wavefront::noll_n_m(noll).1 == 0;
@@ -336,6 +338,40 @@ mod tests {
             let mut flags = Vec::new();
             assert_eq!(known_error(unknown, &mut flags), None);
             assert_eq!(flags, ["sampling_not_checked"]);
+        }
+    }
+
+    /// Sine law: 1 − √(1 − s²t) = Σ c_j (s²t)^j with t = ρ², c_1 = 1/2, c_{j+1} = c_j (2j − 1)/(2j + 2), against Noll 4, 11
+    /// and 22 as polynomials in t. Worked out by hand.
+    #[test]
+    fn exact_defocus_has_the_modes_of_its_power_series() {
+        let mut unit = crate::testing::fast_unit();
+        unit.camera.wavelengths = Some(1);
+        let state = State {
+            sensor_offset_m: 900.0 * UM,
+            ..State::default()
+        };
+        let model = Model::new(&unit, &state, Default::default()).unwrap();
+        let found = with_focus(&unit, &model).0;
+        let sine = 0.5 / unit.telescope.focal_ratio();
+        let series = |polynomial: &[f64]| {
+            let (mut c, mut sum) = (0.5, 0.0);
+            for j in 1..60 {
+                let j = f64::from(j);
+                let moments = polynomial.iter().enumerate();
+                let moment: f64 = moments.map(|(k, p)| p / (j + k as f64 + 1.0)).sum();
+                sum += c * sine.powf(2.0 * j) * moment;
+                c *= (2.0 * j - 1.0) / (2.0 * j + 2.0);
+            }
+            900.0 * UM / NM * sum
+        };
+        for (noll, norm, polynomial) in [
+            (4, 3.0f64, &[-1.0, 2.0][..]),
+            (11, 5.0, &[1.0, -6.0, 6.0]),
+            (22, 7.0, &[-1.0, 12.0, -30.0, 20.0]),
+        ] {
+            let expected = norm.sqrt() * series(polynomial);
+            approx::assert_abs_diff_eq!(found[&noll], expected, epsilon = 1e-8);
         }
     }
 }

@@ -8,6 +8,6 @@ mod basis;
 mod map;
 mod zernike;
 
-pub use basis::{Seidel, annular_radial, annular_to_noll, seidel_to_noll};
+pub use basis::{HIGHEST_ANNULAR, Seidel, annular_radial, annular_to_noll, seidel_to_noll};
 pub use map::Wavefront;
 pub use zernike::{ValueSlope, ZernikeSum, noll_index, noll_n_m, noll_norm};

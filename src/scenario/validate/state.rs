@@ -178,6 +178,25 @@ fn check_annulus(raw: &RawScenario, findings: &mut Findings<'_>) {
             "annular modes need a round hole; use [state.modes_nm]",
         );
     }
+    let highest = wavefront::HIGHEST_ANNULAR;
+    for noll in raw
+        .state
+        .modes_annular_nm
+        .0
+        .keys()
+        .filter(|noll| **noll > highest)
+    {
+        let problem = Problem::BadNollIndex {
+            table: "state.modes_annular_nm".into(),
+            found: noll.to_string(),
+            allowed: format!("Noll indices from 2 to {highest} in plain digits"),
+        };
+        findings.wrong_key(
+            &format!("state.modes_annular_nm.{noll}"),
+            problem,
+            "higher modes over an annulus cannot be told from rounding; [state.modes_nm] goes up to 861",
+        );
+    }
 }
 
 /// Turns in the order of the screws.
