@@ -7,7 +7,10 @@ use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 use sha2::{Digest, Sha256};
 
-/// A seed, 0 … 2^53 − 1: a number that JSON and every scripting language keep exactly.
+/// The largest seed, 2^53 − 1.
+pub const LARGEST_SEED: u64 = (1 << 53) - 1;
+
+/// A seed, 0 … [`LARGEST_SEED`]: a number that JSON and every scripting language keep exactly.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Seed(pub u64);
 

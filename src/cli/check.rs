@@ -253,7 +253,7 @@ fn report(f: &Findings) -> String {
     }
     if let (Some(full), Some(time)) = (f.saturation_e, f.saturates_after_s) {
         lines.push(format!(
-            "saturation             at {full:.0} e, after {time:.3} s at this brightness"
+            "saturation             at {full:.0} e, after {time:.3} s at this brightness and focus"
         ));
         if f.brightest_px_electrons.is_some_and(|peak| peak > full) {
             lines.push("                       this exposure saturates: shorten exposure.time_s, or defocus more".into());
@@ -266,7 +266,7 @@ fn report(f: &Findings) -> String {
             "with the mask"
         };
         lines.push(format!(
-            "                       {state}: after {other:.3} s"
+            "                       {state}, at the same focus: after {other:.3} s"
         ));
     }
     if let Some((near, far)) = range(&f.streak_first_order_px) {

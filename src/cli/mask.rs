@@ -10,7 +10,7 @@ use crate::mask::pieces::{CLEARANCE_M, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::Solid;
 use crate::scenario::Scenario;
-use crate::simulate::mask_check::{Finding, findings};
+use crate::simulate::mask_check::{Bound, Finding, findings};
 use crate::solid_io::{dxf, stl, svg, three_mf};
 use crate::units::MM;
 use serde::Serialize;
@@ -69,9 +69,13 @@ fn sentences(f: &Finding) -> Vec<String> {
         (false, false) => "note",
         _ => "ok",
     };
-    let limit = f
-        .limit
-        .map_or(String::new(), |l| format!(" (limit {l:.2})"));
+    let limit = f.limit.zip(f.bound).map_or(String::new(), |(l, bound)| {
+        let side = match bound {
+            Bound::AtLeast => "at least",
+            Bound::AtMost => "at most",
+        };
+        format!(" ({side} {l:.2})")
+    });
     let mut lines = vec![format!(
         "{mark:<8}{:<27}{:>8.2} {}{limit}: {}",
         f.what, f.value, f.unit, f.words

@@ -32,6 +32,25 @@ struct Answer {
     exposure: Option<Exposure>,
 }
 
+impl Answer {
+    /// Whether the mask has streaks that an eye is known to read.
+    fn has_rules(&self) -> bool {
+        !self.streaks.is_empty()
+    }
+
+    /// Shifts and what an eye sees, in words.
+    fn read_by_eye(&self, row: &Shows) -> [String; 3] {
+        if !self.has_rules() {
+            return ["-", "-", "-"].map(String::from);
+        }
+        [
+            format!("{:.2}", row.crossing_px),
+            format!("{:.2}", row.parting_px),
+            amount(row.eye_nm, "hidden"),
+        ]
+    }
+}
+
 /// A star and its caption.
 type Panel = (String, Array2<f64>);
 
@@ -146,28 +165,33 @@ fn lines(answer: &Answer) -> Vec<String> {
         "", "middle px", "parting px", "eye sees nm", "photons nm", "air nm"
     ));
     for row in &answer.shows {
+        let [middle, parting, eye] = answer.read_by_eye(row);
         out.push(format!(
-            "{:<21}{:>12.2}{:>12.2}{:>12}{:>12}{:>12}",
+            "{:<21}{middle:>12}{parting:>12}{eye:>12}{:>12}{:>12}",
             format!("{} (Noll {})", row.name, row.noll),
-            row.crossing_px,
-            row.parting_px,
-            amount(row.eye_nm, "hidden"),
             amount(row.photon_nm, "-"),
             amount(row.seeing_nm, "-")
         ));
     }
     out.push(format!("middle: middle streak against its partners' crossing; parting: parallel streaks from each other; the eye is trusted with {} px.", answer.eye_px));
+    out.push("photons: the least that a program can tell in this exposure; air: what the moving air itself adds.".into());
+    if !answer.has_rules() {
+        out.push(
+            "No rule says what an eye reads from a drawing or from holes: judge by the pictures."
+                .into(),
+        );
+    }
     let hidden: Vec<&str> = answer
         .shows
         .iter()
-        .filter(|s| s.eye_nm.is_none_or(|n| n > 200.0))
+        .filter(|s| answer.has_rules() && s.eye_nm.is_none_or(|n| n > 200.0))
         .map(|s| s.name)
         .collect();
     if !hidden.is_empty() {
         let mut names = hidden.clone();
         names.dedup();
         out.push(format!(
-            "An eye will miss 200 nm or more of: {}.",
+            "An eye will miss 200 nm or more of: {}. `skewstar mask tune` looks for a mask that shows coma and focus.",
             names.join(", ")
         ));
     }
@@ -179,7 +203,7 @@ fn lines(answer: &Answer) -> Vec<String> {
         out.push(format!("The streaks reach {low:.1} to {high:.1} px to their first order, on both sides of the star."));
     }
     match &answer.exposure {
-        Some(e) => out.push(format!("Expose about {:.3} s: the brightest pixel is then four fifths full, the streaks hold {:.0} e above {:.1} e of background.", e.time_s, e.streak_e, e.background_e)),
+        Some(e) => out.push(format!("In focus expose about {:.3} s: the brightest pixel is then four fifths full, the streaks hold {:.0} e above {:.1} e of background.", e.time_s, e.streak_e, e.background_e)),
         None => out.push("Give [star], [exposure] and the camera's numbers for exposure, photons and air.".into()),
     }
     out.push(super::mask::CAUTIONS.into());
@@ -230,10 +254,11 @@ fn draw_table(canvas: &mut Canvas, answer: &Answer, table_px: usize) {
     }
     for row in &answer.shows {
         y -= LINE_PX;
+        let [middle, parting, eye] = answer.read_by_eye(row);
         let cells = [
-            format!("{:.2}", row.crossing_px),
-            format!("{:.2}", row.parting_px),
-            amount(row.eye_nm, "hidden"),
+            middle,
+            parting,
+            eye,
             amount(row.photon_nm, "–"),
             amount(row.seeing_nm, "–"),
         ];
@@ -250,7 +275,7 @@ fn draw_table(canvas: &mut Canvas, answer: &Answer, table_px: usize) {
         }
     }
     let foot = [
-        "middle: middle streak against its partners' crossing; parting: streaks that lay on each other",
+        "middle: middle streak against its partners' crossing; parting: parallel streaks from each other",
         "A mask is no solar filter. Take it off before slewing.",
     ];
     for words in foot {

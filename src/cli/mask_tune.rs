@@ -196,12 +196,25 @@ fn replaced(best: &Candidate, own: &MaskDesign) -> String {
 }
 
 fn words(answer: &Answer) -> String {
+    let shown = answer.rows.iter().enumerate();
+    let shown: Vec<&Row> = shown
+        .filter(|(n, row)| *n < 8 || row.customary)
+        .map(|(_, row)| row)
+        .collect();
+    let longest = shown.iter().map(|row| row.label.chars().count() + 2);
+    let wide = longest.max().unwrap_or(0);
+    let purpose = match answer.purpose {
+        Purpose::Focus => "focus",
+        Purpose::Coma => "coma",
+        Purpose::Both => "focus and coma",
+    };
+    let reader = match answer.reader {
+        Reader::Eye(px) => format!("an eye that judges {px} px"),
+        Reader::Photons => "a measuring program".to_owned(),
+    };
     let mut lines = vec![
-        format!(
-            "Smallest error that can be seen, nm RMS; best first, for {:?} by {:?}:",
-            answer.purpose, answer.reader
-        ),
-        format!("{:<44}{:>10}{:>10}", "", "focus", "coma"),
+        format!("Smallest error of {purpose} that {reader} can see, nm RMS, with the best first:"),
+        format!("{:<wide$}{:>10}{:>10}", "", "focus", "coma"),
     ];
     let cell = |v: Option<f64>| {
         v.map_or("hidden".to_owned(), |v| {
@@ -212,11 +225,10 @@ fn words(answer: &Answer) -> String {
             }
         })
     };
-    let rows = answer.rows.iter().enumerate();
-    for (_, row) in rows.filter(|(n, row)| *n < 8 || row.customary) {
+    for row in shown {
         let mark = if row.customary { " *" } else { "" };
         lines.push(format!(
-            "{:<44}{:>10}{:>10}",
+            "{:<wide$}{:>10}{:>10}",
             format!("{}{mark}", row.label),
             cell(row.focus_nm),
             cell(row.coma_nm)
@@ -245,14 +257,11 @@ fn words(answer: &Answer) -> String {
         }
     }
     lines.push(format!(
-        "Best: {}. Under [mask]:\n{}",
+        "Best: {}. In [mask], in place of the same keys:\n{}",
         answer.best, answer.mask_toml
     ));
     if !answer.replaced_toml.is_empty() {
-        lines.push(format!(
-            "and instead of what stands there now:\n{}",
-            answer.replaced_toml
-        ));
+        lines.push(format!("and:\n{}", answer.replaced_toml));
     }
     lines.push(super::mask::CAUTIONS.into());
     lines.join("\n")

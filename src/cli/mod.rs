@@ -11,6 +11,7 @@ mod field_pictures;
 pub mod interrupt;
 mod learn;
 mod mask;
+mod mask_args;
 mod mask_preview;
 mod mask_tune;
 mod measure;

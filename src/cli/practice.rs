@@ -16,7 +16,7 @@ use crate::practice::{
     self, Action, Advice, Answer, BENCH, BYTES_AT_MOST, Cautions, Eye, Level, Moment, Player,
     Question, Report, Session, lesson,
 };
-use crate::rng::Seed;
+use crate::rng::{LARGEST_SEED, Seed};
 use crate::scenario::{self, Scenario};
 use ndarray::Array2;
 use serde_json::json;
@@ -295,8 +295,17 @@ fn corners(session: &Session) -> Result<Array2<f64>, CliError> {
     looked.map_err(CliError::Unseen)
 }
 
+/// A star's picture is magnified to about this many pixels: an image viewer shows a frame of a star as a stamp.
+const PICTURE_PX: usize = 500;
+
 fn put_picture(set: &mut OutputSet, name: &str, image: &Array2<f64>) -> Result<(), CliError> {
-    Ok(set.put(name, &png::gray8(&display(image, &Stretch::of(image)))?)?)
+    let gray = display(image, &Stretch::of(image));
+    let (rows, columns) = gray.dim();
+    let times = (PICTURE_PX / rows.max(columns)).max(1);
+    let large = Array2::from_shape_fn((rows * times, columns * times), |(row, column)| {
+        gray[[row / times, column / times]]
+    });
+    Ok(set.put(name, &png::gray8(&large)?)?)
 }
 
 /// The error round by round, as a line, with the goal.
@@ -455,9 +464,6 @@ fn level(word: &str) -> Result<Level, CliError> {
         known: Level::ALL.map(Level::word).join(", "),
     })
 }
-
-/// The largest seed.
-const LARGEST_SEED: u64 = (1 << 53) - 1;
 
 /// A seed that nobody chose: the time of the day, stirred.
 fn by_chance() -> u64 {

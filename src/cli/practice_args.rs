@@ -36,7 +36,7 @@ pub enum PracticeVerb {
     #[command(after_help = "Example: skewstar practice focus -50 --session night.toml")]
     Focus {
         /// How far, um
-        #[arg(allow_hyphen_values = true)]
+        #[arg(allow_hyphen_values = true, value_parser = micrometres)]
         outward_um: f64,
         /// The session.
         #[command(flatten)]
@@ -58,6 +58,7 @@ pub enum PracticeVerb {
     #[command(after_help = "Example: skewstar practice expose 2 --session night.toml")]
     Expose {
         /// Seconds
+        #[arg(value_parser = seconds)]
         time_s: f64,
         /// The session.
         #[command(flatten)]
@@ -96,6 +97,16 @@ pub enum PracticeVerb {
     /// Let a simulated beginner, and somebody who turns at random, play many drills
     #[command(after_help = "Example: skewstar practice rehearse --count 20")]
     Rehearse(RehearseArgs),
+}
+
+fn micrometres(text: &str) -> Result<f64, String> {
+    let number = text.trim().trim_end_matches("um").trim_end().parse();
+    number.map_err(|_| format!("{text:?} must be a number of micrometres, such as 50 or -50"))
+}
+
+fn seconds(text: &str) -> Result<f64, String> {
+    let number = text.trim().trim_end_matches('s').trim_end().parse();
+    number.map_err(|_| format!("{text:?} must be a number of seconds, such as 0.5 or 2"))
 }
 
 /// Arguments of `practice start`.
@@ -158,7 +169,7 @@ pub struct RehearseArgs {
     /// Drills a level
     #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u64).range(1..=10_000))]
     pub count: u64,
-    /// Only this level
+    /// Only this level: one-screw, two-screws, three-with-focus, seeing, mask or camera
     #[arg(long)]
     pub level: Option<String>,
     /// Shared options.

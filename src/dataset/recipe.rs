@@ -4,7 +4,7 @@
 use super::distribution::Varied;
 use super::read_vary::read_vary;
 use super::section::Section;
-use crate::rng::Seed;
+use crate::rng::{LARGEST_SEED, Seed};
 use crate::scenario::document::{Document, Node, Value};
 use crate::scenario::error::Problem;
 use crate::scenario::{Place, ScenarioError};
@@ -130,7 +130,7 @@ pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
         version: top.text("version", Some("1"))?,
         licence: top.text("licence", None)?,
         limits: top.texts("limits")?,
-        seed: Seed(top.whole("seed", None, 0, (1 << 53) - 1)?),
+        seed: Seed(top.whole("seed", None, 0, LARGEST_SEED)?),
         scenario: scenario_text(&top)?,
         set: fixed(&document, &top)?,
         vary: read_vary(&document, &top)?,

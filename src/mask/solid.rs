@@ -47,7 +47,7 @@ impl SolidError {
             }
             SolidError::Empty => "make the slots narrower: mask.open_fraction",
             _ => {
-                "change mask.slot_pitch_mm or mask.rib_mm a little, and please report the scenario"
+                "change mask.slot_pitch_mm or mask.rib_mm a little (in a drawing: draw past the rim and into the hole, so that no edge falls on the plate's own), and please report the scenario"
             }
         }
     }

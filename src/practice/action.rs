@@ -110,6 +110,12 @@ pub enum Refusal {
         /// What.
         what: &'static str,
     },
+    /// It is so already.
+    #[error("{what} already")]
+    Already {
+        /// What.
+        what: &'static str,
+    },
     /// Nothing was done yet.
     #[error("there is nothing to take back")]
     NothingToUndo,
@@ -135,8 +141,11 @@ impl Refusal {
             Refusal::Range { .. } => "give a number inside these limits",
             Refusal::NoMask => "leave the mask off, or practise on a scenario with a [mask]",
             Refusal::Fixed { .. } => "choose another level to change it",
+            Refusal::Already { .. } => "look at the star, or do something else",
             Refusal::NothingToUndo => "turn a screw first",
-            Refusal::Finished | Refusal::TooLong(_) => "start a new session",
+            Refusal::Finished | Refusal::TooLong(_) => {
+                "start a new session: skewstar practice start --session FILE, or the button on the page"
+            }
         }
     }
 }

@@ -57,10 +57,12 @@ impl Advice {
         let assembly = session.owner().assembly.as_ref()?;
         let latest = session.rounds().last()?;
         let tilt = estimate(session, assembly);
+        // what an earlier look told is not said of this one
+        let told = tilt.filter(|_| !latest.sight.shape.numbers().is_empty());
         Some(Advice {
             seen: seen_words(&latest.sight.shape),
-            means: tilt.and_then(|t| means_words(session.owner(), t)),
-            raised_front_deg: tilt.and_then(|t| raised_front_deg(session.owner(), t)),
+            means: told.and_then(|t| means_words(session.owner(), t)),
+            raised_front_deg: told.and_then(|t| raised_front_deg(session.owner(), t)),
             step: step(session, assembly, latest, tilt),
         })
     }
@@ -320,18 +322,27 @@ fn seen_words(shape: &Shape) -> String {
             format!("Seen: a doughnut {diameter_px:.0} px across, {side} focus. {place}")
         }
         Shape::Streaks {
-            shifts_px, along, ..
+            shifts_px,
+            along,
+            splits_px,
         } => {
             let one = |(shift, direction): (&f64, &[f64; 2])| {
+                let name = format!("slots towards {}", clock(*direction));
                 if shift.abs() < 0.1 {
-                    return "on its crossing".to_owned();
+                    return format!("{name}, on its crossing");
                 }
                 let way = clock(direction.map(|d| d * shift.signum()));
-                format!("{:.1} px off towards {way}", shift.abs())
+                format!("{name}, {:.1} px off towards {way}", shift.abs())
             };
             let all: Vec<String> = shifts_px.iter().zip(along).map(one).collect();
+            let split = splits_px.iter().fold(0.0f64, |most, s| most.max(s.abs()));
+            let focus = if split < VISIBLE_SPLIT_PX {
+                String::new()
+            } else {
+                format!(" They are split by {split:.1} px, a sign of defocus.")
+            };
             format!(
-                "Seen: a masked star. Middle streaks, one by one: {}.",
+                "Seen: a masked star. The middle streak of each triplet against the crossing of its partners: {}.{focus}",
                 all.join("; ")
             )
         }
@@ -340,14 +351,19 @@ fn seen_words(shape: &Shape) -> String {
             inside,
         } => {
             let side = if *inside { "inside" } else { "outside" };
-            format!(
-                "Seen: a small star, about {diameter_px:.0} px across, {side} focus. There is no dark centre to judge by."
-            )
+            let size = if *diameter_px < 1.0 {
+                "a point in focus".to_owned()
+            } else {
+                format!("a small star, about {diameter_px:.0} px across, {side} focus")
+            };
+            format!("Seen: {size}. There is no dark centre to judge by.")
         }
         Shape::Gone => "Seen: no star in the frame.".into(),
     }
 }
 
+/// A streak that is split by less looks like one.
+const VISIBLE_SPLIT_PX: f64 = 0.3;
 /// Tilts below this cannot be seen.
 const VISIBLE_ARCMIN: f64 = 0.05;
 

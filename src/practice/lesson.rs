@@ -2,7 +2,7 @@
 
 use super::session::Session;
 use crate::frame::hour;
-use crate::instrument::{Instrument, end};
+use crate::instrument::{Assembly, Instrument, end};
 use crate::units::DEG;
 use serde::Serialize;
 
@@ -50,25 +50,13 @@ pub fn front_screws(instrument: &Instrument) -> Vec<FrontScrew> {
 /// The situation explained, a thought a line.
 pub fn lesson(session: &Session) -> Vec<String> {
     let owner = session.owner();
-    let mut lines = vec![
-        "A tilted unit gives the star coma. In a doughnut, coma pushes the dark centre out of the middle: the ring becomes thin and bright on one side, wide and faint on the other.".to_owned(),
-        "The same tilt shows the same thin side on both sides of focus. A shadow that is merely off centre changes sides through focus.".to_owned(),
-    ];
-    let mirrored = owner.telescope.seen_mirrored();
-    lines.push(format!(
-        "Your telescope has {} reflection{}: from the front you see the pupil {}.",
-        owner.telescope.reflections,
-        if owner.telescope.reflections == 1 {
-            ""
-        } else {
-            "s"
-        },
-        if mirrored {
-            "mirrored left to right"
-        } else {
-            "as the picture shows it inside focus"
-        }
-    ));
+    let [masked, _] = session.mask_and_air();
+    let mut lines = if masked {
+        streak_lines()
+    } else {
+        doughnut_lines()
+    };
+    lines.push(front_line(owner));
     let places: Vec<String> = front_screws(owner)
         .iter()
         .map(|screw| format!("{} at {} o'clock", screw.name, screw.hour))
@@ -78,14 +66,56 @@ pub fn lesson(session: &Session) -> Vec<String> {
         places.join(", ")
     ));
     if let Some(assembly) = &owner.assembly {
-        let end = end(assembly.clockwise.sign());
-        lines.push(format!(
-            "Clockwise, facing its head, {end} a screw. A longer screw raises its edge, and the thin side of the ring goes towards the raised edge (with the camera straight). So shorten the screw on the thin side, or lengthen the one opposite."
-        ));
-        lines.push(format!(
-            "Each screw has {:.3} turn of play: after a change of direction that much is lost. A turn also moves the focus a little, and the whole star: bring it back to the middle.",
-            assembly.backlash_turns
-        ));
+        lines.extend(screw_lines(assembly, masked));
     }
     lines
+}
+
+fn doughnut_lines() -> Vec<String> {
+    [
+        "A tilted unit gives the star coma. In a doughnut, coma pushes the dark centre out of the middle: the ring becomes thin and bright on one side, wide and faint on the other.",
+        "The same tilt shows the same thin side on both sides of focus. A shadow that is merely off centre changes sides through focus.",
+    ]
+    .map(String::from)
+    .to_vec()
+}
+
+fn streak_lines() -> Vec<String> {
+    [
+        "A tilted unit gives the star coma. Behind a mask with slots in two zones, coma moves the middle streak of a triplet off the point where its two slanted partners cross.",
+        "The triplet whose slots point along the tilt shows it most; in the other two the middle streak moves half as far, the other way along its own slots. A streak that is split in two tells of defocus, not of tilt.",
+    ]
+    .map(String::from)
+    .to_vec()
+}
+
+fn front_line(owner: &Instrument) -> String {
+    let reflections = owner.telescope.reflections;
+    format!(
+        "Your telescope has {reflections} reflection{}: from the front you see the pupil {}.",
+        if reflections == 1 { "" } else { "s" },
+        if owner.telescope.seen_mirrored() {
+            "mirrored left to right"
+        } else {
+            "as the picture shows it inside focus"
+        }
+    )
+}
+
+fn screw_lines(assembly: &Assembly, masked: bool) -> [String; 2] {
+    let end = end(assembly.clockwise.sign());
+    let rule = if masked {
+        "the middle streaks move away from the raised edge (with the camera straight). So shorten the screw that they move away from, or lengthen the one opposite."
+    } else {
+        "the thin side of the ring goes towards the raised edge (with the camera straight). So shorten the screw on the thin side, or lengthen the one opposite."
+    };
+    [
+        format!(
+            "Clockwise, facing its head, {end} a screw. A longer screw raises its edge, and {rule}"
+        ),
+        format!(
+            "Each screw has {:.3} turn of play: after a change of direction that much is lost. A turn also moves the focus a little, and the whole star: bring it back to the middle.",
+            assembly.backlash_turns
+        ),
+    ]
 }

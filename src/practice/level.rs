@@ -94,6 +94,11 @@ pub enum SetupError {
     /// The level needs a mask that the eye can read.
     #[error("the level needs a [mask] whose triplets show coma, such as layout \"two-zone\"")]
     NoMask,
+    /// The screws cannot go far enough.
+    #[error(
+        "the travel of the screws (assembly.travel_mm) is too short for a misalignment worth practising on"
+    )]
+    TooLittleTravel,
     /// The mask lies in another file.
     #[error("a mask from a drawing cannot be kept in a session file")]
     Drawing,
@@ -111,6 +116,9 @@ impl SetupError {
             }
             SetupError::NoMask => {
                 "choose another level, or leave the scenario out to use the practice bench"
+            }
+            SetupError::TooLittleTravel => {
+                "give the screws travel either way of their nominal length, or practise on the bench"
             }
             SetupError::Drawing => {
                 "take the [mask] out of the scenario, or give it a layout by name"
@@ -170,7 +178,7 @@ impl Hidden {
             sign = -sign;
         }
         let share: f64 = stream.random();
-        scale(&mut turns, assembly, response, share);
+        scale(&mut turns, assembly, response, share)?;
         let play = (0..count)
             .map(|_| if stream.random() { 0.5 } else { -0.5 })
             .collect();
@@ -192,14 +200,24 @@ impl Hidden {
     }
 }
 
-/// Brings the coma of the tilt to a share of its range, and every screw within its travel.
-fn scale(turns: &mut [f64], assembly: &Assembly, response: &Response, share: f64) {
+/// Brings the coma of the tilt to a share of its range, and every screw within its travel; refused where that leaves less than
+/// twice what counts as aligned.
+fn scale(
+    turns: &mut [f64],
+    assembly: &Assembly,
+    response: &Response,
+    share: f64,
+) -> Result<(), SetupError> {
     let [x, y] = plane_of(assembly, turns).tilt_rad;
     let coma_m = (response.coma_m_per_rad * x.hypot(y)).abs();
     let wanted_m = START_COMA_M[0] + share * (START_COMA_M[1] - START_COMA_M[0]);
     let farthest = turns.iter().fold(0.0f64, |most, t| most.max(t.abs()));
     let factor = (wanted_m / coma_m).min(reach(assembly) / farthest);
+    if factor * coma_m < 2.0 * goal_coma_m(assembly, response) {
+        return Err(SetupError::TooLittleTravel);
+    }
     turns.iter_mut().for_each(|turn| *turn *= factor);
+    Ok(())
 }
 
 /// The screws and their response, where both are there.
@@ -233,7 +251,7 @@ pub(super) fn goal_coma_m(assembly: &Assembly, response: &Response) -> f64 {
 /// How far a screw may go from its nominal length either way, in turns.
 fn reach(assembly: &Assembly) -> f64 {
     let limits = super::cell::travel_turns(assembly);
-    0.8 * limits[1].min(-limits[0]).max(1.0 / 64.0)
+    0.8 * limits[1].min(-limits[0]).max(0.0)
 }
 
 /// The scenario's own defocus where it makes a doughnut, or one that is 60 µm across for every unit of the focal ratio.

@@ -6,7 +6,7 @@
 use super::action::{Action, Refusal};
 use super::level::{Level, SetupError};
 use super::session::Session;
-use crate::rng::Seed;
+use crate::rng::{LARGEST_SEED, Seed};
 use crate::scenario::{self, ScenarioError};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -112,9 +112,6 @@ pub fn read(text: &str) -> Result<(Session, String), RecordError> {
     Ok((session, record.scenario))
 }
 
-/// The largest seed.
-const SEED_BITS: u64 = (1 << 53) - 1;
-
 fn seal(seed: Seed, level: Level, scenario: &str) -> String {
     let key = digest(&[b"key", level.word().as_bytes(), scenario.as_bytes()]);
     let hidden: Vec<u8> = seed
@@ -147,7 +144,7 @@ fn open(sealed: &str, level: Level, scenario: &str) -> Option<Seed> {
         *byte = u8::from_str_radix(sealed.get(2 * k..2 * k + 2)?, 16).ok()? ^ key[k];
     }
     let seed = Seed(u64::from_be_bytes(bytes));
-    (seed.0 <= SEED_BITS && seal(seed, level, scenario) == sealed).then_some(seed)
+    (seed.0 <= LARGEST_SEED && seal(seed, level, scenario) == sealed).then_some(seed)
 }
 
 fn digest(parts: &[&[u8]]) -> [u8; 32] {

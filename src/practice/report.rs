@@ -29,6 +29,8 @@ pub struct Report {
     pub goal_reached: bool,
     /// Coma below which it is reached, nm RMS.
     pub goal_coma_nm: f64,
+    /// Distance from focus and what counts as focused, um; `None` on levels that do not ask for focus.
+    pub focus_um: Option<[f64; 2]>,
     /// Turns of the wrench, all added up.
     pub turns_used: f64,
     /// The least that would have done.
@@ -59,6 +61,7 @@ impl Report {
         Report {
             goal_reached,
             goal_coma_nm: session.goal_coma_m() / NM,
+            focus_um: session.focus_asked_m().map(|pair| pair.map(|m| m / UM)),
             turns_used,
             shortest_turns,
             cost_min: session.cost_min(),
@@ -86,6 +89,12 @@ impl Report {
             "{reached}: {last:.0} nm RMS of coma are left of {first:.0}; {:.0} count as aligned.",
             self.goal_coma_nm
         )];
+        if let Some([off, goal]) = self.focus_um {
+            lines.push(format!(
+                "Focus is {:.0} um off; {goal:.0} um count as focused.",
+                off.abs()
+            ));
+        }
         lines.push(format!(
             "Turns used: {:.3}. The shortest way: {:.3}. Time at the telescope: {:.1} min. Score: {:.0} of 100.",
             self.turns_used, self.shortest_turns, self.cost_min, self.score

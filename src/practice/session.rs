@@ -150,7 +150,7 @@ impl Session {
                     "outward_um",
                     *outward_um,
                     20_000.0,
-                    "between -20000 and 20000",
+                    "between -20000 and 20000, and not 0",
                 )?;
                 self.focuser_m += outward_um * UM;
                 let way = if *outward_um < 0.0 {
@@ -221,7 +221,7 @@ impl Session {
             "clockwise_turns",
             clockwise_turns,
             100.0,
-            "a number of turns",
+            "a number of turns, and not 0",
         )?;
         if clockwise_turns.abs() > BINDS_AT_TURNS {
             return Err(Refusal::Binds {
@@ -259,11 +259,11 @@ impl Session {
         }
         if self.mask_on == on {
             let what = if on {
-                "the mask is on already"
+                "the mask is on"
             } else {
-                "the mask is off already"
+                "the mask is off"
             };
-            return Err(Refusal::Fixed { what });
+            return Err(Refusal::Already { what });
         }
         self.mask_on = on;
         let words = if on {
@@ -390,9 +390,14 @@ impl Session {
 
     /// Whether the goal is reached: the coma of the tilt, and on the level that asks for it the focus.
     pub fn goal_reached(&self) -> bool {
-        let focused = self.level != Level::ThreeWithFocus
-            || self.state().sensor_offset_m.abs() <= focus_goal_m(&self.owner);
-        self.goal_coma_m() >= self.tilt_coma_m() && focused
+        let focused = |[off, goal]: [f64; 2]| off.abs() <= goal;
+        self.goal_coma_m() >= self.tilt_coma_m() && self.focus_asked_m().is_none_or(focused)
+    }
+
+    /// Distance from focus and what counts as focused, on the level that asks for it.
+    pub(super) fn focus_asked_m(&self) -> Option<[f64; 2]> {
+        (self.level == Level::ThreeWithFocus)
+            .then(|| [self.state().sensor_offset_m, focus_goal_m(&self.owner)])
     }
 
     /// Coma below which the goal is reached.

@@ -91,19 +91,29 @@ mod tests {
         }
     }
 
+    /// The lines from one to the next empty line without their comment signs.
+    fn uncommented(text: &str, from: &str) -> String {
+        let start = text
+            .find(from)
+            .unwrap_or_else(|| panic!("{from} in comments"));
+        let end = start + text[start..].find("\n\n").expect("an empty line after it");
+        let lines = text[start..end].replace("\n# ", "\n").replacen("# ", "", 1);
+        format!("{}{lines}{}", &text[..start], &text[end..])
+    }
+
     #[test]
-    fn every_template_reads_with_its_mask_uncommented() {
+    fn the_mask_of_every_template_can_be_printed() {
         for kind in Kind::ALL {
-            let text = template(kind, "With a mask");
-            let start = text.find("# [mask]").expect("a mask in comments");
-            let end = start
-                + text[start..]
-                    .find("\n\n")
-                    .expect("an empty line after the mask");
-            let mask = text[start..end].replace("\n# ", "\n").replacen("# ", "", 1);
-            let text = format!("{}{mask}{}", &text[..start], &text[end..]);
-            let scenario = read(&text, kind.word(), &[]).unwrap_or_else(|error| panic!("{error}"));
-            assert!(scenario.state.mask_on);
+            let bare = uncommented(&template(kind, "With a mask"), "# [mask]");
+            for text in [uncommented(&bare, "# [mask.grip]"), bare] {
+                let scenario =
+                    read(&text, kind.word(), &[]).unwrap_or_else(|error| panic!("{error}"));
+                assert!(scenario.state.mask_on);
+                let findings = crate::simulate::mask_check::findings(&scenario.instrument);
+                for finding in findings.expect("a mask") {
+                    assert!(!finding.serious, "{}: {finding:?}", kind.word());
+                }
+            }
         }
     }
 

@@ -4,7 +4,7 @@
 
 use crate::geometry::narrowest_m;
 use crate::geometry::outline::{Contour, GRID_M, Outline, place_m};
-use crate::instrument::{Instrument, MaskDesign};
+use crate::instrument::{Instrument, MaskDesign, MaskLayout};
 use crate::mask::pieces::{PiecesError, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::{Solid, SolidError};
@@ -32,12 +32,24 @@ pub struct Finding {
     pub value: f64,
     /// The limit; `None` for what is only told.
     pub limit: Option<f64>,
+    /// On which side of the limit the number has to lie; `None` without one.
+    pub bound: Option<Bound>,
     /// Unit of both.
     pub unit: &'static str,
     /// What the number means, and what it assumes.
     pub words: String,
     /// What mends it; empty when nothing has to be mended.
     pub mend: String,
+}
+
+/// On which side of a limit a number has to lie.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Bound {
+    /// Not below it.
+    AtLeast,
+    /// Not above it.
+    AtMost,
 }
 
 /// All findings about an instrument's mask, the serious ones first; `None` without a mask.
@@ -66,6 +78,7 @@ struct Rule {
     value: f64,
     limit: f64,
     unit: &'static str,
+    bound: Bound,
     kept: bool,
     serious: bool,
 }
@@ -78,6 +91,7 @@ impl Rule {
             kept: self.kept,
             value: self.value,
             limit: Some(self.limit),
+            bound: Some(self.bound),
             unit: self.unit,
             words: words.into(),
             mend: if self.kept {
@@ -96,6 +110,7 @@ fn told(what: &'static str, value: f64, unit: &'static str, words: impl Into<Str
         kept: true,
         value,
         limit: None,
+        bound: None,
         unit,
         words: words.into(),
         mend: String::new(),
@@ -109,6 +124,7 @@ fn floating(plate: &Plate) -> Finding {
         value: parts as f64,
         limit: 1.0,
         unit: "",
+        bound: Bound::AtMost,
         kept: parts == 1,
         serious: true,
     }
@@ -126,13 +142,23 @@ fn thinnest_bar(design: &MaskDesign, plate: &Plate) -> Finding {
         value: value / MM,
         limit: limit / MM,
         unit: "mm",
+        bound: Bound::AtLeast,
         kept: value >= limit - 2.0 * GRID_M,
         serious: true,
     }
     .says(
         format!("bars, ribs and rims between edges, looked for up to {:.1} mm; a nozzle of {:.2} mm needs two tracks", 4.0 * limit / MM, design.printer.nozzle_m / MM),
-        "widen mask.slot_pitch_mm, or lower mask.open_fraction, or widen the rib or rim; or allow less: mask.print.least_bar_mm",
+        if drawn(design) {
+            "widen the bars of the drawing; draw past the rim and into the hole, so that no edge falls on the plate's own; or allow less: mask.print.least_bar_mm"
+        } else {
+            "widen mask.slot_pitch_mm, or lower mask.open_fraction, or widen the rib or a rim (mask.outer_rim_mm, mask.inner_rim_mm); or allow less: mask.print.least_bar_mm"
+        },
     )
+}
+
+/// Whether the owner drew the openings.
+fn drawn(design: &MaskDesign) -> bool {
+    matches!(design.layout, MaskLayout::Drawing(_))
 }
 
 fn narrow_slots(design: &MaskDesign, plate: &Plate) -> Finding {
@@ -166,6 +192,7 @@ fn narrow_slots(design: &MaskDesign, plate: &Plate) -> Finding {
         value: value / MM,
         limit: limit / MM,
         unit: "mm",
+        bound: Bound::AtLeast,
         kept: value >= limit,
         serious: true,
     }
@@ -184,13 +211,15 @@ fn touch(design: &MaskDesign, plate: &Plate) -> Finding {
         .fold(0.0, f64::max);
     let width = narrowest_m(&plate.plate, 4.0 * design.printer.least_bar_m);
     let inertia = design.thickness_m * width.powi(3) / 12.0;
-    let bend = TOUCH_N * length.powi(3) / (192.0 * STIFFNESS_PA * inertia);
+    // beyond the bar's own length no number means anything
+    let bend = (TOUCH_N * length.powi(3) / (192.0 * STIFFNESS_PA * inertia)).min(length);
     let limit = 0.25 * width;
     Rule {
         what: "sideways bend",
         value: bend / MM,
         limit: limit / MM,
         unit: "mm",
+        bound: Bound::AtMost,
         kept: bend <= limit,
         serious: bend > 4.0 * limit,
     }
@@ -216,6 +245,7 @@ fn bed(design: &MaskDesign, plate: &Plate) -> Finding {
         value: value / MM,
         limit: limit / MM,
         unit: "mm",
+        bound: Bound::AtMost,
         kept: value <= limit,
         serious: parts.is_err(),
     }
@@ -235,6 +265,7 @@ fn ring(plate: &Plate) -> Finding {
         value,
         limit: 0.0,
         unit: "mm2",
+        bound: Bound::AtMost,
         kept: value <= 0.0,
         serious: true,
     }
@@ -257,11 +288,12 @@ fn around(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
             value: value / MM,
             limit: 0.5,
             unit: "mm",
+            bound: Bound::AtLeast,
             kept: value >= 0.5 * MM,
             serious: false,
         };
         list.push(rule.says(
-            "between the hole's edge and the obstruction, on the narrow side; matters where the unit stands out of the tube",
+            "between the hole's edge and the obstruction, on the narrow side; matters where the unit stands out of the tube. Light passes there too and makes a round glow",
             "widen mask.inner_diameter_mm, unless the mask lies clear in front of the unit",
         ));
     }
@@ -271,6 +303,7 @@ fn around(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
         value: beside.max(0.0) / MM,
         limit: 1.5,
         unit: "mm",
+        bound: Bound::AtMost,
         kept: beside <= 1.5 * MM,
         serious: false,
     };
@@ -287,6 +320,7 @@ fn around(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
             value: blocked.max(0.0) / MM,
             limit: 0.0,
             unit: "mm",
+            bound: Bound::AtMost,
             kept: blocked <= 0.0,
             serious: false,
         };
@@ -340,6 +374,7 @@ fn light(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
             value: 100.0 * hidden.max(0.0),
             limit: 10.0,
             unit: "%",
+            bound: Bound::AtMost,
             kept: hidden <= 0.10,
             serious: hidden > 0.5,
         }
@@ -352,6 +387,7 @@ fn light(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
             value: 100.0 * fraction,
             limit: 15.0,
             unit: "%",
+            bound: Bound::AtLeast,
             kept: fraction >= 0.15,
             serious: fraction < 0.02,
         }
@@ -402,6 +438,7 @@ fn letters(design: &MaskDesign, plate: &Plate) -> Finding {
         value: plate.capital_m / MM,
         limit: 1.2,
         unit: "mm",
+        bound: Bound::AtLeast,
         kept: plate.capital_m > 0.0 || design.printer.engraving_m == 0.0,
         serious: false,
     }

@@ -3,7 +3,7 @@
 //! Only so many are held; the one not used for longest gives way. What is kept is a session's text, never a picture.
 
 use crate::practice::{self, Eye, Level, Question, Session, SetupError};
-use crate::rng::Seed;
+use crate::rng::{LARGEST_SEED, Seed};
 use crate::scenario::Scenario;
 use rand::TryRng;
 use rand::rngs::SysRng;
@@ -52,6 +52,8 @@ pub enum NoRoom {
     Setup(SetupError),
     /// The system gives no random numbers.
     NoChance,
+    /// Beyond 2^53 − 1.
+    SeedTooLarge,
     /// The session cannot be kept.
     NotKept(String),
 }
@@ -129,9 +131,14 @@ impl Rooms {
     }
 
     fn seed(&self, given: Option<u64>) -> Result<Seed, NoRoom> {
-        let largest = (1 << 53) - 1;
-        let drawn = || SysRng.try_next_u64().map_err(|_| NoRoom::NoChance);
-        Ok(Seed(given.map_or_else(drawn, Ok)? & largest))
+        match given {
+            Some(seed) if seed > LARGEST_SEED => Err(NoRoom::SeedTooLarge),
+            Some(seed) => Ok(Seed(seed)),
+            None => {
+                let drawn = SysRng.try_next_u64().map_err(|_| NoRoom::NoChance)?;
+                Ok(Seed(drawn & LARGEST_SEED))
+            }
+        }
     }
 }
 
@@ -140,7 +147,7 @@ fn room(session: Session) -> Arc<Mutex<Room>> {
     Arc::new(Mutex::new(Room { session, eye }))
 }
 
-/// What a lock guards; a thread that panicked while it held it has been replying, not changing.
+/// What a lock guards, also after a thread panicked while it held it: the session is then shown as that thread left it.
 pub fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }

@@ -115,9 +115,6 @@ impl Site {
             Ok(asked) => asked,
             Err(reply) => return reply,
         };
-        if asked.seed.is_some_and(|seed| seed >= 1 << 53) {
-            return Reply::error(400, "seed is too large", "give a number below 2^53");
-        }
         match self.rooms.start(asked.level, asked.seed) {
             Ok((name, room)) => Reply::json(&view::session(&name, &locked(&room).session, None)),
             Err(error) => no_room(error),
@@ -171,7 +168,11 @@ impl Site {
             return reply;
         }
         let Some(measurer) = &self.measurer else {
-            return Reply::error(404, "this program cannot measure yet", "");
+            return Reply::error(
+                404,
+                "this program cannot measure",
+                "start it with `skewstar serve`",
+            );
         };
         let (now, state) = (moment(room, None), room.session.state());
         let eye = &mut room.eye;
@@ -194,7 +195,7 @@ impl Site {
             inside: room.session.state().sensor_offset_m < 0.0,
             camera_known: room.session.level() != Level::Camera,
         };
-        match measurer(&asked) {
+        match self.turnstile.through(|| measurer(&asked)) {
             Ok(words) => self.done(name, room, &Action::Measure, Some(words)),
             Err(words) => Reply::error(409, &words, "recentre the star, or take the mask off"),
         }
@@ -229,7 +230,11 @@ impl Site {
                     });
                     Reply::json(&json!({ "points": grade.points(), "words": grade.words }))
                 }
-                Ok(_) => Reply::error(400, "clockwise_turns is no number", ""),
+                Ok(_) => Reply::error(
+                    400,
+                    "clockwise_turns is no number",
+                    "give turns such as 0.125",
+                ),
                 Err(reply) => reply,
             },
             _ => Reply::refusal(405),
@@ -241,7 +246,11 @@ impl Site {
             None => None,
             Some(Ok(at_s)) if (0.0..1e6).contains(&at_s) => Some(at_s),
             Some(_) => {
-                return Reply::error(400, "at_s is not a number of seconds below 1000000", "");
+                return Reply::error(
+                    400,
+                    "at_s is not a number of seconds below 1000000",
+                    "leave it out for the present moment",
+                );
             }
         };
         let (now, state) = (moment(room, at_s), room.session.state());
@@ -363,6 +372,7 @@ fn cannot_draw(error: &PredictError) -> Reply {
 fn no_room(error: NoRoom) -> Reply {
     match error {
         NoRoom::Setup(error) => Reply::error(409, &error.to_string(), error.hint()),
+        NoRoom::SeedTooLarge => Reply::error(400, "seed is too large", "give a number below 2^53"),
         NoRoom::NoChance => Reply::error(503, "the system gives no random numbers", "try again"),
         NoRoom::NotKept(words) => Reply::error(
             503,
