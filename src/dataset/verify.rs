@@ -100,10 +100,21 @@ impl<'a> Verifier<'a> {
             return None;
         }
         let items = record.items;
-        let count = items.last.checked_sub(items.first).map(|apart| apart + 1);
+        let apart = items.last.checked_sub(items.first);
+        let count = apart.and_then(|apart| apart.checked_add(1));
         if count != Some(record.frame_sha256.len() as u64) {
             self.damaged.push(format!(
                 "{name} lists another number of frames than of items"
+            ));
+            return None;
+        }
+        // a record is a stranger's file: it may name its own shard's files only, none elsewhere
+        let stem = name.trim_end_matches("shard.json");
+        let is_own = |file: &str| file.starts_with(stem) && !file.contains(['/', '\\']);
+        if let Some(other) = record.files.iter().find(|file| !is_own(&file.name)) {
+            self.damaged.push(format!(
+                "{name} names {:?}, which is no file of its shard",
+                other.name
             ));
             return None;
         }

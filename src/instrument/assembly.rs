@@ -82,6 +82,29 @@ pub fn end(turns: f64) -> &'static str {
     if turns < 0.0 { "shortens" } else { "lengthens" }
 }
 
+/// A turn as a wrench's owner would say it, to 1/64.
+///
+/// ```
+/// use skewstar::instrument::fraction;
+/// assert_eq!(fraction(0.125), "1/8 turn");
+/// assert_eq!(fraction(1.251), "1 1/4 turns");
+/// assert_eq!(fraction(0.06), "1/16 turn");
+/// ```
+pub fn fraction(turns: f64) -> String {
+    let parts = (turns.abs() * 64.0).round() as u64;
+    let (whole, mut top, mut bottom) = (parts / 64, parts % 64, 64);
+    while top > 0 && top.is_multiple_of(2) {
+        (top, bottom) = (top / 2, bottom / 2);
+    }
+    match (whole, top) {
+        (0, 0) => "less than 1/64 turn".into(),
+        (0, _) => format!("{top}/{bottom} turn"),
+        (1, 0) => "1 turn".into(),
+        (_, 0) => format!("{whole} turns"),
+        _ => format!("{whole} {top}/{bottom} turns"),
+    }
+}
+
 /// One screw.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Screw {

@@ -63,4 +63,4 @@ pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,
 };
-pub use words::{findings, fraction, steps};
+pub use words::{findings, steps};

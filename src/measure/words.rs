@@ -5,7 +5,7 @@ use super::doughnut::{Side, SideFrom};
 use super::good_enough::GoodEnough;
 use super::measurement::Measurement;
 use crate::frame::{clock, hour};
-use crate::instrument::{Assembly, Instrument, end};
+use crate::instrument::{Assembly, Instrument, end, fraction};
 use crate::pupil::frame_axes;
 use crate::units::{DEG, NM, UM};
 
@@ -17,8 +17,10 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
     let mut said = Vec::new();
     if let Some(ring) = &found.ring {
         said.push(format!(
-            "A ring of {:.1} px radius around ({:.1}, {:.1}) px.",
-            ring.outer_radius_px, ring.outer_centre_px[0], ring.outer_centre_px[1]
+            "A doughnut {:.1} px across around ({:.1}, {:.1}) px.",
+            2.0 * ring.outer_radius_px,
+            ring.outer_centre_px[0],
+            ring.outer_centre_px[1]
         ));
         if let Some(shift) = ring.dark_shift_px() {
             let size = shift[0].hypot(shift[1]);
@@ -75,7 +77,7 @@ fn focus(found: &Measurement) -> Option<String> {
                 "outside"
             },
             match from {
-                SideFrom::Told => ", as you said",
+                SideFrom::Told => ", as told",
                 SideFrom::Vanes => ": the shadows of the vanes say so",
                 SideFrom::Assumed => {
                     ", which is a guess: one frame does not say it (add --side); coma does not depend on it"
@@ -133,15 +135,27 @@ pub fn steps(
         said.push("Nothing to turn: what is left is less than a hand can set.".into());
         return said;
     }
-    for (screw, turns) in advice.turns.iter().enumerate() {
-        said.push(one_turn(assembly, instrument, screw, *turns));
-    }
-    if let Some(one) = &advice.one_screw {
-        said.push(format!(
-            "Or one screw only: {}; that leaves {:.0} nm.",
-            turn_and_way(assembly, one.screw, one.turns),
-            one.leaves_m / NM
-        ));
+    let all = advice.turns.iter().enumerate();
+    let all = all.map(|(screw, turns)| one_turn(assembly, instrument, screw, *turns));
+    match &advice.one_screw {
+        Some(one) if one.leaves_m <= stop_m => {
+            said.push(format!(
+                "One screw is enough and leaves {:.0} nm:",
+                one.leaves_m / NM
+            ));
+            said.push(one_turn(assembly, instrument, one.screw, one.turns));
+            said.push("Or all of it, a little at each screw:".into());
+            said.extend(all);
+        }
+        Some(one) => {
+            said.extend(all);
+            said.push(format!(
+                "Or one screw only: {}; that leaves {:.0} nm.",
+                turn_and_way(assembly, one.screw, one.turns),
+                one.leaves_m / NM
+            ));
+        }
+        None => said.extend(all),
     }
     let [x, y] = advice.image_shift_px;
     said.push(format!(
@@ -193,26 +207,3 @@ fn turn_and_way(assembly: &Assembly, screw: usize, turns: f64) -> String {
 
 /// Less than this is no turn.
 const LEAST_TURN: f64 = 1.0 / 128.0;
-
-/// A turn as a wrench's owner would say it, to 1/64.
-///
-/// ```
-/// use skewstar::measure::fraction;
-/// assert_eq!(fraction(0.125), "1/8 turn");
-/// assert_eq!(fraction(1.251), "1 1/4 turns");
-/// assert_eq!(fraction(0.06), "1/16 turn");
-/// ```
-pub fn fraction(turns: f64) -> String {
-    let parts = (turns * 64.0).round() as u64;
-    let (whole, mut top, mut bottom) = (parts / 64, parts % 64, 64);
-    while top > 0 && top.is_multiple_of(2) {
-        (top, bottom) = (top / 2, bottom / 2);
-    }
-    match (whole, top) {
-        (0, 0) => "less than 1/64 turn".into(),
-        (0, _) => format!("{top}/{bottom} turn"),
-        (1, 0) => "1 turn".into(),
-        (_, 0) => format!("{whole} turns"),
-        _ => format!("{whole} {top}/{bottom} turns"),
-    }
-}

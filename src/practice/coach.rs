@@ -9,7 +9,7 @@ use super::orientation::{moves, orientation};
 use super::session::{Round, Session, focus_goal_m};
 use super::sight::{Shape, exact};
 use crate::frame::hour;
-use crate::instrument::{Assembly, Instrument, end, way};
+use crate::instrument::{Assembly, Instrument, end, fraction, way};
 use crate::mechanics::{Plane, turns_for};
 use crate::simulate::clock;
 use crate::state::State;
@@ -412,41 +412,10 @@ fn step_words(step: &Step, assembly: &Assembly) -> String {
     }
 }
 
-/// A part of a turn in sixty-fourths, shortened.
-///
-/// ```text
-/// 0.125 → 1/8, 0.140625 → 9/64
-/// ```
-pub(super) fn fraction(turns: f64) -> String {
-    let parts = (turns.abs() * WRENCH_PARTS).round() as u64;
-    let (mut above, mut below) = (parts, WRENCH_PARTS as u64);
-    while above > 0 && above.is_multiple_of(2) && below > 1 {
-        (above, below) = (above / 2, below / 2);
-    }
-    if below == 1 {
-        format!("{above} turn")
-    } else {
-        format!("{above}/{below} turn")
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::mechanics::plane_of;
-
-    #[test]
-    fn parts_of_a_turn_are_shortened() {
-        for (turns, words) in [
-            (0.125, "1/8 turn"),
-            (-0.140_625, "9/64 turn"),
-            (0.5, "1/2 turn"),
-            (1.0, "1 turn"),
-            (0.0156, "1/64 turn"),
-        ] {
-            assert_eq!(fraction(turns), words);
-        }
-    }
 
     #[test]
     fn two_unknowns_from_three_numbers() {

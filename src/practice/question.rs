@@ -1,9 +1,8 @@
 //! Question mode: one star, one screw out, three questions. Which screw, which way, how much; each part counts.
 
-use super::coach::fraction;
 use super::level::{Level, SetupError, parts};
 use super::session::Session;
-use crate::instrument::{Instrument, way};
+use crate::instrument::{Instrument, fraction, way};
 use crate::rng::Seed;
 use crate::state::State;
 

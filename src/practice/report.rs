@@ -4,7 +4,7 @@ use super::action::Action;
 use super::coach::median;
 use super::session::Session;
 use super::sight::Shape;
-use crate::instrument::way;
+use crate::instrument::{fraction, way};
 use crate::simulate::clock;
 use crate::units::{NM, UM};
 use serde::Serialize;
@@ -191,7 +191,7 @@ pub fn action_words(action: Option<&Action>) -> String {
             clockwise_turns,
         }) => {
             let way = way(*clockwise_turns);
-            format!("{screw} {:.3} {way}", clockwise_turns.abs())
+            format!("{screw} {} {way}", fraction(*clockwise_turns))
         }
         Some(Action::Focus { outward_um }) => format!("focus {outward_um:+.0} um"),
         Some(Action::Recentre) => "recentred".into(),

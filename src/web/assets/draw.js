@@ -99,8 +99,9 @@ function explain(canvas, place, drawing, scale) {
     context.lineTo(x + ux * (radius + 34), y + uy * (radius + 34));
     context.stroke();
     context.font = "16px system-ui, sans-serif";
-    context.textAlign = "center";
-    context.fillText("thin side", x + ux * (radius + 50), y + uy * (radius + 50));
+    context.textAlign = ux > 0.3 ? "left" : ux < -0.3 ? "right" : "center";
+    context.textBaseline = uy > 0.3 ? "top" : uy < -0.3 ? "bottom" : "middle";
+    context.fillText("thin side", x + ux * (radius + 40), y + uy * (radius + 40));
   }
 }
 
@@ -137,8 +138,8 @@ function drawUnit(svg, screws, chosen, turned, raised, choose) {
     const angle = raised * Math.PI / 180;
     const at = (r, a) => `${r * Math.cos(a)} ${-r * Math.sin(a)}`;
     shape("path", { class: "hint", d: `M ${at(104, angle - 0.5)} A 104 104 0 0 0 ${at(104, angle + 0.5)}` }, svg);
-    const [x, y] = [50 * Math.cos(angle), -50 * Math.sin(angle)];
-    shape("text", { class: "label", x: x * .45, y: y * .45 }, svg).textContent = "raised edge";
+    shape("path", { class: "hint thin", d: `M ${at(42, angle)} L ${at(103, angle)}` }, svg);
+    shape("text", { class: "label", x: 0, y: 4 }, svg).textContent = "raised edge";
   }
 }
 

@@ -151,7 +151,7 @@ const keys = {
   ArrowRight: () => turn(1), ArrowLeft: () => turn(-1),
   ArrowUp: () => step(-1), ArrowDown: () => step(1),
   "+": () => focus(1), "-": () => focus(-1),
-  r: () => by("recentre").click(), m: () => by("mask").click(), s: () => by("air").click(), u: () => by("undo").click(),
+  r: () => by("recentre").click(), m: () => by("mask").click(), a: () => by("air").click(), u: () => by("undo").click(),
   h: () => by("show-me").click(), f: () => by("finish").click(), l: () => by("live").click(),
 };
 function step(change) {
@@ -178,13 +178,17 @@ by("undo").addEventListener("click", () => doing(() => act({ do: "undo" })));
 by("mask").addEventListener("click", () => doing(() => act({ do: "mask", on: !page.state.mask_on })));
 by("air").addEventListener("click", () => doing(() => act({ do: "air", moves: !page.state.air_moves })));
 by("exposure").addEventListener("change", () => { if (page.name) doing(() => act({ do: "expose", time_s: Number(by("exposure").value) })); });
-by("show-me").addEventListener("click", () => doing(() => act({ do: "show-me" })));
+by("show-me").addEventListener("click", () => doing(async () => {
+  await act({ do: "show-me" });
+  by("lesson").scrollIntoView({ block: "nearest" });
+}));
 by("finish").addEventListener("click", () => doing(() => act({ do: "finish" })));
 by("measure").addEventListener("click", () => doing(async () => show(await ask(`api/sessions/${page.name}/measure`, {}))));
 by("look-corners").addEventListener("click", () => doing(async () => {
   await act({ do: "corners" });
   const sheet = await fetchPicture(`api/sessions/${page.name}/corners`);
   by("corner-figure").hidden = false;
+  page.corners = sheet;
   paint(by("corner-star"), sheet, strength(), 1);
 }));
 by("stretch").addEventListener("input", () => { by("suited").checked = false; repaint(); });
@@ -194,6 +198,8 @@ by("live").addEventListener("change", liven);
 by("day").addEventListener("change", () => {
   document.documentElement.classList.toggle("day", by("day").checked);
   repaint();
+  if (page.corners) paint(by("corner-star"), page.corners, strength(), 1);
+  if (by("free").open) playAgain();
 });
 
 doing(async () => {

@@ -4,7 +4,7 @@
 const NAMES = {
   tilt_arcmin: "Tilt, arcmin", tilt_deg: "Raised edge at, degrees", focus_um: "Focus, µm",
   astigmatism_nm: "Astigmatism, nm", astigmatism_deg: "Its direction, degrees",
-  trefoil_nm: "Trefoil, nm", trefoil_deg: "Its direction, degrees", spherical_nm: "Spherical, nm", seeing: "Seeing, 0 or 1",
+  trefoil_nm: "Trefoil, nm", trefoil_deg: "Its direction, degrees", spherical_nm: "Spherical, nm", seeing: "Moving air, 0 off, 1 on",
 };
 const free = { waiting: false, running: false };
 
@@ -67,6 +67,8 @@ async function pose() {
   by("task").textContent = "One screw is out. Which one, which way, how much? Choose the screw and the turn that put it right.";
   by("seen").textContent = by("said").textContent = by("advice").textContent = "";
   by("report").hidden = true;
+  by("corner-figure").hidden = true;
+  by("cost").textContent = "0";
   by("lesson").replaceChildren();
   by("path").replaceChildren();
   for (const id of ACTIONS) by(id).disabled = !id.endsWith("clockwise");
