@@ -2,7 +2,7 @@
 
 use super::growth::Row;
 use skewstar::image_io::canvas::{
-    AMBER, Anchor, BLACK, CYAN, Canvas, Dash, EDGE, PALE, Stroke, TextStyle, View,
+    AMBER, Anchor, BLACK, Canvas, Dash, EDGE, PALE, STEEL, Stroke, TextStyle, View,
 };
 use skewstar::image_io::png;
 
@@ -74,7 +74,7 @@ fn panel(canvas: &mut Canvas, corner: [f64; 2], kind: &str, rows: &[&Row]) {
     );
     for (job, colour, dash) in [
         ("doughnut", AMBER, Dash::Solid),
-        ("masked", CYAN, Dash::Dashed),
+        ("masked", STEEL, Dash::Dashed),
     ] {
         let places: Vec<[f64; 2]> = rows
             .iter()

@@ -2,7 +2,7 @@
 
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{
-    AMBER, BLACK, CYAN, Canvas, DIM, EDGE, Stroke, TextStyle, View, shorten,
+    AMBER, BLACK, Canvas, DIM, EDGE, STEEL, Stroke, TextStyle, View, shorten,
 };
 use crate::instrument::Instrument;
 use crate::simulate::{Truth, clock};
@@ -56,8 +56,8 @@ fn ring(canvas: &mut Canvas, view: &View, truth: &Truth) {
     let (Some(dark), Some(radius)) = (ring.dark_centre_px, ring.inner_radius_px) else {
         return;
     };
-    canvas.circle(view, dark, radius, &Stroke::CYAN);
-    canvas.cross(view, dark, 7.0, &Stroke::CYAN);
+    canvas.circle(view, dark, radius, &Stroke::STEEL);
+    canvas.cross(view, dark, 7.0, &Stroke::STEEL);
     if let Some(shift) = ring.dark_shift_px.filter(|s| s[0].hypot(s[1]) >= 0.3) {
         // the arrow stands outside the ring, where it hides nothing, and points where the dark centre was pushed
         let size = shift[0].hypot(shift[1]);
@@ -68,13 +68,24 @@ fn ring(canvas: &mut Canvas, view: &View, truth: &Truth) {
                 ring.outer_centre_px[1] + r * along[1],
             ]
         };
-        canvas.arrow(
-            view,
-            at(1.08 * ring.outer_radius_px),
-            at(1.38 * ring.outer_radius_px),
-            &Stroke::CYAN,
-        );
+        let from = 1.08 * ring.outer_radius_px;
+        let to = (1.38 * ring.outer_radius_px).min(way_to_edge(view, ring.outer_centre_px, along));
+        canvas.arrow(view, at(from.min(to - 4.0)), at(to), &Stroke::STEEL);
     }
+}
+
+/// How far it is from a place to the edge of the picture, in frame pixels.
+fn way_to_edge(view: &View, from: [f64; 2], along: [f64; 2]) -> f64 {
+    let [columns, rows] = view.frame_px();
+    [columns, rows]
+        .into_iter()
+        .enumerate()
+        .filter(|(axis, _)| along[*axis] != 0.0)
+        .map(|(axis, side)| {
+            let edge = if along[axis] > 0.0 { side - 1.0 } else { 0.0 };
+            (edge - from[axis]) / along[axis]
+        })
+        .fold(f64::INFINITY, f64::min)
 }
 
 /// A line along each streak, at right angles to its slots; it starts beside the star and leaves the bright middle free.
@@ -133,7 +144,7 @@ fn write_words(canvas: &mut Canvas, words: &[(String, bool)], width_px: usize) {
         let colour = match (number + 1 == words.len(), first) {
             (true, _) => DIM,
             (_, true) => AMBER,
-            _ => CYAN,
+            _ => STEEL,
         };
         let place = [
             MARGIN_PX as f64,

@@ -277,7 +277,9 @@ impl CliError {
     pub fn hint(&self) -> Option<&str> {
         match self {
             CliError::Scenario(error) => Some(error.hint()),
-            CliError::Read { .. } => Some("skewstar new NAME writes a scenario to start from"),
+            CliError::Read { .. } => Some(
+                "is the path right? skewstar new NAME writes a scenario to start from, skewstar dataset make a set",
+            ),
             CliError::Setup(error) => Some(error.hint()),
             CliError::Unseen(error) => Some(error.hint()),
             CliError::Session { source, .. } => Some(source.hint()),

@@ -2,7 +2,7 @@
 
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{
-    AMBER, Anchor, BLACK, CYAN, Canvas, DIM, EDGE, PALE, Stroke, TextStyle, View, shorten,
+    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, STEEL, Stroke, TextStyle, View, shorten,
 };
 use crate::image_io::stretch::{Stretch, display};
 use crate::simulate::{Stamp, StarRecord};
@@ -187,7 +187,7 @@ fn node(canvas: &mut Canvas, sensor: &Sensor, scale: f64, corner: [f64; 2]) {
             place,
             11.0,
             &Stroke {
-                colour: CYAN,
+                colour: STEEL,
                 width_px: 2.5,
                 ..Stroke::AMBER
             },
@@ -197,7 +197,7 @@ fn node(canvas: &mut Canvas, sensor: &Sensor, scale: f64, corner: [f64; 2]) {
             &whole,
             label,
             "no coma here",
-            &TextStyle::CAPTION.with_colour(CYAN),
+            &TextStyle::CAPTION.with_colour(STEEL),
         );
     }
 }

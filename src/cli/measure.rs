@@ -7,7 +7,7 @@ use super::learn::NotLearned;
 use super::measure_picture;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{image_of, load, one_file, scenario_bytes, stem};
+use super::{image_of, load, one_file, scenario_text, stem};
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
@@ -74,8 +74,7 @@ fn lay_over(args: &MeasureArgs, instrument: &mut Instrument) -> Result<Vec<Strin
     let Some(path) = &args.response else {
         return Ok(Vec::new());
     };
-    let bytes = scenario_bytes(path)?;
-    let text = String::from_utf8_lossy(&bytes);
+    let text = scenario_text(path)?;
     let learned = LearnedResponse::read(&text, &path.display().to_string())?;
     let lacking = learned
         .apply(instrument)

@@ -1,7 +1,7 @@
 //! `measure --annotate`: what was found, drawn on the frame, in the look of the other annotated pictures.
 
 use crate::image_io::PictureError;
-use crate::image_io::canvas::{AMBER, BLACK, CYAN, Canvas, DIM, EDGE, Stroke, TextStyle, View};
+use crate::image_io::canvas::{AMBER, BLACK, Canvas, DIM, EDGE, STEEL, Stroke, TextStyle, View};
 use crate::image_io::stretch::{Stretch, display};
 use crate::instrument::Instrument;
 use crate::measure::Measurement;
@@ -65,13 +65,13 @@ fn ring(
     let (Some(dark), Some(radius)) = (ring.dark_centre_px, ring.inner_radius_px) else {
         return;
     };
-    canvas.circle(view, inside(dark), radius, &Stroke::CYAN);
-    canvas.cross(view, inside(dark), 7.0, &Stroke::CYAN);
+    canvas.circle(view, inside(dark), radius, &Stroke::STEEL);
+    canvas.cross(view, inside(dark), 7.0, &Stroke::STEEL);
     if let Some(shift) = ring.dark_shift_px().filter(|s| s[0].hypot(s[1]) >= 0.3) {
         let size = shift[0].hypot(shift[1]);
         let at = |r: f64| [0, 1].map(|axis| outer[axis] + r * shift[axis] / size);
         let (from, to) = (1.04 * ring.outer_radius_px, 1.18 * ring.outer_radius_px);
-        canvas.arrow(view, at(from), at(to), &Stroke::CYAN);
+        canvas.arrow(view, at(from), at(to), &Stroke::STEEL);
     }
 }
 
@@ -125,7 +125,7 @@ fn captions(found: &Measurement) -> Vec<Caption> {
             let size = shift[0].hypot(shift[1]);
             words.push((
                 format!("dashed: dark centre, radius {radius:.1} px, pushed {size:.2} px"),
-                CYAN,
+                STEEL,
             ));
         }
     }

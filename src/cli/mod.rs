@@ -196,6 +196,14 @@ fn scenario_bytes(path: &Path) -> Result<Vec<u8>, CliError> {
     Ok(bytes)
 }
 
+/// A text file of the size of a scenario.
+fn scenario_text(path: &Path) -> Result<String, CliError> {
+    String::from_utf8(scenario_bytes(path)?).map_err(|_| CliError::Read {
+        path: path.to_owned(),
+        source: std::io::Error::new(std::io::ErrorKind::InvalidData, "it is no UTF-8 text"),
+    })
+}
+
 /// Longer image files are refused before they are read.
 const IMAGE_BYTES_AT_MOST: u64 = 1 << 31;
 

@@ -70,9 +70,9 @@ impl OutputError {
             OutputError::NotAFolder { .. } | OutputError::Folder { .. } => {
                 Some("choose another folder with --out DIR")
             }
-            OutputError::Exists { .. } => {
-                Some("use --force to replace, or another folder with --out DIR")
-            }
+            OutputError::Exists { .. } => Some(
+                "use --force to replace, or choose another place (--out DIR; of a session --session FILE)",
+            ),
             OutputError::IsAFolder { .. } => {
                 Some("move the folder away, or choose another place with --out DIR")
             }

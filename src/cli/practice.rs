@@ -374,6 +374,7 @@ fn question(args: &QuestionArgs, printer: &Printer) -> Result<(), CliError> {
             screw: screw.clone(),
             clockwise_turns: part_of_a_turn(turns)?,
         });
+        let grade = grade.map_err(CliError::Refused)?;
         printer.answer(format!(
             "{} points of 100. {}",
             grade.points().round(),

@@ -21,8 +21,8 @@ pub struct Rgb(pub [u8; 3]);
 pub const BLACK: Rgb = Rgb([0, 0, 0]);
 /// First line colour, drawn solid: what was measured, or what matters most.
 pub const AMBER: Rgb = Rgb([255, 170, 51]);
-/// Second line colour, drawn dashed: what it is compared with.
-pub const CYAN: Rgb = Rgb([64, 172, 204]);
+/// Second line colour, drawn dashed: what it is compared with. As bright in red light as the first: a red torch, a red screen.
+pub const STEEL: Rgb = Rgb([165, 175, 205]);
 /// Third line colour, drawn dotted: axes and helping lines.
 pub const PALE: Rgb = Rgb([214, 205, 190]);
 /// Captions of lesser weight.
@@ -164,6 +164,11 @@ impl View {
         }
     }
 
+    /// Columns and rows of the frame.
+    pub fn frame_px(&self) -> [f64; 2] {
+        [0, 1].map(|axis| (self.end_px[axis] - self.first_px[axis]) as f64 / self.scale)
+    }
+
     /// The view of the whole canvas in its own pixels, for captions beside the panels.
     pub fn whole(canvas: &Canvas) -> View {
         View {
@@ -300,7 +305,7 @@ mod tests {
         };
         let luminance =
             |Rgb([r, g, b]): Rgb| 0.2126 * channel(r) + 0.7152 * channel(g) + 0.0722 * channel(b);
-        for colour in [AMBER, CYAN, PALE, DIM] {
+        for colour in [AMBER, STEEL, PALE, DIM] {
             let contrast = (luminance(colour) + 0.05) / 0.05;
             assert!(
                 contrast > 4.5,
@@ -308,7 +313,7 @@ mod tests {
             );
         }
         assert!(
-            luminance(PALE) > 1.1 * luminance(AMBER) && luminance(AMBER) > 1.1 * luminance(CYAN)
+            luminance(PALE) > 1.1 * luminance(AMBER) && luminance(AMBER) > 1.1 * luminance(STEEL)
         );
     }
 }

@@ -4,7 +4,7 @@
 //! shape; then a dark casing and the colour are mixed in once. So the pieces of a bent line do not darken where they meet,
 //! and a line stays legible across a bright star. Only square roots are used: every processor gives the same picture.
 
-use super::canvas::{AMBER, BLACK, CYAN, Canvas, PALE, Rgb, View};
+use super::canvas::{AMBER, BLACK, Canvas, PALE, Rgb, STEEL, View};
 
 /// How a line is broken up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,8 +36,8 @@ impl Stroke {
         dash: Dash::Solid,
     };
     /// Cyan, dashed.
-    pub const CYAN: Stroke = Stroke {
-        colour: CYAN,
+    pub const STEEL: Stroke = Stroke {
+        colour: STEEL,
         width_px: 2.0,
         dash: Dash::Dashed,
     };
@@ -490,7 +490,7 @@ mod tests {
         ];
         for x in far {
             for y in far {
-                for stroke in [Stroke::AMBER, Stroke::CYAN, Stroke::PALE] {
+                for stroke in [Stroke::AMBER, Stroke::STEEL, Stroke::PALE] {
                     canvas.line(&view, [0.0, 0.0], [x, y], &stroke);
                     canvas.arrow(&view, [x, y], [y, x], &stroke);
                     canvas.circle(&view, [x, y], x, &stroke);

@@ -47,8 +47,8 @@ pub struct Advice {
     pub image_shift_px: [f64; 2],
     /// How much farther out the sensor will stand.
     pub focus_change_m: f64,
-    /// Coma that is left when the turns are made exactly, with its doubt: metres RMS.
-    pub remaining_coma_m: f64,
+    /// Coma that is left when the turns are made exactly, with its doubt: metres RMS; `None` where it was not measured.
+    pub remaining_coma_m: Option<f64>,
     /// Tilt of the focal plane against the unit's that is left, radians; `None` where it is not known.
     pub remaining_plane_rad: Option<f64>,
     /// Share of the tilt that the travel allows; 1 for all.
@@ -136,7 +136,7 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
             .unwrap_or(0.0)
             .hypot(coma[1].sigma.unwrap_or(0.0))
     });
-    let coma_left_m = left(by_coma).map_or(0.0, |t| (response.coma_m_per_rad * length(t)).abs());
+    let coma_left_m = left(by_coma).map(|t| (response.coma_m_per_rad * length(t)).abs());
     let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);
     let pixel_m = instrument.camera.pixel_m;
     Ok(Advice {
@@ -145,7 +145,7 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
         one_screw: by_coma.and_then(|tilt| best_screw(assembly, response, tilt)),
         image_shift_px: frame_axes(instrument).forward(shift_m).map(|s| s / pixel_m),
         focus_change_m: plane.piston_m * response.focus_m_per_m,
-        remaining_coma_m: coma_left_m.hypot(doubt_m),
+        remaining_coma_m: coma_left_m.map(|coma_m| coma_m.hypot(doubt_m)),
         remaining_plane_rad: left(found.plane_tilt_rad).map(length),
         turns,
         reach,
@@ -277,7 +277,7 @@ mod tests {
         for (turn, made) in advice.turns.iter().zip(made) {
             assert_abs_diff_eq!(*turn, mean - made, epsilon = 1e-12);
         }
-        assert_abs_diff_eq!(advice.remaining_coma_m, 0.0, epsilon = 1e-15);
+        assert_abs_diff_eq!(advice.remaining_coma_m.unwrap(), 0.0, epsilon = 1e-15);
         assert_abs_diff_eq!(advice.focus_change_m, 0.0, epsilon = 1e-12);
     }
 
@@ -304,7 +304,7 @@ mod tests {
                 .iter()
                 .all(|t| *t > -0.1 - 1e-9 && *t < 0.5 + 1e-9)
         );
-        assert!(advice.remaining_coma_m < 1e-3 * NM && advice.focus_change_m != 0.0);
+        assert!(advice.remaining_coma_m.unwrap() < 1e-3 * NM && advice.focus_change_m != 0.0);
 
         unit.assembly.as_mut().unwrap().travel_m = Some([-0.05 * pitch, 0.05 * pitch]);
         let short = advise(&unit, &found, Aim::Coma).unwrap();

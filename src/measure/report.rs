@@ -209,8 +209,8 @@ pub struct OneScrewReport {
 /// What is left after exact turns.
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct RemainingReport {
-    /// Coma, nm RMS.
-    pub coma_nm: f64,
+    /// Coma, nm RMS; `None` where it was not measured.
+    pub coma_nm: Option<f64>,
     /// Tilt of the focal plane against the unit; `None` where it was not measured.
     pub plane_arcmin: Option<f64>,
 }
@@ -427,7 +427,7 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
         image_shift_px: advice.image_shift_px,
         focus_change_um: advice.focus_change_m / UM,
         remaining: RemainingReport {
-            coma_nm: advice.remaining_coma_m / NM,
+            coma_nm: advice.remaining_coma_m.map(|m| m / NM),
             plane_arcmin: advice.remaining_plane_rad.map(|t| t / ARCMIN),
         },
         reach: advice.reach,

@@ -1,5 +1,6 @@
 //! Question mode: one star, one screw out, three questions. Which screw, which way, how much; each part counts.
 
+use super::action::Refusal;
 use super::level::{Level, SetupError, parts};
 use super::session::Session;
 use crate::instrument::{Instrument, fraction, way};
@@ -73,21 +74,23 @@ impl Question {
 
     /// Grades an answer. Way and amount count only for the right screw, or for a neighbour turned the other way, which helps too
     /// and earns half of the screw.
-    pub fn grade(&self, answer: &Answer) -> Grade {
-        let screws: Vec<&str> = self
-            .session
-            .owner()
-            .assembly
-            .iter()
-            .flat_map(|a| &a.screws)
-            .map(|s| s.name.as_str())
-            .collect();
+    ///
+    /// # Errors
+    /// [`Refusal::NoSuchScrew`].
+    pub fn grade(&self, answer: &Answer) -> Result<Grade, Refusal> {
+        let screws = self.session.owner().assembly.iter().flat_map(|a| &a.screws);
+        let screws: Vec<&str> = screws.map(|s| s.name.as_str()).collect();
+        if !screws.contains(&answer.screw.as_str()) {
+            return Err(Refusal::NoSuchScrew {
+                name: answer.screw.clone(),
+                known: screws.join(", "),
+            });
+        }
         let right = screws
             .get(self.screw)
             .is_some_and(|name| *name == answer.screw);
-        let known = screws.contains(&answer.screw.as_str());
         let same_way = answer.clockwise_turns * self.clockwise_turns > 0.0;
-        let helps = right == same_way && known && answer.clockwise_turns != 0.0;
+        let helps = right == same_way && answer.clockwise_turns != 0.0;
         let screw_points = match (right, helps) {
             (true, _) => 40.0,
             (false, true) => 20.0,
@@ -108,7 +111,7 @@ impl Question {
             words: String::new(),
         };
         grade.words = self.words(&grade, right, helps, &screws);
-        grade
+        Ok(grade)
     }
 
     fn words(&self, grade: &Grade, right: bool, helps: bool, screws: &[&str]) -> String {
@@ -146,6 +149,7 @@ mod tests {
                     screw: names[screw].into(),
                     clockwise_turns: turns,
                 })
+                .unwrap()
                 .points()
         };
         let (right, other) = (question.screw, (question.screw + 1) % 3);
@@ -160,6 +164,6 @@ mod tests {
             screw: "Q".into(),
             clockwise_turns: -turns,
         });
-        assert_eq!(unknown.points(), 0.0);
+        assert!(matches!(unknown, Err(Refusal::NoSuchScrew { .. })));
     }
 }

@@ -82,7 +82,7 @@ impl PredictError {
                 "make the obstruction smaller than the aperture, or take the mask off (state.mask_on = false)"
             }
             PredictError::TooLarge { .. } => {
-                "make the frame smaller (camera.width_px, camera.height_px) or the defocus less"
+                "make the frame smaller (camera.width_px, camera.height_px) or the defocus less; a whole sensor of stars is for skewstar field"
             }
             PredictError::NoBand(_) => {
                 "raise camera.wavelengths, or give the passband table entries with transmission above 0"

@@ -241,9 +241,25 @@ fn syntax_problem(error: &toml::de::Error, text: &str) -> (Problem, &'static str
             Problem::NotToml {
                 message: shortened(&error.message().replace('\n', "; ")),
             },
-            SYNTAX_HINT,
+            if at_decimal_comma(error, text) {
+                "a number has a decimal point, not a comma: 190.5"
+            } else {
+                SYNTAX_HINT
+            },
         ),
     }
+}
+
+/// Whether the reader stopped at a comma between two digits.
+fn at_decimal_comma(error: &toml::de::Error, text: &str) -> bool {
+    let Some(at) = error.span().map(|span| span.start) else {
+        return false;
+    };
+    let digit = |place: Option<usize>| {
+        let byte = place.and_then(|place| text.as_bytes().get(place));
+        byte.is_some_and(u8::is_ascii_digit)
+    };
+    text.as_bytes().get(at) == Some(&b',') && digit(at.checked_sub(1)) && digit(Some(at + 1))
 }
 
 const SYNTAX_HINT: &str =

@@ -224,11 +224,16 @@ impl Site {
             ("GET", ["star"]) => self.question_star(&question),
             ("POST", ["answer"]) => match body::<Given>(request) {
                 Ok(given) if given.clockwise_turns.is_finite() => {
-                    let grade = question.grade(&Answer {
+                    let answer = Answer {
                         screw: given.screw,
                         clockwise_turns: given.clockwise_turns,
-                    });
-                    Reply::json(&json!({ "points": grade.points(), "words": grade.words }))
+                    };
+                    match question.grade(&answer) {
+                        Ok(grade) => {
+                            Reply::json(&json!({ "points": grade.points(), "words": grade.words }))
+                        }
+                        Err(refusal) => refused(&refusal),
+                    }
                 }
                 Ok(_) => Reply::error(
                     400,

@@ -53,7 +53,7 @@ fn a_scenario_that_cannot_be_read() {
     // What the system says in between is not ours to pin.
     for verb in ["render", "check"] {
         let place = Place::new();
-        let hint = "skewstar new NAME writes a scenario to start from";
+        let hint = "is the path right? skewstar new NAME writes a scenario to start from, skewstar dataset make a set";
         place
             .run(&[verb, "nowhere.toml"])
             .refused_like("cannot read nowhere.toml: ", hint);
@@ -181,7 +181,7 @@ fn a_star_that_would_not_fit_in_memory() {
     ];
     render(&place, &huge).refused_like(
         "tiny.toml: this star needs about ",
-        "make the frame smaller (camera.width_px, camera.height_px) or the defocus less",
+        "make the frame smaller (camera.width_px, camera.height_px) or the defocus less; a whole sensor of stars is for skewstar field",
     );
     // Far out of focus, and screws so near to each other that a turn tilts the unit beyond all numbers.
     for set in [
@@ -190,7 +190,10 @@ fn a_star_that_would_not_fit_in_memory() {
         "assembly.screw_circle_radius_mm=1e-300",
     ] {
         let far = render(&place, &["--set", set]);
-        far.refused_like("tiny.toml: this star needs about ", "or the defocus less");
+        far.refused_like(
+            "tiny.toml: this star needs about ",
+            "a whole sensor of stars is for skewstar field",
+        );
     }
 }
 

@@ -233,7 +233,7 @@ fn existing_files_are_refused_and_left_alone_until_forced() {
         .run(&["render", "tiny.toml", "--set", "state.sensor_offset_um=-80"])
         .refused(
             "error: out/tiny.expected.fits exists already (and 2 other files of this set)\n\
-             hint: use --force to replace, or another folder with --out DIR\n",
+             hint: use --force to replace, or choose another place (--out DIR; of a session --session FILE)\n",
         );
     assert_eq!(place.everything(), before);
     place
@@ -256,7 +256,7 @@ fn one_file_in_the_way_is_enough() {
     std::fs::create_dir(place.path("out")).expect("a folder");
     place.write("out/tiny.truth.json", "somebody else's");
     place.run(&["render", "tiny.toml"]).refused(
-        "error: out/tiny.truth.json exists already\nhint: use --force to replace, or another folder with --out DIR\n",
+        "error: out/tiny.truth.json exists already\nhint: use --force to replace, or choose another place (--out DIR; of a session --session FILE)\n",
     );
     assert_eq!(place.names(), ["out/", "out/tiny.truth.json", "tiny.toml"]);
 }
@@ -344,7 +344,7 @@ fn a_new_scenario_of_every_kind_can_be_checked_and_rendered() {
 fn new_does_not_overwrite_and_can_be_told_where() {
     let place = Place::with_file("shed.toml", "mine");
     place.run(&["new", "shed"]).refused(
-        "error: ./shed.toml exists already\nhint: use --force to replace, or another folder with --out DIR\n",
+        "error: ./shed.toml exists already\nhint: use --force to replace, or choose another place (--out DIR; of a session --session FILE)\n",
     );
     assert_eq!(place.text("shed.toml"), "mine");
     let done = place

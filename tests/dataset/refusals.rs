@@ -195,6 +195,33 @@ fn verify_names_gaps_duplicates_damage_and_strangers() {
     assert_eq!(found["content_sha256"], Value::Null);
 }
 
+/// A record is a stranger's file: what it names elsewhere is not opened, and numbers beyond all items are no panic.
+#[test]
+fn a_record_names_files_of_its_own_shard_only() {
+    let place = place();
+    place.run(&make(&["--count", "5"])).well();
+    let name = "out/set.0000000000-0000000004.shard.json";
+    let whole: Value = serde_json::from_slice(&place.read(name)).expect("JSON");
+    for file in [
+        "/etc/hostname",
+        "../set.toml",
+        "set.0000000000-0000000004.x/../../secret",
+    ] {
+        let mut record = whole.clone();
+        record["files"][0]["name"] = json!(file);
+        place.write(name, record.to_string());
+        let found = report(&place, &["--count", "5"]);
+        let said = found["damaged"][0].as_str().expect("a fault");
+        assert!(said.contains("is no file of its shard"), "{said}");
+    }
+    let mut record = whole.clone();
+    record["items"] = json!({ "first": 0, "last": u64::MAX });
+    record["frame_sha256"] = json!([]);
+    place.write(name, record.to_string());
+    let said = report(&place, &["--count", "5"])["damaged"][0].to_string();
+    assert!(said.contains("another number of frames"), "{said}");
+}
+
 #[cfg(unix)]
 #[test]
 fn a_full_disc_is_told_and_the_run_can_be_carried_on() {

@@ -117,7 +117,7 @@ fn write(canvas: &mut Canvas, place_px: [usize; 2], words: &str, anchor: Anchor,
 fn draw_star(canvas: &mut Canvas, corner_px: [usize; 2], star: &Star, stretch: &Stretch) {
     let view = canvas.gray(&display(&star.light, stretch), corner_px, MAGNIFICATION);
     canvas.edge(&view, EDGE);
-    let strokes = [Stroke::AMBER, Stroke::CYAN, Stroke::CYAN].map(|s| s.with_width_px(1.6));
+    let strokes = [Stroke::AMBER, Stroke::STEEL, Stroke::STEEL].map(|s| s.with_width_px(1.6));
     for ((slot_rad, shift_m), stroke) in star.lines.iter().zip(&strokes).rev() {
         let (sin, cos) = slot_rad.sin_cos();
         let end = |along_m: f64| {
