@@ -178,9 +178,9 @@ fn scatter_of_a_fit_equals_the_bound() {
     assert!((mean - 13.0).abs() < 4.0 * (26.0 / n).sqrt(), "{mean}");
 }
 
-/// What a million electrons allow on the example (no background). DESIGN's first figures were 0.5 nm of coma from a
+/// What a million electrons allow on the example (no background). The design's first figures were 0.5 nm of coma from a
 /// masked star at focus and 0.3 nm from a small doughnut. The range set beforehand was 0.2 to 2 nm; the masked star came out
-/// at 0.19 nm, so that DESIGN's figure is corrected; for it alone the range begins at what any phase measurement obeys, the
+/// at 0.19 nm, so that the design's figure is corrected; for it alone the range begins at what any phase measurement obeys, the
 /// 0.06 nm of a perfect interferometer (λ/(4π√N) times √2). The last lines put all the light in one exposure, so that the
 /// camera's fullest pixels drop out.
 #[test]

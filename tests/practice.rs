@@ -102,7 +102,7 @@ fn shift(session: &Session) -> [f64; 2] {
     }
 }
 
-/// A turn moves the whole star and the focus, as DESIGN's responses say: image shift k·t, sensor offset k·piston.
+/// A turn moves the whole star and the focus, as the design's responses say: image shift k·t, sensor offset k·piston.
 #[test]
 fn a_turn_shifts_the_image_and_the_focus() {
     let mut session = session(Level::TwoScrews, 9);

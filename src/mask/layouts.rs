@@ -1,4 +1,4 @@
-//! The named layouts as lists of regions, exactly as DESIGN section 7 gives them.
+//! The named layouts as lists of regions, exactly as the design gives them.
 
 use crate::instrument::{MaskDesign, MaskLayout};
 use crate::units::DEG;
@@ -29,7 +29,7 @@ impl Region {
 /// The three directions of the layouts with triplets, in degrees.
 pub(super) const TRIPLETS_DEG: [f64; 3] = [90.0, 210.0, 330.0];
 
-/// The regions of a mask, in the order DESIGN lists them; none for round holes and for a drawing.
+/// The regions of a mask, in the order the design lists them; none for round holes and for a drawing.
 pub fn regions(design: &MaskDesign) -> Vec<Region> {
     let slant = design.slant_rad * design.sense / DEG;
     let whole = [0.5 * design.inner_diameter_m, 0.5 * design.outer_diameter_m];

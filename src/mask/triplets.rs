@@ -21,7 +21,7 @@ use crate::instrument::{MaskDesign, MaskLayout};
 use crate::units::DEG;
 
 /// Three streaks that are read together, by the numbers of their regions (the order of [`regions`](super::regions)). In two zones each
-/// streak comes from two regions on opposite sides, in the order in which DESIGN section 7 names them.
+/// streak comes from two regions on opposite sides, in the order in which the design names them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Triplet {
     /// Direction along the middle slots, mask axes.

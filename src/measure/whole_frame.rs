@@ -502,7 +502,7 @@ impl Field<'_> {
         });
     }
 
-    /// Nodal aberration theory: h0 = −k_tilt·t/k_field from the field's axis (DESIGN of the conventions, `mechanics`).
+    /// Nodal aberration theory: h0 = −k_tilt·t/k_field from the field's axis (the design, `mechanics`).
     fn tilt_of_node(
         &self,
         frame: &mut WholeFrame,

@@ -234,7 +234,7 @@ mod tests {
         assert!(single < 0.8, "across and along the wind differ: {single}");
     }
 
-    /// DESIGN's first estimate, 0.3 to 4 nm of coma in 0.5 s, over seeing of 1 to 4 arcsec and winds of 3 to 20 m/s.
+    /// The design's first estimate, 0.3 to 4 nm of coma in 0.5 s, over seeing of 1 to 4 arcsec and winds of 3 to 20 m/s.
     #[test]
     fn coma_of_the_example_lies_in_the_range_foreseen() {
         let telescope = fast_unit().telescope;

@@ -251,7 +251,7 @@ mod tests {
 
     #[test]
     fn required_keys_and_defaults_are_those_of_the_contract() {
-        // DESIGN: required are format, title, aperture, focal length, pixel size and frame size.
+        // The design: required are format, title, aperture, focal length, pixel size and frame size.
         let required = |rule: &Rule| -> Vec<String> {
             rule.fields()
                 .iter()

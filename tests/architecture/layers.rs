@@ -1,4 +1,4 @@
-//! Who may know of whom: imports go downward only (DESIGN, section 3).
+//! Who may know of whom: imports go downward only (the design).
 
 use super::source::Token;
 use super::{SourceFile, none, root, sources};

@@ -3,7 +3,7 @@
 use super::program::{Place, TINY, tiny_counts};
 use serde_json::Value;
 
-/// The keys of the truth, from the contract (DESIGN, section 6).
+/// The keys of the truth, from the contract (the design).
 const TRUTH_KEYS: [&str; 23] = [
     "format",
     "version",
@@ -263,7 +263,7 @@ fn one_file_in_the_way_is_enough() {
 
 #[test]
 fn up_is_up_in_the_picture_and_a_high_row_in_the_file() {
-    // Raising the edge at 12 o'clock moves the image by +k·t: up. DESIGN, section 2.
+    // Raising the edge at 12 o'clock moves the image by +k·t: up.
     let place = Place::with_tiny();
     let sets = [
         "--set",

@@ -162,7 +162,7 @@ fn night(layout: &str) -> String {
         + "[star]\nmagnitude = 2.3\ntemperature_k = 6200.0\n[sky]\nseeing_arcsec = 2.1\nwind_m_per_s = 10.0\n[exposure]\ntime_s = 0.5\n"
 }
 
-/// What DESIGN section 7 says of the layouts: three-triplet shows focus and hides coma from an eye, two-zone the reverse.
+/// What the design says of the layouts: three-triplet shows focus and hides coma from an eye, two-zone the reverse.
 #[test]
 fn the_preview_says_what_a_mask_can_and_cannot_show() {
     let row = |answer: &serde_json::Value, noll: u64| {

@@ -1,24 +1,24 @@
 //! What a masked star shows of each error: µm on the sensor, per 100 nm RMS, by which the middle streak of each triplet moves
-//! from the crossing of its partners. The telescope is DESIGN section 7's: f/2.2, obstruction ratio 0.438, triplets at 90, 210
+//! from the crossing of its partners. The telescope is the design's: f/2.2, obstruction ratio 0.438, triplets at 90, 210
 //! and 330 degrees, slant 20 degrees, zone border at 0.75 of the aperture's radius.
 //!
-//! DESIGN's first calculations are confirmed for a plate that can be printed (the rims and ribs of its section 4, in
+//! The design's first calculations are confirmed for a plate that can be printed (the rims and ribs of its example, in
 //! proportion). They are not the numbers of a bare ring of slots, and these are the corrections:
 //!
-//! - **Two-zone, coma.** −6.1/+3.1/+3.1 and 0/+5.3/−5.3 printed (DESIGN: −6.0/+3.0/+3.0 and 0/+5.2/−5.2), but −6.6/+3.3/+3.3 and
+//! - **Two-zone, coma.** −6.1/+3.1/+3.1 and 0/+5.3/−5.3 printed (the design: −6.0/+3.0/+3.0 and 0/+5.2/−5.2), but −6.6/+3.3/+3.3 and
 //!   0/+5.7/−5.7 for slots that reach the edge of the aperture. The slope of coma grows with the square of the radius, and the
 //!   outer rim takes the steepest part away.
 //! - **Three-triplet, coma, Noll 7.** +0.38 at 90 degrees, not +0.33. For mean slopes symmetry leaves no choice: turning the coma
-//!   by 120 degrees turns the triplets into each other, so the three readings are k, −k/2, −k/2, and DESIGN's own −0.19 asks
+//!   by 120 degrees turns the triplets into each other, so the three readings are k, −k/2, −k/2, and the design's own −0.19 asks
 //!   for 0.38. It is the small rest of two large shifts, and sensitive to how a place is measured: frames give 0.31 to 0.36.
 //! - **Three-triplet, spherical.** −5.2 by slopes over a bare ring, −3.6 printed, −2.9 from a region alone and −2.5 from a whole
-//!   frame. All within DESIGN's −1.9 … −5 but the first. The slope changes sign within each region, so every edge and every
+//!   frame. All within the design's −1.9 … −5 but the first. The slope changes sign within each region, so every edge and every
 //!   window counts; such a number is a property of the measurement, not of the star.
 //! - **Two-zone, what reads 0 is not invisible.** Even errors pull the two halves of a streak apart: the middle one by 5.0 µm for
-//!   defocus (DESIGN: about 5), by up to 3.5 for astigmatism, by 9.5 for spherical (printed).
+//!   defocus (the design: about 5), by up to 3.5 for astigmatism, by 9.5 for spherical (printed).
 //!
 //! So by eye, to 0.3 px of 3.8 µm, a three-triplet mask shows 25 nm of focus and 39 nm of astigmatism and hides 300 nm of coma,
-//! as DESIGN says; a two-zone mask shows 19 nm of coma. The test prints every number of this text.
+//! as the design says; a two-zone mask shows 19 nm of coma. The test prints every number of this text.
 
 use super::{alone, fast_unit, plate};
 use crate::support::place::{Search, streak_place_m};
@@ -30,7 +30,7 @@ use skewstar::simulate::streaks;
 use skewstar::state::State;
 use skewstar::units::{MM, NM, UM};
 
-/// A mode: what DESIGN says of it, from … to, for the triplets at 90, 210 and 330 degrees; and what is right, from mean slopes
+/// A mode: what the design says of it, from … to, for the triplets at 90, 210 and 330 degrees; and what is right, from mean slopes
 /// over a printed plate and over a whole ring.
 struct Row {
     name: &'static str,
@@ -119,7 +119,7 @@ fn whole_ring(layout: MaskLayout) -> Instrument {
     }
 }
 
-/// The same as a part that can be printed: DESIGN section 4's rims and ribs, and light beside the plate.
+/// The same as a part that can be printed: the design's rims and ribs, and light beside the plate.
 pub fn printed(layout: MaskLayout) -> Instrument {
     let design = MaskDesign {
         outer_diameter_m: 198.0 * MM,
@@ -234,7 +234,7 @@ fn print_row(row: &Row, n: usize, columns: &Columns) {
     );
 }
 
-/// Slopes against the record above; DESIGN against slopes over the printed plate, within 0.06 µm or 2.5 %; frames against the
+/// Slopes against the record above; the design against slopes over the printed plate, within 0.06 µm or 2.5 %; frames against the
 /// same slopes: a region alone within 0.06 µm (measured 0.04), a whole frame within 0.15 µm (measured 0.12).
 fn check_row(row: &Row, n: usize, columns: &Columns) {
     let place = format!("{} (Noll {}), triplet {n}", row.name, row.noll);
@@ -248,7 +248,7 @@ fn check_row(row: &Row, n: usize, columns: &Columns) {
     let off = (low - printed).max(printed - high);
     assert!(
         off < f64::max(0.06, 0.025 * printed.abs()),
-        "{place}: DESIGN is off by {off}"
+        "{place}: the design is off by {off}"
     );
     let (alone, frame) = (columns.alone[n].shift(), columns.frame[n].shift());
     if row.noll == SPHERICAL && printed < -0.1 {
@@ -286,7 +286,7 @@ fn print_head(layout: &MaskLayout) {
     let name = format!("{layout:?}, µm per 100 nm RMS");
     println!("{name:<36} | by slopes over a     | from frames of the printed| split of");
     println!(
-        "mode        Noll    c         DESIGN | whole ring  printed | region alone whole frame | middle"
+        "mode        Noll    c         design | whole ring  printed | region alone whole frame | middle"
     );
 }
 
@@ -308,7 +308,7 @@ fn the_middle_streak_against_the_crossing_of_its_partners() {
     }
 }
 
-/// The sentences of DESIGN section 7 below its table, and the splits.
+/// The sentences of the design below its table, and the splits.
 fn check_what_an_eye_sees(layout: &MaskLayout, noll: u32, columns: &Columns) {
     let seen = || seen_nm(&columns.printed);
     let split = |n: usize| columns.printed[n].split[0].abs();
