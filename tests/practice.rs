@@ -155,7 +155,7 @@ fn what_cannot_be_done_is_refused_and_changes_nothing() {
     ));
     assert!(matches!(
         refused(&Action::Mask { on: false }),
-        Refusal::Fixed { .. }
+        Refusal::Already { .. }
     ));
     assert_eq!(refused(&Action::Undo), Refusal::NothingToUndo);
     assert_eq!(session.rounds(), before.rounds());

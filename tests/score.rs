@@ -316,7 +316,7 @@ fn a_measurement_of_a_rendered_star_is_an_answer() {
     ] {
         let score = score_of_measure(&place, lesson, sets);
         let number = |quantity: &str, name: &str| {
-            score["quantities"][quantity][name]
+            score["numbers"][format!("{quantity}.{name}")]
                 .as_f64()
                 .unwrap_or_else(|| panic!("{lesson}: {quantity} {name} in {score}"))
         };

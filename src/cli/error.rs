@@ -135,6 +135,9 @@ pub enum CliError {
     /// The making of a set was stopped.
     #[error("interrupted; complete shards stay")]
     SetStopped,
+    /// The page was ended.
+    #[error("interrupted; the sessions are kept")]
+    PageEnded,
     /// A file of a set is in the way.
     #[error("{} {reason}", path.display())]
     SetFile {
@@ -336,7 +339,7 @@ impl CliError {
             CliError::Output(error) => error.hint(),
             CliError::Fits(error) => error.hint(),
             CliError::Picture(error) => error.hint(),
-            CliError::Stdout(_) | CliError::Interrupt(_) => None,
+            CliError::Stdout(_) | CliError::Interrupt(_) | CliError::PageEnded => None,
         }
     }
 
@@ -345,7 +348,7 @@ impl CliError {
         match self {
             CliError::Learn(error) => error.exit_status(),
             CliError::Output(error) => error.exit_status(),
-            CliError::SetStopped => EXIT_INTERRUPTED,
+            CliError::SetStopped | CliError::PageEnded => EXIT_INTERRUPTED,
             _ => 2,
         }
     }

@@ -42,7 +42,8 @@ pub fn run(args: &ServeArgs, printer: &Printer) -> Result<(), CliError> {
             "everybody in your network who has this address can practise; it is not encrypted",
         );
     }
-    Ok(interrupt.or_done(move || server.run())?)
+    let ended = interrupt.or_done(move || server.run());
+    ended.map_err(|_| CliError::PageEnded)
 }
 
 /// Sessions kept at most; the oldest give way.

@@ -108,12 +108,16 @@ impl<'a> Verifier<'a> {
             ));
             return None;
         }
-        // a record is a stranger's file: it may name its own shard's files only, none elsewhere
-        let stem = name.trim_end_matches("shard.json");
-        let is_own = |file: &str| file.starts_with(stem) && !file.contains(['/', '\\']);
+        // a record is a stranger's file: it may name files of the set only, none elsewhere
+        let stem = name.strip_suffix(".shard.json");
+        let set = stem.and_then(|stem| stem.rsplit_once('.')).map(|two| two.0);
+        let is_own = |file: &str| {
+            let of_set = set.and_then(|set| file.strip_prefix(set));
+            of_set.is_some_and(|rest| rest.starts_with('.')) && !file.contains(['/', '\\'])
+        };
         if let Some(other) = record.files.iter().find(|file| !is_own(&file.name)) {
             self.damaged.push(format!(
-                "{name} names {:?}, which is no file of its shard",
+                "{name} names {:?}, which is no file of the set",
                 other.name
             ));
             return None;

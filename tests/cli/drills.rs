@@ -87,7 +87,7 @@ fn revealing_too_early_is_status_1_and_draws_the_path() {
     );
     place
         .run(&["practice", "look", "--session", "night.toml"])
-        .refused("error: the session is finished\nhint: start a new session\n");
+        .refused("error: the session is finished\nhint: start a new session: skewstar practice start --session FILE, or the button on the page\n");
 }
 
 #[test]

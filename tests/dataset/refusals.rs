@@ -197,7 +197,7 @@ fn verify_names_gaps_duplicates_damage_and_strangers() {
 
 /// A record is a stranger's file: what it names elsewhere is not opened, and numbers beyond all items are no panic.
 #[test]
-fn a_record_names_files_of_its_own_shard_only() {
+fn a_record_names_files_of_its_own_set_only() {
     let place = place();
     place.run(&make(&["--count", "5"])).well();
     let name = "out/set.0000000000-0000000004.shard.json";
@@ -212,7 +212,7 @@ fn a_record_names_files_of_its_own_shard_only() {
         place.write(name, record.to_string());
         let found = report(&place, &["--count", "5"]);
         let said = found["damaged"][0].as_str().expect("a fault");
-        assert!(said.contains("is no file of its shard"), "{said}");
+        assert!(said.contains("is no file of the set"), "{said}");
     }
     let mut record = whole.clone();
     record["items"] = json!({ "first": 0, "last": u64::MAX });
