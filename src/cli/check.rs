@@ -93,12 +93,23 @@ pub fn run(args: &ScenarioArgs, printer: &Printer) -> Result<(), CliError> {
     Ok(())
 }
 
+/// Side of the frame in which the star of a whole sensor is looked at.
+const STAMP_PX: usize = 256;
+
 fn findings(
     scenario: &Scenario,
     settings: Settings,
 ) -> Result<Findings, crate::predict::PredictError> {
-    let (instrument, state) = (&scenario.instrument, &scenario.state);
-    let (telescope, camera) = (&instrument.telescope, &instrument.camera);
+    let state = &scenario.state;
+    let mut instrument = scenario.instrument.clone();
+    if scenario.field.is_some() {
+        // a whole sensor: one star is looked at, in a frame of its own
+        let camera = &mut instrument.camera;
+        camera.width_px = camera.width_px.min(STAMP_PX);
+        camera.height_px = camera.height_px.min(STAMP_PX);
+    }
+    let instrument = &instrument;
+    let (telescope, camera) = (&instrument.telescope, &scenario.instrument.camera);
     let model = Model::new(instrument, state, settings)?;
     let expected = Expected::new(&model, instrument, state, settings)?;
     let scale = camera.pixel_m / telescope.focal_length_m / ARCSEC;

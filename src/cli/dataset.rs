@@ -55,6 +55,7 @@ fn make(args: &SetArgs, printer: &Printer) -> Result<(), CliError> {
     }
     let range = args.start..args.start + args.count;
     let all: Vec<Shard> = shards(range, set.recipe.shard_items).collect();
+    refuse_overlap(&out, &name, &all)?;
     let mut left = Vec::new();
     for shard in &all {
         if !is_done(&out, &set, &name, *shard)? {
@@ -103,6 +104,34 @@ fn make(args: &SetArgs, printer: &Printer) -> Result<(), CliError> {
     ))?;
     printer.answer_json(&made)?;
     Ok(())
+}
+
+/// Items that another run cut otherwise would be in the folder twice.
+fn refuse_overlap(out: &Folder, name: &str, wanted: &[Shard]) -> Result<(), CliError> {
+    for file in out.names()? {
+        let Some(there) = shard_of_record(&file, name) else {
+            continue;
+        };
+        let crosses = |shard: &&Shard| {
+            shard.first <= there.last && there.first <= shard.last && **shard != there
+        };
+        if wanted.iter().any(|shard| crosses(&shard)) {
+            return Err(CliError::SetOverlap {
+                path: out.place_of(&file),
+            });
+        }
+    }
+    Ok(())
+}
+
+/// The items of a shard by the name of its record.
+fn shard_of_record(file: &str, name: &str) -> Option<Shard> {
+    let items = file.strip_prefix(name)?.strip_prefix('.')?;
+    let (first, last) = items.strip_suffix(".shard.json")?.split_once('-')?;
+    Some(Shard {
+        first: first.parse().ok()?,
+        last: last.parse().ok()?,
+    })
 }
 
 fn verify(args: &SetArgs, printer: &Printer) -> Result<bool, CliError> {

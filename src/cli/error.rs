@@ -135,6 +135,12 @@ pub enum CliError {
     /// The making of a set was stopped.
     #[error("interrupted; complete shards stay")]
     SetStopped,
+    /// A shard of other limits holds some of the items.
+    #[error("{} holds some of these items, cut otherwise", path.display())]
+    SetOverlap {
+        /// Its record.
+        path: PathBuf,
+    },
     /// The page was ended.
     #[error("interrupted; the sessions are kept")]
     PageEnded,
@@ -321,6 +327,9 @@ impl CliError {
             CliError::Reading(error) => Some(error.hint()),
             CliError::Measure(error) => Some(error.hint()),
             CliError::Set(error) => error.hint(),
+            CliError::SetOverlap { .. } => Some(
+                "go on after the last shard with --start (a shard that --count cut short may be removed and made anew), or choose another folder",
+            ),
             CliError::SetStopped => Some("the same command goes on with the rest"),
             CliError::SetFile { .. } => Some(
                 "nothing was overwritten: move the file away, or choose another folder with --out DIR",

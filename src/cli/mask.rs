@@ -120,6 +120,9 @@ fn draw(args: &MaskDrawArgs, printer: &Printer) -> Result<(), CliError> {
         truth: None,
         force: args.files.force,
     })?;
+    let pieces =
+        (1..=4).flat_map(|number| ["stl", "3mf"].map(|end| format!("{stem}.piece-{number}.{end}")));
+    set.replaces(&pieces.collect::<Vec<String>>());
     let unsound = |source| CliError::Solid {
         path: path.clone(),
         source,

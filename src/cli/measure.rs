@@ -185,8 +185,11 @@ fn stop_rule(
 impl Seen {
     fn advice(&self, instrument: &Instrument, args: &MeasureArgs) -> Result<Advice, NoAdvice> {
         let star = self.star.as_ref().filter(|s| s.is_sound());
-        let plane = self.whole.as_ref().and_then(WholeFrame::sound_plane);
-        let coma = self.whole.as_ref().and_then(WholeFrame::sound_coma);
+        let whole = self.whole.as_ref();
+        let plane = whole.and_then(WholeFrame::plane_to_act_on);
+        let coma = whole
+            .filter(|w| w.is_sound())
+            .and_then(WholeFrame::sound_coma);
         let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
         let found = Misaligned {
             coma_m: star.and_then(|s| Some([s.mode_m(8)?, s.mode_m(7)?])),

@@ -320,9 +320,15 @@ fn manual(printer: &Printer) -> Result<(), CliError> {
     let mut page = Vec::new();
     let mut command = Cli::command();
     command.build();
-    clap_mangen::Man::new(command.clone()).render(&mut page)?;
-    for verb in command.get_subcommands().filter(|c| c.get_name() != "help") {
-        clap_mangen::Man::new(verb.clone()).render(&mut page)?;
-    }
+    render_pages(&command, &mut page)?;
     Ok(printer.data(&String::from_utf8_lossy(&page))?)
+}
+
+/// A command's page, and then those of its verbs.
+fn render_pages(command: &clap::Command, page: &mut Vec<u8>) -> std::io::Result<()> {
+    clap_mangen::Man::new(command.clone()).render(page)?;
+    for verb in command.get_subcommands().filter(|c| c.get_name() != "help") {
+        render_pages(verb, page)?;
+    }
+    Ok(())
 }

@@ -34,6 +34,8 @@ pub struct OutputSet {
     folder: PathBuf,
     /// Folders this set made, outermost first; removed again if they stay empty.
     made: Vec<PathBuf>,
+    /// Files of an older run that this one does not make.
+    stale: Vec<PathBuf>,
 }
 
 #[derive(Debug)]
@@ -70,14 +72,17 @@ impl OutputSet {
             force: plan.force,
             folder: plan.folder.to_owned(),
             made: Vec::new(),
+            stale: Vec::new(),
         };
         set.make_folder()?;
         Ok(set)
     }
 
-    /// Where the files will lie, in the order of the plan, the truth last.
-    pub fn targets(&self) -> impl Iterator<Item = &Path> {
-        self.files.iter().map(|file| file.target.as_path())
+    /// What an older run of the same work may have left and this one does not make: with `force` it goes with the old truth.
+    pub fn replaces<'a>(&mut self, names: impl IntoIterator<Item = &'a String>) {
+        let all = names.into_iter().map(|name| self.folder.join(name));
+        let stale = all.filter(|path| self.files.iter().all(|file| file.target != *path));
+        self.stale = stale.collect();
     }
 
     /// Writes one planned file whole, under a temporary name. A file handed in twice keeps the second content.
@@ -157,15 +162,18 @@ impl OutputSet {
     }
 
     fn remove_old_truth(&self) -> Result<(), OutputError> {
-        match self.files.last().filter(|_| self.has_truth && self.force) {
-            Some(truth) if exists(&truth.target) => {
-                std::fs::remove_file(&truth.target).map_err(|source| OutputError::Write {
-                    path: truth.target.clone(),
-                    source,
-                })
-            }
-            _ => Ok(()),
+        let truth = self.files.last().filter(|_| self.has_truth);
+        let old = truth
+            .map(|file| &file.target)
+            .into_iter()
+            .chain(&self.stale);
+        for path in old.filter(|path| self.force && exists(path)) {
+            std::fs::remove_file(path).map_err(|source| OutputError::Write {
+                path: path.clone(),
+                source,
+            })?;
         }
+        Ok(())
     }
 }
 

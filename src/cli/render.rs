@@ -35,6 +35,7 @@ pub fn run(args: &RenderArgs, printer: &Printer) -> Result<(), CliError> {
         truth: Some(&names.truth),
         force: args.files.force,
     })?;
+    set.replaces(names.all());
     let settings = Settings {
         bound: args.bound,
         ..args.scenario.settings()
@@ -89,6 +90,17 @@ impl Names {
             deep_tiff: format!("{stem}.counts.tiff"),
             truth: format!("{stem}.truth.json"),
         }
+    }
+
+    fn all(&self) -> [&String; 6] {
+        [
+            &self.counts,
+            &self.expected,
+            &self.picture,
+            &self.annotated,
+            &self.deep_png,
+            &self.deep_tiff,
+        ]
     }
 
     fn planned(&self, args: &RenderArgs, counts: bool) -> Vec<String> {

@@ -83,6 +83,10 @@ impl Set {
             hash.update(part);
         }
         hash.update(source.drawing.as_deref().unwrap_or_default());
+        if source.portable {
+            // other bytes than without it: the two kinds of frames belong to two sets
+            hash.update(b"portable");
+        }
         Ok(Set {
             seed: SetSeed {
                 seed: recipe.seed,

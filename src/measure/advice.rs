@@ -41,7 +41,7 @@ pub struct Advice {
     pub tilt_rad: [f64; 2],
     /// Turns of every screw; positive lengthens.
     pub turns: Vec<f64>,
-    /// The one screw that helps most when turned alone, its turns, and the coma it leaves.
+    /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at.
     pub one_screw: Option<OneScrew>,
     /// How far the star will move on the sensor, frame pixels.
     pub image_shift_px: [f64; 2],
@@ -142,7 +142,9 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
     Ok(Advice {
         aim,
         tilt_rad: plane.tilt_rad,
-        one_screw: by_coma.and_then(|tilt| best_screw(assembly, response, tilt)),
+        one_screw: by_coma
+            .filter(|_| aim == Aim::Coma)
+            .and_then(|tilt| best_screw(assembly, response, tilt)),
         image_shift_px: frame_axes(instrument).forward(shift_m).map(|s| s / pixel_m),
         focus_change_m: plane.piston_m * response.focus_m_per_m,
         remaining_coma_m: coma_left_m.map(|coma_m| coma_m.hypot(doubt_m)),

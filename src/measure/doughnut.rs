@@ -189,32 +189,42 @@ pub fn measure_pair(
     instrument: &Instrument,
     told: Option<Side>,
 ) -> Result<DoughnutFit, PredictError> {
-    let first = told.unwrap_or(Side::Outside);
+    let sides: Vec<Side> = match told {
+        Some(side) => vec![side],
+        None if looks_same_from_both_ends(instrument) => vec![Side::Outside],
+        None => vec![Side::Outside, Side::Inside],
+    };
     let dimensions = [
         Dimension::ObstructionSize,
         Dimension::ObstructionX,
         Dimension::ObstructionY,
     ];
-    let mut best: Option<(Trial, f64)> = None;
-    for second in [first.other(), first] {
-        let sides = [(rings[0], first), (rings[1], second)];
-        let start = start(views, &sides, instrument, &dimensions);
-        let found = fit::approach(views, start, instrument, Pace::FAR)?;
-        if best.as_ref().is_none_or(|b| found.1 < b.1) {
-            best = Some(found);
+    let mut tried: Vec<(Side, Trial, f64)> = Vec::new();
+    for first in sides {
+        for second in [first.other(), first] {
+            let sides = [(rings[0], first), (rings[1], second)];
+            let start = start(views, &sides, instrument, &dimensions);
+            let (trial, sum) = fit::approach(views, start, instrument, Pace::FAR)?;
+            tried.push((first, trial, sum));
         }
     }
-    let near = best.map(|b| b.0).ok_or(PredictError::Dark)?;
+    tried.sort_by(|a, b| a.2.total_cmp(&b.2));
+    let (side, near, sum) = tried.first().cloned().ok_or(PredictError::Dark)?;
+    let of_other = tried.iter().find(|t| t.0 != side).map(|t| t.2);
+    let side_from = match (told, of_other) {
+        (Some(_), _) => SideFrom::Told,
+        (None, Some(other)) if other > PAIR_CLEAR * sum => SideFrom::Vanes,
+        _ => SideFrom::Assumed,
+    };
     Ok(DoughnutFit {
         fitted: fit::finish(views, near, instrument)?,
-        side: first,
-        side_from: if told.is_some() {
-            SideFrom::Told
-        } else {
-            SideFrom::Assumed
-        },
+        side,
+        side_from,
     })
 }
+
+/// The other side of a pair must leave this many times as much unexplained to be ruled out.
+const PAIR_CLEAR: f64 = 1.2;
 
 /// Whether the pupil is its own picture when it is turned by half a turn.
 fn looks_same_from_both_ends(instrument: &Instrument) -> bool {

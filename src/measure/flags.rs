@@ -1,7 +1,7 @@
 //! Flags of a measurement, and what they mean. Those that say "do not act on it" are told by `is_sound` of what was measured.
 
 /// Flag and meaning.
-const MEANINGS: [(&str, &str); 39] = [
+const MEANINGS: [(&str, &str); 40] = [
     (
         "even_sign_open",
         "the side of focus is not known: astigmatism and spherical aberration may have the other sign",
@@ -9,6 +9,10 @@ const MEANINGS: [(&str, &str); 39] = [
     (
         "poor_fit",
         "the model does not explain the star: check aperture, obstruction, mask and pixel size; two stars, trailing?",
+    ),
+    (
+        "rough_fit",
+        "the star differs from the model by more than noise: are the dimensions right, the side, the pixel size? Is the file mirrored or binned?",
     ),
     ("not_settled", "the fit did not come to rest"),
     (

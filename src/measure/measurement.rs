@@ -82,13 +82,15 @@ pub struct Measurement {
     pub reference_m: Option<f64>,
     /// Corner and size of the part of the frame that was fitted, pixels.
     pub cut_px: [[usize; 2]; 2],
-    /// What the owner should know: `even_sign_open`, `poor_fit`, `coma_doubtful`, `not_settled`, `saturated`, `star_cut_by_edge`, `stars_overlap`,
+    /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `coma_doubtful`, `not_settled`, `saturated`, `star_cut_by_edge`, `stars_overlap`,
     /// `gain_unknown`, `pixels_left_out`, `obstruction_aside`.
     pub flags: Vec<String>,
 }
 
 /// The model fails where it leaves this share of the light unexplained.
 const UNEXPLAINED: f64 = 0.2;
+/// A star whose residuals are this many times as large (in squares) as noise allows is not the one that was described.
+const ROUGH: f64 = 4.0;
 /// A star that is explained but for this share stands alone.
 const ALONE: f64 = 0.05;
 /// Coma that is doubtful by more than this is none.
@@ -258,6 +260,9 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measure
     }
     if !fitted.settled {
         flags.push("not_settled".into());
+    }
+    if fitted.chi_square > ROUGH {
+        flags.push("rough_fit".into());
     }
     if fitted.unexplained > UNEXPLAINED {
         flags.push("poor_fit".into());

@@ -184,6 +184,12 @@ impl WholeFrame {
         self.focal_plane.as_ref().filter(|_| !off)
     }
 
+    /// The plane, where it says which way to turn: it is sound, its tilt is seen, and the side of focus is known.
+    pub fn plane_to_act_on(&self) -> Option<&FocalPlane> {
+        let open = self.has("sign_open") || self.has("plane_flat");
+        self.sound_plane().filter(|_| !open && self.is_sound())
+    }
+
     /// The coma field, where the stars' asymmetries follow one and its growth is the telescope's.
     pub fn sound_coma(&self) -> Option<&ComaField> {
         let off = self.has("asymmetries_off_model") || self.has("growth_differs");
@@ -192,7 +198,8 @@ impl WholeFrame {
 
     /// Whether what was found of plane and coma may be acted on.
     pub fn is_sound(&self) -> bool {
-        self.sound_plane().is_some() == self.focal_plane.is_some()
+        !self.has("few_stars")
+            && self.sound_plane().is_some() == self.focal_plane.is_some()
             && self.sound_coma().is_some() == self.coma.is_some()
     }
 

@@ -8,7 +8,7 @@ use crate::frame::{clock, hour};
 use crate::instrument::{Instrument, end};
 use crate::mask::{self, Reading};
 use crate::pupil::frame_axes;
-use crate::units::DEG;
+use crate::units::{DEG, NM, UM};
 
 /// A shift below this cannot be seen by eye, in pixels.
 const VISIBLE_PX: f64 = 0.3;
@@ -30,6 +30,12 @@ fn look_for(instrument: &Instrument, truth: &Truth) -> String {
         return streaks(instrument, truth);
     }
     let Some(ring) = &truth.doughnut else {
+        let ratio = instrument.telescope.focal_ratio();
+        let spread_px = (truth.sensor_offset_um * UM / ratio / instrument.camera.pixel_m).abs();
+        let airy_px = 2.44 * truth.reference_wavelength_nm * NM * ratio / instrument.camera.pixel_m;
+        if spread_px > 3.0 * airy_px {
+            return "Look for: a ring that its aberrations fold over on one side: far out of line. Turn until both edges are seen.".into();
+        }
         return "Look for: a star near focus, too small for a doughnut. Its shape is the aberration itself.".into();
     };
     let place = match truth.side {

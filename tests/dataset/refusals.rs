@@ -161,7 +161,15 @@ fn verify_names_gaps_duplicates_damage_and_strangers() {
         json!([{ "first": 0, "last": 1 }, { "first": 10, "last": 14 }])
     );
     // the same items once more, cut elsewhere
-    place.run(&make(&["--start", "3", "--count", "4"])).well();
+    let told = place.run(&make(&["--start", "3", "--count", "4"]));
+    assert_eq!(told.status, Some(2), "{}", told.stderr);
+    assert!(told.stderr.contains("cut otherwise"), "{}", told.stderr);
+    place
+        .run(&make(&["--start", "3", "--count", "4", "--out", "apart"]))
+        .well();
+    for (name, bytes) in folder(&place, "apart") {
+        place.write(&format!("out/{name}"), bytes);
+    }
     let found = report(&place, &["--count", "15"]);
     assert_eq!(
         found["duplicates"],
