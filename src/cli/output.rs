@@ -80,12 +80,12 @@ impl OutputSet {
 
     /// What an older run of the same work may have left and this one does not make: with `force` it goes with the old truth.
     pub fn replaces<'a>(&mut self, names: impl IntoIterator<Item = &'a String>) {
+        let is_new = |path: &PathBuf| self.files.iter().all(|file| file.target != *path);
         let all = names.into_iter().map(|name| self.folder.join(name));
-        let stale = all.filter(|path| self.files.iter().all(|file| file.target != *path));
-        self.stale = stale.collect();
+        self.stale = all.filter(is_new).collect();
     }
 
-    /// Writes one planned file whole, under a temporary name. A file handed in twice keeps the second content.
+    /// Writes one planned file whole, under a temporary name; the second content counts when it is handed in twice.
     ///
     /// # Errors
     /// The name was not planned, or the system refuses.
@@ -188,22 +188,6 @@ impl Drop for OutputSet {
             std::fs::remove_dir(folder).unwrap_or_default();
         }
     }
-}
-
-/// Replaces one file as a whole, without asking: for a practice session, which is meant to be carried on.
-///
-/// # Errors
-/// The flag is raised, or the system refuses; the old file is then untouched.
-pub fn replace_file(path: &Path, bytes: &[u8], interrupt: &Interrupt) -> Result<(), OutputError> {
-    let written = write_temporary(path, bytes)?;
-    interrupt.check()?;
-    name_finally(
-        &mut Planned {
-            target: path.to_owned(),
-            written: Some(written),
-        },
-        true,
-    )
 }
 
 fn check_names(names: &[&str]) -> Result<(), OutputError> {
@@ -583,20 +567,5 @@ mod tests {
             );
         }
         assert_eq!(listing(root.path()), []);
-    }
-
-    #[test]
-    fn a_session_file_is_replaced_whole_or_left_alone() {
-        let (root, _) = place();
-        let session = root.path().join("practice session.json");
-        let interrupt = Interrupt::new();
-        replace_file(&session, b"first", &interrupt).unwrap();
-        replace_file(&session, b"second", &interrupt).unwrap();
-        interrupt.raise();
-        assert!(replace_file(&session, b"third", &interrupt).is_err());
-        assert_eq!(
-            listing(root.path()),
-            [("practice session.json".to_owned(), "second".to_owned())]
-        );
     }
 }
