@@ -52,7 +52,7 @@ pub enum Verb {
     Field(FieldArgs),
     /// Learn what the screws do, from frames before and after trial turns
     #[command(
-        after_help = "Example: skewstar learn --instrument garden.toml --trial start.fits,turned-a.fits,A=0.125 --trial turned-a.fits,turned-b.fits,B=0.125\n\nA positive turn lengthens the screw. Two screws that are not opposite each other tell how the camera sits; with one, whether its picture is mirrored stays open. Leave the telescope on the star, and turn each screw the way it was turned last, so that its play is out."
+        after_help = "Example: skewstar learn --instrument garden.toml --trial start.fits,turned-a.fits,A=0.125 --trial turned-a.fits,turned-b.fits,B=0.125\n\nA positive turn lengthens the screw (1/8 and 0.125 are the same). Two screws that are not opposite each other tell how the camera sits; with one, whether its picture is mirrored stays open. Leave the telescope on the star, and turn each screw the way it was turned last, so that its play is out."
     )]
     Learn(LearnArgs),
     /// Check, draw, preview or tune the mask of a scenario

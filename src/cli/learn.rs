@@ -6,7 +6,7 @@ use super::interrupt::Interrupt;
 use super::printer::Printer;
 use super::progress::Progress;
 use super::{image_of, one_file, parsed, scenario_bytes, stem};
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, read_turns};
 use crate::measure::learn::{LearnError, LearnedResponse, Sighting, Trial, learn};
 use crate::measure::{MeasureError, MeasureOptions, Shot, Side, flag_in_words, measure};
 use crate::units::{ARCMIN, DEG, NM, UM};
@@ -146,11 +146,10 @@ impl TypedTrial {
         let (screw, turns) = turn
             .split_once('=')
             .ok_or_else(|| refuse("without a turn"))?;
-        let turns = turns.trim().parse();
         Ok(TypedTrial {
             frames: [before.into(), after.into()],
             screw: screw.trim().into(),
-            turns: turns.map_err(|_| refuse("a turn that is no number"))?,
+            turns: read_turns(turns).ok_or_else(|| refuse("a turn that is no number"))?,
         })
     }
 

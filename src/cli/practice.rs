@@ -12,6 +12,7 @@ use super::{one_file, scenario_bytes, terminal};
 use crate::image_io::canvas::{BLACK, Canvas, PALE, Stroke, TextStyle, View};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
+use crate::instrument::read_turns;
 use crate::practice::{
     self, Action, Advice, Answer, BENCH, BYTES_AT_MOST, Cautions, Eye, Level, Moment, Player,
     Question, Report, Session, lesson,
@@ -477,38 +478,7 @@ fn by_chance() -> u64 {
 
 /// 1/8, -3/64 or 0.05.
 fn part_of_a_turn(text: &str) -> Result<f64, CliError> {
-    let number = match text.split_once('/') {
-        Some((above, below)) => above
-            .trim()
-            .parse::<f64>()
-            .ok()
-            .zip(below.trim().parse::<f64>().ok())
-            .map(|(a, b)| a / b),
-        None => text.trim().parse::<f64>().ok(),
-    };
-    number
-        .filter(|n| n.is_finite())
-        .ok_or_else(|| CliError::Turns {
-            given: text.to_owned(),
-        })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn parts_of_a_turn_are_read_as_they_are_said() {
-        for (text, turns) in [
-            ("1/8", 0.125),
-            ("-3/64", -0.046_875),
-            ("0.05", 0.05),
-            ("-1", -1.0),
-        ] {
-            assert_eq!(part_of_a_turn(text).ok(), Some(turns), "{text}");
-        }
-        for bad in ["", "1/0", "eighth", "1/8/2", "nan"] {
-            assert!(part_of_a_turn(bad).is_err(), "{bad}");
-        }
-    }
+    read_turns(text).ok_or_else(|| CliError::Turns {
+        given: text.to_owned(),
+    })
 }

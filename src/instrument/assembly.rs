@@ -82,6 +82,25 @@ pub fn end(turns: f64) -> &'static str {
     if turns < 0.0 { "shortens" } else { "lengthens" }
 }
 
+/// Turns as they are typed; `None` for what is no finite number.
+///
+/// ```
+/// use skewstar::instrument::read_turns;
+/// assert_eq!(read_turns("-3/64"), Some(-0.046875));
+/// assert_eq!(read_turns("0.05"), Some(0.05));
+/// for bad in ["", "1/0", "eighth", "1/8/2", "nan"] {
+///     assert_eq!(read_turns(bad), None);
+/// }
+/// ```
+pub fn read_turns(text: &str) -> Option<f64> {
+    let number = |text: &str| text.trim().parse::<f64>().ok();
+    let turns = match text.split_once('/') {
+        Some((above, below)) => number(above)? / number(below)?,
+        None => number(text)?,
+    };
+    turns.is_finite().then_some(turns)
+}
+
 /// A turn as a wrench's owner would say it, to 1/64.
 ///
 /// ```

@@ -33,7 +33,7 @@ mod camera;
 mod mask;
 mod telescope;
 
-pub use assembly::{Assembly, ClockwiseTurn, Response, Screw, end, fraction, way};
+pub use assembly::{Assembly, ClockwiseTurn, Response, Screw, end, fraction, read_turns, way};
 pub use camera::{Camera, Colour, ColourArray, Electronics, Passband};
 pub use mask::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionSpec};
 pub use telescope::{
