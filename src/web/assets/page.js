@@ -180,7 +180,8 @@ by("air").addEventListener("click", () => doing(() => act({ do: "air", moves: !p
 by("exposure").addEventListener("change", () => { if (page.name) doing(() => act({ do: "expose", time_s: Number(by("exposure").value) })); });
 by("show-me").addEventListener("click", () => doing(async () => {
   await act({ do: "show-me" });
-  by("lesson").scrollIntoView({ block: "nearest" });
+  // on a phone the words lie far below the button, and the star stays in sight
+  if (matchMedia("(max-width: 44rem)").matches) by("lesson").scrollIntoView({ block: "nearest" });
 }));
 by("finish").addEventListener("click", () => doing(() => act({ do: "finish" })));
 by("measure").addEventListener("click", () => doing(async () => show(await ask(`api/sessions/${page.name}/measure`, {}))));
