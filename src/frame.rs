@@ -14,16 +14,8 @@ pub struct Frame {
     pub pixel_m: f64,
     /// Counts at which a pixel is full: the lower of full well and converter limit.
     pub saturation_adu: u16,
-}
-
-impl Frame {
-    /// Number of pixels at or above saturation.
-    pub fn saturated_px(&self) -> usize {
-        self.counts_adu
-            .iter()
-            .filter(|&&adu| adu >= self.saturation_adu)
-            .count()
-    }
+    /// Number of pixels that were full, or beyond the converter's limit; read noise hides some of them in the counts.
+    pub saturated_px: usize,
 }
 
 /// Direction of a frame vector as on a clock face, and in degrees counter-clockwise from right.

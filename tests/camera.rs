@@ -144,10 +144,10 @@ fn saturation_is_the_lower_of_well_and_converter() {
     for (well, level) in [(15_000.0, 3850), (50_000.0, 4095)] {
         let frame = read_out(&flat(90_000.0), &camera(well), 3.8e-6, Seed(7));
         assert!(frame.counts_adu.iter().all(|c| *c == level));
-        assert_eq!(frame.saturated_px(), frame.counts_adu.len());
+        assert_eq!(frame.saturated_px, frame.counts_adu.len());
     }
     let empty = read_out(&flat(0.0), &camera(15_000.0), 3.8e-6, Seed(8));
-    assert_eq!(empty.saturated_px(), 0);
+    assert_eq!(empty.saturated_px, 0);
 }
 
 fn night() -> (Instrument, State) {

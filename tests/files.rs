@@ -17,6 +17,7 @@ fn frame(rows: usize, columns: usize) -> Frame {
         counts_adu,
         pixel_m: 3.8e-6,
         saturation_adu: u16::MAX,
+        saturated_px: 0,
     }
 }
 

@@ -19,6 +19,7 @@ fn frame(rows: usize, columns: usize, level: f64) -> Frame {
         counts_adu,
         pixel_m: 3.8e-6,
         saturation_adu: u16::MAX,
+        saturated_px: 0,
     }
 }
 

@@ -249,6 +249,42 @@ fn twice_the_planned_wavelengths_change_a_frame_by_less_than_1e_3() {
     }
 }
 
+/// A narrow filter that is typed with its long dark tails: the photons are those of many more wavelengths.
+#[test]
+fn a_narrow_filter_with_long_tails_gets_wavelengths_where_it_is_open() {
+    let table = [
+        (400e-9, 0.0),
+        (651e-9, 0.0),
+        (652e-9, 0.9),
+        (660e-9, 0.9),
+        (661e-9, 0.0),
+        (700e-9, 0.0),
+    ];
+    let camera = Camera::new(3e-6, [48, 48], Passband::Table(table.to_vec()));
+    let mut unit = Instrument::new(Telescope::new(0.1, 0.4), camera);
+    let state = State {
+        sensor_offset_m: -100e-6,
+        ..State::default()
+    };
+    let looked = |unit: &Instrument| {
+        let model = Model::new(unit, &state, Settings::default()).unwrap();
+        (
+            model.plan.wavelengths,
+            model.reference_m,
+            model.light::<f64>(),
+        )
+    };
+    let (planned, reference_m, few) = looked(&unit);
+    unit.camera.wavelengths = Some(4 * planned);
+    let (_, exact_m, many) = looked(&unit);
+    let change = relative_l2(&few, &many);
+    println!(
+        "{planned} wavelengths, change {change:.2e}, reference {:.3} nm off",
+        (reference_m - exact_m) * 1e9
+    );
+    assert!(change < 1e-3 && (reference_m - exact_m).abs() < 0.1e-9);
+}
+
 /// A lens in focus at the reference wavelength only: the defocus of the other colours asks for wavelengths of its own.
 #[test]
 fn a_chromatic_lens_gets_the_wavelengths_its_colours_need() {

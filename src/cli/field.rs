@@ -213,7 +213,7 @@ fn truth_of<'a>(
 ) -> FieldTruth<'a> {
     let assembly = scenario.instrument.assembly.as_ref();
     let screws = assembly.iter().flat_map(|a| &a.screws);
-    let saturated_px = field.frame.saturated_px();
+    let saturated_px = field.frame.saturated_px;
     let mut flags = Vec::new();
     if saturated_px > 0 {
         flags.push("saturated");

@@ -85,6 +85,7 @@ mod tests {
             counts_adu: arr2(&[[0u16, 513], [40_000, 65_535]]),
             pixel_m: 3.8e-6,
             saturation_adu: 65_535,
+            saturated_px: 0,
         };
         let file = gray16(&frame).unwrap();
         assert_header(&file, 2, 2, 16, 0);

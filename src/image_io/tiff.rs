@@ -31,6 +31,7 @@ mod tests {
             counts_adu,
             pixel_m: 3.8e-6,
             saturation_adu: 65_535,
+            saturated_px: 0,
         }
     }
 

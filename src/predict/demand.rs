@@ -44,6 +44,7 @@ pub(super) fn demand(
         focal_length_m: telescope.focal_length_m,
         passband_m,
         wavelengths: camera.wavelengths,
+        passband_over_open: passband_over_open(passband),
         pixel_m: camera.pixel_m,
         frame_px: [camera.width_px, camera.height_px],
         half_extent_m: half_px * camera.pixel_m,
@@ -52,6 +53,24 @@ pub(super) fn demand(
         slotted: state.mask_on && instrument.mask.is_some(),
         blur_m,
         blur_cutoff_per_m,
+    }
+}
+
+/// The width of a passband over that of the part between its first and its last wavelength with light.
+fn passband_over_open(passband: &Passband) -> f64 {
+    let (Passband::Table(table), [first, last]) = (passband, edges(passband)) else {
+        return 1.0;
+    };
+    let open = table
+        .windows(2)
+        .filter(|two| two[0].1 > 0.0 || two[1].1 > 0.0);
+    let (low, high) = open.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), two| {
+        (low.min(two[0].0), high.max(two[1].0))
+    });
+    if high > low {
+        (last - first) / (high - low)
+    } else {
+        1.0
     }
 }
 

@@ -76,6 +76,8 @@ pub struct Demand {
     pub passband_m: [f64; 2],
     /// Number of wavelengths, when the scenario states it.
     pub wavelengths: Option<usize>,
+    /// The passband over the part of it that lets light through: 1 for a plain band.
+    pub passband_over_open: f64,
     /// Pixel pitch.
     pub pixel_m: f64,
     /// Columns and rows.
@@ -234,9 +236,18 @@ fn wavelengths_wanted(demand: &Demand, accuracy: &Accuracy, half_in_elements: f6
         0.0
     };
     let wanted = 1.0 + accuracy.wavelengths_per_cycle * (pattern + fringes + orders);
-    (wanted.ceil() as usize).clamp(1, 200)
+    let wanted = (wanted.ceil() as usize).clamp(1, 200);
+    if demand.passband_over_open > 1.0 {
+        // a filter that is open in a part of its table only: bins narrow enough for that part
+        let of_table = (BINS_IN_OPEN_PART * demand.passband_over_open).min(1000.0);
+        wanted.max(of_table.ceil() as usize)
+    } else {
+        wanted
+    }
 }
 
+/// Bins that lie in the open part of a table of transmission.
+const BINS_IN_OPEN_PART: f64 = 16.0;
 /// What blurring a cell costs, over what propagating to a sub-sample costs.
 const BLUR_COST: usize = 2;
 /// The period holds this many times the furthest ray, so that the slope of the phase across a cell stays gentle.
@@ -262,6 +273,7 @@ mod tests {
             focal_length_m: 0.456,
             passband_m: [500e-9, 600e-9],
             wavelengths: Some(3),
+            passband_over_open: 1.0,
             pixel_m: 3.8e-6,
             frame_px: [64, 60],
             half_extent_m: 32.0 * 3.8e-6,

@@ -90,9 +90,10 @@ pub fn frame_axes(instrument: &Instrument) -> Frame2 {
     Frame2::new(instrument.camera.rotation_rad, instrument.camera.mirrored)
 }
 
-/// How far a thing `distance_m` ahead of the pupil is seen displaced from field point `field_m`.
+/// How far a thing `distance_m` ahead of the pupil is seen displaced from field point `field_m`: not at all from the field's axis.
 pub fn displacement_m(telescope: &Telescope, distance_m: f64, field_m: [f64; 2]) -> [f64; 2] {
-    field_m.map(|h| distance_m * h / telescope.focal_length_m)
+    let axis_m = telescope.field.axis_m;
+    [0, 1].map(|k| distance_m * (field_m[k] - axis_m[k]) / telescope.focal_length_m)
 }
 
 /// Centre of the obstruction's shadow in pupil axes, as seen from a field point.
@@ -205,6 +206,17 @@ mod tests {
     use crate::testing;
     use approx::assert_relative_eq;
     use std::f64::consts::PI;
+
+    /// The shadow of a thing ahead stands still where the field's axis meets the sensor, and goes by +distance·h/f from there.
+    #[test]
+    fn a_shadow_moves_by_the_distance_from_the_fields_axis() {
+        let mut telescope = testing::fast_unit().telescope;
+        telescope.field.axis_m = [4e-3, -1e-3];
+        let moved = |field_m| displacement_m(&telescope, 0.3, field_m);
+        assert_eq!(moved([4e-3, -1e-3]), [0.0; 2]);
+        let [x, y] = moved([5e-3, -1e-3]);
+        assert!((x - 0.3 * 1e-3 / telescope.focal_length_m).abs() < 1e-15 && y == 0.0);
+    }
 
     #[test]
     fn open_area_with_a_strip_from_the_obstruction_to_the_edge() {

@@ -15,21 +15,27 @@ use rayon::prelude::*;
 /// Draws a frame. Every row has its own streams: the counts do not depend on the number of threads.
 pub fn read_out(expected: &Expected, electronics: &Electronics, pixel_m: f64, seed: Seed) -> Frame {
     let mut counts_adu = Array2::zeros(expected.image.dim());
-    counts_adu
+    let saturated_px = counts_adu
         .outer_iter_mut()
         .into_par_iter()
         .zip(expected.image.outer_iter())
         .enumerate()
-        .for_each(|(row, (mut target, source))| {
+        .map(|(row, (mut target, source))| {
             let mut streams = RowStreams::new(seed, row as u64);
+            let mut full = 0;
             for (adu, electrons) in target.iter_mut().zip(source) {
-                *adu = streams.count(*electrons, expected.dark_per_px, electronics);
+                let drawn = streams.count(*electrons, expected.dark_per_px, electronics);
+                *adu = drawn.0;
+                full += usize::from(drawn.1);
             }
-        });
+            full
+        })
+        .sum();
     Frame {
         counts_adu,
         pixel_m,
         saturation_adu: saturation_adu(electronics),
+        saturated_px,
     }
 }
 
@@ -61,7 +67,8 @@ impl RowStreams {
         }
     }
 
-    fn count(&mut self, expected_e: f64, dark_e: f64, electronics: &Electronics) -> u16 {
+    /// The count of a pixel, and whether it was full or beyond the converter's limit.
+    fn count(&mut self, expected_e: f64, dark_e: f64, electronics: &Electronics) -> (u16, bool) {
         let sensitivity = if electronics.pixel_response_rms > 0.0 {
             let spread: f64 = StandardNormal.sample(&mut self.response);
             (1.0 + electronics.pixel_response_rms * spread).max(0.0)
@@ -78,7 +85,10 @@ impl RowStreams {
             full_well_e: f64::INFINITY,
             ..electronics.clone()
         };
-        to_counts(collected + noise, &unlimited)
+        let adu = to_counts(collected + noise, &unlimited);
+        let limit = (1u32 << electronics.bits) - 1;
+        let full = collected >= electronics.full_well_e || u32::from(adu) >= limit;
+        (adu, full)
     }
 }
 
@@ -93,6 +103,27 @@ fn poisson(mean: f64, stream: &mut ChaCha8Rng) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Read noise puts about half of the full pixels below the count of a full one: all are counted.
+    #[test]
+    fn every_full_pixel_is_counted() {
+        let camera = Electronics {
+            full_well_e: 12_000.0,
+            read_noise_e: 8.0,
+            ..electronics()
+        };
+        let mut streams = RowStreams::new(Seed(3), 0);
+        let drawn: Vec<(u16, bool)> = (0..1000)
+            .map(|_| streams.count(40_000.0, 0.0, &camera))
+            .collect();
+        let below = drawn
+            .iter()
+            .filter(|d| d.0 < saturation_adu(&camera))
+            .count();
+        assert!((300..700).contains(&below), "{below}");
+        assert!(drawn.iter().all(|d| d.1));
+        assert!(!streams.count(1000.0, 0.0, &camera).1);
+    }
 
     /// Far more light than any pixel holds is full, not dark.
     #[test]

@@ -197,7 +197,7 @@ impl Truth {
             star_px: model.star_px,
             electrons: expected.in_electrons.then_some(expected.star_total),
             light_in_frame: expected.light_in_frame,
-            saturated_px: frame.map(Frame::saturated_px),
+            saturated_px: frame.map(|f| f.saturated_px),
             sampling_error,
             doughnut: ring,
             streaks,
@@ -311,7 +311,7 @@ fn flags(
     if !expected.in_electrons {
         flags.push("relative_units".to_string());
     }
-    if frame.is_some_and(|f| f.saturated_px() > 0) {
+    if frame.is_some_and(|f| f.saturated_px > 0) {
         flags.push("saturated".to_string());
     }
     if state.mask_on && instrument.mask.is_some() {

@@ -148,6 +148,7 @@ fn write(place: &Place, name: &str, counts: Array2<u16>) {
         counts_adu: counts,
         pixel_m: 4.7e-6,
         saturation_adu: u16::MAX,
+        saturated_px: 0,
     };
     let cards = Cards {
         pixel_m: 4.7e-6,

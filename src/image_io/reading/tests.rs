@@ -52,6 +52,7 @@ fn fits_file() -> Vec<u8> {
         counts_adu: arr2(&[[1u16, 65_535, 3], [4, 5, 6]]),
         pixel_m: 3.8e-6,
         saturation_adu: 65_535,
+        saturated_px: 0,
     };
     let cards = Cards {
         pixel_m: 3.8e-6,
