@@ -125,9 +125,13 @@ pub fn steps(
     let Some(assembly) = &instrument.assembly else {
         return Vec::new();
     };
-    let length = |m: &Measurement| Some(m.mode_m(8)?.value.hypot(m.mode_m(7)?.value));
     let mut said = Vec::new();
-    if found.and_then(length).is_some_and(|coma| coma < stop_m) {
+    // what a turn can take away: the coma of field and design at the star's place is not the screws'
+    let [x, y] = advice.tilt_rad;
+    let response = assembly.response.as_ref();
+    let undone_m = response.map(|r| (r.coma_m_per_rad * x.hypot(y)).abs());
+    let all_of_it = found.is_some() && advice.reach > 0.999;
+    if all_of_it && undone_m.is_some_and(|coma_m| coma_m < stop_m) {
         said.push("Good enough: stop here. What is left is less than anybody sees.".into());
         return said;
     }
