@@ -15,7 +15,7 @@
 //! | 6 | [`practice`] | a hidden misalignment to put right: levels, a push–pull cell, feedback, questions |
 //! | 7 | [`web`] | the same practice as a page in a browser |
 //!
-//! # Conventions in ten lines
+//! # Conventions in nine lines
 //!
 //! - Every azimuth and (x, y) is seen *looking from the sensor towards the pupil*: +x right, +y up, counter-clockwise from +x.
 //! - W is positive where the wavefront *leads*; a ray from pupil point (x, y) lands at −2N·(∂W/∂x, ∂W/∂y).
@@ -57,11 +57,8 @@
 //!
 //! // Whoever measures gets pixel values and the instrument, nothing that is hidden.
 //! let shot = Shot {
-//!     values_adu: frame.counts_adu.mapv(f64::from),
 //!     ceiling_adu: Some(f64::from(frame.saturation_adu)),
-//!     gain_e_per_adu: None, // the instrument's
-//!     exposure_s: None,
-//!     mosaic: false,
+//!     ..Shot::new(frame.counts_adu.mapv(f64::from))
 //! };
 //! let options = MeasureOptions { side: Some(Side::Outside), ..MeasureOptions::default() };
 //! let found = measure(&shot, &scenario.instrument, &options)?;

@@ -76,8 +76,7 @@ fn ring(canvas: &mut Canvas, view: &View, truth: &Truth) {
 
 /// How far it is from a place to the edge of the picture, in frame pixels.
 fn way_to_edge(view: &View, from: [f64; 2], along: [f64; 2]) -> f64 {
-    let [columns, rows] = view.frame_px();
-    [columns, rows]
+    view.frame_px()
         .into_iter()
         .enumerate()
         .filter(|(axis, _)| along[*axis] != 0.0)

@@ -4,15 +4,14 @@ use crate::measure::Side;
 use crate::predict::Settings;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+pub use super::mask_args::{
+    MaskArgs, MaskDrawArgs, MaskPreviewArgs, MaskTuneArgs, MaskVerb, TuneBy, TuneFor,
+};
 pub use super::practice_args::{
     OnOff, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, ServeArgs,
     SessionArgs,
 };
 use std::path::PathBuf;
-
-pub use super::mask_args::{
-    MaskArgs, MaskDrawArgs, MaskPreviewArgs, MaskTuneArgs, MaskVerb, TuneBy, TuneFor,
-};
 
 /// From a turned screw to the star frame a camera records, with exact ground truth.
 #[derive(Debug, Parser)]

@@ -9,7 +9,7 @@ use super::progress::Progress;
 use super::{scenario_bytes, stem};
 use crate::dataset::{
     self, Record, Report, ScenarioText, Set, SetError, Shard, Source, Table, Verifier, hex,
-    secret_sha256, shard_stem, shards,
+    secret_sha256, shard_of_record, shard_stem, shards,
 };
 use crate::instrument::MaskLayout;
 use rand::TryRng;
@@ -109,29 +109,15 @@ fn make(args: &SetArgs, printer: &Printer) -> Result<(), CliError> {
 /// Items that another run cut otherwise would be in the folder twice.
 fn refuse_overlap(out: &Folder, name: &str, wanted: &[Shard]) -> Result<(), CliError> {
     for file in out.names()? {
-        let Some(there) = shard_of_record(&file, name) else {
-            continue;
-        };
-        let crosses = |shard: &&Shard| {
-            shard.first <= there.last && there.first <= shard.last && **shard != there
-        };
-        if wanted.iter().any(|shard| crosses(&shard)) {
+        let there = shard_of_record(&file, name);
+        let crosses = |a: &Shard, b: &Shard| a != b && a.first <= b.last && b.first <= a.last;
+        if there.is_some_and(|there| wanted.iter().any(|shard| crosses(shard, &there))) {
             return Err(CliError::SetOverlap {
                 path: out.place_of(&file),
             });
         }
     }
     Ok(())
-}
-
-/// The items of a shard by the name of its record.
-fn shard_of_record(file: &str, name: &str) -> Option<Shard> {
-    let items = file.strip_prefix(name)?.strip_prefix('.')?;
-    let (first, last) = items.strip_suffix(".shard.json")?.split_once('-')?;
-    Some(Shard {
-        first: first.parse().ok()?,
-        last: last.parse().ok()?,
-    })
 }
 
 fn verify(args: &SetArgs, printer: &Printer) -> Result<bool, CliError> {

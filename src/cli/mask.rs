@@ -6,7 +6,7 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::{load, mask_preview, mask_tune, stem};
-use crate::mask::pieces::{CLEARANCE_M, pieces};
+use crate::mask::pieces::{CLEARANCE_M, MOST_PIECES, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::Solid;
 use crate::scenario::Scenario;
@@ -111,18 +111,20 @@ fn draw(args: &MaskDrawArgs, printer: &Printer) -> Result<(), CliError> {
     let mut names: Vec<String> = ["svg", "dxf", "stl", "3mf"]
         .map(|end| format!("{stem}.{end}"))
         .into();
-    for number in 1..=parts.len() {
-        names.extend(["stl", "3mf"].map(|end| format!("{stem}.piece-{number}.{end}")));
-    }
+    let piece_names =
+        |number: usize| ["stl", "3mf"].map(|end| format!("{stem}.piece-{number}.{end}"));
+    names.extend((1..=parts.len()).flat_map(piece_names));
     let mut set = OutputSet::plan(&OutputPlan {
         folder: &args.files.out,
         files: &names,
         truth: None,
         force: args.files.force,
     })?;
-    let pieces =
-        (1..=4).flat_map(|number| ["stl", "3mf"].map(|end| format!("{stem}.piece-{number}.{end}")));
-    set.replaces(&pieces.collect::<Vec<String>>());
+    set.replaces(
+        &(1..=MOST_PIECES)
+            .flat_map(piece_names)
+            .collect::<Vec<String>>(),
+    );
     let unsound = |source| CliError::Solid {
         path: path.clone(),
         source,

@@ -99,14 +99,18 @@ pub enum PracticeVerb {
     Rehearse(RehearseArgs),
 }
 
+/// A number that may end with its unit.
+fn number(text: &str, unit: &str, wanted: &str) -> Result<f64, String> {
+    let number = text.trim().trim_end_matches(unit).trim_end().parse();
+    number.map_err(|_| format!("{text:?} must be a number of {wanted}"))
+}
+
 fn micrometres(text: &str) -> Result<f64, String> {
-    let number = text.trim().trim_end_matches("um").trim_end().parse();
-    number.map_err(|_| format!("{text:?} must be a number of micrometres, such as 50 or -50"))
+    number(text, "um", "micrometres, such as 50 or -50")
 }
 
 fn seconds(text: &str) -> Result<f64, String> {
-    let number = text.trim().trim_end_matches('s').trim_end().parse();
-    number.map_err(|_| format!("{text:?} must be a number of seconds, such as 0.5 or 2"))
+    number(text, "s", "seconds, such as 0.5 or 2")
 }
 
 /// Arguments of `practice start`.

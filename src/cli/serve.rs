@@ -120,11 +120,8 @@ impl Keeper for Folder {
 fn measured(asked: &Asked<'_>) -> Result<String, String> {
     let (frame, instrument) = (asked.frame, asked.owner);
     let shot = Shot {
-        values_adu: frame.counts_adu.mapv(f64::from),
         ceiling_adu: Some(f64::from(frame.saturation_adu)),
-        gain_e_per_adu: None,
-        exposure_s: None,
-        mosaic: false,
+        ..Shot::new(frame.counts_adu.mapv(f64::from))
     };
     let options = MeasureOptions {
         mask_on: Some(asked.mask_on),

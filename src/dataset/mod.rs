@@ -30,7 +30,7 @@ pub use schema::schema;
 pub use set::{Item, Set, Source, title};
 pub use shard::{
     FileRecord, RECORD_FORMAT, Record, Shard, ShardFiles, build, commitment, frame_sha256,
-    row_sha256, secret_sha256, shard_stem, shards,
+    row_sha256, secret_sha256, shard_of_record, shard_stem, shards,
 };
 pub use table::{Cell, Column, Kind, Table};
 pub use verify::{Report, Verifier};

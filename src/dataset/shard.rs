@@ -95,6 +95,16 @@ pub fn shard_stem(stem: &str, shard: Shard) -> String {
     format!("{stem}.{:010}-{:010}", shard.first, shard.last)
 }
 
+/// The items of a shard by the name of its record; `None` for any other file.
+pub fn shard_of_record(file: &str, stem: &str) -> Option<Shard> {
+    let items = file.strip_prefix(stem)?.strip_prefix('.')?;
+    let (first, last) = items.strip_suffix(".shard.json")?.split_once('-')?;
+    Some(Shard {
+        first: first.parse().ok()?,
+        last: last.parse().ok()?,
+    })
+}
+
 /// Makes a shard.
 ///
 /// `step` is told of every item that is done. Items are made on all threads; the bytes do not depend on how many.

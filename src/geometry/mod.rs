@@ -12,6 +12,6 @@ mod shape;
 mod sweep;
 
 pub use coverage::{CellGrid, Coverage, RadialMap, cover};
-pub use narrowest::narrowest_m;
+pub use narrowest::{distance_to_segment, narrowest_m};
 pub use shape::{Frame2, Piece, Primitive};
 pub use sweep::{Side, Trapezoid, area, trapezoids};

@@ -83,7 +83,7 @@ pub fn narrowest_m(filled: &Outline, look_m: f64) -> f64 {
                 for &(other, edge) in cells.get(&near).into_iter().flatten() {
                     let corners = &borders[other].corners;
                     let (a, b) = (corners[edge], corners[(edge + 1) % corners.len()]);
-                    let apart = distance_m(*p, a, b);
+                    let apart = distance_to_segment(*p, a, b);
                     let filled_between = other != number
                         || (left_of(*p, a, b) && border.way_m(corner, edge) > CORNER_WAYS * apart);
                     if apart < least && filled_between {
@@ -100,16 +100,18 @@ fn left_of(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> bool {
     (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]) > 0.0
 }
 
-fn distance_m(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
-    let d = [b[0] - a[0], b[1] - a[1]];
-    let squared = d[0] * d[0] + d[1] * d[1];
-    let along = (p[0] - a[0]) * d[0] + (p[1] - a[1]) * d[1];
-    let t = if squared > 0.0 {
+/// Distance of a place from a straight stretch, in the unit of both. Only square roots: every processor gives the same.
+pub fn distance_to_segment(place: [f64; 2], from: [f64; 2], to: [f64; 2]) -> f64 {
+    let run = [to[0] - from[0], to[1] - from[1]];
+    let squared = run[0] * run[0] + run[1] * run[1];
+    let along = (place[0] - from[0]) * run[0] + (place[1] - from[1]) * run[1];
+    let share = if squared > 0.0 {
         (along / squared).clamp(0.0, 1.0)
     } else {
         0.0
     };
-    (a[0] + t * d[0] - p[0]).hypot(a[1] + t * d[1] - p[1])
+    let [x, y] = [0, 1].map(|axis| from[axis] + share * run[axis] - place[axis]);
+    (x * x + y * y).sqrt()
 }
 
 #[cfg(test)]

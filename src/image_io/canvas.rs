@@ -21,7 +21,7 @@ pub struct Rgb(pub [u8; 3]);
 pub const BLACK: Rgb = Rgb([0, 0, 0]);
 /// First line colour, drawn solid: what was measured, or what matters most.
 pub const AMBER: Rgb = Rgb([255, 170, 51]);
-/// Second line colour, drawn dashed: what it is compared with. As bright in red light as the first: a red torch, a red screen.
+/// Second line colour, drawn dashed: what it is compared with. Its red is strong enough to show by a red torch or on a red screen.
 pub const STEEL: Rgb = Rgb([165, 175, 205]);
 /// Third line colour, drawn dotted: axes and helping lines.
 pub const PALE: Rgb = Rgb([214, 205, 190]);

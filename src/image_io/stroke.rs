@@ -5,6 +5,7 @@
 //! and a line stays legible across a bright star. Only square roots are used: every processor gives the same picture.
 
 use super::canvas::{AMBER, BLACK, Canvas, PALE, Rgb, STEEL, View};
+use crate::geometry::distance_to_segment;
 
 /// How a line is broken up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,7 +36,7 @@ impl Stroke {
         width_px: 2.0,
         dash: Dash::Solid,
     };
-    /// Cyan, dashed.
+    /// Steel, dashed.
     pub const STEEL: Stroke = Stroke {
         colour: STEEL,
         width_px: 2.0,
@@ -317,18 +318,6 @@ fn visible_part(view: &View, from: [f64; 2], to: [f64; 2], margin: f64) -> Optio
 fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
     let (x, y) = (b[0] - a[0], b[1] - a[1]);
     (x * x + y * y).sqrt()
-}
-
-fn distance_to_segment(place: [f64; 2], from: [f64; 2], to: [f64; 2]) -> f64 {
-    let run = [to[0] - from[0], to[1] - from[1]];
-    let squared = run[0] * run[0] + run[1] * run[1];
-    let along = (place[0] - from[0]) * run[0] + (place[1] - from[1]) * run[1];
-    let share = if squared > 0.0 {
-        (along / squared).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
-    distance(place, [from[0] + share * run[0], from[1] + share * run[1]])
 }
 
 /// Distance to the nearest side, positive inside; corners counter-clockwise.

@@ -12,6 +12,8 @@ use std::f64::consts::FRAC_PI_2;
 
 /// Air between a dovetail and its socket.
 pub const CLEARANCE_M: f64 = 0.15e-3;
+/// Pieces of the largest plate that can be cut: two lines through the middle.
+pub const MOST_PIECES: usize = 4;
 /// Plastic kept round a socket.
 const WALL_M: f64 = 0.5e-3;
 /// Letters and ring keep this distance from a cut.

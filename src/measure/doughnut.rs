@@ -32,15 +32,6 @@ impl Side {
         }
     }
 
-    /// The side of a sensor offset; `None` in focus.
-    pub fn of_sign(offset: f64) -> Option<Side> {
-        match offset {
-            o if o > 0.0 => Some(Side::Outside),
-            o if o < 0.0 => Some(Side::Inside),
-            _ => None,
-        }
-    }
-
     /// Its name in reports.
     pub fn name(self) -> &'static str {
         match self {

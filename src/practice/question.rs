@@ -78,17 +78,8 @@ impl Question {
     /// # Errors
     /// [`Refusal::NoSuchScrew`].
     pub fn grade(&self, answer: &Answer) -> Result<Grade, Refusal> {
-        let screws = self.session.owner().assembly.iter().flat_map(|a| &a.screws);
-        let screws: Vec<&str> = screws.map(|s| s.name.as_str()).collect();
-        if !screws.contains(&answer.screw.as_str()) {
-            return Err(Refusal::NoSuchScrew {
-                name: answer.screw.clone(),
-                known: screws.join(", "),
-            });
-        }
-        let right = screws
-            .get(self.screw)
-            .is_some_and(|name| *name == answer.screw);
+        let (turned, _) = self.session.screw(&answer.screw)?;
+        let right = turned == self.screw;
         let same_way = answer.clockwise_turns * self.clockwise_turns > 0.0;
         let helps = right == same_way && answer.clockwise_turns != 0.0;
         let screw_points = match (right, helps) {
@@ -110,11 +101,13 @@ impl Question {
             amount_points,
             words: String::new(),
         };
-        grade.words = self.words(&grade, right, helps, &screws);
+        grade.words = self.words(&grade, right, helps);
         Ok(grade)
     }
 
-    fn words(&self, grade: &Grade, right: bool, helps: bool, screws: &[&str]) -> String {
+    fn words(&self, grade: &Grade, right: bool, helps: bool) -> String {
+        let screws = self.session.owner().assembly.iter().flat_map(|a| &a.screws);
+        let name = screws.map(|s| s.name.as_str()).nth(self.screw);
         let verdict = match (right, helps) {
             (true, true) => "The right screw, the right way.",
             (true, false) => "The right screw, but the wrong way: it would have made things worse.",
@@ -126,7 +119,7 @@ impl Question {
             grade.screw_points,
             grade.way_points,
             grade.amount_points,
-            screws.get(self.screw).copied().unwrap_or_default(),
+            name.unwrap_or_default(),
             way(self.clockwise_turns),
             fraction(self.clockwise_turns),
         )

@@ -274,7 +274,8 @@ impl Session {
         Ok((words.into(), Some(Action::Mask { on: !on })))
     }
 
-    fn screw(&self, name: &str) -> Result<(usize, ClockwiseTurn), Refusal> {
+    /// Number of a screw, and what clockwise does to it.
+    pub(super) fn screw(&self, name: &str) -> Result<(usize, ClockwiseTurn), Refusal> {
         let screws = self.owner.assembly.iter().flat_map(|a| &a.screws);
         let names: Vec<&str> = screws.map(|s| s.name.as_str()).collect();
         let clockwise = self.owner.assembly.as_ref().map(|a| a.clockwise);

@@ -59,26 +59,25 @@ struct Line {
 }
 
 impl Line {
-    /// An answer that this line gives itself.
-    fn own_key(&self) -> Option<&'static str> {
-        let tables = [
+    fn tables(&self) -> [Named<'_>; 4] {
+        [
             ("modes_nm", &self.modes_nm),
             ("turns", &self.turns),
             ("undo_turns", &self.undo_turns),
             ("streak_shift_px", &self.streak_shift_px),
+        ]
+    }
+
+    /// The first key with an answer of the line's own.
+    fn own_key(&self) -> Option<&'static str> {
+        let tables = self.tables().map(|(key, table)| (key, !table.is_empty()));
+        let others = [
+            ("sensor_offset_um", self.sensor_offset_um.is_some()),
+            ("dark_shift_px", self.dark_shift_px.is_some()),
+            ("sigma", self.sigma.is_some()),
         ];
-        let table = tables.iter().find(|(_, table)| !table.is_empty());
-        table.map(|(key, _)| *key).or_else(|| {
-            let others = [
-                ("sensor_offset_um", self.sensor_offset_um.is_some()),
-                ("dark_shift_px", self.dark_shift_px.is_some()),
-                ("sigma", self.sigma.is_some()),
-            ];
-            others
-                .iter()
-                .find(|(_, is_there)| *is_there)
-                .map(|(key, _)| *key)
-        })
+        let mut keys = tables.into_iter().chain(others);
+        keys.find(|(_, is_there)| *is_there).map(|(key, _)| key)
     }
 }
 
@@ -273,19 +272,11 @@ fn read_line(text: &str) -> Result<Answer, String> {
         answer.flagged |= line.flagged;
         return Ok(answer);
     }
+    let values = named(line.tables(), &line.sensor_offset_um, &line.dark_shift_px)?;
     let sigma = line.sigma.unwrap_or_default();
     Ok(Answer {
         item: line.item,
-        values: named(
-            [
-                ("modes_nm", &line.modes_nm),
-                ("turns", &line.turns),
-                ("undo_turns", &line.undo_turns),
-                ("streak_shift_px", &line.streak_shift_px),
-            ],
-            &line.sensor_offset_um,
-            &line.dark_shift_px,
-        )?,
+        values,
         sigmas: named(
             [
                 ("modes_nm", &sigma.modes_nm),

@@ -19,6 +19,9 @@ const STIFFNESS_PA: f64 = 2.0e9;
 /// A touch of the finger that a bar must bear, N.
 const TOUCH_N: f64 = 0.1;
 
+/// Narrow plastic is looked for up to this many times the least bar.
+const LOOK: f64 = 4.0;
+
 /// What is wrong, or merely worth knowing.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Finding {
@@ -56,11 +59,12 @@ pub enum Bound {
 pub fn findings(instrument: &Instrument) -> Option<Vec<Finding>> {
     let design = instrument.mask.as_ref()?;
     let plate = Plate::new(instrument)?;
+    let thinnest_m = narrowest_m(&plate.plate, LOOK * design.printer.least_bar_m);
     let mut list = vec![
         floating(&plate),
-        thinnest_bar(design, &plate),
+        thinnest_bar(design, thinnest_m),
         narrow_slots(design, &plate),
-        touch(design, &plate),
+        touch(design, &plate, thinnest_m),
         bed(design, &plate),
         ring(&plate),
     ];
@@ -134,9 +138,8 @@ fn floating(plate: &Plate) -> Finding {
     )
 }
 
-fn thinnest_bar(design: &MaskDesign, plate: &Plate) -> Finding {
+fn thinnest_bar(design: &MaskDesign, value: f64) -> Finding {
     let limit = design.printer.least_bar_m;
-    let value = narrowest_m(&plate.plate, 4.0 * limit);
     Rule {
         what: "thinnest bar",
         value: value / MM,
@@ -147,7 +150,7 @@ fn thinnest_bar(design: &MaskDesign, plate: &Plate) -> Finding {
         serious: true,
     }
     .says(
-        format!("bars, ribs and rims between edges, looked for up to {:.1} mm; a nozzle of {:.2} mm needs two tracks", 4.0 * limit / MM, design.printer.nozzle_m / MM),
+        format!("bars, ribs and rims between edges, looked for up to {:.1} mm; a nozzle of {:.2} mm needs two tracks", LOOK * limit / MM, design.printer.nozzle_m / MM),
         if drawn(design) {
             "widen the bars of the drawing; draw past the rim and into the hole, so that no edge falls on the plate's own; or allow less: mask.print.least_bar_mm"
         } else {
@@ -202,14 +205,13 @@ fn narrow_slots(design: &MaskDesign, plate: &Plate) -> Finding {
     )
 }
 
-fn touch(design: &MaskDesign, plate: &Plate) -> Finding {
+fn touch(design: &MaskDesign, plate: &Plate, width: f64) -> Finding {
     let length = plate
         .open
         .shapes
         .iter()
         .map(|s| extents_m(s)[1])
         .fold(0.0, f64::max);
-    let width = narrowest_m(&plate.plate, 4.0 * design.printer.least_bar_m);
     let inertia = design.thickness_m * width.powi(3) / 12.0;
     // beyond the bar's own length no number means anything
     let bend = (TOUCH_N * length.powi(3) / (192.0 * STIFFNESS_PA * inertia)).min(length);

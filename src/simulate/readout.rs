@@ -44,9 +44,14 @@ pub fn saturation_adu(electronics: &Electronics) -> u16 {
     to_counts(electronics.full_well_e, electronics)
 }
 
+/// The largest count of the converter.
+fn converter_limit(electronics: &Electronics) -> u32 {
+    (1 << electronics.bits) - 1
+}
+
 /// Electrons → counts without noise: round half up, then the converter's limit.
 pub(super) fn to_counts(electrons: f64, electronics: &Electronics) -> u16 {
-    let limit = f64::from((1u32 << electronics.bits) - 1);
+    let limit = f64::from(converter_limit(electronics));
     let adu =
         electronics.bias_adu + electrons.min(electronics.full_well_e) / electronics.gain_e_per_adu;
     (adu + 0.5).floor().clamp(0.0, limit) as u16
@@ -86,9 +91,8 @@ impl RowStreams {
             ..electronics.clone()
         };
         let adu = to_counts(collected + noise, &unlimited);
-        let limit = (1u32 << electronics.bits) - 1;
-        let full = collected >= electronics.full_well_e || u32::from(adu) >= limit;
-        (adu, full)
+        let beyond = u32::from(adu) >= converter_limit(electronics);
+        (adu, beyond || collected >= electronics.full_well_e)
     }
 }
 

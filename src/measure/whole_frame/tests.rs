@@ -142,7 +142,12 @@ fn slope_of(instrument: &Instrument, tilt_arcmin: [f64; 2]) -> [f64; 2] {
 fn a_tilted_sensor_is_read_towards_its_corner() {
     for seed in 1..=6usize {
         let instrument = tilting_sensor(seed);
-        let side = if seed % 2 == 0 { 1.0 } else { -1.0 };
+        let told = if seed % 2 == 0 {
+            Side::Outside
+        } else {
+            Side::Inside
+        };
+        let side = told.sign();
         let hidden = Hidden {
             offset_um: side * 90.0,
             tilt_arcmin: tilt_of(seed, 12.0),
@@ -150,7 +155,7 @@ fn a_tilted_sensor_is_read_towards_its_corner() {
         };
         let values = counts(&instrument, hidden, seed as u64);
         let options = WholeFrameOptions {
-            side: Side::of_sign(side),
+            side: Some(told),
             ..Default::default()
         };
         let frame = measured(&values, &instrument, options);
