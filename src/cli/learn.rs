@@ -77,7 +77,7 @@ impl NotLearned {
         match self {
             NotLearned::Unsound { .. }
             | NotLearned::Learn {
-                source: LearnError::NoChange { .. },
+                source: LearnError::NoChange { .. } | LearnError::Contradiction { .. },
                 ..
             } => 1,
             _ => 2,

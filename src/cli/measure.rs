@@ -21,6 +21,9 @@ use crate::units::{ARCMIN, ARCSEC};
 /// Seeing for the stop rule where no star was measured.
 const COMMON_SEEING_RAD: f64 = 2.0 * ARCSEC;
 
+/// With this flag of a learned response the wrong screws might be named.
+const MIRROR_OPEN: &str = "response_mirror_open";
+
 /// Measures the image; returns whether the result is sound.
 pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
     let scenario = load(&args.scenario_args())?;
@@ -42,7 +45,11 @@ pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
     let seen = interrupt.or_done(move || look(&job.0, &job.1, &job.2))??;
     drop(shown);
     let stop = stop_rule(&instrument, seen.star.as_ref(), exposure_s);
-    let advice = seen.advice(&instrument, args);
+    let mirror_open = frames.flags.iter().any(|flag| flag == MIRROR_OPEN);
+    let advice = match mirror_open {
+        true => Err(NoAdvice::MirrorOpen),
+        false => seen.advice(&instrument, args),
+    };
     let found = Findings {
         star: seen.star.as_ref(),
         whole_frame: seen.whole.as_ref(),
@@ -220,7 +227,7 @@ impl Seen {
             said.push(whole.sentences());
         }
         match advice {
-            Ok(advice) => said.extend(steps(advice, self.star.as_ref(), instrument, stop.stop_m)),
+            Ok(advice) => said.extend(steps(advice, instrument, stop.stop_m)),
             Err(_) if !sound => {
                 said.push("No turns are advised on a measurement that failed.".into());
             }

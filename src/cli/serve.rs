@@ -151,7 +151,7 @@ fn measured(asked: &Asked<'_>) -> Result<String, String> {
         ..Misaligned::default()
     };
     match advise(instrument, &misaligned, Aim::Coma) {
-        Ok(advice) => said.extend(steps(&advice, Some(&found), instrument, stop.stop_m)),
+        Ok(advice) => said.extend(steps(&advice, instrument, stop.stop_m)),
         Err(no) => said.push(format!("{no}; {}", no.hint())),
     }
     Ok(said.join("\n"))

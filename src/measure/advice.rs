@@ -43,6 +43,9 @@ pub struct Advice {
     pub turns: Vec<f64>,
     /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at.
     pub one_screw: Option<OneScrew>,
+    /// Coma that the turns take away, metres RMS: what the screws have to do with, not the coma of field and design. `None` where
+    /// no star was measured, or the travel allows a part only.
+    pub undone_m: Option<Doubted>,
     /// How far the star will move on the sensor, frame pixels.
     pub image_shift_px: [f64; 2],
     /// How much farther out the sensor will stand.
@@ -55,6 +58,63 @@ pub struct Advice {
     pub reach: f64,
     /// `travel_limits`, `screw_positions_assumed`.
     pub flags: Vec<String>,
+}
+
+/// What to do next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// Nothing: it is good enough, or finer than a hand can set.
+    Stop,
+    /// Turn the screws.
+    Turn,
+    /// Take a better frame: this one does not tell whether there is something to turn.
+    LookAgain,
+}
+
+impl Verdict {
+    /// Its name in reports.
+    pub fn name(self) -> &'static str {
+        match self {
+            Verdict::Stop => "stop",
+            Verdict::Turn => "turn",
+            Verdict::LookAgain => "look-again",
+        }
+    }
+}
+
+/// Less than this is no turn.
+pub(super) const LEAST_TURN: f64 = 1.0 / 128.0;
+/// Coma of fewer sigmas than this is not turned after.
+const WORTH_A_TURN: f64 = 2.0;
+/// Coma that is known to this share of what is good enough is known well enough.
+const WELL_KNOWN: f64 = 0.5;
+
+impl Advice {
+    /// What to do, where coma below `stop_m` is good enough.
+    pub fn verdict(&self, stop_m: f64) -> Verdict {
+        let no_turn = self.turns.iter().all(|turns| turns.abs() < LEAST_TURN);
+        let Some(Doubted { value, sigma }) = self.undone_m else {
+            return if no_turn {
+                Verdict::Stop
+            } else {
+                Verdict::Turn
+            };
+        };
+        let sigma = sigma.unwrap_or(f64::INFINITY);
+        if value < stop_m {
+            let known = sigma <= WELL_KNOWN * stop_m || value + sigma < stop_m;
+            return if known {
+                Verdict::Stop
+            } else {
+                Verdict::LookAgain
+            };
+        }
+        match value > WORTH_A_TURN * sigma {
+            true if no_turn => Verdict::Stop,
+            true => Verdict::Turn,
+            false => Verdict::LookAgain,
+        }
+    }
 }
 
 /// A single turn.
@@ -95,6 +155,9 @@ pub enum NoAdvice {
     /// What is aimed at was not measured.
     #[error("what is aimed at was not measured")]
     NotMeasured,
+    /// The learned response leaves the mirroring of the camera open: the wrong screws might be named.
+    #[error("whether the camera's picture is mirrored stays open, and with it which screw to turn")]
+    MirrorOpen,
 }
 
 impl NoAdvice {
@@ -104,6 +167,9 @@ impl NoAdvice {
             NoAdvice::NoScrews => "describe the screws in [assembly]",
             NoAdvice::NoResponse => {
                 "learn it from two trial turns (skewstar learn), or type it in as [assembly.response]"
+            }
+            NoAdvice::MirrorOpen => {
+                "learn once more with trial turns of two screws that are not opposite (skewstar learn)"
             }
             NoAdvice::NotMeasured => "coma needs a star, the focal plane needs --whole-frame",
         }
@@ -136,6 +202,12 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
             .unwrap_or(0.0)
             .hypot(coma[1].sigma.unwrap_or(0.0))
     });
+    let undone_m = by_star.filter(|_| reach > WHOLE).map(|_| Doubted {
+        value: (response.coma_m_per_rad * length(plane.tilt_rad)).abs(),
+        sigma: found
+            .coma_m
+            .and_then(|c| Some(c[0].sigma?.hypot(c[1].sigma?) / 2f64.sqrt())),
+    });
     let coma_left_m = left(by_coma).map(|t| (response.coma_m_per_rad * length(t)).abs());
     let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);
     let pixel_m = instrument.camera.pixel_m;
@@ -145,6 +217,7 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
         one_screw: by_coma
             .filter(|_| aim == Aim::Coma)
             .and_then(|tilt| best_screw(assembly, response, tilt)),
+        undone_m,
         image_shift_px: frame_axes(instrument).forward(shift_m).map(|s| s / pixel_m),
         focus_change_m: plane.piston_m * response.focus_m_per_m,
         remaining_coma_m: coma_left_m.map(|coma_m| coma_m.hypot(doubt_m)),
@@ -154,6 +227,9 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
         flags,
     })
 }
+
+/// A reach beyond this is all of it.
+const WHOLE: f64 = 0.999;
 
 fn length(vector: [f64; 2]) -> f64 {
     vector[0].hypot(vector[1])
@@ -312,6 +388,30 @@ mod tests {
         let short = advise(&unit, &found, Aim::Coma).unwrap();
         assert_abs_diff_eq!(short.reach, 0.5, epsilon = 1e-9);
         assert!(short.turns.iter().all(|t| t.abs() < 0.05 + 1e-9));
+    }
+
+    /// A faint star is neither turned after nor called good enough before it is known well enough.
+    #[test]
+    fn doubt_decides_between_stop_turn_and_another_look() {
+        let unit = with_response();
+        let verdict = |coma_nm: f64, sigma_nm: f64| {
+            let doubted = |value: f64| Doubted {
+                value: value * NM,
+                sigma: Some(sigma_nm * NM),
+            };
+            let found = Misaligned {
+                coma_m: Some([doubted(coma_nm), doubted(0.0)]),
+                ..Misaligned::default()
+            };
+            advise(&unit, &found, Aim::Coma).unwrap().verdict(25.0 * NM)
+        };
+        assert_eq!(verdict(12.0, 2.0), Verdict::Stop);
+        assert_eq!(verdict(24.0, 12.0), Verdict::Stop);
+        assert_eq!(verdict(2.0, 22.0), Verdict::Stop);
+        assert_eq!(verdict(12.0, 20.0), Verdict::LookAgain);
+        assert_eq!(verdict(40.0, 30.0), Verdict::LookAgain);
+        assert_eq!(verdict(80.0, 30.0), Verdict::Turn);
+        assert_eq!(verdict(80.0, f64::INFINITY), Verdict::LookAgain);
     }
 
     #[test]

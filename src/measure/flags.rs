@@ -1,14 +1,30 @@
 //! Flags of a measurement, and what they mean. Those that say "do not act on it" are told by `is_sound` of what was measured.
 
 /// Flag and meaning.
-const MEANINGS: [(&str, &str); 40] = [
+const MEANINGS: [(&str, &str); 46] = [
     (
         "even_sign_open",
         "the side of focus is not known: astigmatism and spherical aberration may have the other sign",
     ),
     (
         "poor_fit",
-        "the model does not explain the star: check aperture, obstruction, mask and pixel size; two stars, trailing?",
+        "the model does not explain the star: check aperture, obstruction, vanes, mask, pixel size and camera.rotation_deg; stretched, two stars, trailing, exposed for less than half a second?",
+    ),
+    (
+        "mirrored_fits_better",
+        "the star fits far better as its mirror image: is camera.mirrored right, or the file flipped left to right, or camera.rotation_deg wrong?",
+    ),
+    (
+        "half_turn_fits_better",
+        "the star fits far better turned by half a turn: is --side right, and camera.rotation_deg?",
+    ),
+    (
+        "upside_down_fits_better",
+        "the star fits far better upside down: does the file store its rows the other way round, or are camera.mirrored and camera.rotation_deg wrong?",
+    ),
+    (
+        "very_blurred",
+        "the star is blurred by more than 6 arcsec: is the pixel size right, is the file binned, did the telescope shake?",
     ),
     (
         "rough_fit",
@@ -98,7 +114,15 @@ const MEANINGS: [(&str, &str); 40] = [
     ),
     (
         "response_mirror_open",
-        "the learned response leaves the camera's mirroring open",
+        "the learned response leaves open whether the camera's picture is mirrored, and with it which screw to turn: learn once more with a second screw",
+    ),
+    (
+        "response_half_turn_open",
+        "the learned response leaves open whether the camera stands half a turn round: turns do not depend on it, shadows of vanes and masks do",
+    ),
+    (
+        "response_trials_disagree",
+        "the trial turns that the response was learned from do not agree with one another",
     ),
     (
         "frame_size_differs",

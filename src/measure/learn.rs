@@ -19,7 +19,7 @@ use super::{Doubted, Measurement};
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::mechanics::plane_of;
 use crate::pupil::frame_axes;
-use crate::units::NM;
+use crate::units::{ARCMIN, NM};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 use thiserror::Error;
@@ -121,6 +121,18 @@ pub enum LearnError {
         /// Its standard deviation.
         sigma_m: f64,
     },
+    /// The trials contradict one another.
+    #[error(
+        "the trials contradict one another: together they say that an arcminute of tilt makes {:.0} nm of coma, give or take {:.0} nm",
+        coma_m_per_rad * ARCMIN / NM,
+        sigma_m_per_rad * ARCMIN / NM
+    )]
+    Contradiction {
+        /// Coma per tilt that fits them best.
+        coma_m_per_rad: f64,
+        /// Its standard deviation.
+        sigma_m_per_rad: f64,
+    },
 }
 
 impl LearnError {
@@ -136,6 +148,9 @@ impl LearnError {
             LearnError::NoChange { .. } => {
                 "try a turn about four times as large, or a longer exposure; was it the screw that was turned?"
             }
+            LearnError::Contradiction { .. } => {
+                "was each turn made with the screw and in the direction that was typed (positive lengthens), and were its frames named in their order?"
+            }
         }
     }
 }
@@ -146,6 +161,8 @@ const SEEN_SIGMA: f64 = 3.0;
 const MIRROR_CLEAR: f64 = 9.0;
 /// Trials whose spread is this many times what the frames explain disagree.
 const DISAGREE: f64 = 3.0;
+/// A response that is not known better than this is none.
+const CONTRADICTION: f64 = 0.2;
 /// A star that stayed this close was followed by the frame, or never moved.
 const STAYED_PX: f64 = 3.0;
 /// A learned rotation this far from the typed one might as well be turned by half a turn.
@@ -176,7 +193,7 @@ impl Sighting {
 /// measured shows, from two trials on, in `trials_disagree` and in every sigma.
 ///
 /// # Errors
-/// [`LearnError`] where there is nothing to learn from, and for a turn whose effect is not seen.
+/// [`LearnError`] where there is nothing to learn from, for a turn whose effect is not seen, and for trials that contradict one another.
 ///
 /// # Accuracy
 /// `tests/cli/learning.rs` learns from simulated frames of a camera that is turned and mirrored.
@@ -211,6 +228,12 @@ pub fn learn(instrument: &Instrument, trials: &[Trial]) -> Result<LearnedRespons
         .map(|t| t.1)
         .chain(shift_flag);
     let sigma = fit.sigma * spread.max(1.0);
+    if sigma > CONTRADICTION * size.abs() {
+        return Err(LearnError::Contradiction {
+            coma_m_per_rad: size,
+            sigma_m_per_rad: sigma,
+        });
+    }
     Ok(LearnedResponse {
         coma_m_per_rad: Doubted {
             value: size,
@@ -454,8 +477,10 @@ fn unmirrored(vector: Complex64, mirrored: bool) -> Complex64 {
 }
 
 impl LearnedResponse {
-    /// Lays what was learned over what was typed. Returns what the instrument still lacks: `focus_response_unknown` and
-    /// `image_shift_unknown` where no response had been typed, so that the advice cannot tell these.
+    /// Lays what was learned over what was typed. Returns what is still open, as flags: `response_mirror_open` (then no turns
+    /// should be advised: [`NoAdvice::MirrorOpen`](super::NoAdvice::MirrorOpen)), `response_half_turn_open`,
+    /// `response_trials_disagree`; `focus_response_unknown` and `image_shift_unknown` where no response had been typed, so that
+    /// the advice cannot tell these.
     ///
     /// # Errors
     /// [`LearnError::NoScrews`] and [`LearnError::UnknownScrew`] where it was learned on another assembly.
@@ -465,7 +490,7 @@ impl LearnedResponse {
             screw_number(assembly, &screw.name)?;
         }
         let shift = self.image_shift_m_per_rad.map(|s| s.value);
-        let mut lacking = Vec::new();
+        let mut lacking = self.open();
         match &mut assembly.response {
             Some(response) => {
                 response.coma_m_per_rad = self.coma_m_per_rad.value;
@@ -491,6 +516,19 @@ impl LearnedResponse {
         instrument.camera.rotation_rad = self.rotation_rad.value;
         instrument.camera.mirrored = self.mirrored;
         Ok(lacking)
+    }
+
+    /// What the trials left open, as flags of a measurement.
+    fn open(&self) -> Vec<&'static str> {
+        [
+            ("mirror_open", "response_mirror_open"),
+            ("half_turn_open", "response_half_turn_open"),
+            ("trials_disagree", "response_trials_disagree"),
+        ]
+        .into_iter()
+        .filter(|(learned, _)| self.flags.iter().any(|flag| flag == learned))
+        .map(|(_, of_measurement)| of_measurement)
+        .collect()
     }
 }
 

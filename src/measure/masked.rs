@@ -8,8 +8,9 @@ use super::doughnut::{FIRST_SEEING_RAD, FREE_MODES};
 use super::fit::{self, Dimension, Fitted, Look, Pace, Recorded, Trial, Unknown, View};
 use super::streaks::{FoundStreak, FoundTriplet, SlopeModes, Streaks};
 use crate::instrument::Instrument;
+use crate::mask::regions;
 use crate::predict::PredictError;
-use crate::units::UM;
+use crate::units::{NM, UM};
 use ndarray::Array2;
 
 /// A masked star measured.
@@ -29,6 +30,8 @@ pub struct MaskedFit {
 const MIDDLE_HALF_PX: usize = 24;
 /// Squared residual per pixel at which no other start is tried.
 const GOOD_START: f64 = 4.0;
+/// Spherical aberration nearer to the design's than this is not looked at twice.
+const SPHERICAL_SEEN_M: f64 = 5.0 * NM;
 /// Sensor offsets that are tried besides the one the streaks say.
 const TRIED_OFFSETS_M: [f64; 3] = [0.0, -12.0 * UM, 12.0 * UM];
 
@@ -57,8 +60,16 @@ pub fn measure_masked(
         triplets = streaks.triplets(&found);
         slopes = streaks.modes(&found);
     }
+    let untouched = view.recorded.clone();
     let near = approached(view, core_px, instrument, look, slopes.as_ref())?;
-    let fitted = fit::finish(std::slice::from_mut(view), near, instrument)?;
+    let mut fitted = fit::finish(std::slice::from_mut(view), near, instrument)?;
+    for near in one_zone_turned(&untouched, core_px, instrument, look, &fitted.trial)? {
+        let mut again = View::new(0, untouched.clone(), instrument, look);
+        let other = fit::finish(std::slice::from_mut(&mut again), near, instrument)?;
+        if other.chi_square < fitted.chi_square {
+            (fitted, *view) = (other, again);
+        }
+    }
     Ok(MaskedFit {
         fitted,
         streaks: found,
@@ -118,12 +129,71 @@ fn approached(
     }
     let (near, _) = best.ok_or(PredictError::Dark)?;
     let near = better_twin(&mut small, near, instrument)?;
-    let mut whole = near.clone();
-    for axis in 0..2 {
-        let place = near.get(Unknown::Place(0, axis)).unwrap_or(core[axis]);
-        whole.set(Unknown::Place(0, axis), place + corner[axis] as f64);
+    Ok(moved(near, corner.map(|c| c as f64)))
+}
+
+/// The same trial in a cut-out whose corner lies elsewhere.
+fn moved(mut trial: Trial, by_px: [f64; 2]) -> Trial {
+    for (axis, by) in by_px.into_iter().enumerate() {
+        let place = trial.get(Unknown::Place(0, axis)).unwrap_or(0.0);
+        trial.set(Unknown::Place(0, axis), place + by);
     }
-    Ok(whole)
+    trial
+}
+
+/// The streaks of one zone look nearly the same on both sides of focus: with slots in two zones a fit can have one zone on the
+/// wrong side, by focus and primary spherical aberration together, a false minimum. Where some is found, the fit is begun once
+/// more for each zone, with the defocus of that zone kept and no spherical aberration beyond the design's. What leads elsewhere
+/// is handed back.
+fn one_zone_turned(
+    recorded: &Recorded,
+    core_px: [f64; 2],
+    instrument: &Instrument,
+    look: Look,
+    found: &Trial,
+) -> Result<Vec<Trial>, PredictError> {
+    let (spherical, offset) = (Unknown::Mode(11), Unknown::SensorOffset(0));
+    let of = |trial: &Trial| trial.get(spherical).unwrap_or(0.0);
+    let designed = instrument.telescope.design.get(11);
+    let zones = zones(instrument);
+    if zones.len() < 2 || (of(found) - designed).abs() < SPHERICAL_SEEN_M {
+        return Ok(Vec::new());
+    }
+    let (middle, corner) = middle_of(recorded, core_px);
+    let corner = corner.map(|c| c as f64);
+    let mut small = [View::new(0, middle, instrument, look)];
+    let mut elsewhere = Vec::new();
+    for height_squared in zones {
+        let mut start = moved(found.clone(), corner.map(|c| -c));
+        let as_focus = focus_of_spherical(instrument, height_squared) * (of(found) - designed);
+        start.set(spherical, designed);
+        start.set(offset, found.get(offset).unwrap_or(0.0) + as_focus);
+        let (near, _) = fit::approach(&mut small, start, instrument, Pace::START)?;
+        if (of(&near) - of(found)).abs() > SPHERICAL_SEEN_M {
+            elsewhere.push(moved(near, corner));
+        }
+    }
+    Ok(elsewhere)
+}
+
+/// Mean squared height of each zone of slots, over the squared radius of the aperture.
+fn zones(instrument: &Instrument) -> Vec<f64> {
+    let aperture_m2 = instrument.telescope.aperture_radius_m().powi(2);
+    let mut zones: Vec<f64> = Vec::new();
+    for region in instrument.mask.iter().flat_map(regions) {
+        let [inner, outer] = region.radius_m.map(|r| r * r / aperture_m2);
+        let mean = 0.5 * (inner + outer);
+        if zones.iter().all(|zone| (zone - mean).abs() > 1e-3) {
+            zones.push(mean);
+        }
+    }
+    zones
+}
+
+/// Sensor offset that slopes the wavefront as a metre RMS of Noll 11 does at a squared height: √5(24r³ − 12r) against r/(4N²).
+fn focus_of_spherical(instrument: &Instrument, height_squared: f64) -> f64 {
+    let ratio = instrument.telescope.focal_ratio();
+    4.0 * ratio * ratio * 5f64.sqrt() * (24.0 * height_squared - 12.0)
 }
 
 /// Near focus the even modes of the other sign are a second minimum, not quite as deep: both are tried.

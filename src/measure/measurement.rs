@@ -9,7 +9,8 @@ use super::shot::{CutStar, Shot};
 use super::{FoundStreak, FoundTriplet, SlopeModes};
 use crate::instrument::Instrument;
 use crate::state::Modes;
-use crate::units::NM;
+use crate::units::{ARCSEC, NM};
+use std::f64::consts::PI;
 
 /// What the owner says beside the frame.
 #[derive(Debug, Clone, Copy, Default)]
@@ -82,13 +83,23 @@ pub struct Measurement {
     pub reference_m: Option<f64>,
     /// Corner and size of the part of the frame that was fitted, pixels.
     pub cut_px: [[usize; 2]; 2],
-    /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `coma_doubtful`, `not_settled`, `saturated`, `star_cut_by_edge`, `stars_overlap`,
-    /// `gain_unknown`, `pixels_left_out`, `obstruction_aside`.
+    /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `mirrored_fits_better`, `half_turn_fits_better`,
+    /// `upside_down_fits_better`, `very_blurred`, `coma_doubtful`, `not_settled`, `saturated`, `star_cut_by_edge`,
+    /// `stars_overlap`, `gain_unknown`, `pixels_left_out`, `obstruction_aside`.
     pub flags: Vec<String>,
 }
 
 /// The model fails where it leaves this share of the light unexplained.
 const UNEXPLAINED: f64 = 0.2;
+/// And where it is off by this share of the light in a typical pixel. Half a second of moving air leaves up to 0.07, a twentieth
+/// of a second up to 0.2, a vane's shadow in the wrong place 0.15 to 0.2.
+const OFF_BY: f64 = 0.13;
+/// From here on other ways of holding the picture are tried.
+const SUSPECT: f64 = 0.08;
+/// Another way of holding the picture must leave less than this share of the squares.
+const FAR_BETTER: f64 = 0.6;
+/// Air does not blur a star more than this where anybody takes pictures.
+const VERY_BLURRED_RAD: f64 = 6.0 * ARCSEC;
 /// A star whose residuals are this many times as large (in squares) as noise allows is not the one that was described.
 const ROUGH: f64 = 4.0;
 /// A star that is explained but for this share stands alone.
@@ -130,7 +141,15 @@ impl Measurement {
 
     /// Whether the result should be acted on.
     pub fn is_sound(&self) -> bool {
-        let bad = ["poor_fit", "not_settled", "coma_doubtful"];
+        let bad = [
+            "poor_fit",
+            "not_settled",
+            "coma_doubtful",
+            "very_blurred",
+            "mirrored_fits_better",
+            "half_turn_fits_better",
+            "upside_down_fits_better",
+        ];
         !self.flags.iter().any(|flag| bad.contains(&flag.as_str()))
     }
 
@@ -163,7 +182,13 @@ pub fn measure(
     }
     let edges = edges_of(&star)?;
     let fit = measure_doughnut(&mut view, &edges, instrument, options.side)?;
-    Ok(doughnut(Method::Doughnut, fit, edges, &star, &view))
+    let better = held_otherwise(instrument, &fit.fitted, |held| {
+        let mut view = View::new(0, star.recorded.clone(), held, look);
+        Ok(measure_doughnut(&mut view, &edges, held, options.side)?.fitted)
+    })?;
+    let mut found = doughnut(Method::Doughnut, fit, edges, &star, &view);
+    found.flags.extend(better.map(str::to_owned));
+    Ok(found)
 }
 
 /// Measures the star of two frames of the same telescope, taken at different focus.
@@ -184,17 +209,52 @@ pub fn measure_two(
     ];
     let edges = [edges_of(&stars[0])?, edges_of(&stars[1])?];
     let look = look(options);
-    let mut views: Vec<View> = stars
-        .iter()
-        .enumerate()
-        .map(|(number, star)| View::new(number, star.recorded.clone(), instrument, look))
-        .collect();
-    let fit = measure_pair(&mut views, [&edges[0], &edges[1]], instrument, options.side)?;
+    let views = |held: &Instrument| -> Vec<View> {
+        let numbered = stars.iter().enumerate();
+        numbered
+            .map(|(number, star)| View::new(number, star.recorded.clone(), held, look))
+            .collect()
+    };
+    let rings = [&edges[0], &edges[1]];
+    let mut own = views(instrument);
+    let fit = measure_pair(&mut own, rings, instrument, options.side)?;
+    let better = held_otherwise(instrument, &fit.fitted, |held| {
+        Ok(measure_pair(&mut views(held), rings, held, options.side)?.fitted)
+    })?;
     let [first, _] = edges;
-    let mut found = doughnut(Method::DoughnutPair, fit, first, &stars[0], &views[0]);
+    let mut found = doughnut(Method::DoughnutPair, fit, first, &stars[0], &own[0]);
+    found.flags.extend(better.map(str::to_owned));
     found.flags.extend(stars[1].flags.iter().cloned());
     found.flags.dedup();
     Ok(found)
+}
+
+/// Where the fit is suspect: the other way of holding the picture that fits far better, as a flag. Shadows of vanes tell; a
+/// pupil that is round fits all ways alike.
+fn held_otherwise(
+    instrument: &Instrument,
+    found: &Fitted,
+    fit: impl Fn(&Instrument) -> Result<Fitted, MeasureError>,
+) -> Result<Option<&'static str>, MeasureError> {
+    if found.model_error < SUSPECT {
+        return Ok(None);
+    }
+    let ways = [
+        (false, PI, "half_turn_fits_better"),
+        (true, 0.0, "mirrored_fits_better"),
+        (true, PI, "upside_down_fits_better"),
+    ];
+    let mut best = (None, FAR_BETTER * found.chi_square);
+    for (flipped, turn_rad, flag) in ways {
+        let mut held = instrument.clone();
+        held.camera.mirrored ^= flipped;
+        held.camera.rotation_rad += turn_rad;
+        let chi_square = fit(&held)?.chi_square;
+        if chi_square < best.1 {
+            best = (Some(flag), chi_square);
+        }
+    }
+    Ok(best.0)
 }
 
 fn look(options: &MeasureOptions) -> Look {
@@ -264,8 +324,14 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measure
     if fitted.chi_square > ROUGH {
         flags.push("rough_fit".into());
     }
-    if fitted.unexplained > UNEXPLAINED {
+    if fitted.unexplained > UNEXPLAINED || fitted.model_error > OFF_BY {
         flags.push("poor_fit".into());
+    }
+    let blur = fitted
+        .get(Unknown::Seeing(0))
+        .map_or(0.0, |s| libm::exp(s.0));
+    if blur > VERY_BLURRED_RAD {
+        flags.push("very_blurred".into());
     }
     let doubtful = |noll| {
         let sigma = fitted.get(Unknown::Mode(noll)).and_then(|found| found.1);

@@ -44,7 +44,7 @@ mod streaks;
 mod whole_frame;
 mod words;
 
-pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, advise};
+pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, Verdict, advise};
 pub use backdrop::Backdrop;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;

@@ -179,6 +179,10 @@ pub struct StopReport {
 pub struct AdviceReport {
     /// `coma`, `tilt` or `both`.
     pub aim: &'static str,
+    /// `stop`, `turn` or `look-again`: whether the turns should be made at all.
+    pub verdict: &'static str,
+    /// Coma that the turns take away, nm RMS; `None` where no star says it.
+    pub undone_nm: Option<ValueSigma>,
     /// Screw → turns; positive lengthens.
     pub turns: BTreeMap<String, f64>,
     /// The one screw that helps most alone.
@@ -414,6 +418,8 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
     let stop_m = found.stop.map_or(0.0, |s| s.stop_m);
     AdviceReport {
         aim: advice.aim.name(),
+        verdict: advice.verdict(stop_m).name(),
+        undone_nm: advice.undone_m.map(|coma| scaled(coma, NM)),
         turns: screws
             .zip(&advice.turns)
             .map(|(screw, turns)| (screw.name.clone(), *turns))
@@ -423,7 +429,7 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
             turns: one.turns,
             leaves_nm: one.leaves_m / NM,
         }),
-        words: words::steps(advice, found.star, instrument, stop_m),
+        words: words::steps(advice, instrument, stop_m),
         image_shift_px: advice.image_shift_px,
         focus_change_um: advice.focus_change_m / UM,
         remaining: RemainingReport {

@@ -1,11 +1,11 @@
 //! What was measured and what to turn, in sentences for a tired person in the dark.
 
-use super::advice::Advice;
+use super::advice::{Advice, LEAST_TURN, Verdict};
 use super::doughnut::{Side, SideFrom};
 use super::good_enough::GoodEnough;
-use super::measurement::Measurement;
+use super::measurement::{Measurement, aligned_modes};
 use crate::frame::{clock, hour};
-use crate::instrument::{Assembly, Instrument, end, fraction};
+use crate::instrument::{Assembly, Instrument, Response, end, fraction};
 use crate::pupil::frame_axes;
 use crate::units::{DEG, NM, UM};
 
@@ -55,9 +55,21 @@ fn coma(found: &Measurement, instrument: &Instrument) -> Option<String> {
     let [x, y] = [found.mode_m(8)?, found.mode_m(7)?];
     let size_nm = x.value.hypot(y.value) / NM;
     let sigma_nm = x.sigma.unwrap_or(0.0).hypot(y.sigma.unwrap_or(0.0)) / NM;
-    let towards = clock(frame_axes(instrument).forward([x.value, y.value]));
+    let frame = frame_axes(instrument);
+    let towards = clock(frame.forward([x.value, y.value]));
+    let aligned = aligned_modes(instrument, found.field_m);
+    let own = [aligned.get(8), aligned.get(7)];
+    let own_nm = own[0].hypot(own[1]) / NM;
+    let own = if own_nm < 0.05 {
+        String::new()
+    } else {
+        format!(
+            "; {own_nm:.1} nm towards {} would be there with all screws right, by design and the star's place in the field",
+            clock(frame.forward(own))
+        )
+    };
     Some(format!(
-        "Coma: {size_nm:.1} ± {sigma_nm:.1} nm RMS, towards {towards} in the picture."
+        "Coma: {size_nm:.1} ± {sigma_nm:.1} nm RMS, towards {towards} in the picture{own}."
     ))
 }
 
@@ -116,29 +128,45 @@ fn limits(stop: &GoodEnough) -> Vec<String> {
 }
 
 /// What to turn, in the order of turning.
-pub fn steps(
-    advice: &Advice,
-    found: Option<&Measurement>,
-    instrument: &Instrument,
-    stop_m: f64,
-) -> Vec<String> {
+pub fn steps(advice: &Advice, instrument: &Instrument, stop_m: f64) -> Vec<String> {
     let Some(assembly) = &instrument.assembly else {
         return Vec::new();
     };
+    match advice.verdict(stop_m) {
+        Verdict::Stop => vec![reason_to_stop(advice, stop_m)],
+        Verdict::LookAgain => vec![reason_to_look_again(advice, stop_m)],
+        Verdict::Turn => turns(advice, assembly, instrument, stop_m),
+    }
+}
+
+fn reason_to_stop(advice: &Advice, stop_m: f64) -> String {
+    let unseen = advice.undone_m.is_some_and(|coma| coma.value < stop_m);
+    if unseen {
+        "Good enough: stop here. What is left is less than anybody sees.".into()
+    } else {
+        "Nothing to turn: what is left is less than a hand can set.".into()
+    }
+}
+
+fn reason_to_look_again(advice: &Advice, stop_m: f64) -> String {
+    let known = advice.undone_m.map(|coma| {
+        let sigma_nm = coma.sigma.map_or("?".into(), |s| format!("{:.0}", s / NM));
+        format!("{:.0} ± {sigma_nm} nm", coma.value / NM)
+    });
+    format!(
+        "Do not turn yet: the screws could take away {} of coma, and good enough is {:.0} nm; this frame does not tell the two apart. Expose longer, or take a brighter star, and look again.",
+        known.unwrap_or_default(),
+        stop_m / NM
+    )
+}
+
+fn turns(
+    advice: &Advice,
+    assembly: &Assembly,
+    instrument: &Instrument,
+    stop_m: f64,
+) -> Vec<String> {
     let mut said = Vec::new();
-    // what a turn can take away: the coma of field and design at the star's place is not the screws'
-    let [x, y] = advice.tilt_rad;
-    let response = assembly.response.as_ref();
-    let undone_m = response.map(|r| (r.coma_m_per_rad * x.hypot(y)).abs());
-    let all_of_it = found.is_some() && advice.reach > 0.999;
-    if all_of_it && undone_m.is_some_and(|coma_m| coma_m < stop_m) {
-        said.push("Good enough: stop here. What is left is less than anybody sees.".into());
-        return said;
-    }
-    if advice.turns.iter().all(|turns| turns.abs() < LEAST_TURN) {
-        said.push("Nothing to turn: what is left is less than a hand can set.".into());
-        return said;
-    }
     let all = advice.turns.iter().enumerate();
     let all = all.map(|(screw, turns)| one_turn(assembly, instrument, screw, *turns));
     match &advice.one_screw {
@@ -161,13 +189,7 @@ pub fn steps(
         }
         None => said.extend(all),
     }
-    let [x, y] = advice.image_shift_px;
-    said.push(format!(
-        "The star will move by {:.0} px towards {}; the focus changes by {} um. Recentre, refocus, look again.",
-        x.hypot(y),
-        clock([x, y]),
-        (advice.focus_change_m / UM).round() as i64
-    ));
+    said.push(what_follows(advice, assembly));
     if advice.reach < 1.0 {
         said.push(format!(
             "The travel of the screws allows only {:.0} % of it: have the unit shimmed by someone qualified, never force a screw.",
@@ -176,6 +198,26 @@ pub fn steps(
     }
     said.push("Tube level, one screw at a time; never loosen all pairs at once, never force a screw. The maker's instructions come first.".into());
     said
+}
+
+/// What the turns do to place and focus, as far as the response says it.
+fn what_follows(advice: &Advice, assembly: &Assembly) -> String {
+    let told = |by: fn(&Response) -> f64| assembly.response.as_ref().is_some_and(|r| by(r) != 0.0);
+    let [x, y] = advice.image_shift_px;
+    let moves = told(|r| r.image_shift_m_per_rad).then(|| {
+        format!(
+            "The star will move by {:.0} px towards {}",
+            x.hypot(y),
+            clock([x, y])
+        )
+    });
+    let focus_um = (advice.focus_change_m / UM).round() as i64;
+    let focus = told(|r| r.focus_m_per_m).then(|| format!("the focus changes by {focus_um} um"));
+    match (moves, focus) {
+        (Some(moves), Some(focus)) => format!("{moves}; {focus}. Recentre, refocus, look again."),
+        (Some(moves), None) => format!("{moves}. Recentre, refocus, look again."),
+        _ => "How far the star will move is not known: turn slowly and keep it in sight. Recentre, refocus, look again.".into(),
+    }
 }
 
 fn one_turn(assembly: &Assembly, instrument: &Instrument, screw: usize, turns: f64) -> String {
@@ -208,6 +250,3 @@ fn turn_and_way(assembly: &Assembly, screw: usize, turns: f64) -> String {
         end(turns)
     )
 }
-
-/// Less than this is no turn.
-const LEAST_TURN: f64 = 1.0 / 128.0;

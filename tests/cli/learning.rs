@@ -64,6 +64,7 @@ fn trials(recentred: bool) -> Place {
         ("start", "seed = 1", "A = 0.0"),
         ("a", "seed = 2", "A = 0.25"),
         ("ab", "seed = 3", "A = 0.25, B = 0.25"),
+        ("b", "seed = 4", "B = 0.25"),
     ];
     for (name, seed, turns) in turned {
         let state = format!(
@@ -106,6 +107,27 @@ fn flags(answer: &Value) -> Vec<&str> {
         .collect()
 }
 
+/// Frames of the telescope with only B turned, measured with what was learned.
+fn measured(place: &Place) -> (Value, String) {
+    let done = place
+        .run(&[
+            "measure",
+            "out/b.fits",
+            "--instrument",
+            "typed.toml",
+            "--response",
+            "out/typed.response.toml",
+            "--side",
+            "inside",
+            "--json",
+        ])
+        .well();
+    (
+        serde_json::from_str(&done.stdout).expect("JSON"),
+        done.stderr,
+    )
+}
+
 /// Two screws: k within 3 sigma and 5 %, the mirroring found, the rotation within 3 sigma and 3 degrees; the star's way too.
 #[test]
 fn a_turned_and_mirrored_camera_is_learned() {
@@ -143,6 +165,15 @@ fn a_turned_and_mirrored_camera_is_learned() {
     let per_arcmin = read.coma_m_per_rad.value * skewstar::units::ARCMIN / skewstar::units::NM;
     assert!((per_arcmin - value("coma_nm_per_arcmin", "value")).abs() < 1e-6);
     assert!(read.mirrored && read.screws.len() == 2);
+
+    // with it, measuring names the screw that was turned, though the camera was typed wrong
+    let (found, _) = measured(&place);
+    let turns = &found["advice"]["turns"];
+    let turn = |screw: &str| turns[screw].as_f64().expect("a turn");
+    // [state.modes_nm] adds 25 nm of coma of its own: a tenth of the turn
+    assert!((turn("B") + 2.0 * 0.25 / 3.0).abs() < 0.03, "{turns}");
+    assert!((turn("A") - 0.25 / 3.0).abs() < 0.03, "{turns}");
+    assert_eq!(found["advice"]["verdict"], "turn");
 }
 
 /// One screw: the mirroring stays open and as typed, and the sentences say so; frames that follow the star teach no shift.
@@ -180,6 +211,36 @@ fn one_trial_leaves_the_mirroring_open() {
         words.stderr.contains("wrote out/typed.response.toml"),
         "{}",
         words.stderr
+    );
+
+    // one trial says nothing of the other screws: no turns, and the reason
+    let (found, warnings) = measured(&place);
+    assert!(found["advice"].is_null(), "{found:#}");
+    assert!(flags(&found).contains(&"response_mirror_open"), "{found:#}");
+    assert!(warnings.contains("a second screw"), "{warnings}");
+
+    // a turn typed the wrong way round contradicts the other
+    let wrong = "out/a.fits,out/ab.fits,B=-0.25";
+    let refused = place.run(&[
+        "learn",
+        "--instrument",
+        "typed.toml",
+        "--side",
+        "inside",
+        "--trial",
+        A,
+        "--trial",
+        wrong,
+        "--trial",
+        "out/start.fits,out/ab.fits,A=0.25",
+        "--out",
+        "none",
+    ]);
+    assert_eq!(refused.status, Some(1), "{}", refused.stdout);
+    assert!(
+        refused.stderr.contains("contradict one another"),
+        "{}",
+        refused.stderr
     );
 
     // a turn of nothing: finished, but nothing seen
