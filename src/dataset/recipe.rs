@@ -124,7 +124,7 @@ pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
     let document = Document::parse(text, label)?;
     let top = Section::top(&document)?;
     top.known(&KEYS)?;
-    top.format_1()?;
+    document.check_format("a recipe")?;
     Ok(Recipe {
         title: top.text("title", None)?,
         version: top.text("version", Some("1"))?,
