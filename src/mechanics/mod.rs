@@ -16,7 +16,6 @@
 
 pub mod prescription;
 pub mod sphere;
-pub mod third_order;
 pub mod trace;
 
 use crate::instrument::{Assembly, FieldTerms, Instrument, Response};
