@@ -12,8 +12,8 @@ use crate::image_io::canvas::{
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{PictureError, png};
 use crate::predict::{Expected, Model, PredictError, Settings};
+use crate::preview::view::{Exposure, Shows, StreakPlace, exposure, places, table};
 use crate::scenario::Scenario;
-use crate::simulate::mask_view::{Exposure, Shows, StreakPlace, exposure, places, table};
 use crate::state::{Modes, State};
 use crate::units::{NM, UM};
 use ndarray::Array2;

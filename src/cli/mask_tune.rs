@@ -12,10 +12,10 @@ use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
 use crate::instrument::{Instrument, MaskDesign, MaskLayout};
 use crate::predict::{Expected, Model, Settings};
-use crate::scenario::Scenario;
-use crate::simulate::mask_search::{
+use crate::preview::search::{
     Candidate, Purpose, Reader, Refinement, candidates, judge, variations,
 };
+use crate::scenario::Scenario;
 use crate::state::{Modes, State};
 use crate::units::{DEG, MM, NM};
 use serde::Serialize;
