@@ -11,7 +11,7 @@ use crate::image_io::canvas::{
 };
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{PictureError, png};
-use crate::predict::{Expected, Model, PredictError, Settings};
+use crate::predict::{Expected, Model, PredictError, Settings, critical_focus_m};
 use crate::preview::view::{Exposure, Shows, StreakPlace, exposure, places, table};
 use crate::scenario::Scenario;
 use crate::state::{Modes, State};
@@ -98,8 +98,8 @@ fn prepare(
         ..scenario.state.clone()
     };
     let model = Model::new(instrument, &state, settings)?;
-    let ratio = instrument.telescope.focal_ratio();
-    let depth_um = depth_um.unwrap_or(8.0 * model.reference_m * ratio * ratio / UM);
+    let zone_m = critical_focus_m(model.reference_m, instrument.telescope.focal_ratio());
+    let depth_um = depth_um.unwrap_or(4.0 * zone_m / UM);
     let star = |offset_um: f64, mode: Option<u32>| -> Result<Expected, PredictError> {
         let mut own = State {
             sensor_offset_m: offset_um * UM,
