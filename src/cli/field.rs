@@ -8,6 +8,7 @@ use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
 use super::{load, stem};
+use crate::dataset::fits_cards;
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
@@ -185,14 +186,9 @@ fn put_frame(
 ) -> Result<(), CliError> {
     let camera = &scenario.instrument.camera;
     let cards = Cards {
-        title: scenario.title.clone(),
-        pixel_m: camera.pixel_m,
-        focal_length_m: scenario.instrument.telescope.focal_length_m,
-        exposure_s: scenario.state.exposure.as_ref().map(|e| e.time_s),
-        gain_e_per_adu: camera.electronics.as_ref().map(|e| e.gain_e_per_adu),
         seed: scenario.seed,
         star_px: [camera.width_px, camera.height_px].map(|side| 0.5 * (side as f64 - 1.0)),
-        extra: Vec::new(),
+        ..fits_cards(scenario)
     };
     set.put(&files[0], &fits::counts(&field.frame, &cards)?)?;
     interrupt.check()?;

@@ -8,6 +8,7 @@ use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
 use super::{load, stem};
+use crate::dataset::fits_cards;
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{png, tiff};
@@ -168,15 +169,9 @@ fn put_files(
 }
 
 fn cards(scenario: &Scenario, simulation: &Simulation) -> Cards {
-    let camera = &scenario.instrument.camera;
     Cards {
-        title: scenario.title.clone(),
-        pixel_m: camera.pixel_m,
-        focal_length_m: scenario.instrument.telescope.focal_length_m,
-        exposure_s: scenario.state.exposure.as_ref().map(|e| e.time_s),
-        gain_e_per_adu: camera.electronics.as_ref().map(|e| e.gain_e_per_adu),
         seed: simulation.truth.seed,
         star_px: simulation.truth.star_px,
-        extra: Vec::new(),
+        ..fits_cards(scenario)
     }
 }
