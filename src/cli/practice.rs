@@ -1,8 +1,8 @@
 //! `practice`: a session in one file, the star's picture beside it, the coach's words on standard output.
 
 use super::args::{
-    Common, OnOff, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs,
-    SessionArgs,
+    Common, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, SessionArgs,
+    Switch,
 };
 use super::error::CliError;
 use super::interrupt::Interrupt;
@@ -53,14 +53,14 @@ pub fn run(args: &PracticeArgs, printer: &Printer) -> Result<bool, CliError> {
         PracticeVerb::Mask { way, session } => act(
             &session.session,
             Action::Mask {
-                on: *way == OnOff::On,
+                on: *way == Switch::On,
             },
             printer,
         ),
         PracticeVerb::Air { way, session } => act(
             &session.session,
             Action::Air {
-                moves: *way == OnOff::On,
+                moves: *way == Switch::On,
             },
             printer,
         ),
