@@ -10,6 +10,7 @@ mod field;
 mod field_pictures;
 pub mod interrupt;
 mod learn;
+mod marks;
 mod mask;
 mod mask_args;
 mod mask_preview;
