@@ -12,6 +12,7 @@ use crate::dataset::fits_cards;
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
+use crate::math::robust::percentile;
 use crate::mechanics::{Plane, align};
 use crate::predict::Settings;
 use crate::pupil::frame_axes;
@@ -241,14 +242,7 @@ fn truth_of<'a>(
 fn words(truth: &FieldTruth<'_>) -> String {
     let sizes = |f: &dyn Fn(&StarRecord) -> f64| {
         let mut values: Vec<f64> = truth.stars.iter().map(f).collect();
-        values.sort_by(f64::total_cmp);
-        let at = |share: f64| {
-            values
-                .get((share * (values.len().saturating_sub(1)) as f64) as usize)
-                .copied()
-                .unwrap_or(0.0)
-        };
-        [at(0.0), at(0.5), at(1.0)]
+        [0.0, 0.5, 1.0].map(|share| percentile(&mut values, share))
     };
     let [small, middle, large] = sizes(&|s| s.half_flux_diameter_px);
     let [_, round, long] = sizes(&|s| s.elongation);
