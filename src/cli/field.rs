@@ -7,7 +7,7 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{load, stem};
+use super::{finish, json_file, load, stem};
 use crate::dataset::fits_cards;
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::png;
@@ -88,12 +88,8 @@ pub fn run(args: &FieldArgs, printer: &Printer) -> Result<(), CliError> {
     set.put(&files[2], &png::rgb8(&map(&sensor, &field.stars)?)?)?;
     set.put(&files[3], &png::rgb8(&cut_outs(&sensor, &samples)?)?)?;
     let told = truth_of(&scenario, seed, &field, sensor.coma_node_px);
-    let mut bytes = serde_json::to_vec_pretty(&told).map_err(std::io::Error::from)?;
-    bytes.push(b'\n');
-    set.put(&truth, &bytes)?;
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    set.put(&truth, &json_file(&told)?)?;
+    finish(set, &interrupt, printer)?;
     printer.answer(words(&told))?;
     printer.answer_json(&told)?;
     Ok(())

@@ -5,7 +5,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{load, one_file, stem};
+use super::{finish, load, one_file, stem};
 use crate::image_io::canvas::{
     AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, TextStyle, View,
 };
@@ -74,9 +74,7 @@ pub fn run(args: &MaskPreviewArgs, printer: &Printer) -> Result<(), CliError> {
         .map_err(|source| CliError::Predict { path, source })?;
     set.put(&name, &png::rgb8(&draw(&answer, &panels)?)?)?;
     drop(shown);
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    finish(set, &interrupt, printer)?;
     printer.answer(lines(&answer).join("\n"))?;
     printer.answer_json(&answer)?;
     Ok(())

@@ -8,7 +8,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
-use super::{one_file, scenario_bytes, terminal};
+use super::{finish, one_file, scenario_bytes, terminal};
 use crate::image_io::canvas::{BLACK, Canvas, PALE, Stroke, TextStyle, View};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
@@ -169,9 +169,7 @@ fn act(path: &Path, action: Action, printer: &Printer) -> Result<bool, CliError>
             &png::rgb8(&path_drawn(&Report::new(&session))?)?,
         )?;
     }
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    finish(set, &interrupt, printer)?;
     tell(&session, Some(&done.words), &shown, printer)?;
     Ok(finished && !session.goal_reached())
 }
@@ -388,9 +386,7 @@ fn question(args: &QuestionArgs, printer: &Printer) -> Result<(), CliError> {
     let interrupt = Interrupt::install()?;
     let mut set = one_file(&args.files, &name)?;
     put_picture(&mut set, &name, &picture(question.session())?)?;
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    finish(set, &interrupt, printer)?;
     let screws: Vec<String> = practice::front_screws(&scenario.instrument)
         .iter()
         .map(|screw| format!("{} at {} o'clock", screw.name, screw.hour))
