@@ -27,7 +27,7 @@ pub use card::card;
 pub use distribution::{Distribution, Drawn, Varied};
 pub use error::SetError;
 pub use fits_cards::fits_cards;
-pub use recipe::{Fineness, FrameFiles, Recipe, ScenarioText, hex, read};
+pub use recipe::{Fineness, FrameFiles, Recipe, ScenarioText, read};
 pub use schema::schema;
 pub use set::{Item, Set, Source, title};
 pub use shard::{

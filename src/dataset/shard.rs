@@ -5,11 +5,12 @@
 
 use super::error::SetError;
 use super::fits_cards::fits_cards;
-use super::recipe::{FrameFiles, hex};
+use super::recipe::FrameFiles;
 use super::set::{Item, Set, title};
 use super::table::{Cell, Table};
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::npz::{NpyArray, NpyValues, npy, npz};
+use crate::scenario::hex;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};

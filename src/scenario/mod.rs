@@ -112,17 +112,22 @@ pub fn read_bytes(
     label: &str,
     overrides: &[String],
 ) -> Result<Scenario, ScenarioError> {
-    match std::str::from_utf8(bytes) {
-        Ok(text) => read(text, label, overrides),
-        Err(error) => {
-            let problem = Problem::NotUtf8 {
-                offset: error.valid_up_to(),
-            };
-            let hint =
-                "a scenario is a plain text file; is this a picture, or text in another encoding?";
-            Err(ScenarioError::new(label, Place::Whole, problem, hint))
-        }
-    }
+    let hint = "a scenario is a plain text file; is this a picture, or text in another encoding?";
+    read(text_of(bytes, label, hint)?, label, overrides)
+}
+
+/// The text of a file.
+pub(crate) fn text_of<'b>(
+    bytes: &'b [u8],
+    label: &str,
+    hint: &str,
+) -> Result<&'b str, ScenarioError> {
+    std::str::from_utf8(bytes).map_err(|error| {
+        let problem = Problem::NotUtf8 {
+            offset: error.valid_up_to(),
+        };
+        ScenarioError::new(label, Place::Whole, problem, hint)
+    })
 }
 
 /// JSON Schema (draft 2020-12) of the scenario file, indented, for editors.
@@ -136,11 +141,7 @@ impl Scenario {
         let mut hash = Sha256::new();
         hash.update(&self.sha256);
         hash.update(bytes);
-        self.sha256 = hash
-            .finalize()
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect();
+        self.sha256 = hex(&hash.finalize());
     }
 }
 
@@ -160,8 +161,10 @@ fn digest(text: &str, overrides: &[String]) -> String {
         hash.update("\n--set ");
         hash.update(argument);
     }
-    hash.finalize()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    hex(&hash.finalize())
+}
+
+/// Bytes in hexadecimal.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
