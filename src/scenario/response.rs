@@ -323,6 +323,24 @@ mod tests {
             refused("= 61.75", "= nan"),
             "r.toml:6:1: response.coma_nm_per_arcmin is nan, but must be a number from -100000 to 100000"
         );
+        assert_eq!(
+            refused("flags = [\"trials_disagree\"]", "flags = \"none\""),
+            "r.toml:3:1: flags is \"none\", but must be a list of texts in quotes"
+        );
+        assert_eq!(
+            refused("name = \"A \\\"top\\\"\"", "name = 5"),
+            "r.toml:17:1: screws[0].name is 5, but must be text in quotes"
+        );
+        let screwless = text.split("\n[[screws]]").next().expect("a first part");
+        let none = screwless.replace("format = 1", "format = 1\nscrews = []");
+        assert_eq!(
+            LearnedResponse::read(&none, "r.toml")
+                .unwrap_err()
+                .to_string(),
+            "r.toml:3:1: screws is a list of 0 values, but must be a list of at least 1 table"
+        );
+        let pointed = text.replace("format = 1", "format = 1.0");
+        assert!(LearnedResponse::read(&pointed, "r.toml").is_ok());
         let empty = LearnedResponse::read("# nothing\n", "r.toml").unwrap_err();
         assert_eq!(empty.hint(), "`skewstar learn` writes such a file");
         for odd in [
