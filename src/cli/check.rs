@@ -3,9 +3,9 @@
 use super::args::ScenarioArgs;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::load;
 use super::printer::Printer;
 use super::progress::Progress;
+use super::{least_and_most, load};
 use crate::atmosphere::airmass;
 use crate::mask;
 use crate::mechanics::Pointing;
@@ -281,7 +281,7 @@ fn report(f: &Findings) -> String {
             "                       {state}, at the same focus: after {other:.3} s"
         ));
     }
-    if let Some((near, far)) = range(&f.streak_first_order_px) {
+    if let Some((near, far)) = least_and_most(&f.streak_first_order_px) {
         let places = if far - near < 0.05 {
             format!("{near:.1}")
         } else {
@@ -322,9 +322,4 @@ fn words_of_trace(t: &Traced) -> Vec<String> {
             t.focus_um_per_mm, t.focal_length_mm
         ),
     ]
-}
-
-fn range(values: &[f64]) -> Option<(f64, f64)> {
-    let low = values.iter().copied().reduce(f64::min)?;
-    Some((low, values.iter().copied().fold(low, f64::max)))
 }

@@ -5,7 +5,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{finish, load, one_file, stem};
+use super::{finish, least_and_most, load, one_file, stem};
 use crate::image_io::canvas::{
     AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, TextStyle, View,
 };
@@ -194,10 +194,7 @@ fn lines(answer: &Answer) -> Vec<String> {
         ));
     }
     let orders: Vec<f64> = answer.streaks.iter().map(|s| s.first_order_px).collect();
-    if let (Some(low), Some(high)) = (
-        orders.iter().copied().reduce(f64::min),
-        orders.iter().copied().reduce(f64::max),
-    ) {
+    if let Some((low, high)) = least_and_most(&orders) {
         out.push(format!("The streaks reach {low:.1} to {high:.1} px to their first order, on both sides of the star."));
     }
     match &answer.exposure {

@@ -326,6 +326,12 @@ fn json_file(value: &impl Serialize) -> Result<Vec<u8>, CliError> {
     Ok(bytes)
 }
 
+/// Least and largest of some values; `None` of none.
+fn least_and_most(values: &[f64]) -> Option<(f64, f64)> {
+    let least = values.iter().copied().reduce(f64::min)?;
+    Some((least, values.iter().copied().fold(least, f64::max)))
+}
+
 /// The scenario's file name without its ending: what its output files are called.
 fn stem(path: &Path) -> String {
     path.file_stem()
