@@ -13,9 +13,9 @@ use crate::image_io::fits::{self, Cards};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
 use crate::math::robust::percentile;
-use crate::mechanics::{Plane, align};
+use crate::mechanics::{align, coma_node_m};
 use crate::predict::Settings;
-use crate::pupil::frame_axes;
+use crate::pupil::{frame_axes, frame_px};
 use crate::rng::Seed;
 use crate::scenario::Scenario;
 use crate::simulate::{
@@ -149,29 +149,9 @@ fn sensor(scenario: &Scenario) -> Sensor {
     Sensor {
         title: scenario.title.clone(),
         size_px: [camera.width_px, camera.height_px],
-        coma_node_px: coma_node_m(scenario).map(|node_m| {
-            let place = frame_axes(instrument)
-                .forward(node_m)
-                .map(|m| m / camera.pixel_m);
-            let middle = [camera.width_px, camera.height_px].map(|side| 0.5 * (side as f64 - 1.0));
-            [middle[0] + place[0], middle[1] + place[1]]
-        }),
+        coma_node_px: coma_node_m(instrument, &scenario.state)
+            .map(|node_m| frame_px(instrument, node_m)),
     }
-}
-
-/// Where the coma of the field and that of the tilt cancel; `None` where the field has no coma.
-fn coma_node_m(scenario: &Scenario) -> Option<[f64; 2]> {
-    let field = &scenario.instrument.telescope.field;
-    let response = scenario
-        .instrument
-        .assembly
-        .as_ref()
-        .and_then(|a| a.response.as_ref());
-    let Plane { tilt_rad, .. } = align(&scenario.instrument, &scenario.state).plane;
-    let per_tilt = response.map_or(0.0, |r| r.coma_m_per_rad) / field.coma_per_m;
-    per_tilt
-        .is_finite()
-        .then(|| [0, 1].map(|axis| field.axis_m[axis] - per_tilt * tilt_rad[axis]))
 }
 
 fn put_frame(
@@ -181,10 +161,9 @@ fn put_frame(
     field: &StarField,
     interrupt: &Interrupt,
 ) -> Result<(), CliError> {
-    let camera = &scenario.instrument.camera;
     let cards = Cards {
         seed: scenario.seed,
-        star_px: [camera.width_px, camera.height_px].map(|side| 0.5 * (side as f64 - 1.0)),
+        star_px: scenario.instrument.camera.middle_px(),
         ..fits_cards(scenario)
     };
     set.put(&files[0], &fits::counts(&field.frame, &cards)?)?;
@@ -267,10 +246,8 @@ mod tests {
         let text = include_str!("../../tests/data/whole_scenario.toml");
         let scenario = crate::scenario::read(text, "whole.toml", &[]).expect("valid");
         let camera = &scenario.instrument.camera;
-        let axes = frame_axes(&scenario.instrument);
         for place in sample_places(&scenario) {
-            let [x, _] = axes.forward(place).map(|m| m / camera.pixel_m);
-            let column = x + 0.5 * (camera.width_px as f64 - 1.0);
+            let [column, _] = frame_px(&scenario.instrument, place);
             assert!(
                 (column - column.round()).abs() < 1e-6
                     && column > 0.0
