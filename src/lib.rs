@@ -11,6 +11,7 @@
 //! | 4 | [`predict`] | Instrument + State → expected frame |
 //! | 5 | [`simulate`], [`score`] | noise from the seed ([`rng`]), counts, truth; answers against truth |
 //! | 5 | [`measure`] | a frame, blindly → stars, what is out of line, which screw to turn |
+//! | 5 | [`preview`] | a mask before it is printed: whether it can be, what it will show, better numbers |
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`], [`dataset`] | text → instrument and state, frames ↔ bytes, masks → files for the printer, recipes → sets of frames and truth |
 //! | 6 | [`practice`] | a hidden misalignment to put right: levels, a push–pull cell, feedback, questions |
 //! | 7 | [`web`] | the same practice as a page in a browser |
@@ -85,6 +86,7 @@ pub mod measure;
 pub mod mechanics;
 pub mod practice;
 pub mod predict;
+pub mod preview;
 pub mod propagation;
 pub mod pupil;
 pub mod rng;

@@ -1,11 +1,11 @@
 //! The traced response: against another ray tracer, against third order, and against what symmetry allows.
 
+use crate::support::third_order::{paraxial, third_order};
 use serde_json::Value;
 use skewstar::mechanics::prescription::{
     Corrector, Derived, Displacement, Lens, Optics, Prescription, TwoMirror, Unit, misaligned_star,
     respond, star_at_place,
 };
-use skewstar::mechanics::third_order::third_order;
 use skewstar::units::{ARCMIN, MM, NM, UM};
 
 /// Rays, modes and places by another library: see tests/references/README.md.
@@ -312,7 +312,7 @@ fn piston_moves_the_focus_by_the_square_of_the_magnification() {
     let Optics::TwoMirror(pair) = &telescope.optics else {
         panic!("two mirrors")
     };
-    let m = skewstar::mechanics::third_order::paraxial(pair).magnification;
+    let m = paraxial(pair).magnification;
     // finite steps of 1 mm: the even terms drop out, the cubic one is 1e-4
     close(
         "focus per piston",

@@ -2,8 +2,10 @@
 //! outlive it.
 
 use serde_json::{Value, json};
-use skewstar::practice::BENCH;
+use skewstar::measure::{MeasureOptions, Shot, Side, measure};
+use skewstar::practice::{Asked, BENCH};
 use skewstar::scenario;
+use skewstar::units::NM;
 use skewstar::web::{Config, Keeper, ServeError, Server};
 use std::collections::HashMap;
 use std::io::{Read, Write};
@@ -46,7 +48,11 @@ fn config(port: u16, lan: bool, shelf: Option<Shelf>) -> Config {
 
 /// Opens a server on any free port; returns the port. The thread ends with the tests.
 fn serve(shelf: Option<Shelf>) -> u16 {
-    let server = Server::open(config(0, false, shelf)).expect("a server");
+    run(config(0, false, shelf))
+}
+
+fn run(config: Config) -> u16 {
+    let server = Server::open(config).expect("a server");
     let port = port_of(&server.address());
     std::thread::spawn(move || server.run());
     port
@@ -62,8 +68,24 @@ fn port_of(address: &str) -> u16 {
         .expect("a number")
 }
 
+/// The bench with its whole frame, and something that measures.
+fn serve_measuring(
+    measurer: impl Fn(&Asked<'_>) -> Result<String, String> + Send + Sync + 'static,
+) -> u16 {
+    run(Config {
+        scenario: scenario::read(BENCH, "bench", &[]).expect("the bench"),
+        scenario_text: BENCH.into(),
+        measurer: Some(Arc::new(measurer)),
+        ..config(0, false, None)
+    })
+}
+
 /// Sends bytes as they are and reads until the other side closes.
 fn raw(port: u16, bytes: &[u8]) -> String {
+    String::from_utf8_lossy(&raw_bytes(port, bytes)).into_owned()
+}
+
+fn raw_bytes(port: u16, bytes: &[u8]) -> Vec<u8> {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).expect("a connection");
     stream
         .set_read_timeout(Some(Duration::from_secs(300)))
@@ -72,7 +94,7 @@ fn raw(port: u16, bytes: &[u8]) -> String {
     stream.write_all(bytes).unwrap_or_default();
     let mut reply = Vec::new();
     stream.read_to_end(&mut reply).unwrap_or_default();
-    String::from_utf8_lossy(&reply).into_owned()
+    reply
 }
 
 fn status(reply: &str) -> u16 {
@@ -343,4 +365,158 @@ fn the_page_is_whole_and_strict() {
         let head_only = send(port, "HEAD", path, "", "");
         assert!(head_only.ends_with("\r\n\r\n") && status(&head_only) == 200);
     }
+}
+
+/// Coma as the library measures it in the frame that the server hands over: Noll 8 and 7 in nm.
+fn coma_of(asked: &Asked<'_>) -> Result<String, String> {
+    let shot = Shot {
+        ceiling_adu: Some(f64::from(asked.frame.saturation_adu)),
+        ..Shot::new(asked.frame.counts_adu.mapv(f64::from))
+    };
+    let options = MeasureOptions {
+        mask_on: Some(asked.mask_on),
+        side: Some(if asked.inside {
+            Side::Inside
+        } else {
+            Side::Outside
+        }),
+        ..MeasureOptions::default()
+    };
+    let found = measure(&shot, asked.owner, &options).map_err(|error| error.to_string())?;
+    let mode = |noll| found.mode_m(noll).map(|found| found.value / NM);
+    let (x, y) = (mode(8).ok_or("no Noll 8")?, mode(7).ok_or("no Noll 7")?);
+    Ok(format!("{x:.2},{y:.2}"))
+}
+
+/// What is measured in the session's own frame is the coma that the report shows at the end; it costs its minutes.
+#[test]
+fn the_frame_of_a_session_is_measured() {
+    let port = serve_measuring(coma_of);
+    assert_eq!(get(port, "/api/about").1["can_measure"], true);
+    let (_, started) = post(
+        port,
+        "/api/sessions",
+        &json!({ "level": "one-screw", "seed": 12 }),
+    );
+    let name = started["session"].as_str().expect("a name");
+    let at = |rest: &str| format!("/api/sessions/{name}{rest}");
+    let (ok, measured) = post(port, &at("/measure"), &json!({}));
+    assert_eq!(ok, 200, "{measured}");
+    let minutes = |view: &Value| view["cost_min"].as_f64().expect("minutes");
+    assert_eq!(minutes(&measured) - minutes(&started), 2.0);
+    assert_eq!(measured["round"], started["round"], "nothing was turned");
+    let said = measured["said"].as_str().expect("words");
+    let parts: Vec<f64> = said
+        .split(',')
+        .map(|part| part.parse().expect(said))
+        .collect();
+    let (_, finished) = post(port, &at("/actions"), &json!({ "do": "finish" }));
+    let truth = finished["report"]["numbers"]["rounds"][0]["coma_nm"]
+        .as_f64()
+        .expect("coma at the start");
+    let found = parts[0].hypot(parts[1]);
+    println!("coma {found:.1} nm measured, {truth:.1} nm hidden");
+    assert!((found - truth).abs() < 0.15 * truth, "{found} of {truth}");
+}
+
+#[test]
+fn what_cannot_be_measured_is_refused_in_words() {
+    let port = serve_measuring(|_| Err("there is no star here".into()));
+    let (_, started) = post(
+        port,
+        "/api/sessions",
+        &json!({ "level": "one-screw", "seed": 12 }),
+    );
+    let name = started["session"].as_str().expect("a name");
+    let measure = format!("/api/sessions/{name}/measure");
+    let (refused, words) = post(port, &measure, &json!({}));
+    assert_eq!(refused, 409);
+    assert_eq!(words["error"], "there is no star here");
+    assert_eq!(words["hint"], "recentre the star, or take the mask off");
+    let (refused, words) = post(port, &measure, &json!({ "star": 1 }));
+    assert_eq!(refused, 400);
+    let error = words["error"].as_str().expect("words");
+    assert!(error.starts_with("the body cannot be meant: "), "{words}");
+    let plain = send(port, "POST", &measure, "Content-Type: text/plain\r\n", "{}");
+    assert_eq!(status(&plain), 415);
+    assert_eq!(get(port, &measure).0, 405);
+    let (unknown, words) = post(port, "/api/sessions/0123456789abcdef/measure", &json!({}));
+    assert_eq!(unknown, 404);
+    assert_eq!(words["error"], "there is no such session");
+    let (refused, words) = post(
+        port,
+        &format!("/api/sessions/{name}/actions"),
+        &json!({ "do": "measure" }),
+    );
+    assert_eq!(refused, 400);
+    assert_eq!(words["error"], "measure has an address of its own");
+    let (_, after) = get(port, &format!("/api/sessions/{name}"));
+    assert_eq!(after["cost_min"], started["cost_min"], "nothing was done");
+}
+
+/// The report names the screw and its turns; the same drill again, with these taken back, reaches the goal.
+#[test]
+fn a_drill_is_won_by_undoing_what_its_report_showed() {
+    let port = serve(None);
+    let start = || {
+        let asked = json!({ "level": "one-screw", "seed": 12 });
+        let (ok, started) = post(port, "/api/sessions", &asked);
+        assert_eq!(ok, 200, "{started}");
+        let name = started["session"].as_str().expect("a name");
+        format!("/api/sessions/{name}/actions")
+    };
+    let finish = |actions: &str| {
+        let (ok, finished) = post(port, actions, &json!({ "do": "finish" }));
+        assert_eq!((ok, &finished["finished"]), (200, &Value::Bool(true)));
+        finished["report"]["numbers"].clone()
+    };
+    let lost = finish(&start());
+    assert_eq!(lost["goal_reached"], false);
+    let hidden = lost["hidden_turns"].as_array().expect("screws");
+    assert_eq!(hidden.len(), 3);
+    let actions = start();
+    for pair in hidden {
+        let height = pair[1].as_f64().expect("turns");
+        if height == 0.0 {
+            continue;
+        }
+        // on the bench clockwise lengthens
+        let asked = json!({ "do": "turn", "screw": pair[0], "clockwise_turns": -height });
+        let (ok, turned) = post(port, &actions, &asked);
+        assert_eq!(ok, 200, "{turned}");
+    }
+    let won = finish(&actions);
+    assert_eq!(won["goal_reached"], true, "{won}");
+    let (refused, words) = post(port, &actions, &json!({ "do": "look" }));
+    assert_eq!(refused, 409, "{words}");
+}
+
+/// Three pictures, each behind its length: the doughnut, the masked star, the corners.
+#[test]
+fn free_play_answers_with_three_pictures() {
+    let port = serve(None);
+    let path = "/api/play?tilt_arcmin=2&tilt_deg=30&seeing=0";
+    let request =
+        format!("GET {path} HTTP/1.1\r\nHost: localhost:{port}\r\nConnection: close\r\n\r\n");
+    let reply = raw_bytes(port, request.as_bytes());
+    let head = reply.windows(4).position(|four| four == b"\r\n\r\n");
+    let mut rest = &reply[head.expect("a head") + 4..];
+    let mut sides = Vec::new();
+    while let Some((length, after)) = rest.split_first_chunk() {
+        let (picture, after) = after.split_at(u32::from_le_bytes(*length) as usize);
+        assert_eq!(&picture[..4], b"SKW1");
+        let side = |at: usize| u16::from_le_bytes([picture[at], picture[at + 1]]);
+        assert_eq!(
+            picture.len(),
+            20 + 2 * usize::from(side(4)) * usize::from(side(6))
+        );
+        sides.push([side(4), side(6)]);
+        rest = after;
+    }
+    assert_eq!(sides.len(), 3, "{sides:?}");
+    assert_eq!(sides[..2], [[48, 44]; 2], "{sides:?}");
+    assert_eq!(post(port, "/api/play", &json!({ "tilt_arcmin": 2 })).0, 405);
+    let (refused, words) = get(port, "/api/play?tilt_arcmin=7");
+    assert_eq!(refused, 400);
+    assert_eq!(words["error"], "tilt_arcmin is not a number from -6 to 6");
 }

@@ -8,7 +8,7 @@ pub use super::mask_args::{
     MaskArgs, MaskDrawArgs, MaskPreviewArgs, MaskTuneArgs, MaskVerb, TuneBy, TuneFor,
 };
 pub use super::practice_args::{
-    OnOff, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, ServeArgs,
+    PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, ServeArgs,
     SessionArgs,
 };
 use std::path::PathBuf;
@@ -459,12 +459,17 @@ fn place(text: &str) -> Result<[f64; 2], String> {
     Ok([number(x).ok_or_else(wrong)?, number(y).ok_or_else(wrong)?])
 }
 
-/// A temperature of a star.
-fn kelvin(text: &str) -> Result<f64, String> {
+/// A number within limits, in words of its unit.
+pub(super) fn within(text: &str, [low, high]: [f64; 2], unit: &str) -> Result<f64, String> {
     let number = text.parse::<f64>().ok();
     number
-        .filter(|k| (1000.0..=100_000.0).contains(k))
-        .ok_or_else(|| format!("{text:?} must be from 1000 to 100000 kelvin"))
+        .filter(|value| (low..=high).contains(value))
+        .ok_or_else(|| format!("{text:?} must be a number from {low} to {high} {unit}"))
+}
+
+/// A temperature of a star.
+fn kelvin(text: &str) -> Result<f64, String> {
+    within(text, [1000.0, 100_000.0], "kelvin")
 }
 
 /// Kinds of telescope for `new`.

@@ -3,14 +3,14 @@
 use super::args::ScenarioArgs;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::load;
 use super::printer::Printer;
 use super::progress::Progress;
+use super::{least_and_most, load};
 use crate::atmosphere::airmass;
 use crate::mask;
 use crate::mechanics::Pointing;
 use crate::mechanics::prescription::Derived;
-use crate::predict::{Expected, Model, Settings};
+use crate::predict::{Expected, Model, Settings, airy_radius_m, critical_focus_m, first_order_m};
 use crate::scenario::Scenario;
 use crate::simulate::saturation_adu;
 use crate::state::State;
@@ -139,8 +139,9 @@ fn findings(
         }
         _ => None,
     };
-    let order_px =
-        |pitch_m: f64| model.reference_m * telescope.focal_length_m / pitch_m / camera.pixel_m;
+    let order_px = |pitch_m: f64| {
+        first_order_m(model.reference_m, telescope.focal_length_m, pitch_m) / camera.pixel_m
+    };
     let regions = instrument
         .mask
         .as_ref()
@@ -153,8 +154,8 @@ fn findings(
         focal_ratio: ratio,
         scale_arcsec_per_px: scale,
         frame_arcmin: [side(camera.width_px), side(camera.height_px)],
-        critical_focus_um: 2.0 * model.reference_m * ratio * ratio / UM,
-        airy_diameter_px: 2.44 * model.reference_m * ratio / camera.pixel_m,
+        critical_focus_um: critical_focus_m(model.reference_m, ratio) / UM,
+        airy_diameter_px: 2.0 * airy_radius_m(model.reference_m, ratio) / camera.pixel_m,
         open_area_fraction: model.open_area_m2 / circle,
         pupil_cells: model.plan.grid.count,
         sub_samples_per_px: model.plan.sub_samples,
@@ -280,7 +281,7 @@ fn report(f: &Findings) -> String {
             "                       {state}, at the same focus: after {other:.3} s"
         ));
     }
-    if let Some((near, far)) = range(&f.streak_first_order_px) {
+    if let Some((near, far)) = least_and_most(&f.streak_first_order_px) {
         let places = if far - near < 0.05 {
             format!("{near:.1}")
         } else {
@@ -321,9 +322,4 @@ fn words_of_trace(t: &Traced) -> Vec<String> {
             t.focus_um_per_mm, t.focal_length_mm
         ),
     ]
-}
-
-fn range(values: &[f64]) -> Option<(f64, f64)> {
-    let low = values.iter().copied().reduce(f64::min)?;
-    Some((low, values.iter().copied().fold(low, f64::max)))
 }

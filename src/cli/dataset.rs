@@ -8,10 +8,11 @@ use super::printer::Printer;
 use super::progress::Progress;
 use super::{scenario_bytes, stem};
 use crate::dataset::{
-    self, Record, Report, ScenarioText, Set, SetError, Shard, Source, Table, Verifier, hex,
+    self, Record, Report, ScenarioText, Set, SetError, Shard, Source, Table, Verifier,
     secret_sha256, shard_of_record, shard_stem, shards,
 };
 use crate::instrument::MaskLayout;
+use crate::scenario::hex;
 use rand::TryRng;
 use rayon::prelude::*;
 use serde::Serialize;

@@ -7,13 +7,15 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{load, stem};
+use super::{finish, json_file, load, stem};
+use crate::dataset::fits_cards;
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
-use crate::mechanics::{Plane, align};
+use crate::math::robust::percentile;
+use crate::mechanics::{align, coma_node_m};
 use crate::predict::Settings;
-use crate::pupil::frame_axes;
+use crate::pupil::{frame_axes, frame_px};
 use crate::rng::Seed;
 use crate::scenario::Scenario;
 use crate::simulate::{
@@ -86,12 +88,8 @@ pub fn run(args: &FieldArgs, printer: &Printer) -> Result<(), CliError> {
     set.put(&files[2], &png::rgb8(&map(&sensor, &field.stars)?)?)?;
     set.put(&files[3], &png::rgb8(&cut_outs(&sensor, &samples)?)?)?;
     let told = truth_of(&scenario, seed, &field, sensor.coma_node_px);
-    let mut bytes = serde_json::to_vec_pretty(&told).map_err(std::io::Error::from)?;
-    bytes.push(b'\n');
-    set.put(&truth, &bytes)?;
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    set.put(&truth, &json_file(&told)?)?;
+    finish(set, &interrupt, printer)?;
     printer.answer(words(&told))?;
     printer.answer_json(&told)?;
     Ok(())
@@ -151,29 +149,9 @@ fn sensor(scenario: &Scenario) -> Sensor {
     Sensor {
         title: scenario.title.clone(),
         size_px: [camera.width_px, camera.height_px],
-        coma_node_px: coma_node_m(scenario).map(|node_m| {
-            let place = frame_axes(instrument)
-                .forward(node_m)
-                .map(|m| m / camera.pixel_m);
-            let middle = [camera.width_px, camera.height_px].map(|side| 0.5 * (side as f64 - 1.0));
-            [middle[0] + place[0], middle[1] + place[1]]
-        }),
+        coma_node_px: coma_node_m(instrument, &scenario.state)
+            .map(|node_m| frame_px(instrument, node_m)),
     }
-}
-
-/// Where the coma of the field and that of the tilt cancel; `None` where the field has no coma.
-fn coma_node_m(scenario: &Scenario) -> Option<[f64; 2]> {
-    let field = &scenario.instrument.telescope.field;
-    let response = scenario
-        .instrument
-        .assembly
-        .as_ref()
-        .and_then(|a| a.response.as_ref());
-    let Plane { tilt_rad, .. } = align(&scenario.instrument, &scenario.state).plane;
-    let per_tilt = response.map_or(0.0, |r| r.coma_m_per_rad) / field.coma_per_m;
-    per_tilt
-        .is_finite()
-        .then(|| [0, 1].map(|axis| field.axis_m[axis] - per_tilt * tilt_rad[axis]))
 }
 
 fn put_frame(
@@ -183,16 +161,10 @@ fn put_frame(
     field: &StarField,
     interrupt: &Interrupt,
 ) -> Result<(), CliError> {
-    let camera = &scenario.instrument.camera;
     let cards = Cards {
-        title: scenario.title.clone(),
-        pixel_m: camera.pixel_m,
-        focal_length_m: scenario.instrument.telescope.focal_length_m,
-        exposure_s: scenario.state.exposure.as_ref().map(|e| e.time_s),
-        gain_e_per_adu: camera.electronics.as_ref().map(|e| e.gain_e_per_adu),
         seed: scenario.seed,
-        star_px: [camera.width_px, camera.height_px].map(|side| 0.5 * (side as f64 - 1.0)),
-        extra: Vec::new(),
+        star_px: scenario.instrument.camera.middle_px(),
+        ..fits_cards(scenario)
     };
     set.put(&files[0], &fits::counts(&field.frame, &cards)?)?;
     interrupt.check()?;
@@ -245,14 +217,7 @@ fn truth_of<'a>(
 fn words(truth: &FieldTruth<'_>) -> String {
     let sizes = |f: &dyn Fn(&StarRecord) -> f64| {
         let mut values: Vec<f64> = truth.stars.iter().map(f).collect();
-        values.sort_by(f64::total_cmp);
-        let at = |share: f64| {
-            values
-                .get((share * (values.len().saturating_sub(1)) as f64) as usize)
-                .copied()
-                .unwrap_or(0.0)
-        };
-        [at(0.0), at(0.5), at(1.0)]
+        [0.0, 0.5, 1.0].map(|share| percentile(&mut values, share))
     };
     let [small, middle, large] = sizes(&|s| s.half_flux_diameter_px);
     let [_, round, long] = sizes(&|s| s.elongation);
@@ -281,10 +246,8 @@ mod tests {
         let text = include_str!("../../tests/data/whole_scenario.toml");
         let scenario = crate::scenario::read(text, "whole.toml", &[]).expect("valid");
         let camera = &scenario.instrument.camera;
-        let axes = frame_axes(&scenario.instrument);
         for place in sample_places(&scenario) {
-            let [x, _] = axes.forward(place).map(|m| m / camera.pixel_m);
-            let column = x + 0.5 * (camera.width_px as f64 - 1.0);
+            let [column, _] = frame_px(&scenario.instrument, place);
             assert!(
                 (column - column.round()).abs() < 1e-6
                     && column > 0.0

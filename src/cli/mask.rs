@@ -5,12 +5,12 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
-use super::{load, mask_preview, mask_tune, stem};
+use super::{finish, load, mask_preview, mask_tune, stem};
 use crate::mask::pieces::{CLEARANCE_M, MOST_PIECES, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::Solid;
+use crate::preview::check::{Bound, Finding, findings};
 use crate::scenario::Scenario;
-use crate::simulate::mask_check::{Bound, Finding, findings};
 use crate::solid_io::{dxf, stl, svg, three_mf};
 use crate::units::MM;
 use serde::Serialize;
@@ -139,10 +139,7 @@ fn draw(args: &MaskDrawArgs, printer: &Printer) -> Result<(), CliError> {
         set.put(&files[0], &stl::write(&solid))?;
         set.put(&files[1], &three_mf::write(&solid, &scenario.title)?)?;
     }
-    let written = set.finish(&interrupt)?;
-    for file in &written {
-        printer.note(format!("wrote {}", file.display()));
-    }
+    let written = finish(set, &interrupt, printer)?;
     for finding in list.iter().filter(|f| f.serious) {
         printer.warning(format!(
             "{}: {:.2} {}; {}",

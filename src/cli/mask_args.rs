@@ -1,6 +1,6 @@
 //! What can be typed after `mask`.
 
-use super::args::{Common, Files, ScenarioArgs};
+use super::args::{Common, Files, ScenarioArgs, within};
 use clap::{Args, Subcommand, ValueEnum};
 
 /// Arguments of `mask`.
@@ -111,14 +111,6 @@ pub enum TuneBy {
     Eye,
     /// A measuring program, limited by photons
     Measurement,
-}
-
-/// A number within limits, in words of its unit.
-fn within(text: &str, [low, high]: [f64; 2], unit: &str) -> Result<f64, String> {
-    let number = text.parse::<f64>().ok();
-    number
-        .filter(|value| (low..=high).contains(value))
-        .ok_or_else(|| format!("{text:?} must be a number from {low} to {high} {unit}"))
 }
 
 fn pixels(text: &str) -> Result<f64, String> {

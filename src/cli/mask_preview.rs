@@ -5,15 +5,15 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{load, one_file, stem};
+use super::{finish, least_and_most, load, one_file, stem};
 use crate::image_io::canvas::{
     AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, TextStyle, View,
 };
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{PictureError, png};
-use crate::predict::{Expected, Model, PredictError, Settings};
+use crate::predict::{Expected, Model, PredictError, Settings, critical_focus_m};
+use crate::preview::view::{Exposure, Shows, StreakPlace, exposure, places, table};
 use crate::scenario::Scenario;
-use crate::simulate::mask_view::{Exposure, Shows, StreakPlace, exposure, places, table};
 use crate::state::{Modes, State};
 use crate::units::{NM, UM};
 use ndarray::Array2;
@@ -74,9 +74,7 @@ pub fn run(args: &MaskPreviewArgs, printer: &Printer) -> Result<(), CliError> {
         .map_err(|source| CliError::Predict { path, source })?;
     set.put(&name, &png::rgb8(&draw(&answer, &panels)?)?)?;
     drop(shown);
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    finish(set, &interrupt, printer)?;
     printer.answer(lines(&answer).join("\n"))?;
     printer.answer_json(&answer)?;
     Ok(())
@@ -98,8 +96,8 @@ fn prepare(
         ..scenario.state.clone()
     };
     let model = Model::new(instrument, &state, settings)?;
-    let ratio = instrument.telescope.focal_ratio();
-    let depth_um = depth_um.unwrap_or(8.0 * model.reference_m * ratio * ratio / UM);
+    let zone_m = critical_focus_m(model.reference_m, instrument.telescope.focal_ratio());
+    let depth_um = depth_um.unwrap_or(4.0 * zone_m / UM);
     let star = |offset_um: f64, mode: Option<u32>| -> Result<Expected, PredictError> {
         let mut own = State {
             sensor_offset_m: offset_um * UM,
@@ -196,10 +194,7 @@ fn lines(answer: &Answer) -> Vec<String> {
         ));
     }
     let orders: Vec<f64> = answer.streaks.iter().map(|s| s.first_order_px).collect();
-    if let (Some(low), Some(high)) = (
-        orders.iter().copied().reduce(f64::min),
-        orders.iter().copied().reduce(f64::max),
-    ) {
+    if let Some((low, high)) = least_and_most(&orders) {
         out.push(format!("The streaks reach {low:.1} to {high:.1} px to their first order, on both sides of the star."));
     }
     match &answer.exposure {

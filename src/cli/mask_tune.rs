@@ -6,16 +6,16 @@ use super::interrupt::Interrupt;
 use super::mask_preview::put;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{load, one_file, stem};
+use super::{finish, load, one_file, stem};
 use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
 use crate::instrument::{Instrument, MaskDesign, MaskLayout};
 use crate::predict::{Expected, Model, Settings};
-use crate::scenario::Scenario;
-use crate::simulate::mask_search::{
+use crate::preview::search::{
     Candidate, Purpose, Reader, Refinement, candidates, judge, variations,
 };
+use crate::scenario::Scenario;
 use crate::state::{Modes, State};
 use crate::units::{DEG, MM, NM};
 use serde::Serialize;
@@ -98,9 +98,7 @@ pub fn run(args: &MaskTuneArgs, printer: &Printer) -> Result<(), CliError> {
     let canvas = picture(&scenario, &shown, settings).map_err(|e| e.into_cli(&path))?;
     set.put(&name, &png::rgb8(&canvas)?)?;
     drop(progress);
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    finish(set, &interrupt, printer)?;
     let answer = answer(&judged, purpose, reader, &design);
     printer.answer(words(&answer))?;
     printer.answer_json(&answer)?;

@@ -10,6 +10,7 @@ mod field;
 mod field_pictures;
 pub mod interrupt;
 mod learn;
+mod marks;
 mod mask;
 mod mask_args;
 mod mask_preview;
@@ -40,10 +41,12 @@ use crate::scenario::{self, Scenario};
 use crate::units::UM;
 use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
 use clap::CommandFactory;
+use interrupt::Interrupt;
 use output::{OutputPlan, OutputSet};
 use printer::Printer;
+use serde::Serialize;
 use std::io::Read;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Does what was typed; returns the exit status.
 pub fn run(cli: Cli) -> i32 {
@@ -301,6 +304,32 @@ fn one_file(files: &Files, name: &String) -> Result<OutputSet, CliError> {
         truth: None,
         force: files.force,
     })?)
+}
+
+/// Gives the files of a set their names and says where they lie.
+fn finish(
+    set: OutputSet,
+    interrupt: &Interrupt,
+    printer: &Printer,
+) -> Result<Vec<PathBuf>, CliError> {
+    let written = set.finish(interrupt)?;
+    for path in &written {
+        printer.note(format!("wrote {}", path.display()));
+    }
+    Ok(written)
+}
+
+/// The bytes of a JSON file: indented, with a line feed at its end.
+fn json_file(value: &impl Serialize) -> Result<Vec<u8>, CliError> {
+    let mut bytes = serde_json::to_vec_pretty(value).map_err(std::io::Error::from)?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
+/// Least and largest of some values; `None` of none.
+fn least_and_most(values: &[f64]) -> Option<(f64, f64)> {
+    let least = values.iter().copied().reduce(f64::min)?;
+    Some((least, values.iter().copied().fold(least, f64::max)))
 }
 
 /// The scenario's file name without its ending: what its output files are called.

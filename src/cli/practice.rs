@@ -1,14 +1,14 @@
 //! `practice`: a session in one file, the star's picture beside it, the coach's words on standard output.
 
 use super::args::{
-    Common, OnOff, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs,
-    SessionArgs,
+    Common, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, SessionArgs,
+    Switch,
 };
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
-use super::{one_file, scenario_bytes, terminal};
+use super::{finish, one_file, scenario_bytes, terminal};
 use crate::image_io::canvas::{BLACK, Canvas, PALE, Stroke, TextStyle, View};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
@@ -53,14 +53,14 @@ pub fn run(args: &PracticeArgs, printer: &Printer) -> Result<bool, CliError> {
         PracticeVerb::Mask { way, session } => act(
             &session.session,
             Action::Mask {
-                on: *way == OnOff::On,
+                on: *way == Switch::On,
             },
             printer,
         ),
         PracticeVerb::Air { way, session } => act(
             &session.session,
             Action::Air {
-                moves: *way == OnOff::On,
+                moves: *way == Switch::On,
             },
             printer,
         ),
@@ -169,9 +169,7 @@ fn act(path: &Path, action: Action, printer: &Printer) -> Result<bool, CliError>
             &png::rgb8(&path_drawn(&Report::new(&session))?)?,
         )?;
     }
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    finish(set, &interrupt, printer)?;
     tell(&session, Some(&done.words), &shown, printer)?;
     Ok(finished && !session.goal_reached())
 }
@@ -388,9 +386,7 @@ fn question(args: &QuestionArgs, printer: &Printer) -> Result<(), CliError> {
     let interrupt = Interrupt::install()?;
     let mut set = one_file(&args.files, &name)?;
     put_picture(&mut set, &name, &picture(question.session())?)?;
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    finish(set, &interrupt, printer)?;
     let screws: Vec<String> = practice::front_screws(&scenario.instrument)
         .iter()
         .map(|screw| format!("{} at {} o'clock", screw.name, screw.hour))

@@ -1,7 +1,7 @@
 //! What can be typed after `practice` and `serve`.
 
-use super::args::{Common, Files};
-use clap::{Args, Subcommand, ValueEnum};
+use super::args::{Common, Files, Switch};
+use clap::{Args, Subcommand};
 use std::path::PathBuf;
 
 /// Arguments of `practice`.
@@ -49,7 +49,7 @@ pub enum PracticeVerb {
     #[command(after_help = "Example: skewstar practice mask on --session night.toml")]
     Mask {
         /// on or off
-        way: OnOff,
+        way: Switch,
         /// The session.
         #[command(flatten)]
         session: SessionArgs,
@@ -68,7 +68,7 @@ pub enum PracticeVerb {
     #[command(after_help = "Example: skewstar practice air off --session night.toml")]
     Air {
         /// on or off
-        way: OnOff,
+        way: Switch,
         /// The session.
         #[command(flatten)]
         session: SessionArgs,
@@ -179,15 +179,6 @@ pub struct RehearseArgs {
     /// Shared options.
     #[command(flatten)]
     pub common: Common,
-}
-
-/// On or off.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum OnOff {
-    /// On
-    On,
-    /// Off
-    Off,
 }
 
 /// Arguments of `serve`.

@@ -7,7 +7,8 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{load, stem};
+use super::{finish, json_file, load, stem};
+use crate::dataset::fits_cards;
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{png, tiff};
@@ -55,9 +56,7 @@ pub fn run(args: &RenderArgs, printer: &Printer) -> Result<(), CliError> {
         })?;
     put_files(&mut set, &names, args, &scenario, &simulation, &interrupt)?;
     drop(shown);
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    finish(set, &interrupt, printer)?;
     printer.answer(sentences(&scenario.instrument, &simulation.truth))?;
     printer.answer_json(&simulation.truth)?;
     Ok(())
@@ -161,22 +160,14 @@ fn put_files(
         let canvas = annotate::draw(&scenario.instrument, &simulation.truth, &gray)?;
         set.put(&names.annotated, &png::rgb8(&canvas)?)?;
     }
-    let mut truth = serde_json::to_vec_pretty(&simulation.truth).map_err(std::io::Error::from)?;
-    truth.push(b'\n');
-    set.put(&names.truth, &truth)?;
+    set.put(&names.truth, &json_file(&simulation.truth)?)?;
     Ok(())
 }
 
 fn cards(scenario: &Scenario, simulation: &Simulation) -> Cards {
-    let camera = &scenario.instrument.camera;
     Cards {
-        title: scenario.title.clone(),
-        pixel_m: camera.pixel_m,
-        focal_length_m: scenario.instrument.telescope.focal_length_m,
-        exposure_s: scenario.state.exposure.as_ref().map(|e| e.time_s),
-        gain_e_per_adu: camera.electronics.as_ref().map(|e| e.gain_e_per_adu),
         seed: simulation.truth.seed,
         star_px: simulation.truth.star_px,
-        extra: Vec::new(),
+        ..fits_cards(scenario)
     }
 }

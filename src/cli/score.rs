@@ -6,7 +6,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::printer::Printer;
 use super::score_plots;
-use super::{one_file, stem};
+use super::{finish, one_file, stem};
 use crate::image_io::png;
 use crate::score::{
     Answers, Named, QuantityScore, Report, ScoreError, TruthRow, read_csv, read_json_lines,
@@ -36,9 +36,7 @@ pub fn run(args: &ScoreArgs, printer: &Printer) -> Result<bool, CliError> {
     let verdicts = verdicts(&limits, &report.numbers())?;
     if let Some(mut set) = set.take() {
         set.put(&picture, &png::rgb8(&score_plots::draw(&report)?)?)?;
-        for written in set.finish(&interrupt)? {
-            printer.note(format!("wrote {}", written.display()));
-        }
+        finish(set, &interrupt, printer)?;
     }
     let kept = verdicts.iter().all(|verdict| verdict.kept);
     printer.answer(sentences(&report, &verdicts))?;

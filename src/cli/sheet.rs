@@ -8,7 +8,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{one_file, parsed, scenario_bytes, stem};
+use super::{finish, one_file, parsed, scenario_bytes, stem};
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{
     AMBER, Anchor, BLACK, Canvas, DIM, EDGE, TextStyle, View, shorten, text_width_px,
@@ -74,10 +74,7 @@ pub fn run(args: &SheetArgs, printer: &Printer) -> Result<(), CliError> {
         })?;
     let canvas = draw(&title, &axes, &panels)?;
     set.put(&name, &png::rgb8(&canvas)?)?;
-    let written = set.finish(&interrupt)?;
-    for file in &written {
-        printer.note(format!("wrote {}", file.display()));
-    }
+    finish(set, &interrupt, printer)?;
     printer.answer(format!(
         "{} by {} panels of \"{title}\", without noise; each has its own brightness.",
         axes.rows.len(),

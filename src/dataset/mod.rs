@@ -11,6 +11,7 @@
 mod card;
 mod distribution;
 mod error;
+mod fits_cards;
 #[cfg(feature = "parquet")]
 mod parquet_table;
 mod read_vary;
@@ -25,7 +26,8 @@ mod verify;
 pub use card::card;
 pub use distribution::{Distribution, Drawn, Varied};
 pub use error::SetError;
-pub use recipe::{Fineness, FrameFiles, Recipe, ScenarioText, hex, read};
+pub use fits_cards::fits_cards;
+pub use recipe::{Fineness, FrameFiles, Recipe, ScenarioText, read};
 pub use schema::schema;
 pub use set::{Item, Set, Source, title};
 pub use shard::{

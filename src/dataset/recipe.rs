@@ -7,7 +7,7 @@ use super::section::Section;
 use crate::rng::{LARGEST_SEED, Seed};
 use crate::scenario::document::{Document, Node, Value};
 use crate::scenario::error::Problem;
-use crate::scenario::{Place, ScenarioError};
+use crate::scenario::{ScenarioError, hex, text_of};
 use sha2::{Digest, Sha256};
 
 /// A recipe that passed every check of its own. Whether its keys exist in the scenario is seen when the two meet.
@@ -110,21 +110,11 @@ pub(super) const KEYS: [&str; 14] = [
 /// # Errors
 /// [`ScenarioError`] for the first thing that cannot be meant.
 pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
-    let text = std::str::from_utf8(bytes).map_err(|error| {
-        let problem = Problem::NotUtf8 {
-            offset: error.valid_up_to(),
-        };
-        ScenarioError::new(
-            label,
-            Place::Whole,
-            problem,
-            "a recipe is a plain text file",
-        )
-    })?;
+    let text = text_of(bytes, label, "a recipe is a plain text file")?;
     let document = Document::parse(text, label)?;
     let top = Section::top(&document)?;
     top.known(&KEYS)?;
-    top.format_1()?;
+    document.check_format("a recipe")?;
     Ok(Recipe {
         title: top.text("title", None)?,
         version: top.text("version", Some("1"))?,
@@ -237,9 +227,4 @@ fn kind_of(node: &Node) -> Option<FrameFiles> {
     };
     let known = FrameFiles::ALL.iter().find(|(name, _)| name == word)?;
     Some(known.1)
-}
-
-/// Bytes in hexadecimal.
-pub fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -1,9 +1,9 @@
 //! Reading one table of a recipe: known keys, types, limits, and the words when something is wrong.
 
 use crate::scenario::ScenarioError;
+use crate::scenario::advice::unknown_here;
 use crate::scenario::document::{Document, Node, Origin, Value};
 use crate::scenario::error::{Problem, number};
-use crate::scenario::nearest::nearest;
 use crate::scenario::path::{KeyPath, Step, joined};
 use std::collections::BTreeMap;
 
@@ -65,31 +65,8 @@ impl<'d> Section<'d> {
         let Some((key, node)) = unknown.min_by_key(|(_, node)| node.origin) else {
             return Ok(());
         };
-        let guess = nearest(key, keys.iter().copied()).map(str::to_owned);
-        let hint = guess.as_ref().map_or_else(
-            || format!("keys here: {}", keys.join(", ")),
-            |guess| format!("did you mean {}?", self.path(guess)),
-        );
-        let section = if self.path.is_empty() {
-            "a recipe".to_owned()
-        } else {
-            format!("[{}]", self.path)
-        };
-        let problem = Problem::UnknownKey {
-            key: self.path(key),
-            section,
-            nearest: guess,
-        };
+        let (problem, hint) = unknown_here(keys, "a recipe", &self.path, key);
         Err(self.document.error(node.origin, problem, hint))
-    }
-
-    /// Refuses every format but 1.
-    pub fn format_1(&self) -> Result<(), ScenarioError> {
-        let (node, key) = self.required("format", "a recipe starts with the line `format = 1`")?;
-        match node.value {
-            Value::Whole(1) => Ok(()),
-            _ => Err(self.out_of_range(node, &key, "1", "this version reads format 1 only")),
-        }
     }
 
     /// A key that may be left out.

@@ -2,13 +2,14 @@
 
 use super::distribution::{Distribution, Drawn};
 use super::error::SetError;
-use super::recipe::{Fineness, Recipe, hex};
+use super::recipe::{Fineness, Recipe};
 use crate::frame::Frame;
 use crate::instrument::{Instrument, MaskLayout};
 use crate::mask::drawing;
 use crate::predict::{PredictError, Settings};
 use crate::propagation::Accuracy;
 use crate::rng::SetSeed;
+use crate::scenario::hex;
 use crate::scenario::{self, Scenario};
 use crate::simulate::{Provenance, Truth, simulate};
 use rand::RngExt;

@@ -4,11 +4,13 @@
 //! `shard_items`. A range that begins or ends in the middle of one gets the part that is in it.
 
 use super::error::SetError;
-use super::recipe::{FrameFiles, hex};
+use super::fits_cards::fits_cards;
+use super::recipe::FrameFiles;
 use super::set::{Item, Set, title};
 use super::table::{Cell, Table};
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::npz::{NpyArray, NpyValues, npy, npz};
+use crate::scenario::hex;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -293,19 +295,16 @@ fn archive(set: &Set, items: &[Item]) -> Result<Vec<u8>, SetError> {
 
 /// Cards of a FITS file. They hold what the owner of a camera knows, and of a sealed set nothing else.
 fn cards(set: &Set, item: &Item) -> Cards {
-    let camera = &item.scenario.instrument.camera;
-    Cards {
+    let cards = Cards {
         title: title(item.number),
-        pixel_m: camera.pixel_m,
-        focal_length_m: item.scenario.instrument.telescope.focal_length_m,
-        exposure_s: item.scenario.state.exposure.as_ref().map(|e| e.time_s),
-        gain_e_per_adu: camera.electronics.as_ref().map(|e| e.gain_e_per_adu),
-        seed: None,
-        star_px: if set.sealed() {
-            [f64::NAN; 2]
-        } else {
-            item.truth.star_px
-        },
-        extra: Vec::new(),
+        ..fits_cards(&item.scenario)
+    };
+    if set.sealed() {
+        cards
+    } else {
+        Cards {
+            star_px: item.truth.star_px,
+            ..cards
+        }
     }
 }

@@ -3,12 +3,12 @@
 //! The shell reads the files and hands their bytes in, one after the other, so that no more than one file is in memory. The
 //! checksum of the content does not depend on how the range was cut into shards, or on who made which part.
 
-use super::recipe::hex;
 use super::set::Set;
 use super::shard::{
     FileRecord, RECORD_FORMAT, Record, Shard, cells_sha256, commitment, frame_sha256,
 };
 use crate::image_io::npz::{NpyValues, read_npz};
+use crate::scenario::hex;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeSet;

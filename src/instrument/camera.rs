@@ -41,6 +41,11 @@ impl Camera {
             colour: None,
         }
     }
+
+    /// The middle of the frame, in pixels: the first one's centre is 0.
+    pub fn middle_px(&self) -> [f64; 2] {
+        [self.width_px, self.height_px].map(|side| 0.5 * (side as f64 - 1.0))
+    }
 }
 
 /// Transmission against wavelength.

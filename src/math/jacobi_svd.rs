@@ -74,7 +74,7 @@ fn turn(columns: &mut [Vec<f64>], p: usize, q: usize, cos: f64, sin: f64) {
     }
 }
 
-fn dot(a: &[f64], b: &[f64]) -> f64 {
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 

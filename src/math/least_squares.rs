@@ -4,7 +4,7 @@
 //! the units of the unknowns. Directions that the data hardly see make the unknowns that take part in them `None`; nothing
 //! is ever infinite or NaN. Weights are the caller's: divide columns and data by their standard deviation first.
 
-use super::jacobi_svd::{Singular, jacobi_svd};
+use super::jacobi_svd::{Singular, dot, jacobi_svd};
 
 /// A prepared problem: the columns belong to the unknowns, their elements to the data.
 #[derive(Debug, Clone)]
@@ -146,10 +146,6 @@ fn orthogonalise(columns: &mut [Vec<f64>]) -> Vec<Vec<f64>> {
         }
     }
     triangle
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
 #[cfg(test)]

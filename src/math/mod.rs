@@ -1,5 +1,5 @@
 //! Numerics without a domain word: the real types we compute in, phases, the one-dimensional zoomed transform, linear least
-//! squares, and integrals from few points.
+//! squares, integrals from few points, and statistics that wild values do not move.
 
 mod gridding;
 mod jacobi_svd;
@@ -7,6 +7,7 @@ mod least_squares;
 mod phase;
 mod quadrature;
 mod real;
+pub mod robust;
 mod simd;
 
 pub use gridding::{LANES, Lanes, Panel, ZoomTransform, no_lanes};

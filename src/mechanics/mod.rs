@@ -16,7 +16,6 @@
 
 pub mod prescription;
 pub mod sphere;
-pub mod third_order;
 pub mod trace;
 
 use crate::instrument::{Assembly, FieldTerms, Instrument, Response};
@@ -84,6 +83,21 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
         sensor_offset_m,
         image_shift_m,
     }
+}
+
+/// Where in the field the coma of field and tilt cancel, from the frame's middle in pupil axes: −k_tilt·t/k_field from the
+/// field's axis. Coma of design and state, which is the same everywhere, is left out; `None` where the field has no coma.
+pub fn coma_node_m(instrument: &Instrument, state: &State) -> Option<[f64; 2]> {
+    let field = &instrument.telescope.field;
+    let response = instrument
+        .assembly
+        .as_ref()
+        .and_then(|a| a.response.as_ref());
+    let tilt_rad = align(instrument, state).plane.tilt_rad;
+    let per_tilt = response.map_or(0.0, |r| r.coma_m_per_rad) / field.coma_per_m;
+    per_tilt
+        .is_finite()
+        .then(|| [0, 1].map(|axis| field.axis_m[axis] - per_tilt * tilt_rad[axis]))
 }
 
 /// How a unit leans under its own weight.
@@ -204,4 +218,38 @@ pub fn field_modes(field: &FieldTerms, field_m: [f64; 2]) -> Modes {
     ]
     .into_iter()
     .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::fast_unit;
+    use crate::units::{MM, NM};
+
+    /// A star at the node has no coma, one beside it has the field's own.
+    #[test]
+    fn at_the_node_there_is_no_coma() {
+        let mut instrument = fast_unit();
+        let state = State {
+            turns: vec![0.03, -0.05, 0.01],
+            ..State::default()
+        };
+        assert_eq!(coma_node_m(&instrument, &state), None);
+        instrument.telescope.field.coma_per_m = -17.0 * NM / MM;
+        instrument.telescope.field.axis_m = [0.7 * MM, -0.4 * MM];
+        let node_m = coma_node_m(&instrument, &state).expect("a node");
+        assert!(node_m[0].hypot(node_m[1]) > 2.0 * MM, "{node_m:?}");
+        let coma_at = |field_m: [f64; 2]| {
+            let here = State {
+                field_m,
+                ..state.clone()
+            };
+            let modes = align(&instrument, &here).modes;
+            [8, 7].map(|noll| modes.get(noll) / NM)
+        };
+        let [x, y] = coma_at(node_m);
+        assert!(x.hypot(y) < 1e-9, "{x} {y}");
+        let [x, y] = coma_at([node_m[0] + 3.0 * MM, node_m[1]]);
+        assert!((x + 51.0).abs() < 1e-9 && y.abs() < 1e-9, "{x} {y}");
+    }
 }

@@ -1,6 +1,7 @@
 //! Where the edges of a doughnut and the streaks of a masked star lie, by tracing rays. No diffraction here: this is the truth
 //! that a measurement of edges and streaks is compared with.
 
+use super::textbook::airy_radius_m;
 use crate::geometry::{Trapezoid, trapezoids};
 use crate::instrument::{Instrument, ObstructionShape, Telescope};
 use crate::mask;
@@ -51,7 +52,7 @@ pub fn doughnut(
     let opening = outline(telescope, state.field_m);
     let outer = trace(instrument, wavefront, &opening);
     let (outer_centre_m, outer_radius_m) = centroid(&outer);
-    if outer_radius_m < 1.22 * wavelength_m * telescope.focal_ratio() {
+    if outer_radius_m < airy_radius_m(wavelength_m, telescope.focal_ratio()) {
         return None;
     }
     let dark = telescope.obstruction.as_ref().map(|obstruction| {

@@ -12,6 +12,7 @@ mod jacobian;
 mod model;
 mod seeing_noise;
 mod short;
+mod textbook;
 
 pub use bound::Bound;
 pub use demand::farthest_ray_m;
@@ -21,3 +22,4 @@ pub use jacobian::{Jacobian, LightSlopes, Parameter, SlopeMaps};
 pub use model::{Model, PredictError, Settings};
 pub use seeing_noise::{NoSeeing, averaged_variance, drift_average, seeing_sigma_m};
 pub use short::{Instants, air_of};
+pub use textbook::{airy_radius_m, critical_focus_m, first_order_m};

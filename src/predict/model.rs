@@ -10,7 +10,7 @@ use crate::propagation::{
     Accuracy, CellAverages, CellSum, Field, FieldMaps, LengthMap, Plan, Propagator, Sampling,
     Window,
 };
-use crate::pupil::{Pupil, frame_axes};
+use crate::pupil::{Pupil, frame_axes, frame_px};
 use crate::spectrum::{Bin, bins, reference_m};
 use crate::state::{Modes, State};
 use crate::wavefront::Wavefront;
@@ -452,19 +452,11 @@ pub(super) fn within_memory(
 
 /// Centre of the frame, moved by the image shift where the frame does not follow the star.
 fn star_place_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> [f64; 2] {
-    let camera = &instrument.camera;
-    let centre = [
-        0.5 * (camera.width_px as f64 - 1.0),
-        0.5 * (camera.height_px as f64 - 1.0),
-    ];
     if state.recentred {
-        return centre;
+        instrument.camera.middle_px()
+    } else {
+        frame_px(instrument, alignment.image_shift_m)
     }
-    let shift = frame_axes(instrument).forward(alignment.image_shift_m);
-    [
-        centre[0] + shift[0] / camera.pixel_m,
-        centre[1] + shift[1] / camera.pixel_m,
-    ]
 }
 
 fn blur_terms(instrument: &Instrument, state: &State) -> Option<BlurTerms> {

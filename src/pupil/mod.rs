@@ -90,6 +90,13 @@ pub fn frame_axes(instrument: &Instrument) -> Frame2 {
     Frame2::new(instrument.camera.rotation_rad, instrument.camera.mirrored)
 }
 
+/// Where in the frame a place of the sensor is, given from the frame's middle in pupil axes.
+pub fn frame_px(instrument: &Instrument, place_m: [f64; 2]) -> [f64; 2] {
+    let (middle, pixel_m) = (instrument.camera.middle_px(), instrument.camera.pixel_m);
+    let from_middle = frame_axes(instrument).forward(place_m);
+    [0, 1].map(|axis| middle[axis] + from_middle[axis] / pixel_m)
+}
+
 /// How far a thing `distance_m` ahead of the pupil is seen displaced from field point `field_m`: not at all from the field's axis.
 pub fn displacement_m(telescope: &Telescope, distance_m: f64, field_m: [f64; 2]) -> [f64; 2] {
     let axis_m = telescope.field.axis_m;

@@ -1,7 +1,8 @@
-//! The words of the first check: what is wrong with a key, and the next step.
+//! The words of the first check of a scenario: the next step for a key that is wrong, and the key that was meant.
 //!
-//! Every function returns a [`Told`]: the problem and its hint. They are only called for the finding that is told.
+//! A [`Told`] is a problem and its hint. These functions are only called for the finding that is told.
 
+use super::check::Words;
 use super::document::{Node, Value};
 use super::error::Problem;
 use super::keys::{KeyDoc, key_table};
@@ -11,7 +12,7 @@ use super::raw::{HIGHEST_NOLL, LOWEST_NOLL, noll_index};
 use super::rules::{Rule, Shape, rules};
 
 /// A problem and its hint.
-pub(super) type Told = (Problem, String);
+pub(crate) type Told = (Problem, String);
 
 /// A key is missing; `needed_for` says which question needs it where not every question does.
 pub(super) fn missing(key: &str, needed_for: Option<&str>) -> Told {
@@ -25,64 +26,53 @@ pub(super) fn missing(key: &str, needed_for: Option<&str>) -> Told {
     )
 }
 
-/// A value has the wrong type.
-pub(super) fn wrong_type(rule: &Rule, node: &Node, key: &str) -> Told {
-    let hint = match (&rule.shape, &node.value) {
-        (Shape::List { item, .. }, Value::Table(_)) if matches!(item.shape, Shape::Table(_)) => {
-            format!("a list of tables is written with double brackets, [[{key}]]")
-        }
-        (Shape::Table(_) | Shape::Map { .. }, Value::List(_)) => {
-            format!("a table is written with single brackets, [{key}]")
-        }
-        (Shape::Number(_) | Shape::Whole { .. }, Value::Text(_)) => {
-            "write the number without quotes".to_owned()
-        }
-        (Shape::Whole { .. }, Value::Number(_)) => {
-            "write the number without a point or an exponent".to_owned()
-        }
-        (Shape::Number(_), Value::Table(_)) => {
-            "a point inside a key starts a table; is there one too many?".to_owned()
-        }
-        _ => meaning(rule),
-    };
-    let value = match node.value {
-        Value::Number(number) if number.fract() == 0.0 && number.abs() < 1e15 => {
-            format!("{number:.1}")
-        }
-        _ => node.value.shown(),
-    };
-    let key = key.to_owned();
-    (
-        Problem::WrongType {
-            key,
-            value,
-            expected: rule.allowed(),
-        },
-        hint,
-    )
-}
+/// The words of a scenario.
+pub(super) struct OfScenario;
 
-/// A value lies outside its range.
-pub(super) fn out_of_range(rule: &Rule, node: &Node, key: &str) -> Told {
-    let choice = match (&rule.shape, &node.value) {
-        (Shape::Text { choices, .. }, Value::Text(word)) => {
-            nearest(word, choices.iter().map(String::as_str))
+impl Words for OfScenario {
+    fn wrong_type(&self, rule: &Rule, node: &Node, key: &str) -> String {
+        match (&rule.shape, &node.value) {
+            (Shape::List { item, .. }, Value::Table(_))
+                if matches!(item.shape, Shape::Table(_)) =>
+            {
+                format!("a list of tables is written with double brackets, [[{key}]]")
+            }
+            (Shape::Table(_) | Shape::Map { .. }, Value::List(_)) => {
+                format!("a table is written with single brackets, [{key}]")
+            }
+            (Shape::Number(_) | Shape::Whole { .. }, Value::Text(_)) => {
+                "write the number without quotes".to_owned()
+            }
+            (Shape::Whole { .. }, Value::Number(_)) => {
+                "write the number without a point or an exponent".to_owned()
+            }
+            (Shape::Number(_), Value::Table(_)) => {
+                "a point inside a key starts a table; is there one too many?".to_owned()
+            }
+            _ => meaning(rule),
         }
-        _ => None,
-    };
-    let hint = choice.map_or_else(
-        || meaning(rule),
-        |choice| format!("did you mean \"{choice}\"?"),
-    );
-    let (key, value) = (key.to_owned(), node.value.shown());
-    (
-        Problem::OutOfRange {
-            key,
-            value,
-            allowed: rule.allowed(),
-        },
-        hint,
-    )
+    }
+
+    fn out_of_range(&self, rule: &Rule, node: &Node, _key: &str) -> String {
+        let choice = match (&rule.shape, &node.value) {
+            (Shape::Text { choices, .. }, Value::Text(word)) => {
+                nearest(word, choices.iter().map(String::as_str))
+            }
+            _ => None,
+        };
+        choice.map_or_else(
+            || meaning(rule),
+            |choice| format!("did you mean \"{choice}\"?"),
+        )
+    }
+
+    fn missing(&self, key: &str) -> String {
+        how_to_write(key)
+    }
+
+    fn unknown(&self, rule: &Rule, section: &str, key: &str) -> Told {
+        unknown(&rule.names(), section, key)
+    }
 }
 
 /// A key of a table of modes is no Noll index.
@@ -106,14 +96,19 @@ pub(super) fn no_noll_index(table: &str, key: &str) -> Told {
     )
 }
 
-/// A key is not known in its section.
-pub(super) fn unknown(rule: &Rule, section: &str, key: &str) -> Told {
-    let names: Vec<&str> = rule
-        .fields()
-        .iter()
-        .map(|field| field.name.as_str())
-        .collect();
-    let guess = guess_key(key, section, &names);
+/// A key is not known in its section of a small file, whose keys are not looked for anywhere else; `what` is the file.
+pub(crate) fn unknown_here(names: &[&str], what: &str, section: &str, key: &str) -> Told {
+    let guess = nearest(key, names.iter().copied()).map(|near| joined(section, near));
+    let hint = match &guess {
+        Some(guess) => format!("did you mean {guess}?"),
+        None => keys_here(names),
+    };
+    (unknown_key(what, section, key, guess), hint)
+}
+
+/// A key is not known in its section of a scenario.
+fn unknown(names: &[&str], section: &str, key: &str) -> Told {
+    let guess = guess_key(key, section, names);
     let hint = match guess
         .as_deref()
         .map(|guess| (guess, guess.rsplit_once('.').unwrap_or(("", guess))))
@@ -123,21 +118,26 @@ pub(super) fn unknown(rule: &Rule, section: &str, key: &str) -> Told {
             format!("did you mean {name}, at the top before the first [section]?")
         }
         Some((_, (home, name))) => format!("did you mean {name} under {}?", header(home)),
-        None => format!("keys here: {}", names.join(", ")),
+        None => keys_here(names),
     };
+    (unknown_key("a scenario", section, key, guess), hint)
+}
+
+fn unknown_key(what: &str, section: &str, key: &str, nearest: Option<String>) -> Problem {
     let place = if section.is_empty() {
-        "a scenario".to_owned()
+        what.to_owned()
     } else {
         header(section)
     };
-    (
-        Problem::UnknownKey {
-            key: joined(section, key),
-            section: place,
-            nearest: guess,
-        },
-        hint,
-    )
+    Problem::UnknownKey {
+        key: joined(section, key),
+        section: place,
+        nearest,
+    }
+}
+
+fn keys_here(names: &[&str]) -> String {
+    format!("keys here: {}", names.join(", "))
 }
 
 /// The line to write for a key, where, and what it means.

@@ -1,127 +1,195 @@
 //! The first check: every key is known, has the right type, lies within its limits, and none is missing.
 //!
-//! What one value means for another is left to [`validate`](super::validate).
+//! It serves every file that is described by [`Rule`]s, the scenario and the learned response; the next step it proposes is
+//! the file's own ([`Words`]). What one value means for another is left to [`validate`](super::validate).
 
 use std::collections::BTreeMap;
 
-use super::advice;
+use super::advice::{self, Told};
 use super::document::{Document, Node, Origin, Value};
 use super::error::{Problem, ScenarioError};
 use super::findings::Findings;
 use super::path::joined;
 use super::raw::noll_index;
-use super::rules::{MapKeys, Rule, Shape, rules};
+use super::rules::{MapKeys, Rule, Shape};
 
-/// Checks a document against the rules of the file.
-pub(super) fn check(document: &Document) -> Result<(), ScenarioError> {
-    check_format(document)?;
+/// What a file says about a finding.
+pub(super) trait Words {
+    /// The hint for a value of the wrong type.
+    fn wrong_type(&self, rule: &Rule, node: &Node, key: &str) -> String;
+    /// The hint for a value outside its range.
+    fn out_of_range(&self, rule: &Rule, node: &Node, key: &str) -> String;
+    /// The hint for a key that is missing.
+    fn missing(&self, key: &str) -> String;
+    /// The problem of an unknown key, which may name the one that was meant, and its hint.
+    fn unknown(&self, rule: &Rule, section: &str, key: &str) -> Told;
+}
+
+/// Checks a document against the rules of its file.
+pub(super) fn check(
+    document: &Document,
+    rules: &Rule,
+    words: &dyn Words,
+) -> Result<(), ScenarioError> {
     let mut findings = Findings::of(document);
-    check_node(rules(), &document.root, "", &mut findings);
+    Checker { words }.node(rules, &document.root, "", &mut findings);
     findings.finish()
 }
 
-/// Another format would make every further message misleading, so it is looked at first.
-fn check_format(document: &Document) -> Result<(), ScenarioError> {
-    let Value::Table(table) = &document.root.value else {
-        return Ok(());
-    };
-    let key = "format".to_owned();
-    match table.get("format") {
-        Some(Node {
-            value: Value::Whole(1),
-            ..
-        }) => Ok(()),
-        Some(node) => {
+impl Document {
+    /// Refuses every format but 1; `what` is the kind of file. Another format would make every further message misleading,
+    /// so it is looked at first.
+    pub fn check_format(&self, what: &str) -> Result<(), ScenarioError> {
+        let Value::Table(table) = &self.root.value else {
+            return Ok(());
+        };
+        let key = "format".to_owned();
+        match table.get("format") {
+            Some(Node {
+                value: Value::Whole(1),
+                ..
+            }) => Ok(()),
+            Some(node) => {
+                let problem = Problem::OutOfRange {
+                    key,
+                    value: node.value.shown(),
+                    allowed: "1".into(),
+                };
+                Err(self.error(node.origin, problem, ONLY_FORMAT))
+            }
+            None => {
+                let problem = Problem::MissingKey {
+                    key,
+                    needed_for: None,
+                };
+                let hint = format!("{what} starts with the line `format = 1`");
+                Err(self.error(Origin::Byte(0), problem, hint))
+            }
+        }
+    }
+}
+
+/// The hint for another format.
+pub(super) const ONLY_FORMAT: &str = "this version reads format 1 only";
+
+#[derive(Clone, Copy)]
+struct Checker<'d> {
+    words: &'d dyn Words,
+}
+
+impl<'d> Checker<'d> {
+    fn node(self, rule: &'d Rule, node: &'d Node, path: &str, findings: &mut Findings<'d>) {
+        if !same_type(rule, &node.value) {
+            self.wrong_type(rule, node, path, findings);
+            return;
+        }
+        if !within(&rule.shape, &node.value) {
+            self.out_of_range(rule, node, path, findings);
+        }
+        match (&rule.shape, &node.value) {
+            (Shape::Table(_), Value::Table(table)) => self.table(rule, node, table, path, findings),
+            (Shape::Map { keys, value }, Value::Table(table)) => {
+                self.map(*keys, value, table, path, findings)
+            }
+            (Shape::List { item, .. }, Value::List(items)) => {
+                for (index, node) in items.iter().enumerate() {
+                    self.node(item, node, &format!("{path}[{index}]"), findings);
+                }
+            }
+            (Shape::Either(choices), value) => {
+                if let Some(choice) = choices.iter().find(|choice| same_type(choice, value)) {
+                    self.node(choice, node, path, findings);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn table(
+        self,
+        rule: &'d Rule,
+        node: &'d Node,
+        table: &'d BTreeMap<String, Node>,
+        path: &str,
+        findings: &mut Findings<'d>,
+    ) {
+        for (key, inner) in table {
+            match rule.field(key) {
+                Some(field) => self.node(&field.rule, inner, &joined(path, key), findings),
+                None => {
+                    let section = path.to_owned();
+                    let tell = move || self.words.unknown(rule, &section, key);
+                    findings.wrong(inner.origin, tell);
+                }
+            }
+        }
+        for field in rule
+            .fields()
+            .iter()
+            .filter(|field| field.required && !table.contains_key(&field.name))
+        {
+            let key = joined(path, &field.name);
+            let section = matches!(field.rule.shape, Shape::Table(_));
+            findings.missing(node.origin, section, move || {
+                let hint = self.words.missing(&key);
+                let needed_for = None;
+                (Problem::MissingKey { key, needed_for }, hint)
+            });
+        }
+    }
+
+    fn map(
+        self,
+        keys: MapKeys,
+        value: &'d Rule,
+        table: &'d BTreeMap<String, Node>,
+        path: &str,
+        findings: &mut Findings<'d>,
+    ) {
+        for (key, node) in table {
+            if keys == MapKeys::Noll && noll_index(key).is_none() {
+                let table = path.to_owned();
+                findings.wrong(node.origin, move || advice::no_noll_index(&table, key));
+            } else {
+                self.node(value, node, &joined(path, key), findings);
+            }
+        }
+    }
+
+    fn wrong_type(self, rule: &'d Rule, node: &'d Node, path: &str, findings: &mut Findings<'d>) {
+        let key = path.to_owned();
+        findings.wrong(node.origin, move || {
+            let hint = self.words.wrong_type(rule, node, &key);
+            let problem = Problem::WrongType {
+                key,
+                value: with_its_point(&node.value),
+                expected: rule.allowed(),
+            };
+            (problem, hint)
+        });
+    }
+
+    fn out_of_range(self, rule: &'d Rule, node: &'d Node, path: &str, findings: &mut Findings<'d>) {
+        let key = path.to_owned();
+        findings.wrong(node.origin, move || {
+            let hint = self.words.out_of_range(rule, node, &key);
             let problem = Problem::OutOfRange {
                 key,
                 value: node.value.shown(),
-                allowed: "1".into(),
+                allowed: rule.allowed(),
             };
-            Err(document.error(node.origin, problem, "this version reads format 1 only"))
-        }
-        None => {
-            let problem = Problem::MissingKey {
-                key,
-                needed_for: None,
-            };
-            Err(document.error(
-                Origin::Byte(0),
-                problem,
-                "a scenario starts with the line `format = 1`",
-            ))
-        }
+            (problem, hint)
+        });
     }
 }
 
-fn check_node<'d>(rule: &'d Rule, node: &'d Node, path: &str, findings: &mut Findings<'d>) {
-    let key = path.to_owned();
-    if !same_type(rule, &node.value) {
-        findings.wrong(node.origin, move || advice::wrong_type(rule, node, &key));
-        return;
-    }
-    if !within(&rule.shape, &node.value) {
-        findings.wrong(node.origin, move || advice::out_of_range(rule, node, &key));
-    }
-    match (&rule.shape, &node.value) {
-        (Shape::Table(_), Value::Table(table)) => check_table(rule, node, table, path, findings),
-        (Shape::Map { keys, value }, Value::Table(table)) => {
-            check_map(*keys, value, table, path, findings)
+/// A value as a message shows it, 3.0 with its point: where a type is wrong, the point is what is wrong.
+fn with_its_point(value: &Value) -> String {
+    match value {
+        Value::Number(number) if number.fract() == 0.0 && number.abs() < 1e15 => {
+            format!("{number:.1}")
         }
-        (Shape::List { item, .. }, Value::List(items)) => {
-            for (index, node) in items.iter().enumerate() {
-                check_node(item, node, &format!("{path}[{index}]"), findings);
-            }
-        }
-        (Shape::Either(choices), value) => {
-            if let Some(choice) = choices.iter().find(|choice| same_type(choice, value)) {
-                check_node(choice, node, path, findings);
-            }
-        }
-        _ => {}
-    }
-}
-
-fn check_table<'d>(
-    rule: &'d Rule,
-    node: &'d Node,
-    table: &'d BTreeMap<String, Node>,
-    path: &str,
-    findings: &mut Findings<'d>,
-) {
-    for (key, inner) in table {
-        match rule.field(key) {
-            Some(field) => check_node(&field.rule, inner, &joined(path, key), findings),
-            None => {
-                let section = path.to_owned();
-                findings.wrong(inner.origin, move || advice::unknown(rule, &section, key));
-            }
-        }
-    }
-    for field in rule
-        .fields()
-        .iter()
-        .filter(|field| field.required && !table.contains_key(&field.name))
-    {
-        let key = joined(path, &field.name);
-        let section = matches!(field.rule.shape, Shape::Table(_));
-        findings.missing(node.origin, section, move || advice::missing(&key, None));
-    }
-}
-
-fn check_map<'d>(
-    keys: MapKeys,
-    value: &'d Rule,
-    table: &'d BTreeMap<String, Node>,
-    path: &str,
-    findings: &mut Findings<'d>,
-) {
-    for (key, node) in table {
-        if keys == MapKeys::Noll && noll_index(key).is_none() {
-            let table = path.to_owned();
-            findings.wrong(node.origin, move || advice::no_noll_index(&table, key));
-        } else {
-            check_node(value, node, &joined(path, key), findings);
-        }
+        _ => value.shown(),
     }
 }
 
@@ -165,6 +233,7 @@ fn within(shape: &Shape, value: &Value) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use super::super::rules::rules;
     use super::*;
     use crate::scenario::path::Step;
 
@@ -176,7 +245,8 @@ mod tests {
                     Document::parse(&format!("x = {example}"), path).expect("an example in TOML");
                 let node = document.root.child(&Step::Key("x".to_owned())).expect("x");
                 let mut findings = Findings::of(&document);
-                check_node(rule, node, path, &mut findings);
+                let words = &advice::OfScenario;
+                Checker { words }.node(rule, node, path, &mut findings);
                 assert_eq!(findings.finish(), Ok(()), "{path}");
             }
             match &rule.shape {

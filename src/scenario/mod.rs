@@ -16,13 +16,13 @@
 //! A misspelt key or a wrong type anywhere is told before a contradiction between two values; among equals the earliest
 //! line is told. A seed is not asked for here: only a question that draws at random needs one.
 
-mod advice;
+pub(crate) mod advice;
 mod check;
 pub(crate) mod document;
 pub(crate) mod error;
 mod findings;
 mod keys;
-pub(crate) mod nearest;
+mod nearest;
 mod overrides;
 pub(crate) mod path;
 mod raw;
@@ -37,7 +37,7 @@ pub use keys::{KeyDoc, key_table};
 pub use overrides::steps;
 pub use template::{Kind, template};
 
-use serde::Deserialize;
+use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 
 use crate::instrument::Instrument;
@@ -86,8 +86,9 @@ pub struct Scenario {
 pub fn read(text: &str, label: &str, overrides: &[String]) -> Result<Scenario, ScenarioError> {
     let mut document = Document::parse(text, label)?;
     overrides::apply(&mut document, overrides)?;
-    check::check(&document)?;
-    let raw = typed(&document)?;
+    document.check_format("a scenario")?;
+    check::check(&document, rules::rules(), &advice::OfScenario)?;
+    let raw: raw::RawScenario = typed(&document, "compare the file with `skewstar schema`")?;
     validate::check(&raw, &document)?;
     let built = validate::build(&raw);
     Ok(Scenario {
@@ -111,44 +112,44 @@ pub fn read_bytes(
     label: &str,
     overrides: &[String],
 ) -> Result<Scenario, ScenarioError> {
-    match std::str::from_utf8(bytes) {
-        Ok(text) => read(text, label, overrides),
-        Err(error) => {
-            let problem = Problem::NotUtf8 {
-                offset: error.valid_up_to(),
-            };
-            let hint =
-                "a scenario is a plain text file; is this a picture, or text in another encoding?";
-            Err(ScenarioError::new(label, Place::Whole, problem, hint))
-        }
-    }
+    let hint = "a scenario is a plain text file; is this a picture, or text in another encoding?";
+    read(text_of(bytes, label, hint)?, label, overrides)
+}
+
+/// The text of a file.
+pub(crate) fn text_of<'b>(
+    bytes: &'b [u8],
+    label: &str,
+    hint: &str,
+) -> Result<&'b str, ScenarioError> {
+    std::str::from_utf8(bytes).map_err(|error| {
+        let problem = Problem::NotUtf8 {
+            offset: error.valid_up_to(),
+        };
+        ScenarioError::new(label, Place::Whole, problem, hint)
+    })
 }
 
 /// JSON Schema (draft 2020-12) of the scenario file, indented, for editors.
 pub fn schema() -> String {
-    format!("{:#}", schema::schema_value())
+    format!("{:#}", schema::schema_value::<raw::RawScenario>())
 }
 
-/// The typed structs. The rules were read off them, so a document that passed the first check fits; should the two ever
-/// disagree, the reader's own message is better than a guess.
 impl Scenario {
     /// Makes the checksum depend on another file that belongs to the scenario, such as the drawing of a mask.
     pub fn add_to_digest(&mut self, bytes: &[u8]) {
         let mut hash = Sha256::new();
         hash.update(&self.sha256);
         hash.update(bytes);
-        self.sha256 = hash
-            .finalize()
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect();
+        self.sha256 = hex(&hash.finalize());
     }
 }
 
-fn typed(document: &Document) -> Result<raw::RawScenario, ScenarioError> {
-    raw::RawScenario::deserialize(document.root.value.plain()).map_err(|error| {
+/// The typed structs. The rules were read off them, so a document that passed the first check fits; should the two ever
+/// disagree, the reader's own message is better than a guess.
+fn typed<File: DeserializeOwned>(document: &Document, hint: &str) -> Result<File, ScenarioError> {
+    File::deserialize(document.root.value.plain()).map_err(|error| {
         let message = error::shortened(&error.message().replace('\n', "; "));
-        let hint = "compare the file with `skewstar schema`";
         document.error(Origin::Byte(0), Problem::NotToml { message }, hint)
     })
 }
@@ -160,8 +161,10 @@ fn digest(text: &str, overrides: &[String]) -> String {
         hash.update("\n--set ");
         hash.update(argument);
     }
-    hash.finalize()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    hex(&hash.finalize())
+}
+
+/// Bytes in hexadecimal.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -25,78 +25,75 @@
 //! coma_sigma_nm_per_turn = 9.0
 //! ```
 
-use super::document::{Document, Node, Origin, Value};
+use super::advice::{Told, unknown_here};
+use super::check::{ONLY_FORMAT, Words, check};
+use super::document::{Document, Node};
 use super::error::{Problem, ScenarioError, number};
-use super::findings::Findings;
-use super::nearest::nearest;
-use super::path::joined;
+use super::rules::Rule;
+use super::{schema, typed};
 use crate::measure::{Doubted, LearnedResponse, LearnedScrew};
 use crate::units::{ARCMIN, DEG, NM, UM};
-use std::collections::BTreeMap;
+use schemars::JsonSchema;
+use serde::Deserialize;
 use std::fmt::Write;
+use std::sync::OnceLock;
 
-/// What a key may hold.
-#[derive(Debug, Clone, Copy)]
-enum Allowed {
-    /// A number between these.
-    Number(f64, f64),
-    /// Two numbers between these.
-    Pair(f64, f64),
-    Flag,
-    Text,
-    /// Any number of texts.
-    Texts,
-    /// A table with these keys.
-    Table(&'static [Key]),
-    /// One table or more.
-    Tables(&'static [Key]),
-}
-
-/// Name, what it may hold, whether it must be there.
-type Key = (&'static str, Allowed, bool);
-
+/// Largest number of a response, and of a row of the matrix.
 const SIZE: f64 = 1e5;
 const MATRIX_SIZE: f64 = 1e8;
 
-const RESPONSE: &[Key] = &[
-    ("coma_nm_per_arcmin", Allowed::Number(-SIZE, SIZE), true),
-    ("coma_sigma_nm_per_arcmin", Allowed::Number(0.0, SIZE), true),
-    (
-        "image_shift_um_per_arcmin",
-        Allowed::Number(-SIZE, SIZE),
-        false,
-    ),
-    (
-        "image_shift_sigma_um_per_arcmin",
-        Allowed::Number(0.0, SIZE),
-        false,
-    ),
-];
-const CAMERA: &[Key] = &[
-    ("rotation_deg", Allowed::Number(-360.0, 360.0), true),
-    ("rotation_sigma_deg", Allowed::Number(0.0, 360.0), true),
-    ("mirrored", Allowed::Flag, true),
-];
-const SCREW: &[Key] = &[
-    ("name", Allowed::Text, true),
-    (
-        "coma_nm_per_turn",
-        Allowed::Pair(-MATRIX_SIZE, MATRIX_SIZE),
-        true,
-    ),
-    (
-        "coma_sigma_nm_per_turn",
-        Allowed::Number(0.0, MATRIX_SIZE),
-        true,
-    ),
-];
-const FILE: &[Key] = &[
-    ("format", Allowed::Number(1.0, 1.0), true),
-    ("flags", Allowed::Texts, false),
-    ("response", Allowed::Table(RESPONSE), true),
-    ("camera", Allowed::Table(CAMERA), true),
-    ("screws", Allowed::Tables(SCREW), true),
-];
+/// A response file as typed.
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct RawFile {
+    #[schemars(range(min = 1.0, max = 1.0))]
+    #[allow(dead_code)] // the check has read it
+    format: f64,
+    #[serde(default)]
+    flags: Vec<String>,
+    response: RawResponse,
+    camera: RawCamera,
+    #[schemars(length(min = 1))]
+    screws: Vec<RawScrew>,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct RawResponse {
+    #[schemars(range(min = -SIZE, max = SIZE))]
+    coma_nm_per_arcmin: f64,
+    #[schemars(range(min = 0.0, max = SIZE))]
+    coma_sigma_nm_per_arcmin: f64,
+    #[schemars(range(min = -SIZE, max = SIZE))]
+    image_shift_um_per_arcmin: Option<f64>,
+    #[schemars(range(min = 0.0, max = SIZE))]
+    image_shift_sigma_um_per_arcmin: Option<f64>,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct RawCamera {
+    #[schemars(range(min = -360.0, max = 360.0))]
+    rotation_deg: f64,
+    #[schemars(range(min = 0.0, max = 360.0))]
+    rotation_sigma_deg: f64,
+    mirrored: bool,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct RawScrew {
+    name: String,
+    #[schemars(inner(range(min = -MATRIX_SIZE, max = MATRIX_SIZE)))]
+    coma_nm_per_turn: [f64; 2],
+    #[schemars(range(min = 0.0, max = MATRIX_SIZE))]
+    coma_sigma_nm_per_turn: f64,
+}
+
+fn rules() -> &'static Rule {
+    static RULES: OnceLock<Rule> = OnceLock::new();
+    RULES.get_or_init(|| schema::rule(&schema::schema_value::<RawFile>()))
+}
 
 impl LearnedResponse {
     /// Reads the text of a response file; `name` is the file's name for messages.
@@ -120,31 +117,32 @@ impl LearnedResponse {
             ),
             _ => error,
         })?;
-        let mut findings = Findings::of(&document);
-        check_table(&document.root, FILE, "", &mut findings);
-        findings.finish()?;
-        let read = Read(&document.root);
-        let (response, camera) = (read.at("response"), read.at("camera"));
-        let shift = response.optional("image_shift_um_per_arcmin", UM / ARCMIN);
+        check(&document, rules(), &OfResponse)?;
+        let RawFile {
+            flags,
+            response,
+            camera,
+            screws,
+            ..
+        } = typed(&document, LEARN_AGAIN)?;
+        let in_units = |value: f64, sigma: Option<f64>, unit: f64| Doubted {
+            value: value * unit,
+            sigma: sigma.map(|sigma| sigma * unit),
+        };
+        let shift_sigma = response.image_shift_sigma_um_per_arcmin;
         Ok(LearnedResponse {
-            coma_m_per_rad: Doubted {
-                value: response.number("coma_nm_per_arcmin", NM / ARCMIN),
-                sigma: response.optional("coma_sigma_nm_per_arcmin", NM / ARCMIN),
-            },
-            image_shift_m_per_rad: shift.map(|value| Doubted {
-                value,
-                sigma: response.optional("image_shift_sigma_um_per_arcmin", UM / ARCMIN),
-            }),
-            rotation_rad: Doubted {
-                value: camera.number("rotation_deg", DEG),
-                sigma: camera.optional("rotation_sigma_deg", DEG),
-            },
-            mirrored: matches!(camera.value("mirrored"), Some(Value::Flag(true))),
-            screws: read.items("screws").map(screw).collect(),
-            flags: read
-                .items("flags")
-                .map(|flag| text_of(&flag.0.value))
-                .collect(),
+            coma_m_per_rad: in_units(
+                response.coma_nm_per_arcmin,
+                Some(response.coma_sigma_nm_per_arcmin),
+                NM / ARCMIN,
+            ),
+            image_shift_m_per_rad: response
+                .image_shift_um_per_arcmin
+                .map(|shift| in_units(shift, shift_sigma, UM / ARCMIN)),
+            rotation_rad: in_units(camera.rotation_deg, Some(camera.rotation_sigma_deg), DEG),
+            mirrored: camera.mirrored,
+            screws: screws.into_iter().map(learned_screw).collect(),
+            flags,
         })
     }
 
@@ -199,204 +197,37 @@ impl LearnedResponse {
     }
 }
 
-/// Values of a checked table.
-#[derive(Clone, Copy)]
-struct Read<'d>(&'d Node);
-
-impl<'d> Read<'d> {
-    fn node(&self, key: &str) -> Option<&'d Node> {
-        match &self.0.value {
-            Value::Table(table) => table.get(key),
-            _ => None,
-        }
-    }
-
-    fn at(&self, key: &str) -> Read<'d> {
-        Read(self.node(key).unwrap_or(self.0))
-    }
-
-    fn value(&self, key: &str) -> Option<&'d Value> {
-        self.node(key).map(|node| &node.value)
-    }
-
-    fn optional(&self, key: &str, unit: f64) -> Option<f64> {
-        self.value(key).and_then(Value::number).map(|v| v * unit)
-    }
-
-    /// A number that the check found to be there.
-    fn number(&self, key: &str, unit: f64) -> f64 {
-        self.optional(key, unit).unwrap_or(0.0)
-    }
-
-    fn items(&self, key: &str) -> impl Iterator<Item = Read<'d>> + use<'d> {
-        match self.value(key) {
-            Some(Value::List(items)) => items.iter().map(Read as fn(_) -> _),
-            _ => [].iter().map(Read as fn(_) -> _),
-        }
-    }
-}
-
-fn screw(read: Read<'_>) -> LearnedScrew {
-    let mut parts = read.items("coma_nm_per_turn").map(|p| p.0.value.number());
-    let mut part = || parts.next().flatten().unwrap_or(0.0) * NM;
+fn learned_screw(raw: RawScrew) -> LearnedScrew {
     LearnedScrew {
-        name: read.value("name").map(text_of).unwrap_or_default(),
-        coma_m_per_turn: [part(), part()],
-        sigma_m_per_turn: read.number("coma_sigma_nm_per_turn", NM),
-    }
-}
-
-fn text_of(value: &Value) -> String {
-    match value {
-        Value::Text(text) => text.clone(),
-        other => other.shown(),
-    }
-}
-
-fn check_table<'d>(node: &'d Node, keys: &'static [Key], path: &str, findings: &mut Findings<'d>) {
-    let Value::Table(table) = &node.value else {
-        wrong_type(node, path, Allowed::Table(keys), findings);
-        return;
-    };
-    for (key, inner) in table {
-        let path_of_key = joined(path, key);
-        match keys.iter().find(|known| known.0 == key) {
-            Some((_, allowed, _)) => check_value(inner, *allowed, &path_of_key, findings),
-            None => unknown(inner.origin, path, key, keys, findings),
-        }
-    }
-    missing(node, table, keys, path, findings);
-}
-
-fn check_value<'d>(node: &'d Node, allowed: Allowed, path: &str, findings: &mut Findings<'d>) {
-    match (allowed, &node.value) {
-        (Allowed::Table(keys), _) => check_table(node, keys, path, findings),
-        (Allowed::Tables(keys), Value::List(items)) if !items.is_empty() => {
-            for (index, item) in items.iter().enumerate() {
-                check_table(item, keys, &format!("{path}[{index}]"), findings);
-            }
-        }
-        (Allowed::Number(least, most), value) if is_number(value) => {
-            let inside = value.number().is_some_and(|v| (least..=most).contains(&v));
-            if !inside {
-                out_of_range(node, path, allowed, findings);
-            }
-        }
-        (Allowed::Pair(least, most), Value::List(items)) if items.len() == 2 => {
-            for (index, item) in items.iter().enumerate() {
-                let path = format!("{path}[{index}]");
-                check_value(item, Allowed::Number(least, most), &path, findings);
-            }
-        }
-        (Allowed::Texts, Value::List(items)) => {
-            for (index, item) in items.iter().enumerate() {
-                check_value(item, Allowed::Text, &format!("{path}[{index}]"), findings);
-            }
-        }
-        (Allowed::Flag, Value::Flag(_)) | (Allowed::Text, Value::Text(_)) => {}
-        _ => wrong_type(node, path, allowed, findings),
-    }
-}
-
-fn is_number(value: &Value) -> bool {
-    matches!(
-        value,
-        Value::Whole(_) | Value::Number(_) | Value::Oversized(_)
-    )
-}
-
-impl Allowed {
-    fn words(self) -> String {
-        match self {
-            Allowed::Number(least, most) if least == most => number(least),
-            Allowed::Number(least, most) => {
-                format!("a number from {} to {}", number(least), number(most))
-            }
-            Allowed::Pair(least, most) => format!(
-                "a list of 2 numbers, each from {} to {}",
-                number(least),
-                number(most)
-            ),
-            Allowed::Flag => "true or false".into(),
-            Allowed::Text => "text in quotes".into(),
-            Allowed::Texts => "a list of texts in quotes".into(),
-            Allowed::Table(_) => "a table".into(),
-            Allowed::Tables(_) => "a list of at least 1 table".into(),
-        }
+        name: raw.name,
+        coma_m_per_turn: raw.coma_nm_per_turn.map(|c| c * NM),
+        sigma_m_per_turn: raw.coma_sigma_nm_per_turn * NM,
     }
 }
 
 const LEARN_AGAIN: &str = "`skewstar learn` writes this file; learn again rather than mend it";
 
-fn wrong_type<'d>(node: &'d Node, path: &str, allowed: Allowed, findings: &mut Findings<'d>) {
-    let problem = Problem::WrongType {
-        key: path.to_owned(),
-        value: node.value.shown(),
-        expected: allowed.words(),
-    };
-    findings.wrong(node.origin, move || (problem, LEARN_AGAIN.into()));
-}
+/// The words of a response file: a program wrote it, so it is not mended by hand.
+struct OfResponse;
 
-fn out_of_range<'d>(node: &'d Node, path: &str, allowed: Allowed, findings: &mut Findings<'d>) {
-    let problem = Problem::OutOfRange {
-        key: path.to_owned(),
-        value: node.value.shown(),
-        allowed: allowed.words(),
-    };
-    let hint = match path {
-        "format" => "this version reads format 1 only",
-        _ => LEARN_AGAIN,
-    };
-    findings.wrong(node.origin, move || (problem, hint.into()));
-}
-
-fn unknown(
-    origin: Origin,
-    path: &str,
-    key: &str,
-    keys: &'static [Key],
-    findings: &mut Findings<'_>,
-) {
-    let guess = nearest(key, keys.iter().map(|known| known.0)).map(|near| joined(path, near));
-    let names: Vec<&str> = keys.iter().map(|known| known.0).collect();
-    let hint = match &guess {
-        Some(guess) => format!("did you mean {guess}?"),
-        None => format!("keys here: {}", names.join(", ")),
-    };
-    let problem = Problem::UnknownKey {
-        key: joined(path, key),
-        section: section(path),
-        nearest: guess,
-    };
-    findings.wrong(origin, move || (problem, hint));
-}
-
-fn missing<'d>(
-    node: &'d Node,
-    table: &BTreeMap<String, Node>,
-    keys: &'static [Key],
-    path: &str,
-    findings: &mut Findings<'d>,
-) {
-    for (name, allowed, required) in keys {
-        if !required || table.contains_key(*name) {
-            continue;
-        }
-        let whole = matches!(allowed, Allowed::Table(_) | Allowed::Tables(_));
-        let problem = Problem::MissingKey {
-            key: joined(path, name),
-            needed_for: None,
-        };
-        findings.missing(node.origin, whole, move || (problem, LEARN_AGAIN.into()));
+impl Words for OfResponse {
+    fn wrong_type(&self, _rule: &Rule, _node: &Node, _key: &str) -> String {
+        LEARN_AGAIN.into()
     }
-}
 
-/// How a section starts in the file.
-fn section(path: &str) -> String {
-    match path.split_once('[') {
-        None if path.is_empty() => "a response file".into(),
-        None => format!("[{path}]"),
-        Some((list, _)) => format!("[[{list}]]"),
+    fn out_of_range(&self, _rule: &Rule, _node: &Node, key: &str) -> String {
+        match key {
+            "format" => ONLY_FORMAT.into(),
+            _ => LEARN_AGAIN.into(),
+        }
+    }
+
+    fn missing(&self, _key: &str) -> String {
+        LEARN_AGAIN.into()
+    }
+
+    fn unknown(&self, rule: &Rule, section: &str, key: &str) -> Told {
+        unknown_here(&rule.names(), "a response file", section, key)
     }
 }
 
@@ -492,6 +323,24 @@ mod tests {
             refused("= 61.75", "= nan"),
             "r.toml:6:1: response.coma_nm_per_arcmin is nan, but must be a number from -100000 to 100000"
         );
+        assert_eq!(
+            refused("flags = [\"trials_disagree\"]", "flags = \"none\""),
+            "r.toml:3:1: flags is \"none\", but must be a list of texts in quotes"
+        );
+        assert_eq!(
+            refused("name = \"A \\\"top\\\"\"", "name = 5"),
+            "r.toml:17:1: screws[0].name is 5, but must be text in quotes"
+        );
+        let screwless = text.split("\n[[screws]]").next().expect("a first part");
+        let none = screwless.replace("format = 1", "format = 1\nscrews = []");
+        assert_eq!(
+            LearnedResponse::read(&none, "r.toml")
+                .unwrap_err()
+                .to_string(),
+            "r.toml:3:1: screws is a list of 0 values, but must be a list of at least 1 table"
+        );
+        let pointed = text.replace("format = 1", "format = 1.0");
+        assert!(LearnedResponse::read(&pointed, "r.toml").is_ok());
         let empty = LearnedResponse::read("# nothing\n", "r.toml").unwrap_err();
         assert_eq!(empty.hint(), "`skewstar learn` writes such a file");
         for odd in [

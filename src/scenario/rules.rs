@@ -1,6 +1,6 @@
-//! The rules of the file, read off the typed structs: which keys there are, of which type, within which limits.
+//! The rules of a file, read off its typed structs: which keys there are, of which type, within which limits.
 //!
-//! [`raw`](super::raw) is the only source. Its JSON Schema is turned into a tree of [`Rule`]s once (by
+//! For a scenario [`raw`](super::raw) is the only source. Its JSON Schema is turned into a tree of [`Rule`]s once (by
 //! [`schema`](super::schema)); the checks, the key table and the messages all read that tree, so they cannot disagree
 //! with the structs or with each other.
 
@@ -8,6 +8,7 @@ use std::fmt;
 use std::sync::OnceLock;
 
 use super::error::number;
+use super::raw::RawScenario;
 use super::schema;
 
 /// What may stand at one place of the file.
@@ -125,9 +126,15 @@ impl Rule {
         }
     }
 
+    /// The names of the keys of a table.
+    pub fn names(&self) -> Vec<&str> {
+        self.fields().iter().map(|f| f.name.as_str()).collect()
+    }
+
     /// What is allowed, as it reads after "must be".
     pub fn allowed(&self) -> String {
         match &self.shape {
+            Shape::Number(range) if range.least == range.most => limit(range.least),
             Shape::Number(range) => format!("a number {range}"),
             Shape::Whole { only, .. } if !only.is_empty() => one_of(only),
             Shape::Whole { range, .. } => format!("a whole number {range}"),
@@ -135,12 +142,10 @@ impl Rule {
                 choices,
                 shortest,
                 longest,
-            } if choices.is_empty() => {
-                format!(
-                    "text in quotes of {} characters",
-                    count(*shortest, *longest)
-                )
-            }
+            } if choices.is_empty() => match count(*shortest, *longest) {
+                None => "text in quotes".to_owned(),
+                Some(count) => format!("text in quotes of {count} characters"),
+            },
             Shape::Text { choices, .. } => one_of(
                 &choices
                     .iter()
@@ -149,7 +154,12 @@ impl Rule {
             ),
             Shape::Flag => "true or false".to_owned(),
             Shape::List { item, least, most } => {
-                format!("a list of {}{}", count(*least, *most), each(item))
+                let count =
+                    count(*least, *most).map_or_else(String::new, |count| format!(" {count}"));
+                let items = each(item);
+                let one = *least == 1 && *most == usize::MAX;
+                let items = items.strip_suffix('s').filter(|_| one).unwrap_or(&items);
+                format!("a list of{count}{items}")
             }
             Shape::Table(_) | Shape::Unread => "a table".to_owned(),
             Shape::Map {
@@ -169,10 +179,10 @@ impl Rule {
     }
 }
 
-/// The rules of the whole file.
+/// The rules of a scenario.
 pub(super) fn rules() -> &'static Rule {
     static RULES: OnceLock<Rule> = OnceLock::new();
-    RULES.get_or_init(|| schema::rule(&schema::schema_value()))
+    RULES.get_or_init(|| schema::rule(&schema::schema_value::<RawScenario>()))
 }
 
 /// A limit as people write it: powers of ten as such, everything else in full.
@@ -193,11 +203,13 @@ fn one_of<T: fmt::Display>(choices: &[T]) -> String {
     }
 }
 
-fn count(least: usize, most: usize) -> String {
-    if least == most {
-        format!("{least}")
-    } else {
-        format!("{least} to {most}")
+/// How many; `None` where any number will do.
+fn count(least: usize, most: usize) -> Option<String> {
+    match (least, most) {
+        (0, usize::MAX) => None,
+        (_, usize::MAX) => Some(format!("at least {least}")),
+        _ if least == most => Some(format!("{least}")),
+        _ => Some(format!("{least} to {most}")),
     }
 }
 
@@ -205,6 +217,7 @@ fn each(item: &Rule) -> String {
     match &item.shape {
         Shape::Number(range) => format!(" numbers, each {range}"),
         Shape::Table(_) => " tables".to_owned(),
+        Shape::Text { .. } => " texts in quotes".to_owned(),
         _ => " values".to_owned(),
     }
 }

@@ -3,19 +3,19 @@
 //! Only the few words of JSON Schema that the structs produce are understood. A shape that is not would become a table
 //! that is not looked into; the test of the rules allows one of those, by name.
 
+use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde_json::Value as Json;
 
-use super::raw::RawScenario;
 use super::rules::{Field, MapKeys, Range, Rule, Shape};
 
-/// The JSON Schema of the whole file. TOML has no null, so none is offered.
-pub(super) fn schema_value() -> Json {
+/// The JSON Schema of a whole file. TOML has no null, so none is offered.
+pub(super) fn schema_value<File: JsonSchema>() -> Json {
     let settings =
         SchemaSettings::draft2020_12().with(|settings| settings.inline_subschemas = true);
     let mut schema = settings
         .into_generator()
-        .into_root_schema_for::<RawScenario>()
+        .into_root_schema_for::<File>()
         .to_value();
     drop_null(&mut schema);
     schema
@@ -191,6 +191,7 @@ fn drop_null_of(object: &mut serde_json::Map<String, Json>, list: &str) {
 
 #[cfg(test)]
 mod tests {
+    use super::super::raw::RawScenario;
     use super::*;
     use serde_json::json;
 
@@ -207,11 +208,11 @@ mod tests {
 
     #[test]
     fn the_schema_offers_no_null_and_allows_no_unknown_key() {
-        let text = schema_value().to_string();
-        assert!(!text.contains("null"));
-        assert_eq!(schema_value()["additionalProperties"], json!(false));
+        let schema = schema_value::<RawScenario>();
+        assert!(!schema.to_string().contains("null"));
+        assert_eq!(schema["additionalProperties"], json!(false));
         assert_eq!(
-            schema_value()["properties"]["telescope"]["additionalProperties"],
+            schema["properties"]["telescope"]["additionalProperties"],
             json!(false)
         );
     }

@@ -109,7 +109,7 @@ mod tests {
                 let scenario =
                     read(&text, kind.word(), &[]).unwrap_or_else(|error| panic!("{error}"));
                 assert!(scenario.state.mask_on);
-                let findings = crate::simulate::mask_check::findings(&scenario.instrument);
+                let findings = crate::preview::check::findings(&scenario.instrument);
                 for finding in findings.expect("a mask") {
                     assert!(!finding.serious, "{}: {finding:?}", kind.word());
                 }

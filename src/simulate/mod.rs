@@ -3,9 +3,6 @@
 //! [`simulate`] predicts the frame, draws the noise from the seed and writes down everything that is hidden. It opens no file.
 
 mod limits;
-pub mod mask_check;
-pub mod mask_search;
-pub mod mask_view;
 mod readout;
 mod sentences;
 mod shape;

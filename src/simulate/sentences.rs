@@ -7,6 +7,7 @@ use super::truth::Truth;
 use crate::frame::{clock, hour};
 use crate::instrument::{Instrument, end};
 use crate::mask::{self, Reading};
+use crate::predict::airy_radius_m;
 use crate::pupil::frame_axes;
 use crate::units::{DEG, NM, UM};
 
@@ -32,7 +33,8 @@ fn look_for(instrument: &Instrument, truth: &Truth) -> String {
     let Some(ring) = &truth.doughnut else {
         let ratio = instrument.telescope.focal_ratio();
         let spread_px = (truth.sensor_offset_um * UM / ratio / instrument.camera.pixel_m).abs();
-        let airy_px = 2.44 * truth.reference_wavelength_nm * NM * ratio / instrument.camera.pixel_m;
+        let airy_m = 2.0 * airy_radius_m(truth.reference_wavelength_nm * NM, ratio);
+        let airy_px = airy_m / instrument.camera.pixel_m;
         if spread_px > 3.0 * airy_px {
             return "Look for: a ring that its aberrations fold over on one side: far out of line. Turn until both edges are seen.".into();
         }

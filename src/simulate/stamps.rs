@@ -9,7 +9,7 @@ use super::truth::Numbered;
 use crate::instrument::Instrument;
 use crate::mechanics::{Alignment, align};
 use crate::predict::{Expected, Model, Settings, farthest_ray_m};
-use crate::pupil::frame_axes;
+use crate::pupil::{frame_axes, frame_px};
 use crate::spectrum::edges;
 use crate::state::{FieldStar, Star, State};
 use crate::units::{DEG, MM, NM, UM};
@@ -149,10 +149,7 @@ pub(super) struct Place {
 
 impl Bench<'_> {
     pub fn place(&self, star: &FieldStar) -> Result<Place, FieldError> {
-        let (axes, camera) = (frame_axes(self.instrument), &self.instrument.camera);
-        let middle = [camera.width_px, camera.height_px].map(|side| 0.5 * (side as f64 - 1.0));
-        let from_middle = axes.forward(star.field_m).map(|m| m / camera.pixel_m);
-        let star_px = [middle[0] + from_middle[0], middle[1] + from_middle[1]];
+        let star_px = frame_px(self.instrument, star.field_m);
         let state = own_state(self.state, star).ok_or(FieldError::NoCounts)?;
         let alignment = align(self.instrument, &state);
         let reach_m = farthest_ray_m(self.instrument, &alignment);

@@ -1,11 +1,11 @@
 //! Telescopes traced from their surfaces: the tables of paraboloids and of four two-mirror telescopes, exact and third order.
 
 use crate::support::checks::{agrees, checks, input, list, number};
+use crate::support::third_order::{
+    coma_free_pivot_m, corrected_field_w131_m_per_rad, paraxial, third_order,
+};
 use skewstar::mechanics::prescription::{
     Corrector, Displacement, Optics, Prescription, TwoMirror, Unit, misaligned_star, star_at_place,
-};
-use skewstar::mechanics::third_order::{
-    coma_free_pivot_m, corrected_field_w131_m_per_rad, paraxial, third_order,
 };
 use skewstar::units::{ARCMIN, ARCSEC, MM, NM, UM};
 

@@ -10,3 +10,4 @@ pub mod light;
 pub mod masked_errors;
 pub mod npy;
 pub mod place;
+pub mod third_order;

@@ -341,12 +341,7 @@ fn light(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
         ..State::default()
     };
     let pupil = Pupil::new(instrument, &state);
-    let through: f64 = pupil
-        .pieces()
-        .iter()
-        .zip(0..)
-        .map(|(piece, _): (_, usize)| crate::geometry::area(piece))
-        .sum();
+    let through: f64 = pupil.pieces().iter().map(crate::geometry::area).sum();
     let bare = Pupil::new(
         instrument,
         &State {

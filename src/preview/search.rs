@@ -4,7 +4,7 @@
 //! an eye from the shifts of the streaks (an eye places a streak to `eye_px`, or to a tenth of the streak's width if that is
 //! more), for a measuring program from the photon bound. Nothing is drawn at random and nothing stops early.
 
-use super::mask_view::{places, shifts_px};
+use super::view::{places, shifts_px};
 use crate::instrument::{Instrument, MaskDesign, MaskLayout};
 use crate::predict::{Bound, Jacobian, Model, Parameter, PredictError, Settings};
 use crate::state::State;

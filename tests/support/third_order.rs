@@ -1,4 +1,4 @@
-//! The same responses by third-order theory, in closed form: the twin of the ray trace.
+//! Responses of a prescription by third-order theory, in closed form: the twin of the ray trace in `mechanics`.
 //!
 //! W131 = √72 · Noll 8 where no higher coma is present. Values are for the star on the old axis, the telescope not pointed
 //! anew, so that they can be compared with the books; [`ThirdOrder::at_fixed_place`] turns them into what the sensor shows.
@@ -7,7 +7,7 @@
 //! sect. 3.7; the thin lens: W. T. Welford, Aberrations of Optical Systems (1986), ch. 12; all from memory, held against the
 //! table of check values by `tests/published/prescriptions.rs`.
 
-use super::prescription::{Lens, Optics, Prescription, TwoMirror, Unit};
+use skewstar::mechanics::prescription::{Lens, Optics, Prescription, TwoMirror, Unit};
 
 /// Third-order numbers of a prescription whose unit turns about its vertex.
 #[derive(Debug, Clone, Copy, PartialEq)]
