@@ -148,6 +148,7 @@ fn measured(asked: &Asked<'_>) -> Result<String, String> {
     }
     let misaligned = Misaligned {
         coma_m: found.mode_m(8).zip(found.mode_m(7)).map(|(x, y)| [x, y]),
+        field_m: found.field_m,
         ..Misaligned::default()
     };
     match advise(instrument, &misaligned, Aim::Coma) {

@@ -9,6 +9,7 @@ use super::defects::{self, Defects};
 use super::frame_error::FrameError;
 use super::regions::BoxSums;
 use crate::math::LeastSquares;
+use crate::math::robust::{median, sigma_of};
 use ndarray::Array2;
 
 /// Level, slope and noise of the frame behind the stars; and which pixels are not to be trusted.
@@ -255,7 +256,7 @@ fn sigma_of_steps(values: &Array2<f64>) -> f64 {
             (values[[row, column + 1]] - values[[row, column]]).abs()
         })
         .collect();
-    1.4826 / std::f64::consts::SQRT_2 * median(&mut steps)
+    sigma_of(&mut steps) / std::f64::consts::SQRT_2
 }
 
 /// Noise that no frame is below: the steps of whole counts (1/√12), or rounding.
@@ -273,15 +274,6 @@ fn root_mean_square_floor(apart: &[f64], before: f64) -> f64 {
     let square = apart.iter().map(|v| v * v).sum::<f64>() / apart.len().max(1) as f64;
     // a normal distribution cut at three standard deviations keeps 0.9866 of its own
     (0.9 * square.sqrt() / 0.9866).min(before)
-}
-
-/// Middle value; 0 for none. Sorts what it is given.
-pub(super) fn median(values: &mut [f64]) -> f64 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 #[cfg(test)]

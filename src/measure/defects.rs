@@ -3,8 +3,10 @@
 //! A hot pixel stands alone: its neighbours, taken together, hold nothing above *their* neighbours. A focused star, even one
 //! narrower than a pixel, lights its neighbours too, and is left alone. Two hot pixels side by side are not recognised.
 
-use super::backdrop::{Backdrop, median};
+use super::backdrop::Backdrop;
+use crate::math::robust::{median, sigma_of};
 use ndarray::Array2;
+use std::collections::HashSet;
 
 /// Pixels that are not to be trusted, as `[column, row]`.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -55,11 +57,13 @@ pub(super) fn find(values: &Array2<f64>, backdrop: &Backdrop, ceiling: Option<f6
 /// Gives hot and dead pixels the median of their good neighbours.
 pub(super) fn patch(light: &mut Array2<f64>, defects: &Defects) {
     let bad: Vec<[usize; 2]> = [&defects.hot_px[..], &defects.dead_px[..]].concat();
+    // a picture of few grey levels may have a million of them
+    let looked_up: HashSet<[usize; 2]> = bad.iter().copied().collect();
     let patches: Vec<f64> = bad
         .iter()
         .map(|[column, row]| {
             let mut good: Vec<f64> = ring(light, [*row, *column], 1)
-                .filter(|(at, _)| !bad.contains(&[at[1], at[0]]))
+                .filter(|(at, _)| !looked_up.contains(&[at[1], at[0]]))
                 .map(|(_, value)| value)
                 .collect();
             median(&mut good)
@@ -86,7 +90,7 @@ fn alone(values: &Array2<f64>, at: [usize; 2], sigma: f64) -> Option<f64> {
         .chain(ring(values, at, 2))
         .map(|(_, v)| (v - around).abs())
         .collect();
-    let spread = (1.4826 * median(&mut apart)).max(sigma);
+    let spread = sigma_of(&mut apart).max(sigma);
     let above = value - around;
     let (neighbours, count) = ring(values, at, 1).fold((0.0, 0.0f64), |(sum, n), (_, v)| {
         (sum + v - around, n + 1.0)

@@ -1,6 +1,7 @@
 //! A smooth closed course round a middle: the first few harmonics of a radius, or of a brightness, by direction.
 
 use crate::math::LeastSquares;
+use crate::math::robust::sigma_of;
 use std::f64::consts::TAU;
 
 /// c0 + Σ (a_k cos kθ + b_k sin kθ).
@@ -24,8 +25,7 @@ impl Harmonics {
                 .iter()
                 .map(|(a, v)| (v - course.value(*a)).abs())
                 .collect();
-            distances.sort_unstable_by(f64::total_cmp);
-            let typical = (distances[distances.len() / 2] / 0.6745).max(1e-9);
+            let typical = sigma_of(&mut distances).max(1e-9);
             let near =
                 |point: &&(f64, f64)| (point.1 - course.value(point.0)).abs() < FAR * typical;
             let next: Vec<(f64, f64)> = points.iter().filter(near).copied().collect();

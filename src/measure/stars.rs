@@ -6,10 +6,11 @@
 //! interpolated colours). Pieces that almost touch are joined and what they enclose is part of them: a ring with a dark middle
 //! is one source. It refuses to guess what a source is; that is for those who fit it.
 
-use super::backdrop::{Backdrop, median};
+use super::backdrop::Backdrop;
 use super::frame_error::FrameError;
 use super::regions::{BoxSums, Regions, corners, grown, with_holes};
 use crate::instrument::Instrument;
+use crate::math::robust::{median, sigma_of};
 use crate::spectrum::edges;
 use ndarray::Array2;
 use serde::Serialize;
@@ -250,7 +251,7 @@ fn normalise(above: &mut Array2<f64>) {
         .filter(|v| **v < middle)
         .map(|v| middle - v)
         .collect();
-    let spread = (1.4826 * median(&mut below)).max(1.0);
+    let spread = sigma_of(&mut below).max(1.0);
     above.mapv_inplace(|v| (v - middle) / spread);
 }
 

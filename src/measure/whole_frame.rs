@@ -7,6 +7,7 @@
 mod coma;
 mod descent;
 mod plane;
+mod rays;
 mod shapes;
 mod words;
 
@@ -15,6 +16,7 @@ pub use words::place_in_words;
 
 use super::doughnut::Side;
 use super::frame_error::FrameError;
+use super::measurement::aligned_modes;
 use super::shot::Shot;
 use super::stars::{Search, Source, Stars};
 use crate::instrument::Instrument;
@@ -23,6 +25,8 @@ use crate::spectrum::edges;
 use crate::units::{ARCMIN, ARCSEC, MM, NM, UM};
 use coma::{NodeFit, RingSums, Skewed};
 use plane::{Known, PlaneFit, SizedStar};
+use rayon::prelude::*;
+use rays::Rays;
 use serde::Serialize;
 use shapes::PixelNoise;
 
@@ -118,6 +122,8 @@ const SEEN_SIGMA: f64 = 4.0;
 const SIZE_SHARE: f64 = 0.1;
 /// The same for the law of asymmetries, as a share of the node's distance.
 const NODE_SHARE: f64 = 0.1;
+/// Rounds of plane and node: two by squares, three with what the squares leave out.
+const ROUNDS: usize = 5;
 /// A scatter above this says that the model does not hold.
 const POOR_SCATTER: f64 = 3.0;
 
@@ -160,14 +166,16 @@ pub fn whole_frame(
         frame.flag("few_stars");
         return Ok(frame);
     }
-    // sizes first; what coma adds to them is known once the node is, and then the blur at each star is known better
+    // sizes first; what coma adds to them is known once the node is, and then the blur at each star is known better; what the
+    // squares leave out is known last
     let mut node: Option<NodeFit> = None;
     let mut plane: Option<PlaneFit> = None;
-    for _ in 0..2 {
-        plane = plane::fit(
-            &field.sized(&frame.stars, &second, node.as_ref()),
-            field.known(),
-        );
+    for round in 0..ROUNDS {
+        let mut sized = field.sized(&frame.stars, &second, node.as_ref());
+        if let Some(plane) = plane.as_ref().filter(|_| round > 1) {
+            field.add_what_squares_leave_out(&mut sized, plane, node.as_ref());
+        }
+        plane = plane::fit(&sized, field.known());
         node = plane
             .as_ref()
             .and_then(|plane| field.node(&frame.stars, plane));
@@ -315,6 +323,7 @@ impl Field<'_> {
                 diameter_m: star.half_flux_diameter_px * self.pixel_m(),
                 sigma_m: star.half_flux_diameter_sigma_px * self.pixel_m(),
                 extra_m2: self.aberrated_m2(field_m, node),
+                beyond_squares_m: 0.0,
                 curved_m: self.curved_m(field_m),
                 step_m,
             }
@@ -335,6 +344,32 @@ impl Field<'_> {
         let astigmatism = telescope.field.astigmatism_per_m2 * square;
         let slopes = 56.0 * (coma[0].powi(2) + coma[1].powi(2)) + 12.0 * astigmatism.powi(2);
         2.8 * 4.0 * telescope.focal_ratio().powi(2) * slopes
+    }
+
+    /// Rays of the plane and the node that were found last, against their squares.
+    fn add_what_squares_leave_out(
+        &self,
+        stars: &mut [SizedStar],
+        plane: &PlaneFit,
+        node: Option<&NodeFit>,
+    ) {
+        let telescope = &self.instrument.telescope;
+        let rays = Rays::new(telescope.obstruction_ratio(), telescope.focal_ratio());
+        let (values, known) = (&plane.fit.values, self.known());
+        stars.par_iter_mut().for_each(|star| {
+            let coma = node.map_or([0.0; 2], |node| {
+                coma::coma_m(&node.fit.values, star.field_m)
+            });
+            let of_field = aligned_modes(self.instrument, star.field_m);
+            let modes = of_field
+                .iter()
+                .filter(|(noll, _)| ![7, 8].contains(noll))
+                .chain([(8, coma[0]), (7, coma[1])])
+                .collect();
+            let offset_m = plane::offset_m(values, star.field_m, star.curved_m, star.step_m);
+            let by_rays_m = rays.half_flux_diameter_m(offset_m, &modes, values[3].abs().sqrt());
+            star.beyond_squares_m = by_rays_m - plane::by_squares_m(star, values, known);
+        });
     }
 
     fn ring(&self) -> RingSums {

@@ -10,6 +10,7 @@ use super::session::{Round, Session, focus_goal_m};
 use super::sight::{Shape, exact};
 use crate::frame::hour;
 use crate::instrument::{Assembly, Instrument, end, fraction, way};
+use crate::math::robust::median;
 use crate::mechanics::{Plane, turns_for};
 use crate::simulate::clock;
 use crate::state::State;
@@ -108,14 +109,8 @@ pub(super) fn wanted_turns(assembly: &Assembly, tilt_rad: [f64; 2]) -> Vec<f64> 
         tilt_rad: tilt_rad.map(|t| -t),
     };
     let turns = turns_for(assembly, &plane);
-    let middle = median(&turns);
+    let middle = median(&mut turns.clone());
     turns.iter().map(|t| t - middle).collect()
-}
-
-pub(super) fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
 }
 
 fn farthest(turns: &[f64]) -> (usize, f64) {

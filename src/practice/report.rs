@@ -1,10 +1,10 @@
 //! At the end of a session: the turns used against the shortest way, and the error round by round.
 
 use super::action::Action;
-use super::coach::median;
 use super::session::Session;
 use super::sight::Shape;
 use crate::instrument::{fraction, way};
+use crate::math::robust::median;
 use crate::simulate::clock;
 use crate::units::{NM, UM};
 use serde::Serialize;
@@ -53,7 +53,7 @@ impl Report {
     /// Looks behind the curtain of a session: shows what is hidden.
     pub fn new(session: &Session) -> Report {
         let hidden = session.hidden();
-        let middle = median(&hidden.turns);
+        let middle = median(&mut hidden.turns.clone());
         let shortest_turns = hidden.turns.iter().map(|t| (t - middle).abs()).sum::<f64>();
         let turns_used = turns_used(session);
         let goal_reached = session.goal_reached();

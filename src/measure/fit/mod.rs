@@ -13,6 +13,7 @@ pub use view::{FIT_ACCURACY, Look, Recorded, SLOTTED_FIT_ACCURACY, Stage, View};
 
 use crate::instrument::Instrument;
 use crate::math::LeastSquares;
+use crate::math::robust::sigma_of;
 use crate::predict::PredictError;
 use levenberg::{Minimum, Patience, minimise};
 use problem::{Pixel, StarProblem};
@@ -52,8 +53,6 @@ const SPIKE_SIGMAS: f64 = 15.0;
 const SPIKE_ALONE: f64 = 4.0;
 /// Outliers are single pixels; more than this share of the frame is a wrong model.
 const OUTLIERS_AT_MOST: f64 = 0.005;
-/// Median of |x| of a normal distribution of σ = 1 (from memory).
-const NORMAL_MEDIAN: f64 = 0.6745;
 /// A pixel is dark where the star adds less than this share of the noise.
 const DARK_SHARE: f64 = 0.2;
 /// Fewer dark pixels say nothing about their noise.
@@ -204,7 +203,7 @@ fn spikes(pixels: &[Pixel]) -> Vec<(usize, [usize; 2])> {
         .map(|p| ((p.view, p.place), p.residual(0.0).abs()))
         .collect();
     let mut sizes: Vec<f64> = by_place.values().copied().collect();
-    let limit = SPIKE_SIGMAS * typical(&mut sizes).max(1.0);
+    let limit = SPIKE_SIGMAS * sigma_of(&mut sizes).max(1.0);
     let beside = |(view, [row, column]): (usize, [usize; 2])| {
         (0..9)
             .filter(|k| *k != 4)
@@ -222,15 +221,6 @@ fn spikes(pixels: &[Pixel]) -> Vec<(usize, [usize; 2])> {
         .map(|p| (p.view, p.place))
         .filter(|at| by_place[at] > limit && by_place[at] > SPIKE_ALONE * beside(*at))
         .collect()
-}
-
-/// The standard deviation of a normal distribution with the median of these sizes; 0 for none.
-fn typical(sizes: &mut [f64]) -> f64 {
-    if sizes.is_empty() {
-        return 0.0;
-    }
-    let middle = sizes.len() / 2;
-    *sizes.select_nth_unstable_by(middle, f64::total_cmp).1 / NORMAL_MEDIAN
 }
 
 /// Sum of squared residuals per degree of freedom.
@@ -294,7 +284,7 @@ fn outliers(pixels: &[Pixel], model_error: f64) -> Vec<(usize, [usize; 2])> {
         .iter()
         .map(|p| p.residual(model_error).abs())
         .collect();
-    let limit = OUTLIER_SIGMAS * typical(&mut sizes).max(1.0);
+    let limit = OUTLIER_SIGMAS * sigma_of(&mut sizes).max(1.0);
     let found: Vec<_> = pixels
         .iter()
         .filter(|p| p.residual(model_error).abs() > limit)

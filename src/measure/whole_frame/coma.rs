@@ -7,6 +7,7 @@
 
 use super::descent::{Fit, descend};
 use crate::math::LeastSquares;
+use crate::math::robust::median;
 
 /// One star for the node.
 #[derive(Debug, Clone, Copy)]
@@ -82,7 +83,7 @@ pub(super) fn fit(
         };
         let mut all: Vec<f64> = kept.iter().map(apart).collect();
         // the median of a two-dimensional normal distribution's radius is 1.1774 standard deviations
-        let scale = (super::super::backdrop::median(&mut all) / 1.1774).max(1.0);
+        let scale = (median(&mut all) / 1.1774).max(1.0);
         let close: Vec<Skewed> = kept
             .iter()
             .copied()

@@ -1,11 +1,13 @@
 //! Tilt of the focal plane from the sizes of stars: size² = seeing² + (what coma adds)² + (blur)², the blur in proportion to the
-//! sensor's distance from focus, which is a plane over the sensor plus the telescope's known field curvature.
+//! sensor's distance from focus, which is a plane over the sensor plus the telescope's known field curvature. What the squares
+//! leave out is worked out by rays (`rays.rs`) and added.
 //!
 //! Size does not know the side of focus. Turning the whole plane over gives the same sizes, unless the field is curved, a second
 //! frame at another focus is there, or the owner says where the sensor stands. If none of these tells, the sign stays open and
 //! that is said; the line along which the plane tilts is known all the same.
 
 use super::descent::{Fit, descend};
+use crate::math::robust::sigma_of;
 
 /// One star for the plane.
 #[derive(Debug, Clone, Copy)]
@@ -18,6 +20,8 @@ pub(super) struct SizedStar {
     pub sigma_m: f64,
     /// What coma and astigmatism add to the square of the diameter.
     pub extra_m2: f64,
+    /// What the rays make the diameter differ by from the law of squares.
+    pub beyond_squares_m: f64,
     /// Field curvature's part of the sensor offset.
     pub curved_m: f64,
     /// How much farther out the sensor stood in this star's frame.
@@ -178,12 +182,16 @@ pub(super) fn offset_m(values: &[f64], field_m: [f64; 2], curved_m: f64, step_m:
     values[0] + values[1] * field_m[0] + values[2] * field_m[1] + curved_m + step_m
 }
 
-fn residual(star: &SizedStar, values: &[f64], known: Known) -> f64 {
+/// Diameter of a star by the law of squares.
+pub(super) fn by_squares_m(star: &SizedStar, values: &[f64], known: Known) -> f64 {
     let blur_m = known.blur_per_m * offset_m(values, star.field_m, star.curved_m, star.step_m);
-    let expected =
-        (values[3].abs() + (values[4] * star.extra_m2).max(0.0) + blur_m * blur_m).sqrt();
+    (values[3].abs() + (values[4] * star.extra_m2).max(0.0) + blur_m * blur_m).sqrt()
+}
+
+fn residual(star: &SizedStar, values: &[f64], known: Known) -> f64 {
+    let expected_m = by_squares_m(star, values, known) + star.beyond_squares_m;
     let sigma = star.sigma_m.hypot(MODEL_ERROR * star.diameter_m);
-    (star.diameter_m - expected) / sigma
+    (star.diameter_m - expected_m) / sigma
 }
 
 fn residuals(stars: &[SizedStar], values: &[f64], known: Known) -> Vec<f64> {
@@ -207,5 +215,5 @@ fn robust_scale(stars: &[SizedStar], values: &[f64], known: Known) -> f64 {
         .iter()
         .map(|s| residual(s, values, known).abs())
         .collect();
-    (1.4826 * super::super::backdrop::median(&mut apart)).max(1.0)
+    sigma_of(&mut apart).max(1.0)
 }
