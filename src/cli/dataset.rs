@@ -39,7 +39,26 @@ struct Made {
     shards: usize,
 }
 
+/// What is withheld must not lie in the folder that is handed out.
+fn refuse_truth_inside(args: &SetArgs) -> Result<(), CliError> {
+    let absolute = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    let out = absolute(&args.out);
+    let withheld = [&args.truth_out, &args.secret];
+    match withheld
+        .into_iter()
+        .flatten()
+        .find(|path| absolute(path).starts_with(&out))
+    {
+        None => Ok(()),
+        Some(inside) => Err(CliError::Withheld {
+            path: inside.clone(),
+            out: args.out.clone(),
+        }),
+    }
+}
+
 fn make(args: &SetArgs, printer: &Printer) -> Result<(), CliError> {
+    refuse_truth_inside(args)?;
     let out = Folder::open(&args.out)?;
     let withheld = args.truth_out.as_deref().map(Folder::open).transpose()?;
     let secret = args

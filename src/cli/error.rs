@@ -152,6 +152,14 @@ pub enum CliError {
         /// What is wrong with it.
         reason: &'static str,
     },
+    /// What is to be withheld would be handed out.
+    #[error("{} lies inside {}, the folder that is handed out", path.display(), out.display())]
+    Withheld {
+        /// The truth's folder, or the secret.
+        path: PathBuf,
+        /// The set's folder.
+        out: PathBuf,
+    },
     /// The secret of a sealed set cannot be used.
     #[error("{} {reason}", path.display())]
     Secret {
@@ -334,6 +342,9 @@ impl CliError {
             CliError::SetFile { .. } => Some(
                 "nothing was overwritten: move the file away, or choose another folder with --out DIR",
             ),
+            CliError::Withheld { .. } => {
+                Some("name a place outside that folder for --truth-out and --secret")
+            }
             CliError::Secret { .. } => Some(
                 "a secret is one line of 32 hexadecimal digits; keep it until the set is opened",
             ),

@@ -61,6 +61,32 @@ impl LeastSquares {
             .collect()
     }
 
+    /// Covariance of the unknowns for data of standard deviation 1, by the directions that the data see; the diagonal is the square
+    /// of [`sigmas`](Self::sigmas) where these are known.
+    pub fn covariance(&self) -> Vec<Vec<f64>> {
+        let count = self.lengths.len();
+        let known = |j: usize, k: usize| self.lengths[j] > 0.0 && self.lengths[k] > 0.0;
+        let shared = |j: usize, k: usize| -> f64 {
+            self.directions()
+                .filter(|&i| self.is_seen(i))
+                .map(|i| {
+                    let direction = &self.singular.vectors[i];
+                    direction[j] * direction[k] / self.singular.values[i].powi(2)
+                })
+                .sum()
+        };
+        (0..count)
+            .map(|j| {
+                (0..count)
+                    .map(|k| match known(j, k) {
+                        true => shared(j, k) / (self.lengths[j] * self.lengths[k]),
+                        false => 0.0,
+                    })
+                    .collect()
+            })
+            .collect()
+    }
+
     /// Number of directions that the data see, and how much better the best is seen than the worst of them (0 for none).
     pub fn rank_and_condition(&self) -> (usize, f64) {
         let seen: Vec<f64> = self
@@ -161,6 +187,21 @@ mod tests {
     }
 
     /// Slow twin: the inverse of the 2 × 2 normal matrix written out.
+    /// The inverse of a small normal matrix, by hand: columns (1, 1, 0) and (0, 1, 2) give [2 1; 1 5], inverse [5 −1; −1 2]/9.
+    #[test]
+    fn the_covariance_is_the_inverse_of_the_normal_matrix() {
+        let columns = vec![vec![1.0, 1.0, 0.0], vec![0.0, 1.0, 2.0], vec![0.0; 3]];
+        let fit = LeastSquares::new(columns, &[0.0; 3]);
+        let found = fit.covariance();
+        let by_hand = [[5.0, -1.0, 0.0], [-1.0, 2.0, 0.0], [0.0; 3]];
+        for (row, want) in found.iter().zip(by_hand) {
+            for (value, want) in row.iter().zip(want) {
+                assert!((value - want / 9.0).abs() < 1e-12, "{value} for {want} / 9");
+            }
+        }
+        assert!((fit.sigmas()[1].unwrap() - found[1][1].sqrt()).abs() < 1e-12);
+    }
+
     #[test]
     fn sigmas_equal_the_inverse_of_the_normal_matrix() {
         let a = &columns()[..2];

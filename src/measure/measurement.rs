@@ -4,6 +4,7 @@ use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pai
 use super::error::MeasureError;
 use super::fit::{Dimension, Fitted, Look, Unknown, View};
 use super::masked::{MaskedFit, measure_masked};
+use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
 use super::shot::{CutStar, Shot};
 use super::{FoundStreak, FoundTriplet, SlopeModes};
@@ -73,6 +74,8 @@ pub struct Measurement {
     pub ring: Option<Ring>,
     /// Streaks of a masked star.
     pub streaks: Vec<FoundStreak>,
+    /// Mean rays of the mask's regions, by the fit.
+    pub region_rays: Vec<RegionRay>,
     /// Its triplets.
     pub triplets: Vec<FoundTriplet>,
     /// Modes by its slopes alone.
@@ -178,7 +181,9 @@ pub fn measure(
     if mask_on {
         let core = inside(&star, star.source.centre_px);
         let fit = measure_masked(&mut view, core, instrument, look)?;
-        return Ok(masked(fit, &star, &view));
+        let wavelength_m = view.reference_m(0).unwrap_or_default();
+        let rays = region_rays(&fit.fitted, &view.recorded, instrument, wavelength_m);
+        return Ok(masked(fit, rays, &star, &view));
     }
     let edges = edges_of(&star)?;
     let fit = measure_doughnut(&mut view, &edges, instrument, options.side)?;
@@ -276,8 +281,9 @@ fn inside(star: &CutStar, place_px: [f64; 2]) -> [f64; 2] {
     [0, 1].map(|axis| place_px[axis] - star.corner_px[axis] as f64)
 }
 
-fn masked(fit: MaskedFit, star: &CutStar, view: &View) -> Measurement {
+fn masked(fit: MaskedFit, region_rays: Vec<RegionRay>, star: &CutStar, view: &View) -> Measurement {
     Measurement {
+        region_rays,
         streaks: fit.streaks,
         triplets: fit.triplets,
         slopes: fit.slopes,
@@ -351,6 +357,7 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measure
         field_m: star.recorded.field_m,
         ring: None,
         streaks: Vec::new(),
+        region_rays: Vec::new(),
         triplets: Vec::new(),
         slopes: None,
         side: None,

@@ -13,7 +13,7 @@
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
 //! | `streaks.rs` | where the streaks of a masked star lie, and what their slopes say |
-//! | `masked.rs` | from the streaks to modes by the whole model |
+//! | `masked.rs`, `region_rays.rs` | from the streaks to modes by the whole model, and from these to the mean ray of each region |
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
@@ -35,6 +35,7 @@ mod harmonics;
 pub mod learn;
 mod masked;
 mod measurement;
+mod region_rays;
 mod regions;
 mod report;
 mod ring;
@@ -54,6 +55,7 @@ pub use good_enough::{GoodEnough, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, Trial, learn};
 pub use masked::{MaskedFit, measure_masked};
 pub use measurement::{Doubted, MeasureOptions, Measurement, Method, measure, measure_two};
+pub use region_rays::RegionRay;
 pub use report::{Findings, Report};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
 pub use shot::{CutStar, Shot};

@@ -116,21 +116,26 @@ pub struct ShadowReport {
     pub depth: f64,
 }
 
-/// A streak of a masked star.
+/// A streak of a masked star: the light through one region of the mask.
 #[derive(Debug, Clone, Serialize)]
 pub struct StreakReport {
-    /// Regions of the mask whose slots are parallel and make it.
-    pub regions: Vec<usize>,
-    /// Middle of the first region, pupil axes.
+    /// Region of the mask.
+    pub region: usize,
+    /// Middle of the region, pupil axes.
     pub azimuth_deg: f64,
     /// Direction along the slots, pupil axes.
     pub slot_deg: f64,
-    /// Place along +slot direction against the aligned telescope; `None` where it was not found.
-    pub shift_px: Option<f64>,
+    /// Place of the region's mean ray from the star's place along +slot direction, as the fit has it: what the truth calls so.
+    pub shift_px: f64,
     /// The same in µm on the sensor.
-    pub shift_um: Option<f64>,
-    /// Its standard deviation.
+    pub shift_um: f64,
+    /// Its standard deviation; `None` where the frame does not determine it.
     pub sigma_px: Option<f64>,
+    /// Where the light of the streak lies against the aligned telescope, without a fit; regions with parallel slots share it.
+    /// `None` where it was not found.
+    pub light_px: Option<f64>,
+    /// Its standard deviation.
+    pub light_sigma_px: Option<f64>,
 }
 
 /// What an eye judges.
@@ -343,15 +348,23 @@ fn doughnut(ring: &Ring) -> DoughnutReport {
 }
 
 fn streaks(star: &Measurement, pixel_m: f64) -> Vec<StreakReport> {
-    let record = |s: &super::FoundStreak| StreakReport {
-        regions: s.regions.clone(),
-        azimuth_deg: s.azimuth_rad / DEG,
-        slot_deg: s.slot_rad / DEG,
-        shift_px: s.shift_px,
-        shift_um: s.shift_px.map(|px| px * pixel_m / UM),
-        sigma_px: s.sigma_px,
+    let record = |ray: &super::RegionRay| {
+        let light = star
+            .streaks
+            .iter()
+            .find(|s| s.regions.contains(&ray.region));
+        StreakReport {
+            region: ray.region,
+            azimuth_deg: ray.azimuth_rad / DEG,
+            slot_deg: ray.slot_rad / DEG,
+            shift_px: ray.shift_px.value,
+            shift_um: ray.shift_px.value * pixel_m / UM,
+            sigma_px: ray.shift_px.sigma,
+            light_px: light.and_then(|s| s.shift_px),
+            light_sigma_px: light.and_then(|s| s.sigma_px),
+        }
     };
-    star.streaks.iter().map(record).collect()
+    star.region_rays.iter().map(record).collect()
 }
 
 fn triplets(star: &Measurement) -> Vec<TripletReport> {

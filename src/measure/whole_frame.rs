@@ -4,6 +4,7 @@
 //! cannot tell: one frame leaves the side of focus open (`sign_open`), stars in sharp focus hide coma (`node_not_found`). What is
 //! not known is absent, never NaN. Slopes and places are given in frame axes where they end in `_px` or say so, else in pupil axes.
 
+mod beyond_sums;
 mod coma;
 mod descent;
 mod plane;
@@ -16,7 +17,6 @@ pub use words::place_in_words;
 
 use super::doughnut::Side;
 use super::frame_error::FrameError;
-use super::measurement::aligned_modes;
 use super::shot::Shot;
 use super::stars::{Search, Source, Stars};
 use crate::instrument::Instrument;
@@ -25,8 +25,6 @@ use crate::spectrum::edges;
 use crate::units::{ARCMIN, ARCSEC, MM, NM, UM};
 use coma::{NodeFit, RingSums, Skewed};
 use plane::{Known, PlaneFit, SizedStar};
-use rayon::prelude::*;
-use rays::Rays;
 use serde::Serialize;
 use shapes::PixelNoise;
 
@@ -98,7 +96,7 @@ pub struct ComaField {
     pub node_px: [Estimate; 2],
     /// The node from the middle of the sensor, pupil axes.
     pub node_mm: [Estimate; 2],
-    /// Growth of coma from the node, as the asymmetries have it: 10 to 20 % low, since the circles of summation cut off tails.
+    /// Growth of coma from the node, as the asymmetries have it, with what the circles of summation cut off worked out by rays.
     pub coma_nm_per_mm: Estimate,
     /// Coma in the middle of the frame, [Noll 8, Noll 7], with the telescope's own growth where it is known.
     pub coma_in_middle_nm: [f64; 2],
@@ -122,8 +120,8 @@ const SEEN_SIGMA: f64 = 4.0;
 const SIZE_SHARE: f64 = 0.1;
 /// The same for the law of asymmetries, as a share of the node's distance.
 const NODE_SHARE: f64 = 0.1;
-/// Rounds of plane and node: two by squares, three with what the squares leave out.
-const ROUNDS: usize = 5;
+/// Rounds of plane and node: two by sums alone, four with what the sums leave out.
+const ROUNDS: usize = 6;
 /// A scatter above this says that the model does not hold.
 const POOR_SCATTER: f64 = 3.0;
 
@@ -133,8 +131,8 @@ const POOR_SCATTER: f64 = 3.0;
 /// [`FrameError`] where there is nothing to measure; too few stars is no error but a flag.
 ///
 /// # Accuracy
-/// See `measure::whole_frame::tests`, which print it. Where the field's own aberrations blur as much as the tilt does, both come
-/// out small: in the corner check of README (60 µm outside focus) tilt and node by about a tenth, in focus they are flagged.
+/// See `measure::whole_frame::tests`, which print it. Where coma is not borne out by the asymmetries (`growth_differs`, in focus or
+/// with much coma on a small sensor) nothing is to be acted on.
 pub fn whole_frame(
     shot: &Shot,
     instrument: &Instrument,
@@ -172,13 +170,18 @@ pub fn whole_frame(
     let mut plane: Option<PlaneFit> = None;
     for round in 0..ROUNDS {
         let mut sized = field.sized(&frame.stars, &second, node.as_ref());
-        if let Some(plane) = plane.as_ref().filter(|_| round > 1) {
+        let by_rays = round > 1;
+        if let Some(plane) = plane.as_ref().filter(|_| by_rays) {
             field.add_what_squares_leave_out(&mut sized, plane, node.as_ref());
         }
         plane = plane::fit(&sized, field.known());
-        node = plane
-            .as_ref()
-            .and_then(|plane| field.node(&frame.stars, plane));
+        node = plane.as_ref().and_then(|plane| {
+            let mut skewed = field.skewed(&frame.stars, plane);
+            if let Some(node) = node.as_ref().filter(|_| by_rays) {
+                field.allow_for_the_circle(&mut skewed, plane, node);
+            }
+            coma::fit(&skewed, field.ring(), field.ray_per_rms(), field.half_m())
+        });
     }
     field.tell_plane(&mut frame, plane);
     field.tell_node(&mut frame, node);
@@ -207,6 +210,7 @@ impl WholeFrame {
     /// Whether what was found of plane and coma may be acted on.
     pub fn is_sound(&self) -> bool {
         !self.has("few_stars")
+            && !self.has("growth_differs")
             && self.sound_plane().is_some() == self.focal_plane.is_some()
             && self.sound_coma().is_some() == self.coma.is_some()
     }
@@ -346,58 +350,31 @@ impl Field<'_> {
         2.8 * 4.0 * telescope.focal_ratio().powi(2) * slopes
     }
 
-    /// Rays of the plane and the node that were found last, against their squares.
-    fn add_what_squares_leave_out(
-        &self,
-        stars: &mut [SizedStar],
-        plane: &PlaneFit,
-        node: Option<&NodeFit>,
-    ) {
-        let telescope = &self.instrument.telescope;
-        let rays = Rays::new(telescope.obstruction_ratio(), telescope.focal_ratio());
-        let (values, known) = (&plane.fit.values, self.known());
-        stars.par_iter_mut().for_each(|star| {
-            let coma = node.map_or([0.0; 2], |node| {
-                coma::coma_m(&node.fit.values, star.field_m)
-            });
-            let of_field = aligned_modes(self.instrument, star.field_m);
-            let modes = of_field
-                .iter()
-                .filter(|(noll, _)| ![7, 8].contains(noll))
-                .chain([(8, coma[0]), (7, coma[1])])
-                .collect();
-            let offset_m = plane::offset_m(values, star.field_m, star.curved_m, star.step_m);
-            let by_rays_m = rays.half_flux_diameter_m(offset_m, &modes, values[3].abs().sqrt());
-            star.beyond_squares_m = by_rays_m - plane::by_squares_m(star, values, known);
-        });
-    }
-
     fn ring(&self) -> RingSums {
         coma::sums(self.instrument.telescope.obstruction_ratio())
     }
 
-    fn node(&self, stars: &[StarShape], plane: &PlaneFit) -> Option<NodeFit> {
-        let (axes, focal_ratio) = (
-            frame_axes(self.instrument),
-            self.instrument.telescope.focal_ratio(),
-        );
+    fn skewed(&self, stars: &[StarShape], plane: &PlaneFit) -> Vec<Skewed> {
+        let axes = frame_axes(self.instrument);
         let cube = self.pixel_m().powi(3);
-        let skewed: Vec<Skewed> = stars
-            .iter()
-            .map(|star| {
-                let field_m = self.field_m(star.centre_px);
-                let offset_m =
-                    plane::offset_m(&plane.fit.values, field_m, self.curved_m(field_m), 0.0);
-                Skewed {
-                    field_m,
-                    third_m3: axes.backward(star.asymmetry_px3).map(|t| t * cube),
-                    sigma_m3: star.asymmetry_sigma_px3 * cube,
-                    blur_m: 0.5 * offset_m.abs() / focal_ratio,
-                }
-            })
-            .collect();
-        let ray_per_rms = -2.0 * focal_ratio * 8f64.sqrt();
-        coma::fit(&skewed, self.ring(), ray_per_rms, self.half_m())
+        let one = |star: &StarShape| {
+            let field_m = self.field_m(star.centre_px);
+            let offset_m = plane::offset_m(&plane.fit.values, field_m, self.curved_m(field_m), 0.0);
+            Skewed {
+                field_m,
+                third_m3: axes.backward(star.asymmetry_px3).map(|t| t * cube),
+                sigma_m3: star.asymmetry_sigma_px3 * cube,
+                offset_m,
+                blur_m: 0.5 * offset_m.abs() / self.instrument.telescope.focal_ratio(),
+                share: 1.0,
+            }
+        };
+        stars.iter().map(one).collect()
+    }
+
+    /// Length of a ray per RMS of coma.
+    fn ray_per_rms(&self) -> f64 {
+        -2.0 * self.instrument.telescope.focal_ratio() * 8f64.sqrt()
     }
 
     fn tell_plane(&self, frame: &mut WholeFrame, plane: Option<PlaneFit>) {
@@ -486,7 +463,21 @@ impl Field<'_> {
         })
     }
 
+    /// Whether coma is seen to grow by less than half of what [telescope.field] says, beyond doubt.
+    fn grows_too_little(&self, node: &NodeFit) -> bool {
+        let known = self.instrument.telescope.field.coma_per_m.abs();
+        let seen = node.fit.values[0].abs();
+        let sigma = node.fit.sigmas[0].map_or(f64::INFINITY, |s| s * node.scale);
+        seen < 0.5 * known && known - seen > SEEN_SIGMA * sigma
+    }
+
     fn tell_node(&self, frame: &mut WholeFrame, node: Option<NodeFit>) {
+        if node
+            .as_ref()
+            .is_some_and(|node| self.grows_too_little(node))
+        {
+            frame.flag("growth_differs");
+        }
         let told = node.and_then(|node| {
             let sigmas: Vec<f64> = node.fit.sigmas.iter().map_while(|s| *s).collect();
             let with_share =

@@ -34,10 +34,8 @@ pub fn from_measure(measured: &Json, item: u64) -> Result<Answer, String> {
         put(&mut answer, Quantity::DarkShift(axis), &shift[at]);
     }
     for streak in measured["streaks"].as_array().into_iter().flatten() {
-        for region in streak["regions"].as_array().into_iter().flatten() {
-            if let Some(region) = region.as_u64() {
-                put_streak(&mut answer, region as u32, streak);
-            }
+        if let Some(region) = streak["region"].as_u64() {
+            put_streak(&mut answer, region as u32, streak);
         }
     }
     answer.flagged = !measured["sound"]
@@ -46,7 +44,7 @@ pub fn from_measure(measured: &Json, item: u64) -> Result<Answer, String> {
     Ok(answer)
 }
 
-/// A streak of several regions with parallel slots answers for each of them.
+/// The mean ray of a region, with its uncertainty.
 fn put_streak(answer: &mut Answer, region: u32, streak: &Json) {
     let quantity = Quantity::Streak(region);
     if let Some(sigma) = streak["sigma_px"].as_f64() {
@@ -78,7 +76,7 @@ mod tests {
             "modes_nm": { "7": { "value": 12.5, "sigma": 0.4 }, "8": { "value": -3.0, "sigma": null } },
             "sensor_offset_um": { "value": -410.0, "sigma": 2.0 },
             "doughnut": { "dark_shift_px": [0.5, -0.25] },
-            "streaks": [{ "regions": [1, 4], "shift_px": 0.75, "sigma_px": 0.1 }, { "regions": [2], "shift_px": null, "sigma_px": null }],
+            "streaks": [{ "region": 1, "shift_px": 0.75, "sigma_px": 0.1 }, { "region": 2, "shift_px": 0.5, "sigma_px": null }],
             "advice": { "turns": { "A": 0.0, "B": 0.125 }, "words": "…" },
             "sound": false, "flags": ["saturated", "coma_doubtful"],
         });
@@ -88,9 +86,10 @@ mod tests {
         assert_eq!(answer.sigmas[&Quantity::Mode(7)], 0.4);
         assert!(!answer.sigmas.contains_key(&Quantity::Mode(8)));
         assert_eq!(answer.values[&Quantity::DarkShift(Axis::Y)], -0.25);
-        assert_eq!(answer.values[&Quantity::Streak(4)], 0.75);
+        assert_eq!(answer.values[&Quantity::Streak(1)], 0.75);
         assert_eq!(answer.sigmas[&Quantity::Streak(1)], 0.1);
-        assert!(!answer.values.contains_key(&Quantity::Streak(2)));
+        assert_eq!(answer.values[&Quantity::Streak(2)], 0.5);
+        assert!(!answer.sigmas.contains_key(&Quantity::Streak(2)));
         assert!(!answer.values.contains_key(&Quantity::UndoTurns("B".into())));
         assert!(answer.flagged);
         assert!(from_measure(&json!({ "format": "other" }), 1).is_err());

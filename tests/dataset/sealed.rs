@@ -12,6 +12,24 @@ const SEALED: [&str; 6] = [
 ];
 
 #[test]
+fn nothing_withheld_lies_in_the_folder_that_is_handed_out() {
+    for (option, inside) in [
+        ("--truth-out", "out/hidden"),
+        ("--secret", "out/secret.txt"),
+    ] {
+        let place = place();
+        let before = place.names();
+        let mut args = SEALED.to_vec();
+        let at = args.iter().position(|arg| *arg == option).unwrap() + 1;
+        args[at] = inside;
+        let done = place.run(&make(&args));
+        assert_eq!(done.status, Some(2), "{}", done.stdout);
+        assert!(done.stderr.contains("lies inside out"), "{}", done.stderr);
+        assert_eq!(place.names(), before, "nothing is written");
+    }
+}
+
+#[test]
 fn the_truth_is_withheld_and_committed_to() {
     let place = place();
     place.run(&make(&SEALED)).well();

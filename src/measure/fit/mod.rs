@@ -26,6 +26,8 @@ pub struct Fitted {
     pub trial: Trial,
     /// Standard deviation of each unknown; `None` where the frames do not determine it.
     pub sigmas: Vec<Option<f64>>,
+    /// How they vary together; of use where all that take part have a standard deviation.
+    pub covariance: Vec<Vec<f64>>,
     /// Sum of squared residuals per degree of freedom, before any model error was allowed for.
     pub chi_square: f64,
     /// Share of a pixel's light by which the model is off.
@@ -43,6 +45,17 @@ impl Fitted {
     pub fn get(&self, unknown: Unknown) -> Option<(f64, Option<f64>)> {
         let at = self.trial.position(unknown)?;
         Some((self.trial.values[at], self.sigmas[at]))
+    }
+
+    /// Standard deviation of a sum of unknowns (column, factor); `None` where one of them is not determined.
+    pub fn sigma_along(&self, parts: &[(usize, f64)]) -> Option<f64> {
+        let known = |(column, _): &(usize, f64)| self.sigmas[*column].is_some();
+        let one = |(j, a): &(usize, f64)| -> f64 {
+            let with = parts.iter().map(|(k, b)| b * self.covariance[*j][*k]);
+            a * with.sum::<f64>()
+        };
+        let variance: f64 = parts.iter().map(one).sum();
+        parts.iter().all(known).then(|| variance.max(0.0).sqrt())
     }
 }
 
@@ -170,10 +183,11 @@ pub fn finish(
         let too_far = model_error == 0.0 && spread > EXPLAINED;
         if rounds >= 3 || (outliers.is_empty() && !too_far) {
             let settled = found.settled;
-            let sigmas = sigmas(found, spread);
+            let (sigmas, covariance) = doubt(found, spread);
             return Ok(Fitted {
                 trial,
                 sigmas,
+                covariance,
                 chi_square: chi_square.unwrap_or(spread),
                 model_error,
                 unexplained: unexplained(&kept),
@@ -267,15 +281,18 @@ fn level_noise(pixels: &mut [Pixel], view: usize, floor_e2: f64) -> f64 {
     gain
 }
 
-/// Standard deviations from the last derivatives, made larger where the residuals are larger than the noise.
-fn sigmas(found: Minimum, spread: f64) -> Vec<Option<f64>> {
-    let inflate = spread.max(1.0).sqrt();
+/// Standard deviations and covariance from the last derivatives, larger where the residuals are larger than the noise.
+fn doubt(found: Minimum, spread: f64) -> (Vec<Option<f64>>, Vec<Vec<f64>>) {
+    let inflate = spread.max(1.0);
     let floors = vec![0.0; found.columns.len()];
-    LeastSquares::new(found.columns, &floors)
-        .sigmas()
-        .into_iter()
-        .map(|sigma| sigma.map(|s| s * inflate))
-        .collect()
+    let fit = LeastSquares::new(found.columns, &floors);
+    let larger = |sigma: Option<f64>| sigma.map(|s| s * inflate.sqrt());
+    let mut covariance = fit.covariance();
+    covariance
+        .iter_mut()
+        .flatten()
+        .for_each(|shared| *shared *= inflate);
+    (fit.sigmas().into_iter().map(larger).collect(), covariance)
 }
 
 /// Pixels whose residual stands out by far from those of the whole; empty where there are too many to be chance.

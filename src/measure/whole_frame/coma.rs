@@ -18,8 +18,12 @@ pub(super) struct Skewed {
     pub third_m3: [f64; 2],
     /// Standard deviation of either component.
     pub sigma_m3: f64,
+    /// Sensor offset at the star.
+    pub offset_m: f64,
     /// Blur's radius by defocus, |offset|/(2N).
     pub blur_m: f64,
+    /// Share of the third moment of all rays that the circle of summation holds.
+    pub share: f64,
 }
 
 /// Averages over the ring of the pupil.
@@ -108,11 +112,22 @@ pub(super) fn coma_m(values: &[f64], field_m: [f64; 2]) -> [f64; 2] {
     [0, 1].map(|axis| values[0] * (field_m[axis] - values[1 + axis]))
 }
 
-fn residual(star: &Skewed, values: &[f64], ring: RingSums, ray_per_rms: f64) -> [f64; 2] {
-    let ray_m = coma_m(values, star.field_m).map(|c| ray_per_rms * c);
+/// Third moment of all rays of a star with this coma.
+pub(super) fn third_m3(
+    star: &Skewed,
+    coma_m: [f64; 2],
+    ring: RingSums,
+    ray_per_rms: f64,
+) -> [f64; 2] {
+    let ray_m = coma_m.map(|c| ray_per_rms * c);
     let square = ray_m[0] * ray_m[0] + ray_m[1] * ray_m[1];
     let factor = ring.q * star.blur_m * star.blur_m + ring.p * square;
-    [0, 1].map(|axis| (star.third_m3[axis] - factor * ray_m[axis]) / star.sigma_m3)
+    ray_m.map(|ray| factor * ray)
+}
+
+fn residual(star: &Skewed, values: &[f64], ring: RingSums, ray_per_rms: f64) -> [f64; 2] {
+    let all = third_m3(star, coma_m(values, star.field_m), ring, ray_per_rms);
+    [0, 1].map(|axis| (star.third_m3[axis] - star.share * all[axis]) / star.sigma_m3)
 }
 
 /// A straight line through each star's own coma gives the start; the descent takes the moments themselves.
@@ -157,7 +172,7 @@ struct OwnComa {
 
 /// The coma that gives this third moment: the one root of (q D² + p c²) c = |T|, by Newton from above.
 fn own_coma(star: &Skewed, ring: RingSums, ray_per_rms: f64) -> OwnComa {
-    let size = star.third_m3[0].hypot(star.third_m3[1]);
+    let size = star.third_m3[0].hypot(star.third_m3[1]) / star.share;
     let linear = ring.q * star.blur_m * star.blur_m;
     let mut root = libm::cbrt(size / ring.p);
     for _ in 0..40 {
@@ -169,7 +184,7 @@ fn own_coma(star: &Skewed, ring: RingSums, ray_per_rms: f64) -> OwnComa {
     }
     let slope = linear + 3.0 * ring.p * root * root;
     let per = if size > 0.0 {
-        root / size / ray_per_rms
+        root / (size * star.share) / ray_per_rms
     } else {
         0.0
     };

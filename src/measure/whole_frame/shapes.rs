@@ -32,7 +32,7 @@ pub struct StarShape {
 
 /// Circles of the light are this many half-flux radii wide, and those of the moments.
 const LIGHT_RADII: f64 = 3.0;
-const MOMENT_RADII: f64 = 2.0;
+pub(super) const MOMENT_RADII: f64 = 2.0;
 const ROUNDS: usize = 12;
 
 /// Noise of a pixel.

@@ -1,0 +1,73 @@
+//! What the laws of `plane.rs` and `coma.rs` leave out, star by star, by the rays of the plane and the node that were found last.
+
+use super::super::measurement::aligned_modes;
+use super::Field;
+use super::coma::{self, NodeFit, Skewed};
+use super::plane::{self, PlaneFit, SizedStar};
+use super::rays::Rays;
+use super::shapes::MOMENT_RADII;
+use crate::state::Modes;
+use crate::units::NM;
+use rayon::prelude::*;
+
+/// Coma that is smaller says nothing about the share of its tail: the share of this much in the same direction is taken.
+const LEAST_COMA_M: f64 = 30.0 * NM;
+/// Shares beyond these are not believed.
+const SHARES: [f64; 2] = [0.05, 2.0];
+
+impl Field<'_> {
+    fn rays(&self) -> Rays {
+        let telescope = &self.instrument.telescope;
+        Rays::new(telescope.obstruction_ratio(), telescope.focal_ratio())
+    }
+
+    /// Diameters by rays against those by squares.
+    pub(super) fn add_what_squares_leave_out(
+        &self,
+        stars: &mut [SizedStar],
+        plane: &PlaneFit,
+        node: Option<&NodeFit>,
+    ) {
+        let (values, known, rays) = (&plane.fit.values, self.known(), self.rays());
+        stars.par_iter_mut().for_each(|star| {
+            let coma = node.map_or([0.0; 2], |n| coma::coma_m(&n.fit.values, star.field_m));
+            let modes = self.modes_with(coma, star.field_m);
+            let offset_m = plane::offset_m(values, star.field_m, star.curved_m, star.step_m);
+            let by_rays_m = rays.half_flux_diameter_m(offset_m, &modes, values[3].abs().sqrt());
+            star.beyond_squares_m = by_rays_m - plane::by_squares_m(star, values, known);
+        });
+    }
+
+    /// Third moments of the rays within the circle of summation against those of all rays.
+    pub(super) fn allow_for_the_circle(
+        &self,
+        stars: &mut [Skewed],
+        plane: &PlaneFit,
+        node: &NodeFit,
+    ) {
+        let (rays, ring) = (self.rays(), self.ring());
+        let in_focus_m = plane.fit.values[3].abs().sqrt();
+        stars.par_iter_mut().for_each(|star| {
+            let coma = coma::coma_m(&node.fit.values, star.field_m);
+            let size = coma[0].hypot(coma[1]);
+            if size == 0.0 {
+                return;
+            }
+            let coma = coma.map(|c| c * size.max(LEAST_COMA_M) / size);
+            let modes = self.modes_with(coma, star.field_m);
+            let [x, y] = rays.asymmetry_m3(star.offset_m, &modes, in_focus_m, MOMENT_RADII);
+            let all = coma::third_m3(star, coma, ring, self.ray_per_rms());
+            let share = (x * all[0] + y * all[1]) / (all[0].powi(2) + all[1].powi(2));
+            star.share = share.clamp(SHARES[0], SHARES[1]);
+        });
+    }
+
+    /// Modes of the aligned telescope at a place, with another coma.
+    fn modes_with(&self, coma_m: [f64; 2], field_m: [f64; 2]) -> Modes {
+        aligned_modes(self.instrument, field_m)
+            .iter()
+            .filter(|(noll, _)| ![7, 8].contains(noll))
+            .chain([(8, coma_m[0]), (7, coma_m[1])])
+            .collect()
+    }
+}
