@@ -168,6 +168,7 @@ pub fn whole_frame(
     // squares leave out is known last
     let mut node: Option<NodeFit> = None;
     let mut plane: Option<PlaneFit> = None;
+    let mut best: (f64, Option<PlaneFit>, Option<NodeFit>) = (f64::INFINITY, None, None);
     for round in 0..ROUNDS {
         let mut sized = field.sized(&frame.stars, &second, node.as_ref());
         let by_rays = round > 1;
@@ -182,7 +183,15 @@ pub fn whole_frame(
             }
             coma::fit(&skewed, field.ring(), field.ray_per_rms(), field.half_m())
         });
+        // with strong astigmatism the rounds may run away: what explains the stars best counts
+        let scatter = |of: Option<f64>| of.unwrap_or(POOR_SCATTER);
+        let off =
+            scatter(plane.as_ref().map(|p| p.scale)) * scatter(node.as_ref().map(|n| n.scale));
+        if round > 0 && off <= best.0 {
+            best = (off, plane.clone(), node.clone());
+        }
     }
+    let (_, plane, node) = best;
     field.tell_plane(&mut frame, plane);
     field.tell_node(&mut frame, node);
     Ok(frame)
