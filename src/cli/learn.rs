@@ -5,7 +5,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{image_of, one_file, parsed, scenario_bytes, stem};
+use super::{finish, image_of, one_file, parsed, scenario_bytes, stem};
 use crate::instrument::{Instrument, read_turns};
 use crate::measure::learn::{LearnError, LearnedResponse, Sighting, Trial, learn};
 use crate::measure::{MeasureError, MeasureOptions, Shot, Side, flag_in_words, measure};
@@ -115,9 +115,7 @@ pub fn run(args: &LearnArgs, printer: &Printer) -> Result<(), CliError> {
         source,
     })?;
     set.put(&name, learned.to_toml().as_bytes())?;
-    for written in set.finish(&interrupt)? {
-        printer.note(format!("wrote {}", written.display()));
-    }
+    finish(set, &interrupt, printer)?;
     printer.answer(sentences(&learned, &instrument))?;
     printer.answer_json(&Answer::of(&learned))?;
     Ok(())

@@ -7,7 +7,7 @@ use super::learn::NotLearned;
 use super::measure_picture;
 use super::printer::Printer;
 use super::progress::Progress;
-use super::{image_of, load, one_file, scenario_text, stem};
+use super::{finish, image_of, load, one_file, scenario_text, stem};
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
@@ -64,9 +64,7 @@ pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
         set.put(&name, &png::rgb8(&canvas)?)?;
     }
     if let Some(set) = set.filter(|_| seen.star.is_some()) {
-        for written in set.finish(&interrupt)? {
-            printer.note(format!("wrote {}", written.display()));
-        }
+        finish(set, &interrupt, printer)?;
     }
     for flag in &report.flags {
         printer.warning(format!("{flag}: {}", flag_in_words(flag)));

@@ -8,7 +8,7 @@ const MEANINGS: [(&str, &str); 46] = [
     ),
     (
         "poor_fit",
-        "the model does not explain the star: check aperture, obstruction, vanes, mask, pixel size and camera.rotation_deg; stretched, two stars, trailing, exposed for less than half a second?",
+        "the model does not explain the star: check aperture, obstruction, vanes, mask, pixel size and camera.rotation_deg; stretched, two stars, trailing, a very short exposure?",
     ),
     (
         "mirrored_fits_better",

@@ -94,8 +94,8 @@ pub struct Measurement {
 
 /// The model fails where it leaves this share of the light unexplained.
 const UNEXPLAINED: f64 = 0.2;
-/// And where it is off by this share of the light in a typical pixel. Half a second of moving air leaves up to 0.07, a twentieth
-/// of a second up to 0.2, a vane's shadow in the wrong place 0.15 to 0.2.
+/// And where it is off by this share of the light in a typical pixel: a vane's shadow in the wrong place leaves more, and so does
+/// the air of a very short exposure.
 const OFF_BY: f64 = 0.13;
 /// From here on other ways of holding the picture are tried.
 const SUSPECT: f64 = 0.08;

@@ -341,7 +341,7 @@ fn a_filter_array_is_measured_without_filling_in() {
 }
 
 /// Behind slots in two zones, one zone on the wrong side of focus is a false minimum, in which focus and primary spherical
-/// aberration are wrong together (a fit from one start fell into it at the first two and the last of these places).
+/// aberration are wrong together.
 #[test]
 fn slots_in_two_zones_do_not_take_focus_for_spherical_aberration() {
     let lesson = concat!(

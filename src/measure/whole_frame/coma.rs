@@ -3,7 +3,7 @@
 //! Rays of a defocused star with coma have the third moment ⟨|r|² r⟩ = (q D² + p |C|²) C, with D the blur's radius and
 //! C = −2N √8 · (Noll 8, Noll 7) the coma's: derived by averaging over the ring of the pupil (`sums`). Blurs that are alike on
 //! both sides leave it as it is. Coma grows linearly from the node, so that three unknowns, growth and node, describe the
-//! field. The growth is fitted too: what circles of summation cut off changes all stars alike, and leaves the node where it is.
+//! field. The growth is fitted too, and each star says which share of its rays' moment its circle of summation holds.
 
 use super::descent::{Fit, descend};
 use crate::math::LeastSquares;

@@ -2,7 +2,7 @@
 //! known here only. Run with `-- --nocapture` to see how far off each answer is.
 
 use super::*;
-use crate::instrument::{Electronics, FieldTerms};
+use crate::instrument::{Electronics, FieldTerms, Response};
 use crate::mechanics::{Plane, turns_for};
 use crate::predict::Settings;
 use crate::rng::Seed;
@@ -93,14 +93,17 @@ fn measured(
     frame
 }
 
+fn response_of(instrument: &mut Instrument) -> &mut Response {
+    let assembly = instrument.assembly.as_mut();
+    assembly
+        .and_then(|a| a.response.as_mut())
+        .expect("a response")
+}
+
 /// A unit that tilts its sensor and nothing else.
 fn tilting_sensor(number: usize) -> Instrument {
     let mut instrument = unit(number);
-    let response = instrument
-        .assembly
-        .as_mut()
-        .and_then(|a| a.response.as_mut())
-        .expect("a response");
+    let response = response_of(&mut instrument);
     (response.coma_m_per_rad, response.astigmatism_m_per_rad2) = (0.0, 0.0);
     response.sensor_tilt_per_tilt = 1.0;
     instrument
@@ -113,11 +116,7 @@ fn comatic(number: usize) -> Instrument {
         coma_per_m: 40.0 * NM / MM,
         ..FieldTerms::default()
     };
-    let response = instrument
-        .assembly
-        .as_mut()
-        .and_then(|a| a.response.as_mut())
-        .expect("a response");
+    let response = response_of(&mut instrument);
     (
         response.sensor_tilt_per_tilt,
         response.astigmatism_m_per_rad2,
@@ -133,11 +132,7 @@ fn tilting_both(number: usize) -> Instrument {
         astigmatism_per_m2: 4.0 * NM / (MM * MM),
         ..FieldTerms::default()
     };
-    let response = instrument
-        .assembly
-        .as_mut()
-        .and_then(|a| a.response.as_mut())
-        .expect("a response");
+    let response = response_of(&mut instrument);
     (
         response.coma_m_per_rad,
         response.sensor_tilt_per_tilt,
