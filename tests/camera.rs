@@ -240,6 +240,48 @@ fn a_rendered_star_scatters_about_what_is_expected() {
     );
 }
 
+/// A filter before a colour camera: green pixels have the light of the part that both let through, the others as well.
+#[test]
+fn a_filter_before_a_colour_camera_takes_its_part() {
+    let text = |filter: &str| {
+        format!(
+            r#"format = 1
+title = "Colours behind a filter"
+telescope = {{ aperture_mm = 130, focal_length_mm = 650 }}
+star = {{ magnitude = 4.0, temperature_k = 5200 }}
+exposure = {{ time_s = 1.0 }}
+state = {{ sensor_offset_um = 300 }}
+[camera]
+pixel_um = 3.8
+width_px = 60
+height_px = 60
+quantum_efficiency = 0.7
+gain_e_per_adu = 1.0
+read_noise_e = 2.0
+{filter}
+colour_pattern = "GRBG"
+passbands = {{ red = {{ passband_nm = [580, 660] }}, green = {{ passband_nm = [490, 580] }}, blue = {{ passband_nm = [430, 510] }} }}
+"#
+        )
+    };
+    let image = |text: &str| {
+        let scenario = skewstar::scenario::read(text, "filter.toml", &[]).unwrap();
+        let (instrument, state) = (&scenario.instrument, &scenario.state);
+        let model = Model::new(instrument, state, Settings::default()).unwrap();
+        let found = Expected::new(&model, instrument, state, Settings::default()).unwrap();
+        found.image
+    };
+    let filtered = image(&text("passband_nm = [500.0, 600.0]"));
+    let by_hand = text("")
+        .replace("[580, 660]", "[580, 600]")
+        .replace("[490, 580]", "[500, 580]")
+        .replace("[430, 510]", "[500, 510]");
+    let expected = image(&by_hand);
+    let open = image(&text(""));
+    assert_eq!(filtered, expected);
+    assert!(filtered.sum() < 0.7 * open.sum());
+}
+
 /// Each pixel of a colour frame is what its own passband alone gives.
 #[test]
 fn colours_are_what_their_passbands_give() {
@@ -357,4 +399,39 @@ fn focus_against_colour_of_a_plane_plate() {
         (focus_m(1.522) - focus_m(1.514)).abs() > 5.0 * UM,
         "the colours must fall apart for the test to mean anything"
     );
+}
+
+/// Sensor offsets count from the focus at which the table is zero; a truth says when that is not the focus of the middle of
+/// its light. The size of the ring follows the light's own focus.
+#[test]
+fn a_truth_tells_of_colours_with_another_focus() {
+    let (mut instrument, state) = night();
+    instrument.telescope.chromatic = vec![ChromaticPoint {
+        wavelength_m: 600.0 * NM,
+        focus_m: 0.0,
+        modes: Modes::none(),
+    }];
+    let truth = |instrument: &Instrument, state: &State| {
+        let seen = simulate(
+            instrument,
+            state,
+            &Provenance::default(),
+            Settings::default(),
+        );
+        seen.unwrap().truth
+    };
+    let flag = "colour_focus_not_zero";
+    let plain = truth(&instrument, &state);
+    assert!(!plain.flags.iter().any(|f| f == flag));
+    instrument.telescope.chromatic[0].focus_m = 40.0 * UM;
+    let moved = truth(&instrument, &state);
+    assert!(moved.flags.iter().any(|f| f == flag));
+    let nearer = State {
+        sensor_offset_m: state.sensor_offset_m - 40.0 * UM,
+        ..state
+    };
+    instrument.telescope.chromatic.clear();
+    let same = truth(&instrument, &nearer);
+    let [a, b] = [moved, same].map(|t| t.doughnut.unwrap().outer_radius_px);
+    assert_abs_diff_eq!(a, b, epsilon = 1e-9);
 }

@@ -42,6 +42,8 @@ struct Findings {
     mask_on: Option<bool>,
     /// From the middle to the first order of each region's streak.
     streak_first_order_px: Vec<f64>,
+    reference_wavelength_nm: f64,
+    colour_focus_um: Option<f64>,
     /// What was traced from [assembly.prescription].
     traced: Option<Traced>,
     /// What the unit's own weight does at some altitudes, pointed as in the scenario.
@@ -172,6 +174,8 @@ fn findings(
             .iter()
             .map(|region| order_px(region.pitch_m))
             .collect(),
+        reference_wavelength_nm: model.reference_m / NM,
+        colour_focus_um: model.colour_focus_m().map(|m| m / UM),
         traced: scenario.traced.as_ref().map(traced),
         flexure: leaning(scenario),
     })
@@ -251,6 +255,13 @@ fn report(f: &Findings) -> String {
             f.pupil_cells, f.sub_samples_per_px, f.wavelengths
         ),
     ];
+    if let Some(focus_um) = f.colour_focus_um {
+        lines.push(format!(
+            "colours                at {:.1} nm, the middle of the light, telescope.chromatic gives {focus_um:+.1} um of focus:",
+            f.reference_wavelength_nm
+        ));
+        lines.push("                       state.sensor_offset_um counts from the table's zero, not from this colour's focus".into());
+    }
     if let (Some(star), Some(peak), Some(background)) = (
         f.star_electrons,
         f.brightest_px_electrons,

@@ -1,6 +1,7 @@
 //! The prepared model of a star: pupil on its grid, wavelengths, window on the sensor.
 
 use super::demand::demand;
+use super::textbook::critical_focus_m;
 use crate::atmosphere::{Blur, Spectrum, airmass, fried_m, seeing_fwhm_rad};
 use crate::geometry::CellGrid;
 use crate::instrument::{Instrument, Passband};
@@ -314,6 +315,14 @@ impl Model {
             self.alignment.sensor_offset_m,
             self.reference_m,
         )
+    }
+
+    /// What the telescope's chromatic table gives for the reference wavelength, where it is more than a tenth of the critical
+    /// focus zone: sensor offsets count from the focus at which the table is zero, which is not this wavelength's then.
+    pub fn colour_focus_m(&self) -> Option<f64> {
+        let zone_m = critical_focus_m(self.reference_m, self.instrument.telescope.focal_ratio());
+        let focus_m = self.alignment.sensor_offset_m - self.reference_wavefront().sensor_offset_m;
+        Some(focus_m).filter(|focus_m| focus_m.abs() > 0.1 * zone_m)
     }
 
     /// Relative L2 change of the reference wavelength's frame when every sampling is made half as fine again.

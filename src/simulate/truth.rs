@@ -317,6 +317,9 @@ fn flags(
     if state.mask_on && instrument.mask.is_some() {
         flags.push("masked".to_string());
     }
+    if model.colour_focus_m().is_some() {
+        flags.push("colour_focus_not_zero".to_string());
+    }
     flags
 }
 

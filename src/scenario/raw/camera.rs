@@ -67,7 +67,7 @@ pub(in crate::scenario) struct RawCamera {
     /// Colour filters of two by two pixels, read from row 0, the bottom, from left to right: one R, two G, one B.
     #[schemars(length(min = 4, max = 4), example = &"RGGB", extend("x-default" = "none"))]
     pub colour_pattern: Option<String>,
-    /// Passbands of the colour filters.
+    /// Passbands of the colour filters; the camera's own, where it is given, is a filter before them all.
     pub passbands: Option<RawPassbands>,
 }
 

@@ -5,6 +5,7 @@ use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number, quoted};
 use crate::scenario::findings::Findings;
 use crate::scenario::raw::{RawCamera, RawPassband, RawPassbandPoint, RawPassbands, RawScenario};
+use crate::spectrum::{both, edges};
 use crate::units::{DEG, NM, UM};
 
 use super::{pair, scaled};
@@ -47,11 +48,15 @@ pub(super) fn build(camera: &RawCamera) -> Camera {
         .as_deref()
         .and_then(pattern)
         .zip(camera.passbands.as_ref());
+    let own = passband(&camera.passband_nm, &camera.passband_table);
+    let behind = |band: Passband| match &own {
+        Some(own) => both(own, &band).unwrap_or(band),
+        None => band,
+    };
     let colour = colour.map(|(pattern, bands)| ColourArray {
         pattern,
-        passbands: filters(bands).map(|(_, band)| filter(band)),
+        passbands: filters(bands).map(|(_, band)| behind(filter(band))),
     });
-    let own = passband(&camera.passband_nm, &camera.passband_table);
     Camera {
         pixel_m: camera.pixel_um * UM,
         width_px: camera.width_px,
@@ -163,8 +168,36 @@ fn check_colours(camera: &RawCamera, findings: &mut Findings<'_>) {
             findings.missing_from(&section, move || {
                 missing(&key, Some("a filter has a passband_nm or a passband_table"))
             });
+            continue;
         }
+        check_behind(camera, band, &section, findings);
     }
+}
+
+/// A colour that the filter before the whole sensor takes away leaves its pixels dark.
+fn check_behind(
+    camera: &RawCamera,
+    band: &RawPassband,
+    section: &str,
+    findings: &mut Findings<'_>,
+) {
+    let Some(own) = passband(&camera.passband_nm, &camera.passband_table) else {
+        return;
+    };
+    if both(&own, &filter(band)).is_some() {
+        return;
+    }
+    let key = match &band.passband_nm {
+        Some(_) => format!("{section}.passband_nm"),
+        None => format!("{section}.passband_table"),
+    };
+    let [from, to] = edges(&own).map(|m| number((m / NM * 1e3).round() / 1e3));
+    findings.out_of_range(
+        &key,
+        pair(edges(&filter(band)).map(|m| (m / NM * 1e3).round() / 1e3)),
+        format!("a part of what the camera's own passband lets through ({from} to {to} nm)"),
+        "camera.passband_nm is a filter before the whole sensor; leave it out where there is none",
+    );
 }
 
 /// Counts need all three numbers that turn photons into them; relative units need none.

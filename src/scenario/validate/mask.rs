@@ -147,6 +147,30 @@ fn check_layout(mask: &RawMask, findings: &mut Findings<'_>) {
     if mask.layout.has_zones() && mask.zone_radius_mm.is_none() {
         need("mask.zone_radius_mm", mask, findings);
     }
+    check_idle(mask, findings);
+}
+
+/// Keys of slots and zones that the layout would not look at.
+fn check_idle(mask: &RawMask, findings: &mut Findings<'_>) {
+    let (slots, zones) = (mask.layout.has_slots(), mask.layout.has_zones());
+    let keys = [
+        ("mask.slot_pitch_mm", mask.slot_pitch_mm.is_some(), slots),
+        ("mask.open_fraction", mask.open_fraction.is_some(), slots),
+        ("mask.slant_deg", mask.slant_deg.is_some(), slots),
+        ("mask.zone_radius_mm", mask.zone_radius_mm.is_some(), zones),
+    ];
+    for (key, ..) in keys.iter().filter(|(_, given, used)| *given && !used) {
+        let problem = Problem::NoMeaning {
+            key: (*key).to_owned(),
+            condition: format!("with layout \"{}\"", mask.layout.word()),
+        };
+        let hint = if slots {
+            "a layout with zones needs it; take it out"
+        } else {
+            "a layout with slots in sectors needs it; take it out"
+        };
+        findings.wrong_key(key, problem, hint);
+    }
 }
 
 fn need(key: &str, mask: &RawMask, findings: &mut Findings<'_>) {
