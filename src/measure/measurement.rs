@@ -11,6 +11,7 @@ use super::{FoundStreak, FoundTriplet, SlopeModes};
 use crate::instrument::Instrument;
 use crate::state::Modes;
 use crate::units::{ARCSEC, NM};
+use serde::Serialize;
 use std::f64::consts::PI;
 
 /// What the owner says beside the frame.
@@ -51,12 +52,22 @@ impl Method {
 }
 
 /// A value with its standard deviation, where the frame determines it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Doubted {
     /// The value.
     pub value: f64,
     /// Standard deviation by photons and model error; `None` where the frame does not determine it.
     pub sigma: Option<f64>,
+}
+
+impl Doubted {
+    /// The same in another unit, as reports have it.
+    pub(crate) fn in_units_of(self, unit: f64) -> Doubted {
+        Doubted {
+            value: self.value / unit,
+            sigma: self.sigma.map(|s| s / unit),
+        }
+    }
 }
 
 /// What a star shows.

@@ -39,7 +39,8 @@ pub struct WholeFrameOptions<'a> {
     pub second: Option<(&'a Shot, f64)>,
 }
 
-/// A value and its standard deviation.
+/// A value and its standard deviation, which is never absent, unlike that of a [`Doubted`](super::Doubted): where a fit does not
+/// determine all of its unknowns, nothing is told of the plane or the node at all.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Estimate {
     /// The value.
