@@ -61,6 +61,11 @@ pub struct Doubted {
 }
 
 impl Doubted {
+    /// Standard deviation of either component of a vector: the root mean square of both.
+    pub(super) fn sigma_per_axis([x, y]: [Doubted; 2]) -> Option<f64> {
+        Some(x.sigma?.hypot(y.sigma?) / 2f64.sqrt())
+    }
+
     /// The same in another unit, as reports have it.
     pub(crate) fn in_units_of(self, unit: f64) -> Doubted {
         Doubted {
