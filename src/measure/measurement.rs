@@ -3,6 +3,7 @@
 use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
 use super::fit::{Dimension, Fitted, Look, Unknown, View};
+use super::flags::all_sound;
 use super::masked::{MaskedFit, measure_masked};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
@@ -160,16 +161,7 @@ impl Measurement {
 
     /// Whether the result should be acted on.
     pub fn is_sound(&self) -> bool {
-        let bad = [
-            "poor_fit",
-            "not_settled",
-            "coma_doubtful",
-            "very_blurred",
-            "mirrored_fits_better",
-            "half_turn_fits_better",
-            "upside_down_fits_better",
-        ];
-        !self.flags.iter().any(|flag| bad.contains(&flag.as_str()))
+        all_sound(&self.flags)
     }
 
     fn unknown(&self, unknown: Unknown) -> Option<Doubted> {

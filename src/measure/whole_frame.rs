@@ -16,6 +16,7 @@ pub use shapes::StarShape;
 pub use words::place_in_words;
 
 use super::doughnut::Side;
+use super::flags::all_sound;
 use super::frame_error::FrameError;
 use super::shot::Shot;
 use super::stars::{Search, Source, Stars};
@@ -219,10 +220,7 @@ impl WholeFrame {
 
     /// Whether what was found of plane and coma may be acted on.
     pub fn is_sound(&self) -> bool {
-        !self.has("few_stars")
-            && !self.has("growth_differs")
-            && self.sound_plane().is_some() == self.focal_plane.is_some()
-            && self.sound_coma().is_some() == self.coma.is_some()
+        all_sound(&self.flags)
     }
 
     fn flag(&mut self, flag: &str) {
