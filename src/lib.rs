@@ -57,10 +57,7 @@
 //! let frame = star.frame.ok_or("[star], [exposure] and a seed make counts")?;
 //!
 //! // Whoever measures gets pixel values and the instrument, nothing that is hidden.
-//! let shot = Shot {
-//!     ceiling_adu: Some(f64::from(frame.saturation_adu)),
-//!     ..Shot::new(frame.counts_adu.mapv(f64::from))
-//! };
+//! let shot = Shot::from(&frame);
 //! let options = MeasureOptions { side: Some(Side::Outside), ..MeasureOptions::default() };
 //! let found = measure(&shot, &scenario.instrument, &options)?;
 //! let coma_m = [8, 7].map(|noll| found.mode_m(noll).expect("a doughnut shows its coma"));

@@ -37,8 +37,7 @@ impl Sample {
         }
         let number = |value: &serde_json::Value| value.as_f64().unwrap();
         let readout = &json["readout"];
-        let camera = &owner.camera;
-        let middle = [camera.width_px, camera.height_px].map(|count| 0.5 * (count as f64 - 1.0));
+        let middle = owner.camera.middle_px();
         Sample {
             name,
             star_px: [0, 1].map(|axis| middle[axis] + number(&readout["aside_px"][axis])),

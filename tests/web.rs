@@ -369,10 +369,7 @@ fn the_page_is_whole_and_strict() {
 
 /// Coma as the library measures it in the frame that the server hands over: Noll 8 and 7 in nm.
 fn coma_of(asked: &Asked<'_>) -> Result<String, String> {
-    let shot = Shot {
-        ceiling_adu: Some(f64::from(asked.frame.saturation_adu)),
-        ..Shot::new(asked.frame.counts_adu.mapv(f64::from))
-    };
+    let shot = Shot::from(asked.frame);
     let options = MeasureOptions {
         mask_on: Some(asked.mask_on),
         side: Some(if asked.inside {

@@ -119,6 +119,7 @@ fn findings(
     let side = |px: usize| px as f64 * scale / 60.0;
     let brightest = expected.image.iter().copied().fold(0.0, f64::max);
     let electrons = |value: f64| expected.in_electrons.then_some(value);
+    // of whole counts, as they are read out: up to half a count beside `sensor::saturation_e`
     let saturation_e = camera
         .electronics
         .as_ref()

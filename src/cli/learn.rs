@@ -8,7 +8,7 @@ use super::progress::Progress;
 use super::{finish, image_of, one_file, parsed, scenario_bytes, stem};
 use crate::instrument::{Instrument, read_turns};
 use crate::measure::learn::{LearnError, LearnedResponse, Sighting, Trial, learn};
-use crate::measure::{MeasureError, MeasureOptions, Shot, Side, flag_in_words, measure};
+use crate::measure::{Doubted, MeasureError, MeasureOptions, Shot, Side, flag_in_words, measure};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -296,18 +296,12 @@ fn explained(flag: &str) -> Option<&'static str> {
 #[derive(Debug, Serialize)]
 struct Answer<'a> {
     format: &'static str,
-    coma_nm_per_arcmin: Number,
-    image_shift_um_per_arcmin: Option<Number>,
-    rotation_deg: Number,
+    coma_nm_per_arcmin: Doubted,
+    image_shift_um_per_arcmin: Option<Doubted>,
+    rotation_deg: Doubted,
     mirrored: bool,
     screws: BTreeMap<&'a str, Row>,
     flags: &'a [String],
-}
-
-#[derive(Debug, Serialize)]
-struct Number {
-    value: f64,
-    sigma: Option<f64>,
 }
 
 #[derive(Debug, Serialize)]
@@ -318,10 +312,6 @@ struct Row {
 
 impl<'a> Answer<'a> {
     fn of(learned: &'a LearnedResponse) -> Answer<'a> {
-        let number = |doubted: crate::measure::Doubted, unit: f64| Number {
-            value: doubted.value / unit,
-            sigma: doubted.sigma.map(|s| s / unit),
-        };
         let rows = learned.screws.iter().map(|screw| {
             let row = Row {
                 coma_nm_per_turn: screw.coma_m_per_turn.map(|c| c / NM),
@@ -331,11 +321,11 @@ impl<'a> Answer<'a> {
         });
         Answer {
             format: "skewstar-response/1",
-            coma_nm_per_arcmin: number(learned.coma_m_per_rad, NM / ARCMIN),
+            coma_nm_per_arcmin: learned.coma_m_per_rad.in_units_of(NM / ARCMIN),
             image_shift_um_per_arcmin: learned
                 .image_shift_m_per_rad
-                .map(|s| number(s, UM / ARCMIN)),
-            rotation_deg: number(learned.rotation_rad, DEG),
+                .map(|s| s.in_units_of(UM / ARCMIN)),
+            rotation_deg: learned.rotation_rad.in_units_of(DEG),
             mirrored: learned.mirrored,
             screws: rows.collect(),
             flags: &learned.flags,

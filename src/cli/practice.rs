@@ -14,8 +14,8 @@ use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
 use crate::instrument::read_turns;
 use crate::practice::{
-    self, Action, Advice, Answer, BENCH, BYTES_AT_MOST, Cautions, Eye, Level, Moment, Player,
-    Question, Report, Session, lesson,
+    self, Action, Advice, Answer, BENCH, BYTES_AT_MOST, Cautions, Eye, Level, Player, Question,
+    Report, Session, lesson,
 };
 use crate::rng::{LARGEST_SEED, Seed};
 use crate::scenario::{self, Scenario};
@@ -272,17 +272,8 @@ fn text_of(session: &Session, scenario: &str, path: &Path) -> Result<String, Cli
     })
 }
 
-fn moment(session: &Session) -> Moment {
-    let round = session.rounds().len() as u64;
-    Moment {
-        start_s: 45.0 * round as f64,
-        air: session.seed(),
-        noise: Seed(session.seed().0.wrapping_add(round)),
-    }
-}
-
 fn picture(session: &Session) -> Result<Array2<f64>, CliError> {
-    let looked = Eye::new(session.instrument()).look(&session.state(), moment(session));
+    let looked = Eye::new(session.instrument()).look(&session.state(), session.moment(0.0));
     looked
         .map(|picture| picture.shown())
         .map_err(CliError::Unseen)
@@ -290,7 +281,7 @@ fn picture(session: &Session) -> Result<Array2<f64>, CliError> {
 
 fn corners(session: &Session) -> Result<Array2<f64>, CliError> {
     let mut eye = Eye::new(session.instrument());
-    let looked = eye.corners(&session.state(), practice::CORNER_M, moment(session));
+    let looked = eye.corners(&session.state(), practice::CORNER_M, session.moment(0.0));
     looked.map_err(CliError::Unseen)
 }
 

@@ -119,10 +119,7 @@ impl Keeper for Folder {
 /// "Measure it for me": what the frame says and what to turn, in words.
 fn measured(asked: &Asked<'_>) -> Result<String, String> {
     let (frame, instrument) = (asked.frame, asked.owner);
-    let shot = Shot {
-        ceiling_adu: Some(f64::from(frame.saturation_adu)),
-        ..Shot::new(frame.counts_adu.mapv(f64::from))
-    };
+    let shot = Shot::from(frame);
     let options = MeasureOptions {
         mask_on: Some(asked.mask_on),
         side: Some(if asked.inside {

@@ -161,7 +161,8 @@ fn sorted_values(image: &Array2<f64>, wanted: impl Fn(usize, usize) -> bool) -> 
     values
 }
 
-/// Value below which the share `fraction` of the sorted values lies; 0 when there are none.
+/// The one of the sorted values below which the share `fraction` of them lies; 0 when there are none. A picture has so many that
+/// nothing is taken between two, as a score does.
 fn quantile(sorted: &[f64], fraction: f64) -> f64 {
     let place = (fraction * sorted.len() as f64) as usize;
     sorted

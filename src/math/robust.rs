@@ -1,6 +1,6 @@
-//! Statistics that a few wild values do not move: median, percentile, and the standard deviation that a median tells.
+//! Statistics that a few wild values do not move: median, percentile, the median of weighted values, and the standard deviation that a median tells.
 //!
-//! All reorder what they are given and answer 0 where there is nothing; values count in their total order, so NaN stands last.
+//! Those of plain lists reorder what they are given and answer 0 where there is nothing; values count in their total order, so NaN stands last.
 
 /// Standard deviation of a normal law over the median of its absolute deviations: 1/Φ⁻¹(3/4).
 pub const SIGMA_PER_MEDIAN: f64 = 1.482_602_218_505_602;
@@ -8,6 +8,18 @@ pub const SIGMA_PER_MEDIAN: f64 = 1.482_602_218_505_602;
 /// The middle value, of an even number the upper of the two in the middle.
 pub fn median(values: &mut [f64]) -> f64 {
     nth(values, values.len() / 2)
+}
+
+/// The first value, counted upwards, up to which half of the total lies; `weighted` has values and what lies at each. `None` where
+/// the sum never comes that far.
+pub fn half_way(mut weighted: Vec<(f64, f64)>, total: f64) -> Option<f64> {
+    weighted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut sum = 0.0;
+    let reached = |(_, weight): &(f64, f64)| {
+        sum += weight;
+        sum >= 0.5 * total
+    };
+    weighted.into_iter().find(reached).map(|(value, _)| value)
 }
 
 /// The value that a share of the others, 0 to 1, lies at or below: 0 is the least, 1 the largest; between two, the lower.
@@ -51,6 +63,15 @@ mod tests {
             [median(&mut []), percentile(&mut [], 0.5), sigma_of(&mut [])],
             [0.0; 3]
         );
+    }
+
+    #[test]
+    fn half_of_the_weight_by_hand() {
+        let list = || vec![(9.0, 1.0), (2.0, 3.0), (4.0, 0.5), (7.0, 2.5)];
+        assert_eq!(half_way(list(), 7.0), Some(4.0), "3.5 of 7");
+        assert_eq!(half_way(list(), 7.5), Some(7.0));
+        assert_eq!(half_way(list(), 15.0), None);
+        assert_eq!(half_way(Vec::new(), 1.0), None);
     }
 
     /// Three quarters of a normal law lie below its upper quartile; Φ by Simpson's rule.

@@ -204,9 +204,7 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
     });
     let undone_m = by_star.filter(|_| reach > WHOLE).map(|_| Doubted {
         value: (response.coma_m_per_rad * length(plane.tilt_rad)).abs(),
-        sigma: found
-            .coma_m
-            .and_then(|c| Some(c[0].sigma?.hypot(c[1].sigma?) / 2f64.sqrt())),
+        sigma: found.coma_m.and_then(Doubted::sigma_per_axis),
     });
     let coma_left_m = left(by_coma).map(|t| (response.coma_m_per_rad * length(t)).abs());
     let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);

@@ -177,10 +177,10 @@ const SHIFT_STEADY: f64 = 0.3;
 impl Sighting {
     /// What a measurement says; `None` where it does not determine coma.
     pub fn of(measurement: &Measurement) -> Option<Sighting> {
-        let [x, y] = [measurement.mode_m(8)?, measurement.mode_m(7)?];
+        let coma = [measurement.mode_m(8)?, measurement.mode_m(7)?];
         Some(Sighting {
-            coma_m: [x.value, y.value],
-            sigma_m: x.sigma?.hypot(y.sigma?) / 2f64.sqrt(),
+            coma_m: coma.map(|c| c.value),
+            sigma_m: Doubted::sigma_per_axis(coma)?,
             star_px: measurement.star_px,
             field_m: measurement.field_m,
         })

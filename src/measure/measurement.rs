@@ -3,6 +3,7 @@
 use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
 use super::fit::{Dimension, Fitted, Look, Unknown, View};
+use super::flags::all_sound;
 use super::masked::{MaskedFit, measure_masked};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
@@ -11,6 +12,7 @@ use super::{FoundStreak, FoundTriplet, SlopeModes};
 use crate::instrument::Instrument;
 use crate::state::Modes;
 use crate::units::{ARCSEC, NM};
+use serde::Serialize;
 use std::f64::consts::PI;
 
 /// What the owner says beside the frame.
@@ -51,12 +53,27 @@ impl Method {
 }
 
 /// A value with its standard deviation, where the frame determines it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Doubted {
     /// The value.
     pub value: f64,
     /// Standard deviation by photons and model error; `None` where the frame does not determine it.
     pub sigma: Option<f64>,
+}
+
+impl Doubted {
+    /// Standard deviation of either component of a vector: the root mean square of both.
+    pub(super) fn sigma_per_axis([x, y]: [Doubted; 2]) -> Option<f64> {
+        Some(x.sigma?.hypot(y.sigma?) / 2f64.sqrt())
+    }
+
+    /// The same in another unit, as reports have it.
+    pub(crate) fn in_units_of(self, unit: f64) -> Doubted {
+        Doubted {
+            value: self.value / unit,
+            sigma: self.sigma.map(|s| s / unit),
+        }
+    }
 }
 
 /// What a star shows.
@@ -144,16 +161,7 @@ impl Measurement {
 
     /// Whether the result should be acted on.
     pub fn is_sound(&self) -> bool {
-        let bad = [
-            "poor_fit",
-            "not_settled",
-            "coma_doubtful",
-            "very_blurred",
-            "mirrored_fits_better",
-            "half_turn_fits_better",
-            "upside_down_fits_better",
-        ];
-        !self.flags.iter().any(|flag| bad.contains(&flag.as_str()))
+        all_sound(&self.flags)
     }
 
     fn unknown(&self, unknown: Unknown) -> Option<Doubted> {

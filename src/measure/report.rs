@@ -23,9 +23,9 @@ pub struct Report {
     /// `doughnut-fit`, `doughnut-pair-fit`, `masked-star-fit` or `whole-frame`.
     pub method: &'static str,
     /// Noll index → total at the star, nm RMS.
-    pub modes_nm: BTreeMap<u32, ValueSigma>,
+    pub modes_nm: BTreeMap<u32, Doubted>,
     /// Sensor beyond best focus, µm.
-    pub sensor_offset_um: Option<ValueSigma>,
+    pub sensor_offset_um: Option<Doubted>,
     /// `inside` or `outside`.
     pub side: Option<&'static str>,
     /// Who says so: `told`, `vanes` or `assumed`.
@@ -35,7 +35,7 @@ pub struct Report {
     /// FWHM of the blur that the fit found, as seeing at the zenith and 500 nm.
     pub seeing_arcsec: Option<f64>,
     /// How far the obstruction sits aside, pupil axes; pairs only.
-    pub obstruction_aside_mm: Option<[ValueSigma; 2]>,
+    pub obstruction_aside_mm: Option<[Doubted; 2]>,
     /// Edges read without a model.
     pub doughnut: Option<DoughnutReport>,
     /// Where the streaks of a masked star lie.
@@ -60,15 +60,6 @@ pub struct Report {
     pub sound: bool,
     /// What the owner should know; the list is in DEVELOPERS.md, "Measuring".
     pub flags: Vec<String>,
-}
-
-/// A value and its standard deviation.
-#[derive(Debug, Clone, Copy, Serialize)]
-pub struct ValueSigma {
-    /// The value, in the unit of its key.
-    pub value: f64,
-    /// Standard deviation; `None` where the frame does not determine the value.
-    pub sigma: Option<f64>,
 }
 
 /// The edges of a doughnut, frame pixels and directions.
@@ -153,9 +144,9 @@ pub struct TripletReport {
 #[derive(Debug, Clone, Serialize)]
 pub struct SlopesReport {
     /// Sensor beyond best focus, µm.
-    pub sensor_offset_um: Option<ValueSigma>,
+    pub sensor_offset_um: Option<Doubted>,
     /// Noll index → nm RMS.
-    pub modes_nm: BTreeMap<u32, ValueSigma>,
+    pub modes_nm: BTreeMap<u32, Doubted>,
     /// Streaks that were found.
     pub equations: usize,
     /// Modes asked for.
@@ -187,7 +178,7 @@ pub struct AdviceReport {
     /// `stop`, `turn` or `look-again`: whether the turns should be made at all.
     pub verdict: &'static str,
     /// Coma that the turns take away, nm RMS; `None` where no star says it.
-    pub undone_nm: Option<ValueSigma>,
+    pub undone_nm: Option<Doubted>,
     /// Screw → turns; positive lengthens.
     pub turns: BTreeMap<String, f64>,
     /// The one screw that helps most alone.
@@ -273,14 +264,14 @@ impl Report {
             modes_nm: star.map_or_else(BTreeMap::new, modes),
             sensor_offset_um: star
                 .and_then(|s| s.sensor_offset_m())
-                .map(|d| scaled(d, UM)),
+                .map(|d| d.in_units_of(UM)),
             side: star.and_then(|s| s.side).map(|s| s.0.name()),
             side_from: star.and_then(|s| s.side).map(|s| s.1.name()),
             star_px: star.map(|s| s.star_px),
             seeing_arcsec: star.and_then(|s| s.seeing_rad()).map(|s| s / ARCSEC),
             obstruction_aside_mm: star
                 .and_then(|s| s.obstruction_aside_m())
-                .map(|aside| aside.map(|d| scaled(d, MM))),
+                .map(|aside| aside.map(|d| d.in_units_of(MM))),
             doughnut: star.and_then(|s| s.ring.as_ref()).map(doughnut),
             streaks: masked.map(|s| streaks(s, pixel_m)),
             triplets: masked.map(triplets),
@@ -302,16 +293,9 @@ impl Report {
     }
 }
 
-fn scaled(doubted: Doubted, unit: f64) -> ValueSigma {
-    ValueSigma {
-        value: doubted.value / unit,
-        sigma: doubted.sigma.map(|s| s / unit),
-    }
-}
-
-fn modes(star: &Measurement) -> BTreeMap<u32, ValueSigma> {
+fn modes(star: &Measurement) -> BTreeMap<u32, Doubted> {
     let all = star.modes_m().into_iter();
-    all.map(|(noll, doubted)| (noll, scaled(doubted, NM)))
+    all.map(|(noll, doubted)| (noll, doubted.in_units_of(NM)))
         .collect()
 }
 
@@ -378,9 +362,9 @@ fn triplets(star: &Measurement) -> Vec<TripletReport> {
 
 fn slopes(star: &Measurement) -> Option<SlopesReport> {
     let slopes = star.slopes.as_ref()?;
-    let record = |value: f64, sigma: f64, unit: f64| ValueSigma {
-        value: value / unit,
-        sigma: Some(sigma / unit),
+    let record = |value: f64, sigma: f64, unit: f64| {
+        let sigma = Some(sigma);
+        Doubted { value, sigma }.in_units_of(unit)
     };
     Some(SlopesReport {
         sensor_offset_um: slopes.sensor_offset_m.map(|(v, s)| record(v, s, UM)),
@@ -432,7 +416,7 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
     AdviceReport {
         aim: advice.aim.name(),
         verdict: advice.verdict(stop_m).name(),
-        undone_nm: advice.undone_m.map(|coma| scaled(coma, NM)),
+        undone_nm: advice.undone_m.map(|coma| coma.in_units_of(NM)),
         turns: screws
             .zip(&advice.turns)
             .map(|(screw, turns)| (screw.name.clone(), *turns))

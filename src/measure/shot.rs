@@ -4,6 +4,7 @@ use super::error::MeasureError;
 use super::fit::Recorded;
 use super::masked::cut;
 use super::{Search, Source, Stars};
+use crate::frame::Frame;
 use crate::instrument::{Camera, FieldTerms, Instrument};
 use crate::pupil::frame_axes;
 use crate::sensor::saturation_e;
@@ -50,6 +51,16 @@ const MASKED_HALF_PX: [f64; 2] = [40.0, 64.0];
 const CUT_AT_MOST: f64 = 0.25;
 /// A star with more than this share of its lit pixels full is refused.
 const FULL_AT_MOST: f64 = 0.2;
+
+/// What a file of the frame would say: its counts, and at which of them a pixel is full.
+impl From<&Frame> for Shot {
+    fn from(frame: &Frame) -> Self {
+        Shot {
+            ceiling_adu: Some(f64::from(frame.saturation_adu)),
+            ..Shot::new(frame.counts_adu.mapv(f64::from))
+        }
+    }
+}
 
 impl Shot {
     /// Values of which nothing else is known.

@@ -10,7 +10,7 @@ use super::backdrop::Backdrop;
 use super::frame_error::FrameError;
 use super::regions::{BoxSums, Regions, corners, grown, with_holes};
 use crate::instrument::Instrument;
-use crate::math::robust::{median, sigma_of};
+use crate::math::robust::{half_way, median, sigma_of};
 use crate::spectrum::edges;
 use ndarray::Array2;
 use serde::Serialize;
@@ -335,24 +335,26 @@ fn half_flux_radius(
         801..=8000 => 2,
         _ => 1,
     };
-    let mut rays: Vec<(f64, f64)> = Vec::with_capacity(pixels.len() * parts * parts);
-    let step = |k: usize| (k as f64 + 0.5) / parts as f64 - 0.5;
-    for at in pixels {
-        let share = light[*at] / (parts * parts) as f64;
+    let lit = pixels.iter().map(|at| {
         let [y, x] = [at[0] as f64 - centre_px[1], at[1] as f64 - centre_px[0]];
+        ([x, y], light[*at] / (parts * parts) as f64)
+    });
+    half_way(spread(lit, parts), flux).unwrap_or(0.0)
+}
+
+/// Distance from the origin and light of the parts of pixels, `parts` a side; every part gets the light that stands with its pixel.
+pub(super) fn spread(
+    pixels: impl Iterator<Item = ([f64; 2], f64)>,
+    parts: usize,
+) -> Vec<(f64, f64)> {
+    let step = |k: usize| (k as f64 + 0.5) / parts as f64 - 0.5;
+    let mut rays = Vec::with_capacity(pixels.size_hint().0 * parts * parts);
+    for ([x, y], light) in pixels {
         for j in 0..parts {
-            rays.extend((0..parts).map(|i| ((x + step(i)).hypot(y + step(j)), share)));
+            rays.extend((0..parts).map(|i| ((x + step(i)).hypot(y + step(j)), light)));
         }
     }
-    rays.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut sum = 0.0;
-    for (radius, part) in rays {
-        sum += part;
-        if sum >= 0.5 * flux {
-            return radius;
-        }
-    }
-    0.0
+    rays
 }
 
 /// A footprint this much longer than wide is two, or trailed: large ones are doughnuts, which stay round; small ones may be a

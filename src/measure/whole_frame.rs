@@ -16,6 +16,7 @@ pub use shapes::StarShape;
 pub use words::place_in_words;
 
 use super::doughnut::Side;
+use super::flags::all_sound;
 use super::frame_error::FrameError;
 use super::shot::Shot;
 use super::stars::{Search, Source, Stars};
@@ -39,7 +40,8 @@ pub struct WholeFrameOptions<'a> {
     pub second: Option<(&'a Shot, f64)>,
 }
 
-/// A value and its standard deviation.
+/// A value and its standard deviation, which is never absent, unlike that of a [`Doubted`](super::Doubted): where a fit does not
+/// determine all of its unknowns, nothing is told of the plane or the node at all.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Estimate {
     /// The value.
@@ -218,10 +220,7 @@ impl WholeFrame {
 
     /// Whether what was found of plane and coma may be acted on.
     pub fn is_sound(&self) -> bool {
-        !self.has("few_stars")
-            && !self.has("growth_differs")
-            && self.sound_plane().is_some() == self.focal_plane.is_some()
-            && self.sound_coma().is_some() == self.coma.is_some()
+        all_sound(&self.flags)
     }
 
     fn flag(&mut self, flag: &str) {

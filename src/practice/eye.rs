@@ -118,10 +118,7 @@ impl Eye {
             let shift = frame_axes(&self.instrument).forward(alignment.image_shift_m);
             shift.map(|m| m / camera.pixel_m)
         };
-        let centre = [
-            0.5 * (camera.width_px as f64 - 1.0),
-            0.5 * (camera.height_px as f64 - 1.0),
-        ];
+        let centre = camera.middle_px();
         let outside = aside_px[0].abs() > 2.0 * centre[0] || aside_px[1].abs() > 2.0 * centre[1];
         let key = self.key(state, alignment.sensor_offset_m, aside_px, time_s, moment);
         let masked = key.mask_on;

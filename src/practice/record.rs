@@ -7,7 +7,7 @@ use super::action::{Action, Refusal};
 use super::level::{Level, SetupError};
 use super::session::Session;
 use crate::rng::{LARGEST_SEED, Seed};
-use crate::scenario::{self, ScenarioError};
+use crate::scenario::{self, ScenarioError, hex};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
@@ -127,11 +127,8 @@ fn seal(seed: Seed, level: Level, scenario: &str) -> String {
         scenario.as_bytes(),
         &seed.0.to_be_bytes(),
     ]);
-    hidden
-        .iter()
-        .chain(&check[..8])
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    let bytes: Vec<u8> = hidden.iter().chain(&check[..8]).copied().collect();
+    hex(&bytes)
 }
 
 fn open(sealed: &str, level: Level, scenario: &str) -> Option<Seed> {

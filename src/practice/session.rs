@@ -5,6 +5,7 @@
 
 use super::action::{Action, Done, Refusal};
 use super::cell::{BINDS_AT_TURNS, Cell};
+use super::eye::Moment;
 use super::level::{Hidden, Level, SetupError, goal_coma_m, parts};
 use super::sight::{Sight, sight};
 use crate::instrument::{Assembly, ClockwiseTurn, Instrument, MaskLayout, Response, way};
@@ -332,6 +333,20 @@ impl Session {
             time_s: self.time_s,
         });
         state
+    }
+
+    /// When a picture of this round is taken: each round a while after the last one, and `later_s` beyond that. Its noise follows
+    /// from the milliseconds since the session began.
+    pub fn moment(&self, later_s: f64) -> Moment {
+        /// From one round to the next (common practice, no source).
+        const ROUND_S: f64 = 45.0;
+        let start_s = later_s + ROUND_S * self.rounds.len() as f64;
+        let draw = (start_s * 1e3) as u64;
+        Moment {
+            start_s,
+            air: self.seed,
+            noise: Seed(self.seed.0.wrapping_add(draw)),
+        }
     }
 
     /// The telescope with the camera as it really stands, for a picture.

@@ -1,5 +1,7 @@
 //! The few statistics that a score is made of. All take lists without NaN; an empty list has none of them.
 
+use crate::math::robust::SIGMA_PER_MEDIAN;
+
 /// Mean.
 pub(super) fn mean(values: &[f64]) -> Option<f64> {
     (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
@@ -11,7 +13,8 @@ pub(super) fn rms(values: &[f64]) -> Option<f64> {
     mean(&squares).map(f64::sqrt)
 }
 
-/// The value below which a fraction of a list lies, linear between neighbours (the first is at 0, the last at 1).
+/// The value below which a fraction of a list lies, linear between neighbours (the first is at 0, the last at 1): lists of errors
+/// may be short, and the percentiles of `math::robust`, which are always one of the values, would jump.
 pub(super) fn quantile(values: &[f64], fraction: f64) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -22,14 +25,12 @@ pub(super) fn quantile(values: &[f64], fraction: f64) -> Option<f64> {
 
 /// Errors further than this from the median, in robust standard deviations, are outliers.
 const OUTLIER_SIGMAS: f64 = 5.0;
-/// Standard deviation of a normal law over its median absolute deviation.
-const SIGMA_PER_MAD: f64 = 1.482_602_218_505_602;
 
 /// Which of a list are outliers: more than 5 robust standard deviations (1.4826 × median absolute deviation) from the median.
 pub(super) fn outliers(values: &[f64]) -> Vec<bool> {
     let median = quantile(values, 0.5).unwrap_or(0.0);
     let apart: Vec<f64> = values.iter().map(|v| (v - median).abs()).collect();
-    let limit = OUTLIER_SIGMAS * SIGMA_PER_MAD * quantile(&apart, 0.5).unwrap_or(0.0);
+    let limit = OUTLIER_SIGMAS * SIGMA_PER_MEDIAN * quantile(&apart, 0.5).unwrap_or(0.0);
     apart.iter().map(|v| *v > limit && limit > 0.0).collect()
 }
 

@@ -12,7 +12,6 @@ use crate::practice::{
     front_screws,
 };
 use crate::predict::PredictError;
-use crate::rng::Seed;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
@@ -174,7 +173,7 @@ impl Site {
                 "start it with `skewstar serve`",
             );
         };
-        let (now, state) = (moment(room, None), room.session.state());
+        let (now, state) = (room.session.moment(0.0), room.session.state());
         let eye = &mut room.eye;
         let picture = match self.turnstile.through(|| eye.look(&state, now)) {
             Ok(picture) => picture,
@@ -248,8 +247,8 @@ impl Site {
 
     fn star(&self, room: &mut Room, request: &Request) -> Reply {
         let at_s = match request.asked("at_s").map(str::parse::<f64>) {
-            None => None,
-            Some(Ok(at_s)) if (0.0..1e6).contains(&at_s) => Some(at_s),
+            None => 0.0,
+            Some(Ok(at_s)) if (0.0..1e6).contains(&at_s) => at_s,
             Some(_) => {
                 return Reply::error(
                     400,
@@ -258,7 +257,7 @@ impl Site {
                 );
             }
         };
-        let (now, state) = (moment(room, at_s), room.session.state());
+        let (now, state) = (room.session.moment(at_s), room.session.state());
         let eye = &mut room.eye;
         match self.turnstile.through(|| eye.look(&state, now)) {
             Ok(picture) => Reply::bytes(pack(&picture.shown())),
@@ -267,7 +266,7 @@ impl Site {
     }
 
     fn corners(&self, room: &mut Room) -> Reply {
-        let (now, state) = (moment(room, None), room.session.state());
+        let (now, state) = (room.session.moment(0.0), room.session.state());
         let eye = &mut room.eye;
         match self
             .turnstile
@@ -350,20 +349,6 @@ fn action(request: &Request) -> Result<Action, Reply> {
 
 fn script(bytes: &'static [u8]) -> Reply {
     Reply::asset("text/javascript; charset=utf-8", bytes)
-}
-
-/// When a picture is taken: each round a while after the last one, or when the page says.
-fn moment(room: &Room, at_s: Option<f64>) -> Moment {
-    /// From one round to the next (common practice, no source).
-    const ROUND_S: f64 = 45.0;
-    let round = room.session.rounds().len() as u64;
-    let start_s = at_s.unwrap_or(0.0) + ROUND_S * round as f64;
-    let draw = (start_s * 1e3) as u64;
-    Moment {
-        start_s,
-        air: room.session.seed(),
-        noise: Seed(room.session.seed().0.wrapping_add(draw)),
-    }
 }
 
 fn refused(refusal: &Refusal) -> Reply {

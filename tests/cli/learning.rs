@@ -1,6 +1,6 @@
 //! `learn`: trial turns in simulated frames of a camera that sits otherwise than its owner typed.
 
-use super::program::Place;
+use super::program::{Done, Place};
 use serde_json::Value;
 
 /// What is typed: a camera that is neither turned nor mirrored. Invented.
@@ -84,17 +84,15 @@ fn trials(recentred: bool) -> Place {
 const A: &str = "out/start.fits,out/a.fits,A=0.25";
 const B: &str = "out/a.fits,out/ab.fits,B=0.25";
 
-fn learn(place: &Place, more: &[&str]) -> Value {
-    let basic = [
-        "learn",
-        "--instrument",
-        "typed.toml",
-        "--side",
-        "inside",
-        "--json",
-        "--force",
-    ];
-    let done = place.run(&[&basic[..], more].concat()).well();
+/// Learns from trials for the telescope as typed.
+fn run(place: &Place, trials: &[&str], more: &[&str]) -> Done {
+    let typed = ["learn", "--instrument", "typed.toml"];
+    let trials = trials.iter().flat_map(|trial| ["--trial", trial]);
+    place.run(&[&typed[..], &trials.collect::<Vec<_>>(), more].concat())
+}
+
+fn learn(place: &Place, trials: &[&str]) -> Value {
+    let done = run(place, trials, &["--side", "inside", "--json", "--force"]).well();
     serde_json::from_str(&done.stdout).expect("JSON")
 }
 
@@ -132,7 +130,7 @@ fn measured(place: &Place) -> (Value, String) {
 #[test]
 fn a_turned_and_mirrored_camera_is_learned() {
     let place = trials(false);
-    let answer = learn(&place, &["--trial", A, "--trial", B]);
+    let answer = learn(&place, &[A, B]);
     println!("{answer:#}");
     let value = |key: &str, part: &str| answer[key][part].as_f64().expect("a number");
     let close = |key: &str, truth: f64, at_most: f64| {
@@ -180,7 +178,7 @@ fn a_turned_and_mirrored_camera_is_learned() {
 #[test]
 fn one_trial_leaves_the_mirroring_open() {
     let place = trials(true);
-    let answer = learn(&place, &["--trial", A]);
+    let answer = learn(&place, &[A]);
     assert_eq!(flags(&answer), ["mirror_open", "recentred"]);
     assert_eq!(answer["mirrored"], false);
     assert!(answer["image_shift_um_per_arcmin"].is_null());
@@ -189,18 +187,7 @@ fn one_trial_leaves_the_mirroring_open() {
         .expect("a number")
         .abs();
     assert!((k / COMA_NM_PER_ARCMIN - 1.0).abs() < 0.05, "{k}");
-    let words = place
-        .run(&[
-            "learn",
-            "--instrument",
-            "typed.toml",
-            "--side",
-            "inside",
-            "--trial",
-            A,
-            "--force",
-        ])
-        .well();
+    let words = run(&place, &[A], &["--side", "inside", "--force"]).well();
     assert!(
         words.stdout.contains("mirrored stays open"),
         "{}",
@@ -221,21 +208,9 @@ fn one_trial_leaves_the_mirroring_open() {
 
     // a turn typed the wrong way round contradicts the other
     let wrong = "out/a.fits,out/ab.fits,B=-0.25";
-    let refused = place.run(&[
-        "learn",
-        "--instrument",
-        "typed.toml",
-        "--side",
-        "inside",
-        "--trial",
-        A,
-        "--trial",
-        wrong,
-        "--trial",
-        "out/start.fits,out/ab.fits,A=0.25",
-        "--out",
-        "none",
-    ]);
+    let third = "out/start.fits,out/ab.fits,A=0.25";
+    let apart = ["--side", "inside", "--out", "none"];
+    let refused = run(&place, &[A, wrong, third], &apart);
     assert_eq!(refused.status, Some(1), "{}", refused.stdout);
     assert!(
         refused.stderr.contains("contradict one another"),
@@ -245,15 +220,7 @@ fn one_trial_leaves_the_mirroring_open() {
 
     // a turn of nothing: finished, but nothing seen
     let same = "out/start.fits,out/start.fits,A=0.25";
-    let refused = place.run(&[
-        "learn",
-        "--instrument",
-        "typed.toml",
-        "--trial",
-        same,
-        "--out",
-        "none",
-    ]);
+    let refused = run(&place, &[same], &["--out", "none"]);
     assert_eq!(refused.status, Some(1), "{}", refused.stderr);
     assert!(
         refused.stderr.contains("that is no change seen"),
@@ -286,7 +253,7 @@ fn what_is_typed_wrong_is_told_with_status_2() {
         ("gone.fits,no.fits,A=1", "cannot read the image gone.fits"),
         ("no.fits,no.fits,A=1", "no.fits: this is"),
     ] {
-        let done = place.run(&["learn", "--instrument", "typed.toml", "--trial", trial]);
+        let done = run(&place, &[trial], &[]);
         assert_eq!(done.status, Some(2), "{trial}: {}", done.stderr);
         assert!(done.stderr.contains(words), "{trial}: {}", done.stderr);
         assert!(done.stderr.contains("hint: "), "{trial}: {}", done.stderr);

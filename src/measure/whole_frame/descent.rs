@@ -1,4 +1,7 @@
 //! Least squares of a model that is not linear in its few unknowns: damped Gauss–Newton steps with derivatives by differences.
+//!
+//! The fit of one star has a way of its own (`fit/levenberg.rs`): it spares derivatives, which cost next to nothing here, and it
+//! comes to rest too early in the long bent valleys of these sums.
 
 use crate::math::LeastSquares;
 

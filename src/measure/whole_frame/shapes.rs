@@ -5,7 +5,8 @@
 //! centres of a defocused star with coma are far enough apart to change its half-flux radius. Third moments add up
 //! under blurs that are alike on both sides, so that seeing does not change them.
 
-use super::super::stars::Source;
+use super::super::stars::{Source, spread};
+use crate::math::robust::half_way;
 use ndarray::Array2;
 use serde::Serialize;
 
@@ -183,27 +184,9 @@ const PARTS: usize = 5;
 /// Radius of half of the light within `reach`.
 fn half_flux_radius(near: &[Pixel], centre: [f64; 2], reach: f64) -> Option<f64> {
     let parts = if reach > 30.0 { 1 } else { PARTS };
-    let step = |k: usize| (k as f64 + 0.5) / parts as f64 - 0.5;
-    let mut rays: Vec<(f64, f64)> = Vec::with_capacity(near.len() * parts * parts);
-    for pixel in near {
-        let [x, y] = pixel.from(centre);
-        for j in 0..parts {
-            for i in 0..parts {
-                let radius = (x + step(i)).hypot(y + step(j));
-                if radius <= reach {
-                    rays.push((radius, pixel.light));
-                }
-            }
-        }
-    }
-    let half = 0.5 * rays.iter().map(|ray| ray.1).sum::<f64>();
-    rays.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut sum = 0.0;
-    for (radius, part) in rays {
-        sum += part;
-        if sum >= half {
-            return (half > 0.0).then_some(radius);
-        }
-    }
-    None
+    let lit = near.iter().map(|pixel| (pixel.from(centre), pixel.light));
+    let mut rays = spread(lit, parts);
+    rays.retain(|(radius, _)| *radius <= reach);
+    let total: f64 = rays.iter().map(|ray| ray.1).sum();
+    half_way(rays, total).filter(|_| total > 0.0)
 }
