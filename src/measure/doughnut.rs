@@ -7,12 +7,13 @@
 use super::fit::{self, Dimension, Fitted, Pace, Trial, Unknown, View};
 use super::ring::Ring;
 use crate::geometry::Frame2;
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, ObstructionShape, Vane};
 use crate::predict::{PredictError, doughnut};
 use crate::pupil::frame_axes;
 use crate::state::State;
 use crate::units::{ARCSEC, DEG};
 use crate::wavefront::Wavefront;
+use std::f64::consts::{PI, TAU};
 
 /// On which side of focus a frame was taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,7 +74,8 @@ impl SideFrom {
 
 /// The modes that a star is fitted with.
 pub(super) const FREE_MODES: std::ops::RangeInclusive<u32> = 5..=11;
-/// The other side must be worse by this much in the sum of squares, per unit of the better one's spread.
+/// The other side must be worse by this much in the sum of squares, per unit of the better one's spread, by the pixels and weights
+/// of either fit.
 const SIDE_CLEAR: f64 = 25.0;
 /// Seeing that a fit starts from.
 pub(super) const FIRST_SEEING_RAD: f64 = 2.0 * ARCSEC;
@@ -99,42 +101,56 @@ pub fn measure_doughnut(
     instrument: &Instrument,
     told: Option<Side>,
 ) -> Result<DoughnutFit, PredictError> {
-    let on = |side: Side, views: &mut View| -> Result<(Fitted, f64), PredictError> {
-        let views = std::slice::from_mut(views);
-        // the obstruction's size is freed last: each change of it costs a new pupil
-        let start = start(views, &[(ring, side)], instrument, &[]);
-        let mut near = approached(views, start, instrument)?;
-        if instrument.telescope.obstruction.is_some() {
-            let size = Dimension::ObstructionSize;
-            near.push(Unknown::Dimension(size), size.neutral());
-        }
-        let fitted = fit::finish(views, near, instrument)?;
-        let freedom = views[0].used_px().saturating_sub(fitted.trial.values.len());
-        let sum = fitted.chi_square * freedom as f64;
-        Ok((fitted, sum))
-    };
+    let mut other_view = view.afresh();
     let side = told.unwrap_or(Side::Outside);
-    let (fitted, sum) = on(side, view)?;
-    let (mut best, mut side_from) = (fitted, SideFrom::Told);
-    let mut found = side;
-    if told.is_none() {
-        side_from = SideFrom::Assumed;
-        if !looks_same_from_both_ends(instrument) {
-            let (other, other_sum) = on(side.other(), view)?;
-            let clear = SIDE_CLEAR * best.chi_square.min(other.chi_square).max(1.0);
-            if (sum - other_sum).abs() > clear {
-                side_from = SideFrom::Vanes;
-                if other_sum < sum {
-                    (best, found) = (other, side.other());
-                }
-            }
-        }
+    let fitted = on_side(view, ring, instrument, side)?;
+    let first = DoughnutFit {
+        fitted,
+        side,
+        side_from: told.map_or(SideFrom::Assumed, |_| SideFrom::Told),
+    };
+    if told.is_some() || looks_same_from_both_ends(instrument) {
+        return Ok(first);
     }
-    Ok(DoughnutFit {
-        fitted: best,
-        side: found,
-        side_from,
-    })
+    let other = on_side(&mut other_view, ring, instrument, side.other())?;
+    // each fit left out other pixels and weighed the dark ones anew: both must agree on which is better
+    let limit = SIDE_CLEAR * first.fitted.chi_square.min(other.chi_square).max(1.0);
+    let mut by: Vec<f64> = Vec::new();
+    for view in [view, &mut other_view] {
+        let views = std::slice::from_mut(view);
+        let ours = fit::sum_of_squares(views, &first.fitted.trial, instrument)?;
+        by.push(ours - fit::sum_of_squares(views, &other.trial, instrument)?);
+    }
+    if by.iter().all(|by| *by > limit) {
+        return Ok(DoughnutFit {
+            fitted: other,
+            side: side.other(),
+            side_from: SideFrom::Vanes,
+        });
+    }
+    let side_from = match by.iter().all(|by| *by < -limit) {
+        true => SideFrom::Vanes,
+        false => SideFrom::Assumed,
+    };
+    Ok(DoughnutFit { side_from, ..first })
+}
+
+/// Fits one doughnut on one side of focus.
+fn on_side(
+    view: &mut View,
+    ring: &Ring,
+    instrument: &Instrument,
+    side: Side,
+) -> Result<Fitted, PredictError> {
+    let views = std::slice::from_mut(view);
+    // the obstruction's size is freed last: each change of it costs a new pupil
+    let start = start(views, &[(ring, side)], instrument, &[]);
+    let mut near = approached(views, start, instrument)?;
+    if instrument.telescope.obstruction.is_some() {
+        let size = Dimension::ObstructionSize;
+        near.push(Unknown::Dimension(size), size.neutral());
+    }
+    fit::finish(views, near, instrument)
 }
 
 /// Squared residual per pixel at which a start was good.
@@ -224,7 +240,35 @@ fn looks_same_from_both_ends(instrument: &Instrument) -> bool {
         .obstruction
         .as_ref()
         .is_some_and(|o| o.offset_m != [0.0; 2]);
-    telescope.vanes.is_empty() && !aside && telescope.field.vignetting.is_none()
+    !aside && telescope.field.vignetting.is_none() && vanes_are_opposite(&telescope.vanes)
+}
+
+/// Whether nothing in the pupil depends on direction.
+pub(super) fn is_round(instrument: &Instrument) -> bool {
+    let telescope = &instrument.telescope;
+    let square = telescope.obstruction.as_ref();
+    let square = square.is_some_and(|o| o.shape == ObstructionShape::Square);
+    !square && telescope.vanes.is_empty() && looks_same_from_both_ends(instrument)
+}
+
+/// Whether each vane has another one opposite: half a turn leaves their shadows where they are.
+fn vanes_are_opposite(vanes: &[Vane]) -> bool {
+    const SAME: f64 = 1e-9;
+    let opposite = |a: &Vane, b: &Vane| {
+        let apart = (a.azimuth_rad - b.azimuth_rad).rem_euclid(TAU);
+        (apart - PI).abs() < SAME
+            && [
+                a.width_m - b.width_m,
+                a.offset_m - b.offset_m,
+                a.inner_radius_m - b.inner_radius_m,
+                a.outer_radius_m - b.outer_radius_m,
+            ]
+            .iter()
+            .all(|differs| differs.abs() < SAME)
+    };
+    vanes
+        .iter()
+        .all(|vane| vanes.iter().any(|other| opposite(vane, other)))
 }
 
 /// A first guess from the edges.

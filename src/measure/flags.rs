@@ -25,7 +25,7 @@ const fn unsound(name: &'static str, meaning: &'static str) -> Flag {
 }
 
 /// All of them.
-const FLAGS: [Flag; 46] = [
+const FLAGS: [Flag; 47] = [
     told(
         "even_sign_open",
         "the side of focus is not known: astigmatism and spherical aberration may have the other sign",
@@ -58,6 +58,10 @@ const FLAGS: [Flag; 46] = [
     unsound(
         "coma_doubtful",
         "the frame hardly says anything about coma: expose longer, or spread the star less",
+    ),
+    told(
+        "further_modes",
+        "the star shows aberrations of higher order than spherical: they were fitted too, and make coma less certain",
     ),
     told("saturated", "some pixels are full and were left out"),
     told("star_cut_by_edge", "the edge of the frame cuts the star"),

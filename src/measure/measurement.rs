@@ -1,8 +1,9 @@
 //! The whole chain: a frame (or a pair) and an instrument in, modes with their doubt out.
 
+use super::doughnut::is_round;
 use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
-use super::fit::{Dimension, Fitted, Look, Unknown, View};
+use super::fit::{Dimension, FURTHER_MODES, Fitted, Look, Unknown, View};
 use super::flags::all_sound;
 use super::masked::{MaskedFit, measure_masked};
 use super::region_rays::{RegionRay, region_rays};
@@ -105,7 +106,7 @@ pub struct Measurement {
     pub cut_px: [[usize; 2]; 2],
     /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `mirrored_fits_better`, `half_turn_fits_better`,
     /// `upside_down_fits_better`, `very_blurred`, `coma_doubtful`, `not_settled`, `saturated`, `star_cut_by_edge`,
-    /// `stars_overlap`, `gain_unknown`, `pixels_left_out`, `obstruction_aside`.
+    /// `stars_overlap`, `gain_unknown`, `pixels_left_out`, `obstruction_aside`, `further_modes`.
     pub flags: Vec<String>,
 }
 
@@ -114,10 +115,9 @@ const UNEXPLAINED: f64 = 0.2;
 /// And where it is off by this share of the light in a typical pixel: a vane's shadow in the wrong place leaves more, and so does
 /// the air of a very short exposure.
 const OFF_BY: f64 = 0.13;
-/// From here on other ways of holding the picture are tried.
-const SUSPECT: f64 = 0.08;
-/// Another way of holding the picture must leave less than this share of the squares.
-const FAR_BETTER: f64 = 0.6;
+/// Another way of holding the picture must leave less than this share of the squares beyond noise, and noise is known to this.
+const FAR_BETTER: f64 = 0.4;
+const NOISE_KNOWN: f64 = 0.05;
 /// Air does not blur a star more than this where anybody takes pictures.
 const VERY_BLURRED_RAD: f64 = 6.0 * ARCSEC;
 /// A star whose residuals are this many times as large (in squares) as noise allows is not the one that was described.
@@ -242,29 +242,30 @@ pub fn measure_two(
     Ok(found)
 }
 
-/// Where the fit is suspect: the other way of holding the picture that fits far better, as a flag. Shadows of vanes tell; a
-/// pupil that is round fits all ways alike.
+/// Where the star is not explained: the other way of holding the picture that fits far better, as a flag. Shadows of vanes tell;
+/// a pupil that is round fits all ways alike, and is not asked.
 fn held_otherwise(
     instrument: &Instrument,
     found: &Fitted,
     fit: impl Fn(&Instrument) -> Result<Fitted, MeasureError>,
 ) -> Result<Option<&'static str>, MeasureError> {
-    if found.model_error < SUSPECT {
+    if found.model_error == 0.0 || is_round(instrument) {
         return Ok(None);
     }
+    let beyond = |chi_square: f64| (chi_square - 1.0).max(NOISE_KNOWN);
     let ways = [
         (false, PI, "half_turn_fits_better"),
         (true, 0.0, "mirrored_fits_better"),
         (true, PI, "upside_down_fits_better"),
     ];
-    let mut best = (None, FAR_BETTER * found.chi_square);
+    let mut best = (None, FAR_BETTER * beyond(found.chi_square));
     for (flipped, turn_rad, flag) in ways {
         let mut held = instrument.clone();
         held.camera.mirrored ^= flipped;
         held.camera.rotation_rad += turn_rad;
-        let chi_square = fit(&held)?.chi_square;
-        if chi_square < best.1 {
-            best = (Some(flag), chi_square);
+        let left = beyond(fit(&held)?.chi_square);
+        if left < best.1 {
+            best = (Some(flag), left);
         }
     }
     Ok(best.0)
@@ -334,6 +335,9 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measure
     }
     if !fitted.settled {
         flags.push("not_settled".into());
+    }
+    if fitted.get(Unknown::Mode(FURTHER_MODES[0])).is_some() {
+        flags.push("further_modes".into());
     }
     if fitted.chi_square > ROUGH {
         flags.push("rough_fit".into());

@@ -3,11 +3,13 @@
 //! The way: few wavelengths first, then all; weights from the model's own photons; pixels that nothing explains are left out;
 //! what the model cannot explain at all becomes a model error, so that σ stays honest. Trial states are the fit's own.
 
+mod further;
 mod levenberg;
 mod problem;
 mod unknown;
 mod view;
 
+pub use further::FURTHER_MODES;
 pub use unknown::{Dimension, Trial, Unknown};
 pub use view::{FIT_ACCURACY, Look, Recorded, SLOTTED_FIT_ACCURACY, Stage, View};
 
@@ -141,7 +143,7 @@ pub fn approach(
     }
 }
 
-/// Fits to the end, from nearby.
+/// Fits to the end, from nearby; where the star shows them, with [`FURTHER_MODES`] too.
 ///
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
@@ -159,7 +161,7 @@ pub fn finish(
     let mut trial = start;
     let mut model_error = 0.0;
     let mut chi_square = None;
-    let mut rounds = 0;
+    let (mut rounds, mut rounds_at_most) = (0, 3);
     loop {
         let mut problem = StarProblem::new(views, trial.clone(), instrument, model_error)?;
         let found = minimise(&mut problem, trial.values.clone(), patience)?;
@@ -172,6 +174,11 @@ pub fn finish(
             for (number, view) in views.iter_mut().enumerate() {
                 view.recorded.floor_e2 += level_noise(&mut pixels, number, view.recorded.floor_e2);
             }
+            if let Some(more) = further::shown(views, &trial, instrument)? {
+                trial = more;
+                rounds_at_most += 1;
+                continue;
+            }
         }
         let outliers = outliers(&pixels, model_error);
         let kept: Vec<Pixel> = pixels
@@ -181,7 +188,7 @@ pub fn finish(
         let spread = spread(&kept, model_error, trial.values.len());
         chi_square.get_or_insert(spread);
         let too_far = model_error == 0.0 && spread > EXPLAINED;
-        if rounds >= 3 || (outliers.is_empty() && !too_far) {
+        if rounds >= rounds_at_most || (outliers.is_empty() && !too_far) {
             let settled = found.settled;
             let (sigmas, covariance) = doubt(found, spread);
             return Ok(Fitted {
@@ -200,6 +207,23 @@ pub fn finish(
         }
         leave_out(views, &outliers);
     }
+}
+
+/// Sum of the squared residuals of a trial in these views, weighed by its own photons.
+///
+/// # Errors
+/// As [`Model::new`](crate::predict::Model::new).
+pub fn sum_of_squares(
+    views: &mut [View],
+    trial: &Trial,
+    instrument: &Instrument,
+) -> Result<f64, PredictError> {
+    let problem = StarProblem::new(views, trial.clone(), instrument, 0.0)?;
+    Ok(problem
+        .pixels()
+        .iter()
+        .map(|p| p.residual(0.0).powi(2))
+        .sum())
 }
 
 /// Leaves pixels (view, place) out from now on.

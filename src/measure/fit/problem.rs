@@ -1,6 +1,7 @@
 //! The frames of one star as a problem of least squares: residuals over the photons' noise, and what an owner believes
 //! beforehand as a few more data.
 
+use super::further::{FURTHER_DOUBT_M, FURTHER_MODES};
 use super::levenberg::{Linear, Problem};
 use super::unknown::{Trial, Unknown};
 use super::view::{PlaneSlopes, View};
@@ -146,6 +147,9 @@ impl<'a> StarProblem<'a> {
             .enumerate()
             .filter_map(|(column, (unknown, value))| {
                 let (believed, doubt) = match unknown {
+                    Unknown::Mode(noll) if FURTHER_MODES.contains(noll) => {
+                        (trial.fixed.get(*noll), FURTHER_DOUBT_M)
+                    }
                     Unknown::Mode(noll) => (trial.fixed.get(*noll), MODE_DOUBT_M),
                     Unknown::Seeing(_) => (libm::log(SEEING_BELIEVED_RAD), SEEING_DOUBT),
                     Unknown::Dimension(d) => (d.neutral(), d.doubt(self.instrument)),

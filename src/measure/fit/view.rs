@@ -110,7 +110,7 @@ struct Plane {
 /// A model and what it was planned for.
 struct Built {
     model: Model,
-    maps: Option<SlopeMaps>,
+    maps: Option<(Vec<Parameter>, SlopeMaps)>,
     dimensions: Vec<(Dimension, f64)>,
     offset_m: f64,
     seeing_rad: f64,
@@ -142,6 +142,16 @@ impl View {
         };
         view.planes = view.colours();
         view
+    }
+
+    /// The same star once more, nothing computed yet.
+    pub fn afresh(&self) -> View {
+        View::new(
+            self.number,
+            self.recorded.clone(),
+            &self.instrument,
+            self.look,
+        )
     }
 
     fn colours(&self) -> Vec<Plane> {
@@ -271,9 +281,11 @@ impl View {
             return Err(PredictError::NoBand(0));
         };
         let model = &built.model;
-        let maps = built
-            .maps
-            .get_or_insert_with(|| model.slope_maps(&parameters));
+        let kept = built.maps.take().filter(|(of, _)| *of == parameters);
+        let (_, maps) = built.maps.insert(kept.unwrap_or_else(|| {
+            let maps = model.slope_maps(&parameters);
+            (parameters, maps)
+        }));
         let LightSlopes { light, columns } =
             model.light_and_slopes_over::<f32>(maps, &modes, offset, &built.bins_of_slopes)?;
         let mut columns: Vec<(Unknown, Vec<f64>)> = own

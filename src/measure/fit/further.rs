@@ -1,0 +1,55 @@
+//! Aberrations of higher order than a fit is free in: whether a star shows them, and then they are fitted too.
+//!
+//! A little secondary coma or spherical aberration changes a doughnut much as coma and spherical aberration do, and a fit that
+//! does not know of it takes it for these without its residuals growing by much. Whether it is there is asked once at the minimum,
+//! by how much the sum of squares would fall (the score test: one set of derivatives), so that a star without costs little and
+//! keeps its standard deviations.
+
+use super::levenberg::Problem as _;
+use super::problem::StarProblem;
+use super::unknown::{Trial, Unknown};
+use super::view::View;
+use crate::instrument::Instrument;
+use crate::math::LeastSquares;
+use crate::predict::PredictError;
+use crate::units::NM;
+
+/// Secondary astigmatism, tetrafoil, secondary coma, secondary spherical aberration.
+pub const FURTHER_MODES: [u32; 7] = [12, 13, 14, 15, 16, 17, 22];
+/// What is believed beforehand of them: about the design's, this far off.
+pub const FURTHER_DOUBT_M: f64 = 30.0 * NM;
+/// Chance alone lets the sum of squares fall by more than this in one star of a thousand (χ² of 7 unknowns).
+const BY_CHANCE: f64 = 25.0;
+
+/// The trial with further modes, where the star shows them.
+///
+/// # Errors
+/// As [`StarProblem::new`].
+pub fn shown(
+    views: &mut [View],
+    trial: &Trial,
+    instrument: &Instrument,
+) -> Result<Option<Trial>, PredictError> {
+    let mut more = trial.clone();
+    for noll in FURTHER_MODES {
+        more.push(Unknown::Mode(noll), trial.fixed.get(noll));
+    }
+    let here = more.values.clone();
+    let linear = StarProblem::new(views, more.clone(), instrument, 0.0)?.linearised(&here)?;
+    let narrow = &linear.columns[..trial.values.len()];
+    let gain = fall(&linear.columns, &linear.residuals) - fall(narrow, &linear.residuals);
+    Ok((gain > BY_CHANCE).then_some(more))
+}
+
+/// By how much the sum of squares falls when the columns take from the residuals what they can.
+fn fall(columns: &[Vec<f64>], residuals: &[f64]) -> f64 {
+    let step = LeastSquares::new(columns.to_vec(), &vec![0.0; columns.len()]).solve(residuals);
+    let square = |values: &[f64]| values.iter().map(|v| v * v).sum::<f64>();
+    let mut left = residuals.to_vec();
+    for (column, amount) in columns.iter().zip(&step) {
+        left.iter_mut()
+            .zip(column)
+            .for_each(|(l, c)| *l -= amount * c);
+    }
+    square(residuals) - square(&left)
+}
