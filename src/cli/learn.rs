@@ -35,12 +35,12 @@ pub enum NotLearned {
         source: MeasureError,
     },
     /// A star that was measured, but whose numbers cannot be trusted.
-    #[error("{}: the star cannot be trusted ({flags})", path.display())]
+    #[error("{}: the star cannot be trusted ({})", path.display(), flags.join(", "))]
     Unsound {
         /// The frame.
         path: PathBuf,
         /// Its flags.
-        flags: String,
+        flags: Vec<String>,
     },
     /// Two frames of different cuts: how far the star moved is not known.
     #[error("{} and {} have different sizes", paths[0].display(), paths[1].display())]
@@ -58,14 +58,34 @@ pub enum NotLearned {
     },
 }
 
+/// What to type where the star fits far better held otherwise.
+const HELD_OTHERWISE: [(&str, &str); 3] = [
+    (
+        "half_turn_fits_better",
+        "type camera.rotation_deg 180 degrees further (or is --side the other one?), and learn again",
+    ),
+    (
+        "mirrored_fits_better",
+        "type camera.mirrored the other way, and learn again",
+    ),
+    (
+        "upside_down_fits_better",
+        "type camera.mirrored the other way and camera.rotation_deg 180 degrees further, and learn again",
+    ),
+];
+
 impl NotLearned {
     /// What to try next.
     pub fn hint(&self) -> &'static str {
         match self {
             NotLearned::Trial { .. } => "for example --trial before.fits,after.fits,A=0.125",
             NotLearned::Measure { source, .. } => source.hint(),
-            NotLearned::Unsound { .. } => {
-                "compare telescope, camera and --mask with what was used, and take a doughnut at least 30 pixels wide"
+            NotLearned::Unsound { flags, .. } => {
+                let told = |(flag, _): &&(&str, &str)| flags.iter().any(|own| own == flag);
+                HELD_OTHERWISE.iter().find(told).map_or(
+                    "compare telescope, camera and --mask with what was used, and take a doughnut at least 30 pixels wide",
+                    |(_, hint)| hint,
+                )
             }
             NotLearned::Sizes { .. } => "use frames of one size, cut at the same place",
             NotLearned::Learn { source, .. } => source.hint(),
@@ -215,14 +235,14 @@ fn sighting(
         path: path.to_owned(),
         source,
     })?;
-    let unsound = |flags: String| NotLearned::Unsound {
+    let unsound = |flags: Vec<String>| NotLearned::Unsound {
         path: path.to_owned(),
         flags,
     };
     if !measured.is_sound() {
-        return Err(unsound(measured.flags.join(", ")));
+        return Err(unsound(measured.flags));
     }
-    Sighting::of(&measured).ok_or_else(|| unsound("its coma is not determined".into()))
+    Sighting::of(&measured).ok_or_else(|| unsound(vec!["its coma is not determined".into()]))
 }
 
 /// What was learned, for a person.

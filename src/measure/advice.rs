@@ -126,6 +126,8 @@ pub struct OneScrew {
     pub turns: f64,
     /// Coma that is left, metres RMS.
     pub leaves_m: f64,
+    /// How much farther out the sensor will stand: one screw alone moves the middle of the unit too.
+    pub focus_change_m: f64,
 }
 
 /// What was measured, as far as it is known.
@@ -301,6 +303,7 @@ fn best_screw(assembly: &Assembly, response: &Response, tilt_rad: [f64; 2]) -> O
         .map(|screw| {
             let mut one = vec![0.0; count];
             one[screw] = 1.0;
+            let per_turn_m = plane_of(assembly, &one).piston_m * response.focus_m_per_m;
             let per_turn = plane_of(assembly, &one).tilt_rad;
             let dot = per_turn[0] * tilt_rad[0] + per_turn[1] * tilt_rad[1];
             let turns = -dot / length(per_turn).powi(2);
@@ -309,6 +312,7 @@ fn best_screw(assembly: &Assembly, response: &Response, tilt_rad: [f64; 2]) -> O
                 screw,
                 turns,
                 leaves_m: (response.coma_m_per_rad * length(left)).abs(),
+                focus_change_m: turns * per_turn_m,
             }
         })
         .min_by(|a, b| a.leaves_m.total_cmp(&b.leaves_m))

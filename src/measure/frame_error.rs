@@ -84,7 +84,7 @@ impl FrameError {
                 "expose longer, choose a brighter star, or see that it is on the sensor"
             }
             FrameError::FillsFrame { .. } => {
-                "use a larger part of the sensor, or defocus less: a border of dark sky is needed all round"
+                "use a larger part of the sensor, or defocus less: a border of dark sky is needed all round. A sky that brightens strongly across a frame without a star looks the same"
             }
             FrameError::PlaceOutside { .. } => {
                 "give column and row counted from 0 at the bottom left"

@@ -204,6 +204,8 @@ pub struct OneScrewReport {
     pub turns: f64,
     /// Coma that is left, nm RMS.
     pub leaves_nm: f64,
+    /// How much farther out the sensor will stand, µm.
+    pub focus_change_um: f64,
 }
 
 /// What is left after exact turns.
@@ -425,6 +427,7 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
             screw: name(one.screw),
             turns: one.turns,
             leaves_nm: one.leaves_m / NM,
+            focus_change_um: one.focus_change_m / UM,
         }),
         words: words::steps(advice, instrument, stop_m),
         image_shift_px: advice.image_shift_px,

@@ -167,6 +167,7 @@ fn turns(
     stop_m: f64,
 ) -> Vec<String> {
     let mut said = Vec::new();
+    let mut follows = what_follows(advice, assembly, advice.focus_change_m);
     let all = advice.turns.iter().enumerate();
     let all = all.map(|(screw, turns)| one_turn(assembly, instrument, screw, *turns));
     match &advice.one_screw {
@@ -178,6 +179,13 @@ fn turns(
             said.push(one_turn(assembly, instrument, one.screw, one.turns));
             said.push("Or all of it, a little at each screw:".into());
             said.extend(all);
+            follows = what_follows(advice, assembly, one.focus_change_m);
+            if tells(assembly, |r| r.focus_m_per_m) {
+                follows += &format!(
+                    " That is with the one screw; a little at each changes the focus by {} um.",
+                    whole_um(advice.focus_change_m)
+                );
+            }
         }
         Some(one) => {
             said.extend(all);
@@ -189,7 +197,7 @@ fn turns(
         }
         None => said.extend(all),
     }
-    said.push(what_follows(advice, assembly));
+    said.push(follows);
     if advice.reach < 1.0 {
         said.push(format!(
             "The travel of the screws allows only {:.0} % of it: have the unit shimmed by someone qualified, never force a screw.",
@@ -201,23 +209,30 @@ fn turns(
 }
 
 /// What the turns do to place and focus, as far as the response says it.
-fn what_follows(advice: &Advice, assembly: &Assembly) -> String {
-    let told = |by: fn(&Response) -> f64| assembly.response.as_ref().is_some_and(|r| by(r) != 0.0);
+fn what_follows(advice: &Advice, assembly: &Assembly, focus_change_m: f64) -> String {
     let [x, y] = advice.image_shift_px;
-    let moves = told(|r| r.image_shift_m_per_rad).then(|| {
+    let moves = tells(assembly, |r| r.image_shift_m_per_rad).then(|| {
         format!(
             "The star will move by {:.0} px towards {}",
             x.hypot(y),
             clock([x, y])
         )
     });
-    let focus_um = (advice.focus_change_m / UM).round() as i64;
-    let focus = told(|r| r.focus_m_per_m).then(|| format!("the focus changes by {focus_um} um"));
+    let focus = tells(assembly, |r| r.focus_m_per_m)
+        .then(|| format!("the focus changes by {} um", whole_um(focus_change_m)));
     match (moves, focus) {
         (Some(moves), Some(focus)) => format!("{moves}; {focus}. Recentre, refocus, look again."),
         (Some(moves), None) => format!("{moves}. Recentre, refocus, look again."),
         _ => "How far the star will move is not known: turn slowly and keep it in sight. Recentre, refocus, look again.".into(),
     }
+}
+
+fn tells(assembly: &Assembly, by: fn(&Response) -> f64) -> bool {
+    assembly.response.as_ref().is_some_and(|r| by(r) != 0.0)
+}
+
+fn whole_um(metres: f64) -> i64 {
+    (metres / UM).round() as i64
 }
 
 fn one_turn(assembly: &Assembly, instrument: &Instrument, screw: usize, turns: f64) -> String {

@@ -54,6 +54,10 @@ fn the_screw_that_was_turned_is_named_and_the_turn_undone() {
         (one["turns"].as_f64().unwrap() - 0.07).abs() < 0.01,
         "{one}"
     );
+    // one screw alone moves the middle of the unit by a third of its travel; the three together do not
+    let (one_um, all_um) = (&one["focus_change_um"], &found["advice"]["focus_change_um"]);
+    assert!(one_um.as_f64().unwrap().abs() > 5.0, "{one}");
+    assert!(all_um.as_f64().unwrap().abs() < 0.1, "{all_um}");
     for key in [
         "sigma_seeing_nm",
         "stop_nm",
@@ -116,6 +120,78 @@ fn a_picture_held_otherwise_than_typed_is_told() {
         let found = flags(file, side);
         assert!(found.contains(told), "{file} {side}: {found}");
     }
+}
+
+/// Vanes that have one another opposite look the same from both ends of the pupil: whatever the noise, the side stays open. A
+/// single vane tells it.
+#[test]
+fn only_vanes_that_half_a_turn_moves_tell_the_side() {
+    let vanes = |azimuths: &[f64]| {
+        let one = |a: &f64| format!("[[telescope.vanes]]\nazimuth_deg = {a}\nwidth_mm = 4.0\n");
+        let all: String = azimuths.iter().map(one).collect();
+        unit().replace("[assembly]\n", &format!("{all}[assembly]\n"))
+    };
+    let place = Place::with_file("cross.toml", &vanes(&[20.0, 110.0, 200.0, 290.0]));
+    place.write("one.toml", vanes(&[20.0]));
+    for (name, offset_um, seed) in [
+        ("cross", 1, 31),
+        ("cross", 1, 32),
+        ("cross", -1, 33),
+        ("one", 1, 34),
+        ("one", -1, 35),
+    ] {
+        let file = format!("{name}.toml");
+        let offset = format!("state.sensor_offset_um={}", offset_um * 480);
+        let seed = format!("seed={seed}");
+        let render = ["render", &file, "--force", "--set", &offset, "--set", &seed];
+        place.run(&render).well();
+        let frame = format!("out/{name}.fits");
+        let args = [
+            "measure",
+            &frame,
+            "--instrument",
+            &file,
+            "--json",
+            "--quiet",
+        ];
+        let found: Value = serde_json::from_str(&place.run(&args).well().stdout).unwrap();
+        let is = if offset_um > 0 { "outside" } else { "inside" };
+        let open = found["flags"].to_string().contains("even_sign_open");
+        match name {
+            "one" => assert!(found["side"] == is && !open, "{}", found["side"]),
+            _ => assert!(open && found["side_from"] == "assumed", "{}", found["side"]),
+        }
+    }
+}
+
+/// Secondary coma and spherical aberration are not taken for coma and spherical aberration: they are found, and told.
+#[test]
+fn aberrations_beyond_spherical_are_found() {
+    let text = unit().replace("magnitude = 4.1", "magnitude = 2.0");
+    let hidden = [(16, 12.0), (22, -11.0), (14, 9.0)];
+    let place = Place::with_file("unit.toml", &text);
+    let sets: Vec<String> = hidden
+        .iter()
+        .map(|(noll, nm)| format!("state.modes_nm.{noll}={nm}"))
+        .collect();
+    let mut args = vec!["render", "unit.toml"];
+    args.extend(sets.iter().flat_map(|set| ["--set", set]));
+    place.run(&args).well();
+    let truth: Value = serde_json::from_str(&place.text("out/unit.truth.json")).unwrap();
+    let found = json(&place, &["out/unit.fits", "--side", "outside"]);
+    assert!(found["flags"].to_string().contains("further_modes"));
+    for noll in [5, 6, 7, 8, 9, 10, 11, 14, 16, 22].map(|noll: u32| noll.to_string()) {
+        let off = found["modes_nm"][&noll]["value"].as_f64().unwrap()
+            - truth["modes_nm"][&noll].as_f64().unwrap();
+        let sigma = found["modes_nm"][&noll]["sigma"].as_f64().unwrap();
+        assert!(
+            off.abs() < 5.0 * sigma && sigma < 6.0,
+            "Noll {noll}: {off} ± {sigma}"
+        );
+    }
+    place.run(&["render", "unit.toml", "--force"]).well();
+    let plain = json(&place, &["out/unit.fits", "--side", "outside"]);
+    assert!(!plain["flags"].to_string().contains("further_modes"));
 }
 
 /// What is hidden in the file has no influence: other state, star, sky and seed, the same answer to the last byte.
