@@ -131,7 +131,7 @@ fn only_vanes_that_half_a_turn_moves_tell_the_side() {
         let all: String = azimuths.iter().map(one).collect();
         unit().replace("[assembly]\n", &format!("{all}[assembly]\n"))
     };
-    let place = Place::with_file("cross.toml", &vanes(&[20.0, 110.0, 200.0, 290.0]));
+    let place = Place::with_file("cross.toml", vanes(&[20.0, 110.0, 200.0, 290.0]));
     place.write("one.toml", vanes(&[20.0]));
     for (name, offset_um, seed) in [
         ("cross", 1, 31),

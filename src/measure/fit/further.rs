@@ -2,14 +2,12 @@
 //!
 //! A little secondary coma or spherical aberration changes a doughnut much as coma and spherical aberration do, and a fit that
 //! does not know of it takes it for these without its residuals growing by much. Whether it is there is asked once at the minimum,
-//! by how much the sum of squares would fall (the score test: one set of derivatives), so that a star without costs little and
+//! by how much the sum of squares would fall (the score test: one more set of derivatives, of these modes alone), so that a star without costs little and
 //! keeps its standard deviations.
 
-use super::levenberg::Problem as _;
+use super::levenberg::{Minimum, Problem as _};
 use super::problem::StarProblem;
 use super::unknown::{Trial, Unknown};
-use super::view::View;
-use crate::instrument::Instrument;
 use crate::math::LeastSquares;
 use crate::predict::PredictError;
 use crate::units::NM;
@@ -21,23 +19,23 @@ pub const FURTHER_DOUBT_M: f64 = 30.0 * NM;
 /// Chance alone lets the sum of squares fall by more than this in one star of a thousand (χ² of 7 unknowns).
 const BY_CHANCE: f64 = 25.0;
 
-/// The trial with further modes, where the star shows them.
+/// The trial at the minimum with further modes, where the star shows them.
 ///
 /// # Errors
-/// As [`StarProblem::new`].
+/// As [`StarProblem::columns_of`].
 pub fn shown(
-    views: &mut [View],
-    trial: &Trial,
-    instrument: &Instrument,
+    problem: &mut StarProblem<'_>,
+    found: &Minimum,
 ) -> Result<Option<Trial>, PredictError> {
-    let mut more = trial.clone();
+    let residuals = problem.residuals(&found.unknowns)?;
+    let mut columns = found.columns.clone();
+    let narrow = fall(&columns, &residuals);
+    columns.extend(problem.columns_of(&FURTHER_MODES, &found.unknowns)?);
+    let mut more = problem.trial.at(&found.unknowns);
     for noll in FURTHER_MODES {
-        more.push(Unknown::Mode(noll), trial.fixed.get(noll));
+        more.push(Unknown::Mode(noll), more.fixed.get(noll));
     }
-    let here = more.values.clone();
-    let linear = StarProblem::new(views, more.clone(), instrument, 0.0)?.linearised(&here)?;
-    let narrow = &linear.columns[..trial.values.len()];
-    let gain = fall(&linear.columns, &linear.residuals) - fall(narrow, &linear.residuals);
+    let gain = fall(&columns, &residuals) - narrow;
     Ok((gain > BY_CHANCE).then_some(more))
 }
 

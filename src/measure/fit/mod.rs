@@ -166,6 +166,10 @@ pub fn finish(
         let mut problem = StarProblem::new(views, trial.clone(), instrument, model_error)?;
         let found = minimise(&mut problem, trial.values.clone(), patience)?;
         trial = trial.at(&found.unknowns);
+        let more = match rounds {
+            0 => further::shown(&mut problem, &found)?,
+            _ => None,
+        };
         rounds += 1;
         let mut pixels = StarProblem::new(views, trial.clone(), instrument, model_error)?
             .pixels()
@@ -174,7 +178,7 @@ pub fn finish(
             for (number, view) in views.iter_mut().enumerate() {
                 view.recorded.floor_e2 += level_noise(&mut pixels, number, view.recorded.floor_e2);
             }
-            if let Some(more) = further::shown(views, &trial, instrument)? {
+            if let Some(more) = more {
                 trial = more;
                 rounds_at_most += 1;
                 continue;

@@ -138,6 +138,39 @@ impl<'a> StarProblem<'a> {
         residuals
     }
 
+    /// Columns over all data of modes that are not free, at a place.
+    ///
+    /// # Errors
+    /// As [`View::slopes_by`].
+    pub fn columns_of(
+        &mut self,
+        modes: &[u32],
+        unknowns: &[f64],
+    ) -> Result<Vec<Vec<f64>>, PredictError> {
+        let here = self.trial.at(unknowns);
+        let mut more = here.clone();
+        for noll in modes {
+            more.push(Unknown::Mode(*noll), here.fixed.get(*noll));
+        }
+        let rows = self.weights.len() + self.beliefs(&here).len();
+        let mut columns = vec![vec![0.0; rows]; modes.len()];
+        let mut first = 0;
+        for (v, p) in planes(self.views) {
+            let wanted =
+                |unknown: &Unknown| matches!(unknown, Unknown::Mode(noll) if modes.contains(noll));
+            let flux = here.get(Unknown::Flux(v, p)).unwrap_or(0.0);
+            let slopes = self.views[v].slopes_by(p, &more, wanted)?;
+            for (column, (_, values)) in columns.iter_mut().zip(&slopes) {
+                let rows = column[first..].iter_mut().zip(&self.weights[first..]);
+                for ((row, weight), value) in rows.zip(values) {
+                    *row = flux * value * weight;
+                }
+            }
+            first += self.views[v].pixels(p).len();
+        }
+        Ok(columns)
+    }
+
     /// What is believed beforehand: (column, 1/doubt, (believed − value)/doubt).
     fn beliefs(&self, trial: &Trial) -> Vec<(usize, f64, f64)> {
         trial

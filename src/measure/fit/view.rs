@@ -271,10 +271,27 @@ impl View {
     /// # Errors
     /// As [`Model::new`].
     pub fn slopes(&mut self, plane: usize, trial: &Trial) -> Result<PlaneSlopes, PredictError> {
-        let dimensions = trial.dimensions();
+        let columns = self.slopes_by(plane, trial, |_| true)?;
+        Ok(PlaneSlopes {
+            light: self.light(plane, trial)?,
+            columns,
+        })
+    }
+
+    /// Derivatives of the light of a plane by those optical unknowns and dimensions that are wanted.
+    ///
+    /// # Errors
+    /// As [`Model::new`].
+    pub fn slopes_by(
+        &mut self,
+        plane: usize,
+        trial: &Trial,
+        wanted: impl Fn(&Unknown) -> bool,
+    ) -> Result<Vec<(Unknown, Vec<f64>)>, PredictError> {
         self.prepare(plane, trial)?;
         let (modes, offset) = self.wavefront(trial);
-        let own = self.optical(trial);
+        let mut own = self.optical(trial);
+        own.retain(|(unknown, _)| wanted(unknown));
         let parameters: Vec<Parameter> = own.iter().map(|o| o.1).collect();
         let pixels = self.planes[plane].pixels.clone();
         let Some(built) = &mut self.planes[plane].built else {
@@ -294,14 +311,14 @@ impl View {
             .map(|((unknown, _), column)| (*unknown, picked(column, &pixels)))
             .collect();
         let slopes_light = picked(&light, &pixels);
-        for (dimension, _) in dimensions {
-            let column = self.difference(plane, trial, dimension, &slopes_light)?;
-            columns.push((Unknown::Dimension(dimension), column));
+        for (dimension, _) in trial.dimensions() {
+            let unknown = Unknown::Dimension(dimension);
+            if wanted(&unknown) {
+                let column = self.difference(plane, trial, dimension, &slopes_light)?;
+                columns.push((unknown, column));
+            }
         }
-        Ok(PlaneSlopes {
-            light: self.light(plane, trial)?,
-            columns,
-        })
+        Ok(columns)
     }
 
     /// Derivative by a dimension: another model, a little aside.
