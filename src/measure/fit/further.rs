@@ -7,6 +7,7 @@
 
 use super::levenberg::{Minimum, Problem as _};
 use super::problem::StarProblem;
+use super::strays;
 use super::unknown::{Trial, Unknown};
 use crate::math::LeastSquares;
 use crate::predict::PredictError;
@@ -27,10 +28,15 @@ pub fn shown(
     problem: &mut StarProblem<'_>,
     found: &Minimum,
 ) -> Result<Option<Trial>, PredictError> {
-    let residuals = problem.residuals(&found.unknowns)?;
+    let mut residuals = problem.residuals(&found.unknowns)?;
     let mut columns = found.columns.clone();
-    let narrow = fall(&columns, &residuals);
     columns.extend(problem.columns_of(&FURTHER_MODES, &found.unknowns)?);
+    // single pixels that nothing explains must not be explained by these
+    for row in strays(&residuals[..problem.pixels().len()]) {
+        residuals[row] = 0.0;
+        columns.iter_mut().for_each(|column| column[row] = 0.0);
+    }
+    let narrow = fall(&columns[..found.columns.len()], &residuals);
     let mut more = problem.trial.at(&found.unknowns);
     for noll in FURTHER_MODES {
         more.push(Unknown::Mode(noll), more.fixed.get(noll));

@@ -325,17 +325,19 @@ fn doubt(found: Minimum, spread: f64) -> (Vec<Option<f64>>, Vec<Vec<f64>>) {
 
 /// Pixels whose residual stands out by far from those of the whole; empty where there are too many to be chance.
 fn outliers(pixels: &[Pixel], model_error: f64) -> Vec<(usize, [usize; 2])> {
-    let mut sizes: Vec<f64> = pixels
-        .iter()
-        .map(|p| p.residual(model_error).abs())
-        .collect();
+    let residuals: Vec<f64> = pixels.iter().map(|p| p.residual(model_error)).collect();
+    let at = |number: usize| (pixels[number].view, pixels[number].place);
+    strays(&residuals).into_iter().map(at).collect()
+}
+
+/// Numbers of the residuals that stand out by far from the others; none where there are too many to be chance.
+fn strays(residuals: &[f64]) -> Vec<usize> {
+    let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
     let limit = OUTLIER_SIGMAS * sigma_of(&mut sizes).max(1.0);
-    let found: Vec<_> = pixels
-        .iter()
-        .filter(|p| p.residual(model_error).abs() > limit)
-        .map(|p| (p.view, p.place))
+    let found: Vec<usize> = (0..residuals.len())
+        .filter(|at| residuals[*at].abs() > limit)
         .collect();
-    let few = (OUTLIERS_AT_MOST * pixels.len() as f64).max(3.0);
+    let few = (OUTLIERS_AT_MOST * residuals.len() as f64).max(3.0);
     if found.len() as f64 > few {
         Vec::new()
     } else {
