@@ -3,7 +3,8 @@
 //! A little secondary coma or spherical aberration changes a doughnut much as coma and spherical aberration do, and a fit that
 //! does not know of it takes it for these without its residuals growing by much. Whether it is there is asked once at the minimum,
 //! by how much the sum of squares would fall (the score test: one more set of derivatives, of these modes alone), so that a star without costs little and
-//! keeps its standard deviations.
+//! keeps its standard deviations. Stars behind masks are not asked:
+//! their few slots do not tell these modes from dimensions that are slightly wrong.
 
 use super::levenberg::{Minimum, Problem as _};
 use super::problem::StarProblem;

@@ -143,7 +143,7 @@ pub fn approach(
     }
 }
 
-/// Fits to the end, from nearby; where the star shows them, with [`FURTHER_MODES`] too.
+/// Fits to the end, from nearby; where a star without a mask shows them, with [`FURTHER_MODES`] too.
 ///
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
@@ -162,12 +162,14 @@ pub fn finish(
     let mut model_error = 0.0;
     let mut chi_square = None;
     let (mut rounds, mut rounds_at_most) = (0, 3);
+    // the few slots of a mask do not tell further modes from dimensions that are slightly wrong
+    let open = views.iter().all(|view| !view.recorded.mask_on);
     loop {
         let mut problem = StarProblem::new(views, trial.clone(), instrument, model_error)?;
         let found = minimise(&mut problem, trial.values.clone(), patience)?;
         trial = trial.at(&found.unknowns);
         let more = match rounds {
-            0 => further::shown(&mut problem, &found)?,
+            0 if open => further::shown(&mut problem, &found)?,
             _ => None,
         };
         rounds += 1;
