@@ -1,10 +1,10 @@
 //! Aberrations of higher order than a fit is free in: whether a star shows them, and then they are fitted too.
 //!
 //! A little secondary coma or spherical aberration changes a doughnut much as coma and spherical aberration do, and a fit that
-//! does not know of it takes it for these without its residuals growing by much. Whether it is there is asked once at the minimum,
-//! by how much the sum of squares would fall (the score test: one more set of derivatives, of these modes alone), so that a star without costs little and
-//! keeps its standard deviations. Stars behind masks are not asked:
-//! their few slots do not tell these modes from dimensions that are slightly wrong.
+//! does not know of it takes it for these without its residuals growing by much. Whether it is there is asked once at the
+//! minimum, by how much the sum of squares would fall (the score test: one more set of derivatives, of these modes alone), so
+//! that a star without costs little and keeps its standard deviations. Stars behind masks are not asked: their few slots do not
+//! tell these modes from dimensions that are slightly wrong.
 
 use super::levenberg::{Minimum, Problem as _};
 use super::problem::StarProblem;
@@ -18,7 +18,8 @@ use crate::units::NM;
 pub const FURTHER_MODES: [u32; 7] = [12, 13, 14, 15, 16, 17, 22];
 /// What is believed beforehand of them: about the design's, this far off.
 pub const FURTHER_DOUBT_M: f64 = 30.0 * NM;
-/// Chance alone lets the sum of squares fall by more than this in one star of a thousand (χ² of 7 unknowns).
+/// Chance alone lets the sum of squares fall by more than this in about one star of a thousand (table of χ² with 7
+/// degrees of freedom, from memory).
 const BY_CHANCE: f64 = 25.0;
 
 /// The trial at the minimum with further modes, where the star shows them.
