@@ -25,7 +25,7 @@ pub enum Purpose {
     PixelResponse,
     /// Places and magnitudes of the stars of a field.
     FieldStars,
-    /// The air over the aperture; the item is the layer.
+    /// The atmosphere over the aperture; the item is the layer.
     Screen,
     /// What a drill hides.
     Drill,

@@ -5,7 +5,9 @@
 
 use crate::support::npy;
 use skewstar::instrument::Instrument;
-use skewstar::measure::{MeasureOptions, Measurement, Shot, Side, SideFrom, measure, measure_two};
+use skewstar::measure::{
+    MeasureOptions, Measurement, Picture, Side, SideFrom, measure, measure_two,
+};
 use skewstar::scenario;
 use skewstar::state::State;
 use skewstar::units::NM;
@@ -19,7 +21,7 @@ struct Sample {
     owner: Instrument,
     truth: State,
     star_px: [f64; 2],
-    shot: Shot,
+    shot: Picture,
 }
 
 impl Sample {
@@ -30,7 +32,7 @@ impl Sample {
         let toml = toml::to_string(&toml::Value::try_from(&json["scenario"]).unwrap()).unwrap();
         let scenario = scenario::read(&toml, name, &[]).unwrap();
         let mut owner = scenario.instrument;
-        // the owner knows the passband, not how finely another program cut it; but five lines make dashed streaks, which is
+        // the owner knows the passband, not how finely another program cut it; but five lines make dashed spikes, which is
         // another star than a continuous one, so behind a mask the lines are told
         if !scenario.state.mask_on {
             owner.camera.wavelengths = None;
@@ -42,7 +44,7 @@ impl Sample {
             name,
             star_px: [0, 1].map(|axis| middle[axis] + number(&readout["aside_px"][axis])),
             truth: scenario.state,
-            shot: Shot {
+            shot: Picture {
                 values_adu: npy::read(&folder.join(format!("{name}.npy"))),
                 ceiling_adu: Some(65_535.0),
                 gain_e_per_adu: Some(number(&readout["gain_e_per_adu"])),

@@ -2,8 +2,8 @@
 //! what a session refuses; what costs what; and that signs on every side agree.
 
 use skewstar::practice::{
-    Action, Advice, BENCH, Eye, Level, Moment, Player, Refusal, Report, Session, Shape, Step, play,
-    read, write,
+    Action, BENCH, DrillReport, Eye, Level, Moment, Player, Refusal, Session, SightShape, Step,
+    Suggestion, play, read, write,
 };
 use skewstar::rng::Seed;
 use skewstar::scenario::{self, Scenario};
@@ -69,7 +69,7 @@ fn a_turn_moves_the_dark_centre_to_the_screw() {
     let mut eye = Eye::new(session.instrument());
     let moment = Moment {
         start_s: 0.0,
-        air: Seed(0),
+        atmosphere: Seed(0),
         noise: Seed(0),
     };
     let picture = eye
@@ -97,7 +97,7 @@ fn a_turn_moves_the_dark_centre_to_the_screw() {
 
 fn shift(session: &Session) -> [f64; 2] {
     match &session.rounds().last().expect("a look").sight.shape {
-        Shape::Doughnut { shift_px, .. } => *shift_px,
+        SightShape::Doughnut { shift_px, .. } => *shift_px,
         other => panic!("{other:?}"),
     }
 }
@@ -204,7 +204,7 @@ fn everything_costs_something_and_the_report_adds_it_up() {
         (session.cost_min() - cost).abs() < 1e-12 && cost == 11.0,
         "{cost}"
     );
-    let report = Report::new(&session);
+    let report = DrillReport::new(&session);
     assert!(
         (report.turns_used - 0.25).abs() < 1e-9,
         "{}",
@@ -219,8 +219,8 @@ fn everything_costs_something_and_the_report_adds_it_up() {
 fn advice_names_a_screw_and_helps() {
     for seed in 20..30 {
         let mut session = session(Level::OneScrew, seed);
-        let before = Report::new(&session).rounds[0].coma_nm;
-        let advice = Advice::new(&session).expect("advice");
+        let before = DrillReport::new(&session).rounds[0].coma_nm;
+        let advice = Suggestion::new(&session).expect("advice");
         let Step::Turn {
             screw,
             clockwise_turns,
@@ -230,7 +230,7 @@ fn advice_names_a_screw_and_helps() {
             panic!("{advice:?}");
         };
         session.act(&turn(&screw, clockwise_turns)).expect("a turn");
-        let after = Report::new(&session)
+        let after = DrillReport::new(&session)
             .rounds
             .last()
             .expect("a round")
@@ -247,5 +247,5 @@ fn a_finished_session_is_read_back_finished() {
     let text = write(&session, BENCH).expect("text");
     let (again, _) = read(&text).expect("a session");
     assert!(again.is_finished());
-    assert_eq!(Report::new(&again), Report::new(&session));
+    assert_eq!(DrillReport::new(&again), DrillReport::new(&session));
 }

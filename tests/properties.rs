@@ -130,8 +130,8 @@ fn truth_is_sound(simulation: &Simulation) -> Result<(), TestCaseError> {
     for key in NUMBERS {
         prop_assert!(all_numbers(&truth[key]), "{key}: {}", truth[key]);
     }
-    for streak in truth["streaks"].as_array().into_iter().flatten() {
-        prop_assert!(all_numbers(streak), "{streak}");
+    for spike in truth["spikes"].as_array().into_iter().flatten() {
+        prop_assert!(all_numbers(spike), "{spike}");
     }
     for (key, flag) in UNKNOWN {
         let said = truth["flags"]
@@ -151,7 +151,7 @@ fn truth_is_sound(simulation: &Simulation) -> Result<(), TestCaseError> {
     let masked = truth["flags"]
         .as_array()
         .is_some_and(|flags| flags.iter().any(|f| f == "masked"));
-    prop_assert!(masked || truth["streaks"].as_array().is_some_and(Vec::is_empty));
+    prop_assert!(masked || truth["spikes"].as_array().is_some_and(Vec::is_empty));
     Ok(())
 }
 

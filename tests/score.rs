@@ -310,7 +310,7 @@ fn score_of_measure(place: &Place, lesson: &str, sets: &[&str]) -> Value {
 #[test]
 fn a_measurement_of_a_rendered_star_is_an_answer() {
     let place = Place::new();
-    let streaks = ["streak_shift_px.0", "streak_shift_px.7"];
+    let spikes = ["spike_shift_px.0", "spike_shift_px.7"];
     for (lesson, sets, places, limit_px) in [
         (
             "night-fast-unit",
@@ -318,7 +318,7 @@ fn a_measurement_of_a_rendered_star_is_an_answer() {
             &["dark_shift_px.x"][..],
             1.0,
         ),
-        ("mask-two-zone-coma", &NIGHT[..], &streaks[..], 0.1),
+        ("mask-two-zone-coma", &NIGHT[..], &spikes[..], 0.1),
     ] {
         let score = score_of_measure(&place, lesson, sets);
         let number = |quantity: &str, name: &str| {
@@ -335,8 +335,8 @@ fn a_measurement_of_a_rendered_star_is_an_answer() {
             assert!(off_px < limit_px, "{place}: {off_px}");
         }
         assert!(number("modes_nm.7", "pull_rms") < 4.0);
-        for streak in places.iter().filter(|place| streaks.contains(place)) {
-            assert!(number(streak, "pull_rms") < 4.0, "{streak}");
+        for spike in places.iter().filter(|place| spikes.contains(place)) {
+            assert!(number(spike, "pull_rms") < 4.0, "{spike}");
         }
     }
 }

@@ -1,18 +1,18 @@
-//! Drawn air against the theory it is drawn from: Noll's residuals, the long-exposure transfer function, how modes average over
+//! Drawn atmosphere against the theory it is drawn from: Noll's residuals, the long-exposure transfer function, how modes average over
 //! an exposure, and the star itself from a tenth of a second to minutes.
 
 use ndarray::Array2;
-use skewstar::atmosphere::{Air, Layer, ScaleRange, Screen};
+use skewstar::atmosphere::{Atmosphere, Layer, ScaleRange, Screen};
 use skewstar::geometry::CellGrid;
-use skewstar::predict::{Instants, Model, Settings, air_of, averaged_variance};
+use skewstar::predict::{Instants, Model, Settings, atmosphere_of, averaged_variance};
 use skewstar::rng::Seed;
 use skewstar::scenario;
 use skewstar::wavefront::ZernikeSum;
 use std::f64::consts::TAU;
 
 /// Kolmogorov's law over an aperture of 1 m with D = r0; a path in metres is a phase in radians.
-fn unit_air(wind_m_per_s: f64) -> Air {
-    Air {
+fn unit_atmosphere(wind_m_per_s: f64) -> Atmosphere {
+    Atmosphere {
         fried_m: 1.0,
         wavelength_m: TAU,
         outer_scale_m: f64::INFINITY,
@@ -81,7 +81,7 @@ fn residuals_are_nolls() {
     let (cells, modes, draws) = (disc(), modes(21), 300);
     let mut residual = [0.0; 21];
     for seed in 0..draws {
-        let path = Screen::new(&unit_air(0.0), SCALES, Seed(seed))
+        let path = Screen::new(&unit_atmosphere(0.0), SCALES, Seed(seed))
             .on(GRID)
             .at(0.0);
         let mut left = on_disc(&path, &cells);
@@ -121,7 +121,7 @@ fn phase_differences_give_the_long_exposure_transfer() {
     let draws = 1000;
     let mut sums = [0.0; 4];
     for seed in 0..draws {
-        let screen = Screen::new(&unit_air(0.0), SCALES, Seed(10_000 + seed));
+        let screen = Screen::new(&unit_atmosphere(0.0), SCALES, Seed(10_000 + seed));
         for turn in 0..2 {
             let angle = 0.4 + 1.9 * f64::from(turn);
             let here = screen.path_m([3.0 * angle, -2.0 * angle], 0.0);
@@ -149,8 +149,8 @@ fn modes_average_over_an_exposure_as_the_integral_says() {
         let mut variance = [0.0; 3];
         for seed in 0..draws {
             // the aperture's radius is 0.5: `path_radii` of them in one second
-            let air = unit_air(0.5 * path_radii);
-            let screen = Screen::new(&air, SCALES, Seed(50_000 + seed)).on(GRID);
+            let atmosphere = unit_atmosphere(0.5 * path_radii);
+            let screen = Screen::new(&atmosphere, SCALES, Seed(50_000 + seed)).on(GRID);
             let mut averaged = vec![0.0; cells.len()];
             for moment in 0..moments {
                 let time_s = (f64::from(moment) + 0.5) / f64::from(moments);
@@ -179,7 +179,7 @@ fn modes_average_over_an_exposure_as_the_integral_says() {
 
 const STAR: &str = r#"
 format = 1
-title = "A star through moving air"
+title = "A star through moving atmosphere"
 [telescope]
 aperture_mm = 176.0
 focal_length_mm = 805.0
@@ -201,7 +201,7 @@ fn relative_l2(a: &Array2<f64>, b: &Array2<f64>) -> f64 {
     (difference / b.iter().map(|b| b * b).sum::<f64>()).sqrt()
 }
 
-/// The mean of many moments of drawn air is the star with the long exposure's transfer function. One exposure of 0.1 s is far
+/// The mean of many moments of drawn atmosphere is the star with the long exposure's transfer function. One exposure of 0.1 s is far
 /// from it, one of 10 s comes near, once the outer scale is short against what the wind carries past: slow wandering of the whole
 /// star is then part of the exposure.
 #[test]
@@ -215,9 +215,9 @@ fn a_tenth_of_a_second_boils_and_ten_seconds_converge() {
     let model = Model::new(&instrument, &still, Settings::default()).expect("a model");
     let aperture_m = instrument.telescope.aperture_m;
     let expose = |seed: u64, outer_scale_m: f64, time_s: f64, most: usize| {
-        let air = air_of(&state, outer_scale_m, 0.3).expect("seeing");
+        let atmosphere = atmosphere_of(&state, outer_scale_m, 0.3).expect("seeing");
         let scales = ScaleRange::of_aperture(aperture_m);
-        let screen = Screen::new(&air, scales, Seed(seed)).on(model.grid());
+        let screen = Screen::new(&atmosphere, scales, Seed(seed)).on(model.grid());
         let instants = Instants::of_wind(0.0, time_s, 9.0, aperture_m, most);
         model.light_through::<f32>(&model.alignment.modes, 0.0, &screen, instants)
     };
@@ -242,7 +242,7 @@ fn a_tenth_of_a_second_boils_and_ten_seconds_converge() {
     assert!(change > 0.3 && converged < 0.25 && converged < 0.5 * boiling);
 }
 
-/// A longer exposure of air that blows twice as fast is the same frame.
+/// A longer exposure of atmosphere that blows twice as fast is the same frame.
 #[test]
 fn moments_follow_the_wind() {
     let slow = Instants::of_wind(0.0, 2.0, 5.0, 0.2, 1000);

@@ -2,8 +2,8 @@
 //! outlive it.
 
 use serde_json::{Value, json};
-use skewstar::measure::{MeasureOptions, Shot, Side, measure};
-use skewstar::practice::{Asked, BENCH};
+use skewstar::measure::{MeasureOptions, Picture, Side, measure};
+use skewstar::practice::{BENCH, MeasureRequest};
 use skewstar::scenario;
 use skewstar::units::NM;
 use skewstar::web::{Config, Keeper, ServeError, Server};
@@ -70,7 +70,7 @@ fn port_of(address: &str) -> u16 {
 
 /// The bench with its whole frame, and something that measures.
 fn serve_measuring(
-    measurer: impl Fn(&Asked<'_>) -> Result<String, String> + Send + Sync + 'static,
+    measurer: impl Fn(&MeasureRequest<'_>) -> Result<String, String> + Send + Sync + 'static,
 ) -> u16 {
     run(Config {
         scenario: scenario::read(BENCH, "bench", &[]).expect("the bench"),
@@ -368,8 +368,8 @@ fn the_page_is_whole_and_strict() {
 }
 
 /// Coma as the library measures it in the frame that the server hands over: Noll 8 and 7 in nm.
-fn coma_of(asked: &Asked<'_>) -> Result<String, String> {
-    let shot = Shot::from(asked.frame);
+fn coma_of(asked: &MeasureRequest<'_>) -> Result<String, String> {
+    let shot = Picture::from(asked.frame);
     let options = MeasureOptions {
         mask_on: Some(asked.mask_on),
         side: Some(if asked.inside {

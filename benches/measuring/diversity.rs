@@ -13,7 +13,9 @@ use rand_distr::{Distribution, Normal};
 use rayon::prelude::*;
 use serde::Serialize;
 use skewstar::instrument::{Instrument, Passband};
-use skewstar::measure::fit::{Look, Pace, Recorded, Trial, Unknown, View, approach, finish};
+use skewstar::measure::fit::{
+    FrameView, Look, Pace, Recorded, TrialState, Unknown, approach, finish,
+};
 use skewstar::predict::{Model, Settings};
 use skewstar::propagation::Accuracy;
 use skewstar::state::{Modes, State};
@@ -126,13 +128,13 @@ fn fit(
         portable: false,
         temperature_k: None,
     };
-    let mut trial = Trial {
+    let mut trial = TrialState {
         unknowns: Vec::new(),
         values: Vec::new(),
         fixed: Modes::none(),
     };
     let middle = 0.5 * (SIDE_PX as f64 - 1.0);
-    let mut views: Vec<View> = Vec::new();
+    let mut views: Vec<FrameView> = Vec::new();
     for (number, frame) in frames.iter().enumerate() {
         let recorded = Recorded {
             image_e: frame.mapv(|v| v + noise.sample(&mut rng)),
@@ -142,9 +144,9 @@ fn fit(
             mask_on: false,
             field_m: [0.0; 2],
             known: [(4, [0.0, DEFOCUS_NM][number] * NM)].into_iter().collect(),
-            through_air: false,
+            through_atmosphere: false,
         };
-        views.push(View::new(number, recorded, instrument, look));
+        views.push(FrameView::new(number, recorded, instrument, look));
         trial.push(Unknown::Place(number, 0), middle);
         trial.push(Unknown::Place(number, 1), middle);
         trial.push(Unknown::Flux(number, 0), ELECTRONS);

@@ -205,7 +205,13 @@ fn loops(count: u64) -> Vec<Loops> {
                 ..all
             },
         ),
-        ("no coma of the air", Errors { air: false, ..all }),
+        (
+            "no coma of the air",
+            Errors {
+                atmosphere: false,
+                ..all
+            },
+        ),
         (
             "measured exactly",
             Errors {

@@ -1,7 +1,7 @@
 //! The whole loop: frame, measurement, advice, a hand that turns screws badly, the next frame.
 //!
 //! Errors: the response is known to ±20 %, a hand makes 15 % and 0.01 turn of error, locking moves each screw by 3 µm, the frame
-//! has noise, and the air adds its own coma to each exposure. Beside it stands trial and error: a random screw, turned by a
+//! has noise, and the atmosphere adds its own coma to each exposure. Beside it stands trial and error: a random screw, turned by a
 //! random amount, kept when the star looks better.
 
 use super::world::{Climate, Kind, World};
@@ -25,7 +25,7 @@ pub struct Errors {
     pub hand: f64,
     pub hand_turn: f64,
     pub lock_up_um: f64,
-    pub air: bool,
+    pub atmosphere: bool,
     /// Measuring by the frame; or else the truth plus this scatter, nm.
     pub frames: Result<(), f64>,
 }
@@ -36,7 +36,7 @@ impl Errors {
         hand: 0.15,
         hand_turn: 0.01,
         lock_up_um: 3.0,
-        air: true,
+        atmosphere: true,
         frames: Ok(()),
     };
 }
@@ -52,7 +52,7 @@ pub struct Loops {
     /// Median, and ninth decile, of coma after the last round, nm.
     pub final_median_nm: f64,
     pub final_ninth_decile_nm: f64,
-    /// Typical distance (root of the median square) of the measured coma from the true one, the air's own in it, nm.
+    /// Typical distance (root of the median square) of the measured coma from the true one, the atmosphere's own in it, nm.
     pub measuring_typical_nm: Option<f64>,
     /// Frames that could not be measured, or were flagged as failed: nothing was turned then.
     pub refused_frames: usize,
@@ -176,13 +176,13 @@ struct Look {
 fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Option<Look> {
     let seeing_rad = 2.2 * ARCSEC;
     let stop = good_enough(&bench.instrument, seeing_rad, Some(EXPOSURE_S), 550.0 * NM);
-    let air_nm = if errors.air {
-        stop.air_m.unwrap_or(0.0) / NM / 2f64.sqrt()
+    let atmosphere_nm = if errors.atmosphere {
+        stop.atmosphere_m.unwrap_or(0.0) / NM / 2f64.sqrt()
     } else {
         0.0
     };
-    let there = [0, 1].map(|i| coma_nm[i] + air_nm * bench.normal());
-    let (seen, doubt) = match errors.frames {
+    let there = [0, 1].map(|i| coma_nm[i] + atmosphere_nm * bench.normal());
+    let (seen, uncertain) = match errors.frames {
         Err(scatter) => ([0, 1].map(|i| there[i] + scatter * bench.normal()), None),
         Ok(()) => {
             // a wide doughnut for a large error, a small and bright one for a small error
@@ -214,7 +214,7 @@ fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Opti
             (modes.map(|m| m.value / NM), Some(modes))
         }
     };
-    let coma_m = doubt.unwrap_or(seen.map(|nm| skewstar::measure::Doubted {
+    let coma_m = uncertain.unwrap_or(seen.map(|nm| skewstar::measure::Uncertain {
         value: nm * NM,
         sigma: None,
     }));

@@ -26,7 +26,7 @@ pub struct Tally {
     pub failed: Vec<u64>,
     /// Seeds that were off by more than 60 nm without a flag.
     pub silent: Vec<u64>,
-    /// The same error by the streaks' slopes alone, where they say anything about coma.
+    /// The same error by the spikes' slopes alone, where they say anything about coma.
     pub slopes_only_nm: Option<f64>,
     pub slopes_said: usize,
     pub mean_model_error: f64,

@@ -8,7 +8,7 @@ use rand::RngExt;
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 use skewstar::instrument::{Electronics, Instrument, MaskLayout, Passband};
-use skewstar::measure::Shot;
+use skewstar::measure::Picture;
 use skewstar::predict::{Expected, Model, Settings};
 use skewstar::rng::Seed;
 use skewstar::scenario;
@@ -157,7 +157,7 @@ impl World {
     }
 
     /// What the camera delivers.
-    pub fn shot(&self) -> Shot {
+    pub fn shot(&self) -> Picture {
         let expected = if self.climate.mismatched {
             self.blurred_by_moffat()
         } else {
@@ -188,7 +188,7 @@ impl World {
                 values_adu[place] += 3000.0 * rng.random::<f64>();
             }
         }
-        Shot {
+        Picture {
             values_adu,
             ceiling_adu: Some(65_535.0),
             gain_e_per_adu: None,

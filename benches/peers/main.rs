@@ -21,7 +21,7 @@ use rayon::prelude::*;
 use serde_json::{Value, json};
 use skewstar::geometry::CellGrid;
 use skewstar::math::{LANES, Planner, ZoomTransform, vectorised, waves};
-use skewstar::propagation::{CellSum, Field, Propagator, PupilRows, Sampling, Turns, Window};
+use skewstar::propagation::{CellSum, Field, PhaseTurns, Propagator, PupilRows, Sampling, Window};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -256,7 +256,7 @@ impl PupilRows<f32> for Rows<'_> {
         self.spans[row].clone()
     }
 
-    fn fill(&self, row: usize, columns: Range<usize>, turns: Turns, out: &mut [Complex<f32>]) {
+    fn fill(&self, row: usize, columns: Range<usize>, turns: PhaseTurns, out: &mut [Complex<f32>]) {
         let (amplitude, lengths) = (self.job.amplitude.row(row), self.job.lengths_m.row(row));
         let (amplitude, lengths) = (amplitude.as_slice().unwrap(), lengths.as_slice().unwrap());
         let (amplitude, length) = (&amplitude[columns.clone()], &lengths[columns]);

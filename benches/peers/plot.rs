@@ -2,7 +2,7 @@
 
 use super::growth::Row;
 use skewstar::image_io::canvas::{
-    AMBER, Anchor, BLACK, Canvas, Dash, EDGE, PALE, STEEL, Stroke, TextStyle, View,
+    AMBER, Anchor, BLACK, Canvas, Dash, EDGE, PALE, STEEL, Stroke, TextStyle, Viewport,
 };
 use skewstar::image_io::png;
 
@@ -35,7 +35,7 @@ pub fn draw(rows: &[Row]) -> Vec<u8> {
 }
 
 fn panel(canvas: &mut Canvas, corner: [f64; 2], kind: &str, rows: &[&Row]) {
-    let view = View::whole(canvas);
+    let view = Viewport::whole(canvas);
     let low = rows.iter().map(|r| r.value).fold(f64::INFINITY, f64::min);
     let high = rows.iter().map(|r| r.value).fold(0.0, f64::max);
     let along = |value: f64, [a, b]: [f64; 2], axis: usize| {
@@ -103,6 +103,6 @@ fn write(canvas: &mut Canvas, place: [f64; 2], words: &str, anchor: Anchor) {
         .with_size_px(16.0)
         .with_colour(PALE)
         .with_anchor(anchor);
-    let view = View::whole(canvas);
+    let view = Viewport::whole(canvas);
     canvas.text(&view, place, words, &style);
 }

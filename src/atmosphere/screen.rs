@@ -1,11 +1,11 @@
-//! The air above the aperture at one moment: a phase screen of von Kármán turbulence that the wind carries along.
+//! The atmosphere above the aperture at one moment: a phase screen of von Kármán turbulence that the wind carries along.
 //!
 //! A screen is a sum of ripples with random strengths, their frequencies drawn ring by ring over everything from far above
 //! the outer scale down to the finest detail asked for. So it has no period and no edge, holds tilts of all scales, and can
 //! be read at any place and time: the wind (Taylor's frozen flow) only advances each ripple's phase. The same seed gives the
-//! same air.
+//! same atmosphere.
 //!
-//! Lengths are metres of path, positive where the wavefront leads, the same at every wavelength (dispersion in the air is left
+//! Lengths are metres of path, positive where the wavefront leads, the same at every wavelength (dispersion in the atmosphere is left
 //! out). Places are sine-space heights in frame axes; under the paraboloid's law they differ from pupil heights by less than
 //! 1 % for beams slower than f/2.5, which no statistic here notices. Scintillation and the height of layers are left out.
 //!
@@ -28,7 +28,7 @@ const SPECTRUM: f64 = 0.022_895_587_108_6;
 
 /// Turbulence to be drawn.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Air {
+pub struct Atmosphere {
     /// Fried's length of all layers together.
     pub fried_m: f64,
     /// The wavelength it belongs to.
@@ -88,14 +88,14 @@ struct Ripple {
 }
 
 impl Screen {
-    /// Draws the air of a seed.
-    pub fn new(air: &Air, scales: ScaleRange, seed: Seed) -> Self {
+    /// Draws the atmosphere of a seed.
+    pub fn new(atmosphere: &Atmosphere, scales: ScaleRange, seed: Seed) -> Self {
         let mut ripples = Vec::new();
-        let lowest = 1.0 / scales.widest_m.min(10.0 * air.outer_scale_m);
+        let lowest = 1.0 / scales.widest_m.min(10.0 * atmosphere.outer_scale_m);
         let spread = (1.0 / (scales.finest_m * lowest)).ln().max(0.0);
         let rings = (spread / RING_STEP).ceil().max(1.0) as usize;
         let width = spread / rings as f64;
-        for (number, layer) in air.layers.iter().enumerate() {
+        for (number, layer) in atmosphere.layers.iter().enumerate() {
             let mut stream = seed.stream(Purpose::Screen, number as u64);
             for ring in 0..rings {
                 let turn: f64 = stream.random();
@@ -104,7 +104,7 @@ impl Screen {
                     let nu = lowest * libm::exp(width * (ring as f64 + within));
                     let angle = PI * (place as f64 + turn) / scales.ripples_a_ring as f64;
                     let share = width / scales.ripples_a_ring as f64;
-                    let variance_m2 = layer.share * air.power_m2(nu) * share;
+                    let variance_m2 = layer.share * atmosphere.power_m2(nu) * share;
                     ripples.push(Ripple::draw(
                         [nu * libm::cos(angle), nu * libm::sin(angle)],
                         variance_m2.sqrt(),
@@ -148,7 +148,7 @@ impl Screen {
     }
 }
 
-impl Air {
+impl Atmosphere {
     /// Variance of the path per unit of the frequency's natural logarithm, all directions.
     fn power_m2(&self, nu: f64) -> f64 {
         let square = nu * nu + self.outer_scale_m.powi(-2);
@@ -255,8 +255,8 @@ mod tests {
     use super::*;
     use approx::assert_abs_diff_eq;
 
-    fn air() -> Air {
-        Air {
+    fn atmosphere() -> Atmosphere {
+        Atmosphere {
             fried_m: 0.083,
             wavelength_m: 550e-9,
             outer_scale_m: 23.0,
@@ -275,7 +275,7 @@ mod tests {
 
     #[test]
     fn the_fast_reading_equals_the_slow_one() {
-        let screen = Screen::new(&air(), ScaleRange::of_aperture(0.19), Seed(71));
+        let screen = Screen::new(&atmosphere(), ScaleRange::of_aperture(0.19), Seed(71));
         let grid = CellGrid {
             count: 23,
             cell_m: 9.1e-3,
@@ -290,12 +290,12 @@ mod tests {
 
     #[test]
     fn one_layer_is_carried_along_as_it_is() {
-        let mut air = air();
-        air.layers = vec![Layer {
+        let mut atmosphere = atmosphere();
+        atmosphere.layers = vec![Layer {
             share: 1.0,
             wind_m_per_s: [7.0, -3.0],
         }];
-        let screen = Screen::new(&air, ScaleRange::of_aperture(0.19), Seed(5));
+        let screen = Screen::new(&atmosphere, ScaleRange::of_aperture(0.19), Seed(5));
         let (place, time_s) = ([0.031, -0.052], 0.83);
         let upwind = [place[0] - 7.0 * time_s, place[1] + 3.0 * time_s];
         assert_abs_diff_eq!(
@@ -308,7 +308,8 @@ mod tests {
     #[test]
     fn seeds_give_different_air_and_the_same_one_the_same() {
         let at = |seed| {
-            Screen::new(&air(), ScaleRange::of_aperture(0.19), Seed(seed)).path_m([0.01, 0.02], 0.0)
+            Screen::new(&atmosphere(), ScaleRange::of_aperture(0.19), Seed(seed))
+                .path_m([0.01, 0.02], 0.0)
         };
         assert_eq!(at(3), at(3));
         assert_ne!(at(3), at(4));

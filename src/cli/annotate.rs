@@ -2,13 +2,13 @@
 
 use super::marks::{self, Caption, LEAST_ARROW_PX, is_push};
 use crate::image_io::PictureError;
-use crate::image_io::canvas::{AMBER, Canvas, DIM, STEEL, Stroke, View};
+use crate::image_io::canvas::{AMBER, Canvas, DIM, STEEL, Stroke, Viewport};
 use crate::instrument::Instrument;
 use crate::simulate::{Truth, clock};
 use crate::units::DEG;
 use ndarray::Array2;
 
-/// Draws the ring's edges, the push of the dark centre and the streaks over the displayed star.
+/// Draws the ring's edges, the push of the dark centre and the spikes over the displayed star.
 ///
 /// # Errors
 /// [`PictureError`] when the magnified picture would be too large.
@@ -20,22 +20,22 @@ pub fn draw(
     let (mut canvas, view) = marks::page(gray, &captions(truth))?;
     ring(&mut canvas, &view, truth);
     let axes = crate::pupil::frame_axes(instrument);
-    for streak in &truth.streaks {
-        let angle = streak.slot_deg * DEG;
+    for spike in &truth.spikes {
+        let angle = spike.slot_deg * DEG;
         let slot = axes.forward([angle.cos(), angle.sin()]);
-        let (star_px, shift_px) = (truth.star_px, streak.shift_px);
-        marks::streak(&mut canvas, &view, star_px, slot, shift_px, &Stroke::AMBER);
+        let (star_px, shift_px) = (truth.star_px, spike.shift_px);
+        marks::spike(&mut canvas, &view, star_px, slot, shift_px, &Stroke::AMBER);
     }
     Ok(canvas)
 }
 
-fn ring(canvas: &mut Canvas, view: &View, truth: &Truth) {
-    let Some(ring) = truth.doughnut.as_ref().filter(|_| truth.streaks.is_empty()) else {
+fn ring(canvas: &mut Canvas, view: &Viewport, truth: &Truth) {
+    let Some(ring) = truth.doughnut.as_ref().filter(|_| truth.spikes.is_empty()) else {
         canvas.cross(view, truth.star_px, 8.0, &Stroke::PALE);
         return;
     };
     let to = 1.38 * ring.outer_radius_px;
-    let ring = marks::Ring {
+    let ring = marks::RingMark {
         outer: (ring.outer_centre_px, ring.outer_radius_px),
         dark: ring.dark_centre_px.zip(ring.inner_radius_px),
         shift_px: ring.dark_shift_px,
@@ -46,7 +46,7 @@ fn ring(canvas: &mut Canvas, view: &View, truth: &Truth) {
 
 fn captions(truth: &Truth) -> Vec<Caption> {
     let mut words = vec![(truth.title.clone(), DIM)];
-    if let Some(ring) = truth.doughnut.as_ref().filter(|_| truth.streaks.is_empty()) {
+    if let Some(ring) = truth.doughnut.as_ref().filter(|_| truth.spikes.is_empty()) {
         words.push((
             format!("solid: outer edge, radius {:.1} px", ring.outer_radius_px),
             AMBER,
@@ -64,8 +64,8 @@ fn captions(truth: &Truth) -> Vec<Caption> {
             ));
         }
     }
-    if !truth.streaks.is_empty() {
-        words.push(("lines at the border: where each streak runs".into(), AMBER));
+    if !truth.spikes.is_empty() {
+        words.push(("lines at the border: where each spike runs".into(), AMBER));
     }
     words
 }

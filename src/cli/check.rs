@@ -1,9 +1,9 @@
 //! `check`: reads a scenario and says what follows from it.
 
 use super::args::ScenarioArgs;
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::printer::Printer;
 use super::progress::Progress;
 use super::{least_and_most, load};
 use crate::atmosphere::airmass;
@@ -19,7 +19,7 @@ use serde::Serialize;
 
 /// What follows from a scenario.
 #[derive(Debug, Serialize)]
-struct Findings {
+struct CheckOutput {
     format: &'static str,
     title: String,
     focal_ratio: f64,
@@ -40,8 +40,8 @@ struct Findings {
     /// The same with the mask taken off where it is on, and put on where it is off.
     saturates_after_s_other: Option<f64>,
     mask_on: Option<bool>,
-    /// From the middle to the first order of each region's streak.
-    streak_first_order_px: Vec<f64>,
+    /// From the middle to the first order of each region's spike.
+    spike_first_order_px: Vec<f64>,
     reference_wavelength_nm: f64,
     colour_focus_um: Option<f64>,
     /// What was traced from [assembly.prescription].
@@ -69,7 +69,7 @@ struct Traced {
     decentre_focus_shift_um_per_mm2: f64,
 }
 
-/// The unit's own weight at one altitude, next to what the air does there.
+/// The unit's own weight at one altitude, next to what the atmosphere does there.
 #[derive(Debug, Serialize)]
 struct Leaning {
     altitude_deg: f64,
@@ -79,7 +79,7 @@ struct Leaning {
 }
 
 /// Reads, validates and reports.
-pub fn run(args: &ScenarioArgs, printer: &Printer) -> Result<(), CliError> {
+pub fn run(args: &ScenarioArgs, printer: &Console) -> Result<(), CliError> {
     let scenario = load(args)?;
     let settings = args.settings();
     let shown = Progress::waiting(printer, "checking");
@@ -101,7 +101,7 @@ const STAMP_PX: usize = 256;
 fn findings(
     scenario: &Scenario,
     settings: Settings,
-) -> Result<Findings, crate::predict::PredictError> {
+) -> Result<CheckOutput, crate::predict::PredictError> {
     let state = &scenario.state;
     let mut instrument = scenario.instrument.clone();
     if scenario.field.is_some() {
@@ -151,7 +151,7 @@ fn findings(
         .map(mask::regions)
         .unwrap_or_default();
     let circle = std::f64::consts::PI * telescope.aperture_radius_m().powi(2);
-    Ok(Findings {
+    Ok(CheckOutput {
         format: "skewstar-check/1",
         title: scenario.title.clone(),
         focal_ratio: ratio,
@@ -171,7 +171,7 @@ fn findings(
         saturates_after_s,
         saturates_after_s_other,
         mask_on: instrument.mask.as_ref().map(|_| state.mask_on),
-        streak_first_order_px: regions
+        spike_first_order_px: regions
             .iter()
             .map(|region| order_px(region.pitch_m))
             .collect(),
@@ -230,7 +230,7 @@ fn leaning(scenario: &Scenario) -> Vec<Leaning> {
         .collect()
 }
 
-fn report(f: &Findings) -> String {
+fn report(f: &CheckOutput) -> String {
     let mut lines = vec![
         f.title.clone(),
         format!("focal ratio            f/{:.2}", f.focal_ratio),
@@ -293,14 +293,14 @@ fn report(f: &Findings) -> String {
             "                       {state}, at the same focus: after {other:.3} s"
         ));
     }
-    if let Some((near, far)) = least_and_most(&f.streak_first_order_px) {
+    if let Some((near, far)) = least_and_most(&f.spike_first_order_px) {
         let places = if far - near < 0.05 {
             format!("{near:.1}")
         } else {
             format!("{near:.1} to {far:.1}")
         };
         lines.push(format!(
-            "streaks                first order {places} px from the middle"
+            "spikes                first order {places} px from the middle"
         ));
     }
     if let Some(traced) = &f.traced {

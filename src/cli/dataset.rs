@@ -1,15 +1,15 @@
 //! `dataset make` and `dataset verify`: files in, files out; what they hold is made in `crate::dataset`.
 
 use super::args::{DatasetArgs, DatasetVerb, SetArgs};
-use super::dataset_folder::Folder;
+use super::console::Console;
+use super::dataset_folder::SetFolder;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::printer::Printer;
 use super::progress::Progress;
 use super::{scenario_bytes, stem};
 use crate::dataset::{
-    self, Record, Report, ScenarioText, Set, SetError, Shard, Source, Table, Verifier,
-    secret_sha256, shard_of_record, shard_stem, shards,
+    self, ScenarioSource, ScenarioText, Set, SetError, Shard, ShardRecord, Table, Verifier,
+    VerifyReport, secret_sha256, shard_of_record, shard_stem, shards,
 };
 use crate::instrument::MaskLayout;
 use crate::scenario::hex;
@@ -22,7 +22,7 @@ use std::sync::atomic::Ordering;
 use std::time::Instant;
 
 /// Does what was asked; `false` when a set is not whole.
-pub fn run(args: &DatasetArgs, printer: &Printer) -> Result<bool, CliError> {
+pub fn run(args: &DatasetArgs, printer: &Console) -> Result<bool, CliError> {
     match &args.what {
         DatasetVerb::Make(args) => make(args, printer).map(|()| true),
         DatasetVerb::Verify(args) => verify(args, printer),
@@ -57,10 +57,10 @@ fn refuse_truth_inside(args: &SetArgs) -> Result<(), CliError> {
     }
 }
 
-fn make(args: &SetArgs, printer: &Printer) -> Result<(), CliError> {
+fn make(args: &SetArgs, printer: &Console) -> Result<(), CliError> {
     refuse_truth_inside(args)?;
-    let out = Folder::open(&args.out)?;
-    let withheld = args.truth_out.as_deref().map(Folder::open).transpose()?;
+    let out = SetFolder::open(&args.out)?;
+    let withheld = args.truth_out.as_deref().map(SetFolder::open).transpose()?;
     let secret = args
         .secret
         .as_deref()
@@ -127,7 +127,7 @@ fn make(args: &SetArgs, printer: &Printer) -> Result<(), CliError> {
 }
 
 /// Items that another run cut otherwise would be in the folder twice.
-fn refuse_overlap(out: &Folder, name: &str, wanted: &[Shard]) -> Result<(), CliError> {
+fn refuse_overlap(out: &SetFolder, name: &str, wanted: &[Shard]) -> Result<(), CliError> {
     for file in out.names()? {
         let there = shard_of_record(&file, name);
         let crosses = |a: &Shard, b: &Shard| a != b && a.first <= b.last && b.first <= a.last;
@@ -140,8 +140,8 @@ fn refuse_overlap(out: &Folder, name: &str, wanted: &[Shard]) -> Result<(), CliE
     Ok(())
 }
 
-fn verify(args: &SetArgs, printer: &Printer) -> Result<bool, CliError> {
-    let out = Folder::existing(&args.out);
+fn verify(args: &SetArgs, printer: &Console) -> Result<bool, CliError> {
+    let out = SetFolder::existing(&args.out);
     let name = stem(&args.recipe);
     let names = out.names()?;
     let secret = args.secret.as_deref().map(read_secret).transpose()?;
@@ -160,7 +160,7 @@ fn verify(args: &SetArgs, printer: &Printer) -> Result<bool, CliError> {
             found.as_deref(),
         );
     }
-    let withheld = args.truth_out.as_deref().map(Folder::existing);
+    let withheld = args.truth_out.as_deref().map(SetFolder::existing);
     let is_record =
         |file: &&String| file.starts_with(&format!("{name}.")) && file.ends_with(".shard.json");
     for file in names.iter().filter(is_record) {
@@ -219,11 +219,11 @@ fn read_set(args: &SetArgs, sealed: bool, secret: Option<[u8; 16]>) -> Result<Se
     let label = args.recipe.display().to_string();
     let recipe = dataset::read(&scenario_bytes(&args.recipe)?, &label)?;
     let folder = args.recipe.parent().unwrap_or(Path::new(""));
-    let mut source = Source {
+    let mut source = ScenarioSource {
         sealed,
         secret,
         portable: args.portable,
-        ..Source::default()
+        ..ScenarioSource::default()
     };
     let mut scenario_folder = folder.to_owned();
     match &recipe.scenario {
@@ -247,7 +247,11 @@ fn read_set(args: &SetArgs, sealed: bool, secret: Option<[u8; 16]>) -> Result<Se
     Ok(Set::new(recipe, source)?)
 }
 
-fn drawing(set: &[String], source: &Source, folder: &Path) -> Result<Option<Vec<u8>>, CliError> {
+fn drawing(
+    set: &[String],
+    source: &ScenarioSource,
+    folder: &Path,
+) -> Result<Option<Vec<u8>>, CliError> {
     let base = crate::scenario::read(&source.scenario, &source.label, set)?;
     let Some(MaskLayout::Drawing(named)) = base.instrument.mask.map(|mask| mask.layout) else {
         return Ok(None);
@@ -260,7 +264,7 @@ fn drawing(set: &[String], source: &Source, folder: &Path) -> Result<Option<Vec<
 }
 
 /// Whether a shard is there, complete. What is there and does not fit its record is an error, never repaired.
-fn is_done(out: &Folder, set: &Set, name: &str, shard: Shard) -> Result<bool, CliError> {
+fn is_done(out: &SetFolder, set: &Set, name: &str, shard: Shard) -> Result<bool, CliError> {
     let file = format!("{}.shard.json", shard_stem(name, shard));
     let Some(bytes) = out.read(&file)? else {
         return Ok(false);
@@ -271,7 +275,7 @@ fn is_done(out: &Folder, set: &Set, name: &str, shard: Shard) -> Result<bool, Cl
             reason,
         })
     };
-    let record: Record = match serde_json::from_slice(&bytes) {
+    let record: ShardRecord = match serde_json::from_slice(&bytes) {
         Ok(record) => record,
         Err(_) => return refuse(&file, "is there already and is no record of a shard"),
     };
@@ -306,7 +310,7 @@ fn check_all(set: &Set, left: &[Shard], interrupt: &Interrupt) -> Result<(), Cli
 }
 
 /// Says which files in the folder are strangers; they are left alone.
-fn note_foreign(out: &Folder, name: &str, printer: &Printer) -> Result<(), CliError> {
+fn note_foreign(out: &SetFolder, name: &str, printer: &Console) -> Result<(), CliError> {
     let names = out.names()?;
     let own = |file: &&String| {
         file.starts_with(&format!("{name}.")) || file.starts_with(&format!(".{name}."))
@@ -336,7 +340,7 @@ fn read_or_make_secret(path: &Path) -> Result<[u8; 16], CliError> {
             .filter(|parent| !parent.as_os_str().is_empty());
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         let line = format!("{}\n", hex(&secret));
-        Folder::open(folder.unwrap_or(Path::new(".")))?.place_private(&name, line.as_bytes())?;
+        SetFolder::open(folder.unwrap_or(Path::new(".")))?.place_private(&name, line.as_bytes())?;
     }
     read_secret(path)
 }
@@ -361,7 +365,7 @@ fn read_secret(path: &Path) -> Result<[u8; 16], CliError> {
 /// Most names in a sentence; `--json` has all.
 const NAMED: usize = 5;
 
-fn sentences(report: &Report) -> String {
+fn sentences(report: &VerifyReport) -> String {
     let runs = |runs: &[Shard]| {
         let words: Vec<String> = runs.iter().take(NAMED).map(run_words).collect();
         let more = runs.len().saturating_sub(NAMED);

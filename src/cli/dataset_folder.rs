@@ -11,16 +11,16 @@ use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 /// The folder.
-pub struct Folder {
+pub struct SetFolder {
     path: PathBuf,
 }
 
-impl Folder {
+impl SetFolder {
     /// Makes the folder where there is none, and tries whether a file can be written into it.
     ///
     /// # Errors
     /// Something else has its name, or the system refuses.
-    pub fn open(path: &Path) -> Result<Folder, CliError> {
+    pub fn open(path: &Path) -> Result<SetFolder, CliError> {
         if path.exists() && !path.is_dir() {
             return Err(OutputError::NotAFolder {
                 path: path.to_owned(),
@@ -32,14 +32,14 @@ impl Folder {
             path: path.to_owned(),
             source,
         })?;
-        Ok(Folder {
+        Ok(SetFolder {
             path: path.to_owned(),
         })
     }
 
     /// A folder that is only read.
-    pub fn existing(path: &Path) -> Folder {
-        Folder {
+    pub fn existing(path: &Path) -> SetFolder {
+        SetFolder {
             path: path.to_owned(),
         }
     }
@@ -91,7 +91,7 @@ impl Folder {
     /// The same for a file that only its owner may read.
     ///
     /// # Errors
-    /// As [`Folder::place`].
+    /// As [`SetFolder::place`].
     pub fn place_private(&self, name: &str, bytes: &[u8]) -> Result<(), CliError> {
         self.place_with_mode(name, bytes, 0o600)
     }
@@ -157,7 +157,7 @@ mod tests {
     #[test]
     fn a_file_is_written_once_and_never_overwritten() {
         let root = tempfile::tempdir().unwrap();
-        let folder = Folder::open(&root.path().join("a/b")).unwrap();
+        let folder = SetFolder::open(&root.path().join("a/b")).unwrap();
         folder.place("x", b"one").unwrap();
         folder.place("x", b"one").unwrap();
         let error = folder.place("x", b"two").unwrap_err();
@@ -170,7 +170,7 @@ mod tests {
     fn what_a_killed_run_left_is_replaced() {
         let root = tempfile::tempdir().unwrap();
         fs::write(root.path().join(".x.partial"), b"on").unwrap();
-        let folder = Folder::open(root.path()).unwrap();
+        let folder = SetFolder::open(root.path()).unwrap();
         folder.place("x", b"one").unwrap();
         assert_eq!(folder.names().unwrap(), ["x"]);
     }

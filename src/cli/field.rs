@@ -1,11 +1,11 @@
 //! `field`: a whole sensor of stars, its truth, and two pictures of what the field does to them.
 
 use super::args::FieldArgs;
+use super::console::Console;
 use super::error::CliError;
 use super::field_pictures::{Sensor, cut_outs, map};
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
-use super::printer::Printer;
 use super::progress::Progress;
 use super::{finish, json_file, load, stem};
 use crate::dataset::fits_cards;
@@ -50,7 +50,7 @@ struct Rendered {
 }
 
 /// Renders the field and writes its files, the truth last.
-pub fn run(args: &FieldArgs, printer: &Printer) -> Result<(), CliError> {
+pub fn run(args: &FieldArgs, printer: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = &args.scenario.scenario;
     let Some(plan) = scenario.field.clone() else {

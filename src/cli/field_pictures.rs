@@ -2,7 +2,7 @@
 
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{
-    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, STEEL, Stroke, TextStyle, View, shorten,
+    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, STEEL, Stroke, TextStyle, Viewport, shorten,
 };
 use crate::image_io::stretch::{Stretch, display};
 use crate::simulate::{Stamp, StarRecord};
@@ -50,7 +50,7 @@ pub fn map(sensor: &Sensor, stars: &[StarRecord]) -> Result<Canvas, PictureError
         .fold(f64::INFINITY, f64::min)
         .min(largest);
     let longest = cells.iter().map(|c| c.elongation()).fold(1.0, f64::max);
-    let whole = View::whole(&canvas);
+    let whole = Viewport::whole(&canvas);
     for cell in &cells {
         let place = [0, 1].map(|axis| corner[axis] + scale * (cell.place_px[axis] + 0.5));
         let radius = (CIRCLE_PX[1] * cell.size_px / largest).max(CIRCLE_PX[0]);
@@ -109,7 +109,7 @@ pub fn cut_outs(sensor: &Sensor, samples: &[Stamp]) -> Result<Canvas, PictureErr
     let magnification = ((CUT_OUT * SIDE_PX) as usize / side).max(1);
     let windows: Vec<Array2<f64>> = samples.iter().map(|s| window(s, side)).collect();
     let stretch = windows.iter().map(Stretch::of).reduce(Stretch::merged);
-    let whole = View::whole(&canvas);
+    let whole = Viewport::whole(&canvas);
     for (sample, window) in samples.iter().zip(&windows) {
         let Some(stretch) = &stretch else { continue };
         let extent = side * magnification;
@@ -162,7 +162,7 @@ impl Page {
             below + extent[1] + 2 * LINE_PX + MARGIN_PX,
             BLACK,
         )?;
-        let view = View::panel(extent, [MARGIN_PX, below], 1);
+        let view = Viewport::panel(extent, [MARGIN_PX, below], 1);
         canvas.edge(&view, PALE);
         Ok(Page {
             canvas,
@@ -181,7 +181,7 @@ fn node(canvas: &mut Canvas, sensor: &Sensor, scale: f64, corner: [f64; 2]) {
         .all(|axis| (0.0..sensor.size_px[axis] as f64).contains(&node_px[axis]));
     if inside {
         let place = [0, 1].map(|axis| corner[axis] + scale * (node_px[axis] + 0.5));
-        let whole = View::whole(canvas);
+        let whole = Viewport::whole(canvas);
         canvas.cross(
             &whole,
             place,
@@ -203,7 +203,7 @@ fn node(canvas: &mut Canvas, sensor: &Sensor, scale: f64, corner: [f64; 2]) {
 }
 
 fn captions(canvas: &mut Canvas, sensor: &Sensor, words: &[String]) {
-    let whole = View::whole(canvas);
+    let whole = Viewport::whole(canvas);
     let room = (canvas.width_px() - 2 * MARGIN_PX) as f64;
     let top = (canvas.height_px() - MARGIN_PX) as f64;
     let title = shorten(&sensor.title, 18.0, room);
@@ -240,14 +240,14 @@ fn window(sample: &Stamp, side: usize) -> Array2<f64> {
 }
 
 /// Mean size and elongation of the stars in one part of the sensor.
-struct Cell {
+struct Tile {
     place_px: [f64; 2],
     size_px: f64,
     /// (long² − short²)/(long² + short²) along twice the direction: averages as a vector.
     stretch: [f64; 2],
 }
 
-impl Cell {
+impl Tile {
     fn elongation(&self) -> f64 {
         let e = self.stretch[0].hypot(self.stretch[1]).min(0.999);
         ((1.0 + e) / (1.0 - e)).sqrt()
@@ -260,12 +260,12 @@ impl Cell {
 }
 
 /// One cell a star, or means over square parts of the sensor where the stars are many.
-fn cells(sensor: &Sensor, stars: &[StarRecord]) -> Vec<Cell> {
+fn cells(sensor: &Sensor, stars: &[StarRecord]) -> Vec<Tile> {
     let single = stars.iter().map(|star| {
         let square = star.elongation * star.elongation;
         let e = (square - 1.0) / (square + 1.0);
         let twice = 2.0 * star.elongation_deg.to_radians();
-        Cell {
+        Tile {
             place_px: star.star_px,
             size_px: star.half_flux_diameter_px,
             stretch: [e * libm::cos(twice), e * libm::sin(twice)],
@@ -278,11 +278,11 @@ fn cells(sensor: &Sensor, stars: &[StarRecord]) -> Vec<Cell> {
     if stars.len() <= count[0] * count[1] {
         return single.collect();
     }
-    let mut sums: Vec<(f64, Cell)> = (0..count[0] * count[1])
+    let mut sums: Vec<(f64, Tile)> = (0..count[0] * count[1])
         .map(|_| {
             (
                 0.0,
-                Cell {
+                Tile {
                     place_px: [0.0; 2],
                     size_px: 0.0,
                     stretch: [0.0; 2],
@@ -303,7 +303,7 @@ fn cells(sensor: &Sensor, stars: &[StarRecord]) -> Vec<Cell> {
     }
     sums.into_iter()
         .filter(|(number, _)| *number > 0.0)
-        .map(|(number, sum)| Cell {
+        .map(|(number, sum)| Tile {
             place_px: sum.place_px.map(|p| p / number),
             size_px: sum.size_px / number,
             stretch: sum.stretch.map(|s| s / number),

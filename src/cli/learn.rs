@@ -1,14 +1,16 @@
 //! `learn`: from frames before and after trial turns to the telescope's own response, as a file that `measure` reads.
 
 use super::args::{LearnArgs, Switch};
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::printer::Printer;
 use super::progress::Progress;
 use super::{finish, image_of, one_file, parsed, scenario_bytes, stem};
 use crate::instrument::{Instrument, read_turns};
-use crate::measure::learn::{LearnError, LearnedResponse, Sighting, Trial, learn};
-use crate::measure::{Doubted, MeasureError, MeasureOptions, Shot, Side, flag_in_words, measure};
+use crate::measure::learn::{LearnError, LearnedResponse, Sighting, TrialTurn, learn};
+use crate::measure::{
+    MeasureError, MeasureOptions, Picture, Side, Uncertain, flag_in_words, measure,
+};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -20,7 +22,7 @@ use thiserror::Error;
 pub enum NotLearned {
     /// A trial that does not read as one.
     #[error("--trial {typed} is {reason}, but must be BEFORE,AFTER,SCREW=TURNS")]
-    Trial {
+    TrialTurn {
         /// What was typed.
         typed: String,
         /// What is wrong with it.
@@ -78,7 +80,7 @@ impl NotLearned {
     /// What to try next.
     pub fn hint(&self) -> &'static str {
         match self {
-            NotLearned::Trial { .. } => "for example --trial before.fits,after.fits,A=0.125",
+            NotLearned::TrialTurn { .. } => "for example --trial before.fits,after.fits,A=0.125",
             NotLearned::Measure { source, .. } => source.hint(),
             NotLearned::Unsound { flags, .. } => {
                 let told = |(flag, _): &&(&str, &str)| flags.iter().any(|own| own == flag);
@@ -106,7 +108,7 @@ impl NotLearned {
 }
 
 /// Learns, and writes STEM.response.toml.
-pub fn run(args: &LearnArgs, printer: &Printer) -> Result<(), CliError> {
+pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
     let path = &args.instrument;
     let scenario = parsed(&scenario_bytes(path)?, path, &args.set)?;
     let instrument = scenario.instrument;
@@ -129,7 +131,7 @@ pub fn run(args: &LearnArgs, printer: &Printer) -> Result<(), CliError> {
     let job = (instrument.clone(), frames);
     let seen =
         interrupt.or_done(move || sightings(&job.0, &job.1, &options, &|| shown.step()))??;
-    let trials: Vec<Trial> = typed.iter().map(|t| t.trial(&seen)).collect();
+    let trials: Vec<TrialTurn> = typed.iter().map(|t| t.trial(&seen)).collect();
     let learned = learn(&instrument, &trials).map_err(|source| NotLearned::Learn {
         path: path.clone(),
         source,
@@ -137,7 +139,7 @@ pub fn run(args: &LearnArgs, printer: &Printer) -> Result<(), CliError> {
     set.put(&name, learned.to_toml().as_bytes())?;
     finish(set, &interrupt, printer)?;
     printer.answer(sentences(&learned, &instrument))?;
-    printer.answer_json(&Answer::of(&learned))?;
+    printer.answer_json(&LearnOutput::of(&learned))?;
     Ok(())
 }
 
@@ -150,7 +152,7 @@ struct TypedTrial {
 
 impl TypedTrial {
     fn read(typed: &str) -> Result<TypedTrial, NotLearned> {
-        let refuse = |reason| NotLearned::Trial {
+        let refuse = |reason| NotLearned::TrialTurn {
             typed: typed.into(),
             reason,
         };
@@ -171,9 +173,9 @@ impl TypedTrial {
         })
     }
 
-    fn trial(&self, seen: &BTreeMap<PathBuf, Sighting>) -> Trial {
+    fn trial(&self, seen: &BTreeMap<PathBuf, Sighting>) -> TrialTurn {
         let [before, after] = [0, 1].map(|i| seen[&self.frames[i]]);
-        Trial {
+        TrialTurn {
             screw: self.screw.clone(),
             turns: self.turns,
             before,
@@ -186,8 +188,8 @@ impl TypedTrial {
 fn open_frames(
     trials: &[TypedTrial],
     instrument: &Instrument,
-    printer: &Printer,
-) -> Result<BTreeMap<PathBuf, Shot>, CliError> {
+    printer: &Console,
+) -> Result<BTreeMap<PathBuf, Picture>, CliError> {
     let mut frames = BTreeMap::new();
     for path in trials.iter().flat_map(|trial| &trial.frames) {
         if frames.contains_key(path) {
@@ -213,7 +215,7 @@ fn open_frames(
 /// Measures every frame.
 fn sightings(
     instrument: &Instrument,
-    frames: &BTreeMap<PathBuf, Shot>,
+    frames: &BTreeMap<PathBuf, Picture>,
     options: &MeasureOptions,
     step: &dyn Fn(),
 ) -> Result<BTreeMap<PathBuf, Sighting>, NotLearned> {
@@ -228,7 +230,7 @@ fn sightings(
 fn sighting(
     instrument: &Instrument,
     path: &Path,
-    shot: &Shot,
+    shot: &Picture,
     options: &MeasureOptions,
 ) -> Result<Sighting, NotLearned> {
     let measured = measure(shot, instrument, options).map_err(|source| NotLearned::Measure {
@@ -306,7 +308,7 @@ fn explained(flag: &str) -> Option<&'static str> {
             "The star moved otherwise than a tilt moves it: was the telescope moved between the frames?",
         ),
         "trials_disagree" => Some(
-            "The trials agree less well than their frames are measured: the turns were not quite what was typed, or a screw slipped. The doubts above allow for it.",
+            "The trials agree less well than their frames are measured: the turns were not quite what was typed, or a screw slipped. The uncertainties above allow for it.",
         ),
         _ => None,
     }
@@ -314,32 +316,32 @@ fn explained(flag: &str) -> Option<&'static str> {
 
 /// The same for programs.
 #[derive(Debug, Serialize)]
-struct Answer<'a> {
+struct LearnOutput<'a> {
     format: &'static str,
-    coma_nm_per_arcmin: Doubted,
-    image_shift_um_per_arcmin: Option<Doubted>,
-    rotation_deg: Doubted,
+    coma_nm_per_arcmin: Uncertain,
+    image_shift_um_per_arcmin: Option<Uncertain>,
+    rotation_deg: Uncertain,
     mirrored: bool,
-    screws: BTreeMap<&'a str, Row>,
+    screws: BTreeMap<&'a str, ScrewOutput>,
     flags: &'a [String],
 }
 
 #[derive(Debug, Serialize)]
-struct Row {
+struct ScrewOutput {
     coma_nm_per_turn: [f64; 2],
     sigma: f64,
 }
 
-impl<'a> Answer<'a> {
-    fn of(learned: &'a LearnedResponse) -> Answer<'a> {
+impl<'a> LearnOutput<'a> {
+    fn of(learned: &'a LearnedResponse) -> LearnOutput<'a> {
         let rows = learned.screws.iter().map(|screw| {
-            let row = Row {
+            let row = ScrewOutput {
                 coma_nm_per_turn: screw.coma_m_per_turn.map(|c| c / NM),
                 sigma: screw.sigma_m_per_turn / NM,
             };
             (screw.name.as_str(), row)
         });
-        Answer {
+        LearnOutput {
             format: "skewstar-response/1",
             coma_nm_per_arcmin: learned.coma_m_per_rad.in_units_of(NM / ARCMIN),
             image_shift_um_per_arcmin: learned

@@ -1,7 +1,7 @@
-//! What annotated pictures share: a magnified frame over its captions, the ring, its arrow, and lines along streaks.
+//! What annotated pictures share: a magnified frame over its captions, the ring, its arrow, and lines along spikes.
 
 use crate::image_io::PictureError;
-use crate::image_io::canvas::{BLACK, Canvas, EDGE, Rgb, Stroke, TextStyle, View, shorten};
+use crate::image_io::canvas::{BLACK, Canvas, EDGE, Rgb, Stroke, TextStyle, Viewport, shorten};
 use ndarray::Array2;
 
 /// The picture is magnified to about this many canvas pixels.
@@ -19,7 +19,7 @@ pub(super) type Caption = (String, Rgb);
 pub(super) fn page(
     gray: &Array2<u8>,
     captions: &[Caption],
-) -> Result<(Canvas, View), PictureError> {
+) -> Result<(Canvas, Viewport), PictureError> {
     let (height, width) = gray.dim();
     let magnification = (SIDE_PX / height.max(width)).max(1);
     let below = MARGIN_PX * 2 + LINE_PX * captions.len();
@@ -28,7 +28,7 @@ pub(super) fn page(
     let mut canvas = Canvas::new(canvas_width, canvas_height, BLACK)?;
     let view = canvas.gray(gray, [MARGIN_PX, below], magnification);
     canvas.edge(&view, EDGE);
-    let page = View::whole(&canvas);
+    let page = Viewport::whole(&canvas);
     let room = (canvas_width - 2 * MARGIN_PX) as f64;
     for (number, (line, colour)) in captions.iter().rev().enumerate() {
         let place = [
@@ -43,7 +43,7 @@ pub(super) fn page(
 }
 
 /// A doughnut: the outer edge, the dark centre where it is seen, and which way that was pushed.
-pub(super) struct Ring {
+pub(super) struct RingMark {
     /// Centre and radius of the outer edge.
     pub outer: ([f64; 2], f64),
     /// The same of the dark centre.
@@ -55,7 +55,7 @@ pub(super) struct Ring {
 }
 
 /// Draws a doughnut. The arrow stands outside the ring, where it hides nothing, and stays in the frame.
-pub(super) fn ring(canvas: &mut Canvas, view: &View, ring: &Ring) {
+pub(super) fn ring(canvas: &mut Canvas, view: &Viewport, ring: &RingMark) {
     let (centre, radius) = ring.outer;
     canvas.circle(view, centre, radius, &Stroke::AMBER);
     canvas.cross(view, centre, 7.0, &Stroke::AMBER);
@@ -82,7 +82,7 @@ pub(super) fn is_push(shift_px: [f64; 2]) -> bool {
 pub(super) const LEAST_ARROW_PX: f64 = 4.0;
 
 /// Start and end of an arrow along a way from a place, drawn back where it would not end in the frame.
-fn within(view: &View, place: [f64; 2], along: [f64; 2], [from, to]: [f64; 2]) -> [f64; 2] {
+fn within(view: &Viewport, place: [f64; 2], along: [f64; 2], [from, to]: [f64; 2]) -> [f64; 2] {
     let edge = way_to_edge(view.frame_px(), place, along);
     if to <= edge {
         [from, to]
@@ -104,11 +104,11 @@ fn way_to_edge(frame_px: [f64; 2], from: [f64; 2], along: [f64; 2]) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
-/// A line along a streak, at right angles to its slots and `shift_px` along them from the star; it starts beside the star and
+/// A line along a spike, at right angles to its slots and `shift_px` along them from the star; it starts beside the star and
 /// leaves the bright middle free.
-pub(super) fn streak(
+pub(super) fn spike(
     canvas: &mut Canvas,
-    view: &View,
+    view: &Viewport,
     star_px: [f64; 2],
     slot: [f64; 2],
     shift_px: f64,

@@ -1,15 +1,15 @@
 //! `mask check` and `mask draw`; the two long ones have files of their own.
 
 use super::args::{MaskArgs, MaskDrawArgs, MaskVerb, ScenarioArgs};
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
-use super::printer::Printer;
 use super::{finish, load, mask_preview, mask_tune, stem};
 use crate::mask::pieces::{CLEARANCE_M, MOST_PIECES, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::Solid;
-use crate::preview::check::{Bound, Finding, findings};
+use crate::preview::check::{Finding, Limit, findings};
 use crate::scenario::Scenario;
 use crate::solid_io::{dxf, stl, svg, three_mf};
 use crate::units::MM;
@@ -20,7 +20,7 @@ use std::path::Path;
 pub(super) const CAUTIONS: &str = "A mask is no solar filter: never point it near the Sun. Tether it, smooth its edges, take it off before slewing; printed plastic softens in a warm car.";
 
 /// Does one of the four; true when the mask failed its limits.
-pub fn run(args: &MaskArgs, printer: &Printer) -> Result<bool, CliError> {
+pub fn run(args: &MaskArgs, printer: &Console) -> Result<bool, CliError> {
     match &args.what {
         MaskVerb::Check(args) => check(args, printer),
         MaskVerb::Draw(args) => draw(args, printer).map(|()| false),
@@ -37,7 +37,7 @@ struct CheckAnswer<'a> {
     findings: &'a [Finding],
 }
 
-fn check(args: &ScenarioArgs, printer: &Printer) -> Result<bool, CliError> {
+fn check(args: &ScenarioArgs, printer: &Console) -> Result<bool, CliError> {
     let scenario = load(args)?;
     let path = args.scenario.clone();
     let list = findings(&scenario.instrument).ok_or(CliError::NoMask { path })?;
@@ -71,8 +71,8 @@ fn sentences(f: &Finding) -> Vec<String> {
     };
     let limit = f.limit.zip(f.bound).map_or(String::new(), |(l, bound)| {
         let side = match bound {
-            Bound::AtLeast => "at least",
-            Bound::AtMost => "at most",
+            Limit::AtLeast => "at least",
+            Limit::AtMost => "at most",
         };
         format!(" ({side} {l:.2})")
     });
@@ -99,7 +99,7 @@ struct DrawAnswer {
     bridges: usize,
 }
 
-fn draw(args: &MaskDrawArgs, printer: &Printer) -> Result<(), CliError> {
+fn draw(args: &MaskDrawArgs, printer: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = &args.scenario.scenario;
     let no_mask = || CliError::NoMask { path: path.clone() };
@@ -172,7 +172,7 @@ fn draw(args: &MaskDrawArgs, printer: &Printer) -> Result<(), CliError> {
 
 /// The pieces of a plate that is larger than the bed; none when it fits, or when it does not and cannot be cut: then a warning says
 /// so, and the whole plate is still drawn, for a cutter has no bed.
-fn fitting(scenario: &Scenario, plate: &Plate, printer: &Printer, path: &Path) -> Vec<Plate> {
+fn fitting(scenario: &Scenario, plate: &Plate, printer: &Console, path: &Path) -> Vec<Plate> {
     let Some(design) = &scenario.instrument.mask else {
         return Vec::new();
     };

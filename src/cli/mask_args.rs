@@ -62,7 +62,7 @@ pub struct MaskPreviewArgs {
     /// Where to write.
     #[command(flatten)]
     pub files: Files,
-    /// Smallest shift of a streak that the eye is trusted with, in pixels
+    /// Smallest shift of a spike that the eye is trusted with, in pixels
     #[arg(long, value_name = "PX", default_value_t = 0.3, value_parser = pixels)]
     pub eye_px: f64,
     /// Size of the coma and of the astigmatism shown, in nm RMS
@@ -88,7 +88,7 @@ pub struct MaskTuneArgs {
     /// Who reads the star
     #[arg(long, value_enum, default_value = "eye")]
     pub by: TuneBy,
-    /// Smallest shift of a streak that the eye is trusted with, in pixels
+    /// Smallest shift of a spike that the eye is trusted with, in pixels
     #[arg(long, value_name = "PX", default_value_t = 0.3, value_parser = pixels)]
     pub eye_px: f64,
 }

@@ -1,18 +1,18 @@
 //! `mask preview`: the star through the mask, and what the mask can and cannot show.
 
 use super::args::MaskPreviewArgs;
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::printer::Printer;
 use super::progress::Progress;
 use super::{finish, least_and_most, load, one_file, stem};
 use crate::image_io::canvas::{
-    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, TextStyle, View,
+    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, TextStyle, Viewport,
 };
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{PictureError, png};
 use crate::predict::{Expected, Model, PredictError, Settings, critical_focus_m};
-use crate::preview::view::{Exposure, Shows, StreakPlace, exposure, places, table};
+use crate::preview::view::{PreviewExposure, Shows, SpikePlace, exposure, places, table};
 use crate::scenario::Scenario;
 use crate::state::{Modes, State};
 use crate::units::{NM, UM};
@@ -21,21 +21,21 @@ use serde::Serialize;
 
 /// What `--json` prints.
 #[derive(Debug, Serialize)]
-struct Answer {
+struct PreviewOutput {
     format: &'static str,
     title: String,
     eye_px: f64,
     depth_um: f64,
     error_nm: f64,
     shows: Vec<Shows>,
-    streaks: Vec<StreakPlace>,
-    exposure: Option<Exposure>,
+    spikes: Vec<SpikePlace>,
+    exposure: Option<PreviewExposure>,
 }
 
-impl Answer {
-    /// Whether the mask has streaks that an eye is known to read.
+impl PreviewOutput {
+    /// Whether the mask has spikes that an eye is known to read.
     fn has_rules(&self) -> bool {
-        !self.streaks.is_empty()
+        !self.spikes.is_empty()
     }
 
     /// Shifts and what an eye sees, in words.
@@ -45,16 +45,16 @@ impl Answer {
         }
         [
             format!("{:.2}", row.crossing_px),
-            format!("{:.2}", row.parting_px),
+            format!("{:.2}", row.separation_px),
             amount(row.eye_nm, "hidden"),
         ]
     }
 }
 
 /// A star and its caption.
-type Panel = (String, Array2<f64>);
+type PreviewPanel = (String, Array2<f64>);
 
-pub fn run(args: &MaskPreviewArgs, printer: &Printer) -> Result<(), CliError> {
+pub fn run(args: &MaskPreviewArgs, printer: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = args.scenario.scenario.clone();
     if scenario.instrument.mask.is_none() {
@@ -85,7 +85,7 @@ fn prepare(
     [eye_px, error_nm]: [f64; 2],
     depth_um: Option<f64>,
     settings: Settings,
-) -> Result<(Answer, Vec<Panel>), PredictError> {
+) -> Result<(PreviewOutput, Vec<PreviewPanel>), PredictError> {
     let instrument = &scenario.instrument;
     let state = State {
         mask_on: true,
@@ -130,14 +130,14 @@ fn prepare(
             star(0.0, Some(6))?.image,
         ),
     ];
-    let answer = Answer {
+    let answer = PreviewOutput {
         format: "skewstar-mask-preview/1",
         title: scenario.title.clone(),
         eye_px,
         depth_um,
         error_nm,
         shows: table(instrument, &state, eye_px, settings)?,
-        streaks: places(instrument, model.reference_m),
+        spikes: places(instrument, model.reference_m),
         exposure: exposure(instrument, &state, &focus),
     };
     Ok((answer, panels))
@@ -153,26 +153,26 @@ fn amount(value: Option<f64>, missing: &str) -> String {
     })
 }
 
-fn lines(answer: &Answer) -> Vec<String> {
+fn lines(answer: &PreviewOutput) -> Vec<String> {
     let mut out = vec![
         answer.title.clone(),
         "What this mask can and cannot show, per 100 nm RMS:".into(),
     ];
     out.push(format!(
         "{:<21}{:>12}{:>12}{:>12}{:>12}{:>12}",
-        "", "middle px", "parting px", "eye sees nm", "photons nm", "air nm"
+        "", "middle px", "separation px", "eye sees nm", "photons nm", "atmosphere nm"
     ));
     for row in &answer.shows {
-        let [middle, parting, eye] = answer.read_by_eye(row);
+        let [middle, separation, eye] = answer.read_by_eye(row);
         out.push(format!(
-            "{:<21}{middle:>12}{parting:>12}{eye:>12}{:>12}{:>12}",
+            "{:<21}{middle:>12}{separation:>12}{eye:>12}{:>12}{:>12}",
             format!("{} (Noll {})", row.name, row.noll),
             amount(row.photon_nm, "-"),
             amount(row.seeing_nm, "-")
         ));
     }
-    out.push(format!("middle: middle streak against its partners' crossing; parting: parallel streaks from each other; the eye is trusted with {} px.", answer.eye_px));
-    out.push("photons: the least that a program can tell in this exposure; air: what the moving air itself adds.".into());
+    out.push(format!("middle: middle spike against its partners' crossing; separation: parallel spikes from each other; the eye is trusted with {} px.", answer.eye_px));
+    out.push("photons: the least that a program can tell in this exposure; atmosphere: what the moving atmosphere itself adds.".into());
     if !answer.has_rules() {
         out.push(
             "No rule says what an eye reads from a drawing or from holes: judge by the pictures."
@@ -193,13 +193,13 @@ fn lines(answer: &Answer) -> Vec<String> {
             names.join(", ")
         ));
     }
-    let orders: Vec<f64> = answer.streaks.iter().map(|s| s.first_order_px).collect();
+    let orders: Vec<f64> = answer.spikes.iter().map(|s| s.first_order_px).collect();
     if let Some((low, high)) = least_and_most(&orders) {
-        out.push(format!("The streaks reach {low:.1} to {high:.1} px to their first order, on both sides of the star."));
+        out.push(format!("The spikes reach {low:.1} to {high:.1} px to their first order, on both sides of the star."));
     }
     match &answer.exposure {
-        Some(e) => out.push(format!("In focus expose about {:.3} s: the brightest pixel is then four fifths full, the streaks hold {:.0} e above {:.1} e of background.", e.time_s, e.streak_e, e.background_e)),
-        None => out.push("Give [star], [exposure] and the camera's numbers for exposure, photons and air.".into()),
+        Some(e) => out.push(format!("In focus expose about {:.3} s: the brightest pixel is then four fifths full, the spikes hold {:.0} e above {:.1} e of background.", e.time_s, e.spike_e, e.background_e)),
+        None => out.push("Give [star], [exposure] and the camera's numbers for exposure, photons and atmosphere.".into()),
     }
     out.push(super::mask::CAUTIONS.into());
     out
@@ -209,7 +209,7 @@ const GAP_PX: usize = 16;
 const LINE_PX: usize = 32;
 const WORDS_PX: f64 = 24.0;
 
-fn draw(answer: &Answer, panels: &[Panel]) -> Result<Canvas, PictureError> {
+fn draw(answer: &PreviewOutput, panels: &[PreviewPanel]) -> Result<Canvas, PictureError> {
     let (rows, columns) = panels[0].1.dim();
     let magnification = (340 / columns.max(1)).clamp(1, 5);
     let (wide, high) = (columns * magnification, rows * magnification);
@@ -233,15 +233,15 @@ fn draw(answer: &Answer, panels: &[Panel]) -> Result<Canvas, PictureError> {
     Ok(canvas)
 }
 
-fn draw_table(canvas: &mut Canvas, answer: &Answer, table_px: usize) {
+fn draw_table(canvas: &mut Canvas, answer: &PreviewOutput, table_px: usize) {
     let stops = [330, 530, 760, 980, 1150];
     let mut y = table_px - LINE_PX;
     let heads = [
         "middle px",
-        "parting px",
+        "separation px",
         "eye sees nm",
         "photons nm",
-        "air nm",
+        "atmosphere nm",
     ];
     put(canvas, [GAP_PX, y], "per 100 nm RMS", Anchor::Left, DIM);
     for (x, words) in stops.iter().zip(heads) {
@@ -249,10 +249,10 @@ fn draw_table(canvas: &mut Canvas, answer: &Answer, table_px: usize) {
     }
     for row in &answer.shows {
         y -= LINE_PX;
-        let [middle, parting, eye] = answer.read_by_eye(row);
+        let [middle, separation, eye] = answer.read_by_eye(row);
         let cells = [
             middle,
-            parting,
+            separation,
             eye,
             amount(row.photon_nm, "–"),
             amount(row.seeing_nm, "–"),
@@ -270,7 +270,7 @@ fn draw_table(canvas: &mut Canvas, answer: &Answer, table_px: usize) {
         }
     }
     let foot = [
-        "middle: middle streak against its partners' crossing; parting: parallel streaks from each other",
+        "middle: middle spike against its partners' crossing; separation: parallel spikes from each other",
         "A mask is no solar filter. Take it off before slewing.",
     ];
     for words in foot {
@@ -290,6 +290,6 @@ pub(super) fn put(
         .with_size_px(WORDS_PX)
         .with_anchor(anchor)
         .with_colour(colour);
-    let whole = View::whole(canvas);
+    let whole = Viewport::whole(canvas);
     canvas.text(&whole, place.map(|p| p as f64), words, &style);
 }

@@ -1,10 +1,10 @@
 //! `mask tune`: better numbers, beside the customary layouts, in one table and one picture.
 
 use super::args::{MaskTuneArgs, TuneBy, TuneFor};
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::mask_preview::put;
-use super::printer::Printer;
 use super::progress::Progress;
 use super::{finish, load, one_file, stem};
 use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
@@ -13,7 +13,7 @@ use crate::image_io::stretch::{Stretch, display};
 use crate::instrument::{Instrument, MaskDesign, MaskLayout};
 use crate::predict::{Expected, Model, Settings};
 use crate::preview::search::{
-    Candidate, Purpose, Reader, Refinement, candidates, judge, variations,
+    Candidate, Refinement, SpikeReader, TunePurpose, candidates, judge, variations,
 };
 use crate::scenario::Scenario;
 use crate::state::{Modes, State};
@@ -24,19 +24,19 @@ use serde::Serialize;
 const MORE_TRIALS: usize = 12;
 
 #[derive(Serialize)]
-struct Answer {
+struct TuneOutput {
     format: &'static str,
-    purpose: Purpose,
-    reader: Reader,
+    purpose: TunePurpose,
+    reader: SpikeReader,
     best: String,
     mask_toml: String,
     /// Keys of the scenario's [mask] that the best mask has otherwise.
     replaced_toml: String,
-    rows: Vec<Row>,
+    rows: Vec<TuneRow>,
 }
 
 #[derive(Serialize)]
-struct Row {
+struct TuneRow {
     label: String,
     customary: bool,
     /// `null`: hidden.
@@ -45,7 +45,7 @@ struct Row {
     merit_nm: Option<f64>,
 }
 
-pub fn run(args: &MaskTuneArgs, printer: &Printer) -> Result<(), CliError> {
+pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = args.scenario.scenario.clone();
     let design = scenario
@@ -54,18 +54,18 @@ pub fn run(args: &MaskTuneArgs, printer: &Printer) -> Result<(), CliError> {
         .clone()
         .ok_or(CliError::NoMask { path: path.clone() })?;
     let reader = match args.by {
-        TuneBy::Eye => Reader::Eye(args.eye_px),
+        TuneBy::Eye => SpikeReader::Eye(args.eye_px),
         TuneBy::Measurement
             if scenario.state.star.is_none() || scenario.state.exposure.is_none() =>
         {
             return Err(CliError::NoCounts { path });
         }
-        TuneBy::Measurement => Reader::Photons,
+        TuneBy::Measurement => SpikeReader::Photons,
     };
     let purpose = match args.purpose {
-        TuneFor::Focus => Purpose::Focus,
-        TuneFor::Coma => Purpose::Coma,
-        TuneFor::Both => Purpose::Both,
+        TuneFor::Focus => TunePurpose::Focus,
+        TuneFor::Coma => TunePurpose::Coma,
+        TuneFor::Both => TunePurpose::Both,
     };
     let interrupt = Interrupt::install()?;
     let name = format!("{}.tune.png", stem(&path));
@@ -121,9 +121,14 @@ fn chosen(judged: &[Candidate]) -> Vec<Candidate> {
         .collect()
 }
 
-fn answer(judged: &[Candidate], purpose: Purpose, reader: Reader, own: &MaskDesign) -> Answer {
+fn answer(
+    judged: &[Candidate],
+    purpose: TunePurpose,
+    reader: SpikeReader,
+    own: &MaskDesign,
+) -> TuneOutput {
     let known = |v: f64| v.is_finite().then_some(v);
-    Answer {
+    TuneOutput {
         format: "skewstar-mask-tune/1",
         purpose,
         reader,
@@ -132,7 +137,7 @@ fn answer(judged: &[Candidate], purpose: Purpose, reader: Reader, own: &MaskDesi
         replaced_toml: replaced(&judged[0], own),
         rows: judged
             .iter()
-            .map(|c| Row {
+            .map(|c| TuneRow {
                 label: c.label.clone(),
                 customary: c.customary,
                 focus_nm: known(c.focus_nm),
@@ -193,22 +198,22 @@ fn replaced(best: &Candidate, own: &MaskDesign) -> String {
     out
 }
 
-fn words(answer: &Answer) -> String {
+fn words(answer: &TuneOutput) -> String {
     let shown = answer.rows.iter().enumerate();
-    let shown: Vec<&Row> = shown
+    let shown: Vec<&TuneRow> = shown
         .filter(|(n, row)| *n < 8 || row.customary)
         .map(|(_, row)| row)
         .collect();
     let longest = shown.iter().map(|row| row.label.chars().count() + 2);
     let wide = longest.max().unwrap_or(0);
     let purpose = match answer.purpose {
-        Purpose::Focus => "focus",
-        Purpose::Coma => "coma",
-        Purpose::Both => "focus and coma",
+        TunePurpose::Focus => "focus",
+        TunePurpose::Coma => "coma",
+        TunePurpose::Both => "focus and coma",
     };
     let reader = match answer.reader {
-        Reader::Eye(px) => format!("an eye that judges {px} px"),
-        Reader::Photons => "a measuring program".to_owned(),
+        SpikeReader::Eye(px) => format!("an eye that judges {px} px"),
+        SpikeReader::Photons => "a measuring program".to_owned(),
     };
     let mut lines = vec![
         format!("Smallest error of {purpose} that {reader} can see, nm RMS, with the best first:"),
@@ -232,8 +237,8 @@ fn words(answer: &Answer) -> String {
             cell(row.coma_nm)
         ));
     }
-    lines.push("* customary layout with your numbers; hidden: not seen at all, or streaks of one pitch part without saying which way".into());
-    let best = |of: &dyn Fn(&Row) -> Option<f64>, customary: bool| {
+    lines.push("* customary layout with your numbers; hidden: not seen at all, or spikes of one pitch part without saying which way".into());
+    let best = |of: &dyn Fn(&TuneRow) -> Option<f64>, customary: bool| {
         answer
             .rows
             .iter()
@@ -244,9 +249,9 @@ fn words(answer: &Answer) -> String {
     for (name, of) in [
         (
             "focus",
-            (&|r: &Row| r.focus_nm) as &dyn Fn(&Row) -> Option<f64>,
+            (&|r: &TuneRow| r.focus_nm) as &dyn Fn(&TuneRow) -> Option<f64>,
         ),
-        ("coma", &|r: &Row| r.coma_nm),
+        ("coma", &|r: &TuneRow| r.coma_nm),
     ] {
         if let (Some(old), Some(new)) = (best(of, true), best(of, false))
             && old <= new

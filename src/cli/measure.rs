@@ -1,20 +1,20 @@
 //! `measure`: a frame and an instrument in; modes, geometry and turns out.
 
 use super::args::{AimArg, MeasureArgs, Switch};
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::learn::NotLearned;
 use super::measure_picture;
-use super::printer::Printer;
 use super::progress::Progress;
 use super::{finish, image_of, load, one_file, scenario_text, stem};
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
 use crate::measure::{
-    Advice, Aim, Findings, GoodEnough, MeasureOptions, Measurement, Misaligned, NoAdvice, Report,
-    Shot, Side, WholeFrame, WholeFrameOptions, advise, findings, flag_in_words, good_enough,
-    measure, measure_two, steps, whole_frame,
+    Advice, Aim, Findings, GoodEnough, MeasureOptions, MeasureReport, Measurement, Misaligned,
+    NoAdvice, Picture, Side, WholeFrame, WholeFrameOptions, advise, findings, flag_in_words,
+    good_enough, measure, measure_two, steps, whole_frame,
 };
 use crate::units::{ARCMIN, ARCSEC};
 
@@ -25,7 +25,7 @@ const COMMON_SEEING_RAD: f64 = 2.0 * ARCSEC;
 const MIRROR_OPEN: &str = "response_mirror_open";
 
 /// Measures the image; returns whether the result is sound.
-pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
+pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
     let scenario = load(&args.scenario_args())?;
     let mut instrument = scenario.instrument;
     let lacking = lay_over(args, &mut instrument)?;
@@ -58,7 +58,7 @@ pub fn run(args: &MeasureArgs, printer: &Printer) -> Result<bool, CliError> {
         exposure_s,
         flags: &frames.flags,
     };
-    let report = Report::new(&found, &instrument);
+    let report = MeasureReport::new(&found, &instrument);
     if let (Some(set), Some(star)) = (&mut set, &seen.star) {
         let canvas = measure_picture::draw(&frames.first.values_adu, star, &instrument)?;
         set.put(&name, &png::rgb8(&canvas)?)?;
@@ -93,8 +93,8 @@ fn lay_over(args: &MeasureArgs, instrument: &mut Instrument) -> Result<Vec<Strin
 /// The images that were named.
 #[derive(Clone)]
 struct Frames {
-    first: Shot,
-    second: Option<Shot>,
+    first: Picture,
+    second: Option<Picture>,
     flags: Vec<String>,
 }
 
@@ -102,7 +102,7 @@ impl Frames {
     fn read(
         args: &MeasureArgs,
         instrument: &Instrument,
-        printer: &Printer,
+        printer: &Console,
     ) -> Result<Frames, CliError> {
         let (first, mut flags) = image_of(&args.image, instrument, printer)?;
         let second = match &args.second {

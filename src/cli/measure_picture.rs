@@ -2,7 +2,7 @@
 
 use super::marks::{self, Caption};
 use crate::image_io::PictureError;
-use crate::image_io::canvas::{AMBER, Canvas, DIM, STEEL, Stroke, View};
+use crate::image_io::canvas::{AMBER, Canvas, DIM, STEEL, Stroke, Viewport};
 use crate::image_io::stretch::{Stretch, display};
 use crate::instrument::Instrument;
 use crate::measure::Measurement;
@@ -10,7 +10,7 @@ use crate::pupil::frame_axes;
 use crate::units::NM;
 use ndarray::{Array2, Axis, Slice};
 
-/// Draws edges and push of a doughnut, or the streaks of a masked star, over the part of the frame that was fitted.
+/// Draws edges and push of a doughnut, or the spikes of a masked star, over the part of the frame that was fitted.
 ///
 /// # Errors
 /// [`PictureError`] when the magnified picture would be too large.
@@ -27,13 +27,13 @@ pub fn draw(
     let (mut canvas, view) = marks::page(&gray, &captions(found))?;
     let inside = |place: [f64; 2]| [0, 1].map(|axis| place[axis] - corner[axis] as f64);
     ring(&mut canvas, &view, found, &inside);
-    streaks(&mut canvas, &view, found, instrument, inside(found.star_px));
+    spikes(&mut canvas, &view, found, instrument, inside(found.star_px));
     Ok(canvas)
 }
 
 fn ring(
     canvas: &mut Canvas,
-    view: &View,
+    view: &Viewport,
     found: &Measurement,
     inside: &dyn Fn([f64; 2]) -> [f64; 2],
 ) {
@@ -41,7 +41,7 @@ fn ring(
         canvas.cross(view, inside(found.star_px), 8.0, &Stroke::PALE);
         return;
     };
-    let ring = marks::Ring {
+    let ring = marks::RingMark {
         outer: (inside(ring.outer_centre_px), ring.outer_radius_px),
         dark: ring.dark_centre_px.map(inside).zip(ring.inner_radius_px),
         shift_px: ring.dark_shift_px(),
@@ -50,20 +50,20 @@ fn ring(
     marks::ring(canvas, view, &ring);
 }
 
-/// Pale: where the aligned telescope would put a streak; amber: where it is.
-fn streaks(
+/// Pale: where the aligned telescope would put a spike; amber: where it is.
+fn spikes(
     canvas: &mut Canvas,
-    view: &View,
+    view: &Viewport,
     found: &Measurement,
     instrument: &Instrument,
     star_px: [f64; 2],
 ) {
     let axes = frame_axes(instrument);
-    for streak in &found.streaks {
-        let slot = axes.forward([libm::cos(streak.slot_rad), libm::sin(streak.slot_rad)]);
-        for (shift, stroke) in [(Some(0.0), Stroke::PALE), (streak.shift_px, Stroke::AMBER)] {
+    for spike in &found.spikes {
+        let slot = axes.forward([libm::cos(spike.slot_rad), libm::sin(spike.slot_rad)]);
+        for (shift, stroke) in [(Some(0.0), Stroke::PALE), (spike.shift_px, Stroke::AMBER)] {
             if let Some(shift) = shift {
-                marks::streak(canvas, view, star_px, slot, shift, &stroke);
+                marks::spike(canvas, view, star_px, slot, shift, &stroke);
             }
         }
     }
@@ -73,8 +73,8 @@ fn captions(found: &Measurement) -> Vec<Caption> {
     let mut words: Vec<Caption> = Vec::new();
     if let (Some(x), Some(y)) = (found.mode_m(8), found.mode_m(7)) {
         let size = x.value.hypot(y.value) / NM;
-        let doubt = x.sigma.unwrap_or(0.0).hypot(y.sigma.unwrap_or(0.0)) / NM;
-        words.push((format!("coma {size:.1} ± {doubt:.1} nm RMS"), DIM));
+        let sigma = x.sigma.unwrap_or(0.0).hypot(y.sigma.unwrap_or(0.0)) / NM;
+        words.push((format!("coma {size:.1} ± {sigma:.1} nm RMS"), DIM));
     }
     if let Some(ring) = &found.ring {
         words.push((
@@ -89,9 +89,9 @@ fn captions(found: &Measurement) -> Vec<Caption> {
             ));
         }
     }
-    if !found.streaks.is_empty() {
+    if !found.spikes.is_empty() {
         words.push((
-            "at the border: pale where each streak should run".into(),
+            "at the border: pale where each spike should run".into(),
             DIM,
         ));
         words.push(("solid where it runs".into(), AMBER));

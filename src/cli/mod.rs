@@ -3,6 +3,7 @@
 mod annotate;
 pub mod args;
 mod check;
+pub mod console;
 mod dataset;
 mod dataset_folder;
 mod error;
@@ -22,7 +23,6 @@ pub mod output;
 mod output_error;
 mod practice;
 mod practice_args;
-pub mod printer;
 pub mod progress;
 mod render;
 mod score;
@@ -36,14 +36,14 @@ pub use error::CliError;
 use crate::image_io::reading::read_image;
 use crate::instrument::{Instrument, MaskLayout};
 use crate::mask::drawing;
-use crate::measure::Shot;
+use crate::measure::Picture;
 use crate::scenario::{self, Scenario};
 use crate::units::UM;
 use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
 use clap::CommandFactory;
+use console::Console;
 use interrupt::Interrupt;
 use output::{OutputPlan, OutputSet};
-use printer::Printer;
 use serde::Serialize;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -92,70 +92,70 @@ pub fn run(cli: Cli) -> i32 {
     }
 }
 
-fn printer_of(verb: &Verb) -> Printer {
+fn printer_of(verb: &Verb) -> Console {
     match verb {
-        Verb::New(args) => Printer {
+        Verb::New(args) => Console {
             quiet: args.common.quiet,
             json: args.common.json,
         },
-        Verb::Check(args) => Printer {
+        Verb::Check(args) => Console {
             quiet: args.common.quiet,
             json: args.common.json,
         },
-        Verb::Render(args) => Printer {
+        Verb::Render(args) => Console {
             quiet: args.scenario.common.quiet,
             json: args.scenario.common.json,
         },
-        Verb::Field(args) => Printer {
+        Verb::Field(args) => Console {
             quiet: args.scenario.common.quiet,
             json: args.scenario.common.json,
         },
-        Verb::Sheet(args) => Printer {
+        Verb::Sheet(args) => Console {
             quiet: args.scenario.common.quiet,
             json: args.scenario.common.json,
         },
-        Verb::Learn(args) => Printer {
+        Verb::Learn(args) => Console {
             quiet: args.common.quiet,
             json: args.common.json,
         },
         Verb::Mask(args) => {
             let common = args.what.common();
-            Printer {
+            Console {
                 quiet: common.quiet,
                 json: common.json,
             }
         }
-        Verb::Measure(args) => Printer {
+        Verb::Measure(args) => Console {
             quiet: args.common.quiet,
             json: args.common.json,
         },
         Verb::Dataset(args) => {
             let (DatasetVerb::Make(set) | DatasetVerb::Verify(set)) = &args.what;
-            Printer {
+            Console {
                 quiet: set.common.quiet,
                 json: set.common.json,
             }
         }
-        Verb::Score(args) => Printer {
+        Verb::Score(args) => Console {
             quiet: args.common.quiet,
             json: args.common.json,
         },
         Verb::Practice(args) => {
             let common = practice::common(&args.what);
-            Printer {
+            Console {
                 quiet: common.quiet,
                 json: common.json,
             }
         }
-        Verb::Serve(args) => Printer {
+        Verb::Serve(args) => Console {
             quiet: args.common.quiet,
             json: args.common.json,
         },
-        _ => Printer::default(),
+        _ => Console::default(),
     }
 }
 
-fn schema(of: SchemaOf, printer: &Printer) -> Result<(), CliError> {
+fn schema(of: SchemaOf, printer: &Console) -> Result<(), CliError> {
     let text = match of {
         SchemaOf::Scenario => scenario::schema(),
         SchemaOf::Recipe => crate::dataset::schema(),
@@ -217,8 +217,8 @@ const SAME_PITCH: f64 = 0.01;
 fn image_of(
     path: &Path,
     instrument: &Instrument,
-    printer: &Printer,
-) -> Result<(Shot, Vec<String>), CliError> {
+    printer: &Console,
+) -> Result<(Picture, Vec<String>), CliError> {
     let unreadable = |source| CliError::Image {
         path: path.to_owned(),
         source,
@@ -239,7 +239,7 @@ fn image_of(
         printer.warning(format!("{}: {warning}", path.display()));
     }
     let mosaic = instrument.camera.colour.is_some() && !reading.colour;
-    let shot = Shot {
+    let shot = Picture {
         values_adu: reading.values,
         ceiling_adu: reading.ceiling,
         gain_e_per_adu: reading.gain_e_per_adu,
@@ -310,7 +310,7 @@ fn one_file(files: &Files, name: &String) -> Result<OutputSet, CliError> {
 fn finish(
     set: OutputSet,
     interrupt: &Interrupt,
-    printer: &Printer,
+    printer: &Console,
 ) -> Result<Vec<PathBuf>, CliError> {
     let written = set.finish(interrupt)?;
     for path in &written {
@@ -338,14 +338,14 @@ fn stem(path: &Path) -> String {
         .map_or_else(|| "scenario".into(), |s| s.to_string_lossy().into_owned())
 }
 
-fn completions(shell: clap_complete::Shell, printer: &Printer) -> Result<(), CliError> {
+fn completions(shell: clap_complete::Shell, printer: &Console) -> Result<(), CliError> {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Cli::command(), "skewstar", &mut script);
     Ok(printer.data(&String::from_utf8_lossy(&script))?)
 }
 
 /// One page: the program, then every verb.
-fn manual(printer: &Printer) -> Result<(), CliError> {
+fn manual(printer: &Console) -> Result<(), CliError> {
     let mut page = Vec::new();
     let mut command = Cli::command();
     command.build();

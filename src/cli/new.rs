@@ -1,16 +1,16 @@
 //! `new`: a commented scenario to fill in.
 
 use super::args::{KindArg, NewArgs};
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
-use super::printer::Printer;
-use crate::scenario::{Kind, template};
+use crate::scenario::{TemplateKind, template};
 use serde_json::json;
 use std::path::Path;
 
 /// Writes NAME.toml.
-pub fn run(args: &NewArgs, printer: &Printer) -> Result<(), CliError> {
+pub fn run(args: &NewArgs, printer: &Console) -> Result<(), CliError> {
     let file = file_name(&args.name)?;
     let interrupt = Interrupt::install()?;
     let mut set = OutputSet::plan(&OutputPlan {
@@ -44,12 +44,12 @@ fn typed(path: &Path) -> String {
     }
 }
 
-fn kind(kind: KindArg) -> Kind {
+fn kind(kind: KindArg) -> TemplateKind {
     match kind {
-        KindArg::PrimeFocus => Kind::PrimeFocus,
-        KindArg::TwoMirror => Kind::TwoMirror,
-        KindArg::Newtonian => Kind::Newtonian,
-        KindArg::Refractor => Kind::Refractor,
+        KindArg::PrimeFocus => TemplateKind::PrimeFocus,
+        KindArg::TwoMirror => TemplateKind::TwoMirror,
+        KindArg::Newtonian => TemplateKind::Newtonian,
+        KindArg::Refractor => TemplateKind::Refractor,
     }
 }
 

@@ -4,18 +4,18 @@ use super::args::{
     Common, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, SessionArgs,
     Switch,
 };
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
-use super::printer::Printer;
 use super::{finish, one_file, scenario_bytes, terminal};
-use crate::image_io::canvas::{BLACK, Canvas, PALE, Stroke, TextStyle, View};
+use crate::image_io::canvas::{BLACK, Canvas, PALE, Stroke, TextStyle, Viewport};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
 use crate::instrument::read_turns;
 use crate::practice::{
-    self, Action, Advice, Answer, BENCH, BYTES_AT_MOST, Cautions, Eye, Level, Player, Question,
-    Report, Session, lesson,
+    self, Action, BENCH, BYTES_AT_MOST, Cautions, DrillReport, Eye, Guess, Level, Player, Question,
+    Session, Suggestion, lesson,
 };
 use crate::rng::{LARGEST_SEED, Seed};
 use crate::scenario::{self, Scenario};
@@ -27,7 +27,7 @@ use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 /// Does what was typed. `true`: finished, but the goal was not reached.
-pub fn run(args: &PracticeArgs, printer: &Printer) -> Result<bool, CliError> {
+pub fn run(args: &PracticeArgs, printer: &Console) -> Result<bool, CliError> {
     match &args.what {
         PracticeVerb::Start(args) => start(args, printer).map(|()| false),
         PracticeVerb::Question(args) => question(args, printer).map(|()| false),
@@ -57,9 +57,9 @@ pub fn run(args: &PracticeArgs, printer: &Printer) -> Result<bool, CliError> {
             },
             printer,
         ),
-        PracticeVerb::Air { way, session } => act(
+        PracticeVerb::Atmosphere { way, session } => act(
             &session.session,
-            Action::Air {
+            Action::Atmosphere {
                 moves: *way == Switch::On,
             },
             printer,
@@ -87,7 +87,7 @@ pub fn common(what: &PracticeVerb) -> &Common {
         PracticeVerb::Turn { session, .. }
         | PracticeVerb::Focus { session, .. }
         | PracticeVerb::Mask { session, .. }
-        | PracticeVerb::Air { session, .. }
+        | PracticeVerb::Atmosphere { session, .. }
         | PracticeVerb::Expose { session, .. }
         | PracticeVerb::Recentre(session)
         | PracticeVerb::Look(session)
@@ -117,7 +117,7 @@ pub fn telescope(path: Option<&PathBuf>) -> Result<(Scenario, String), CliError>
     Ok((read, text))
 }
 
-fn start(args: &PracticeStartArgs, printer: &Printer) -> Result<(), CliError> {
+fn start(args: &PracticeStartArgs, printer: &Console) -> Result<(), CliError> {
     let level = level(&args.level)?;
     if let Some(given) = args.seed.filter(|seed| *seed > LARGEST_SEED) {
         return Err(CliError::Seed { given });
@@ -141,7 +141,7 @@ fn start(args: &PracticeStartArgs, printer: &Printer) -> Result<(), CliError> {
 }
 
 /// Does one thing in a session.
-fn act(path: &Path, action: Action, printer: &Printer) -> Result<bool, CliError> {
+fn act(path: &Path, action: Action, printer: &Console) -> Result<bool, CliError> {
     let file = SessionFile::new(path);
     let (mut session, scenario_text) = file.read()?;
     let done = session.act(&action)?;
@@ -166,7 +166,7 @@ fn act(path: &Path, action: Action, printer: &Printer) -> Result<bool, CliError>
     if finished {
         set.put(
             &file.path_picture,
-            &png::rgb8(&path_drawn(&Report::new(&session))?)?,
+            &png::rgb8(&path_drawn(&DrillReport::new(&session))?)?,
         )?;
     }
     finish(set, &interrupt, printer)?;
@@ -179,15 +179,15 @@ fn tell(
     session: &Session,
     said: Option<&str>,
     shown: &Array2<f64>,
-    printer: &Printer,
+    printer: &Console,
 ) -> Result<(), CliError> {
     let mut lines: Vec<String> = said.map(str::to_owned).into_iter().collect();
     if session.actions().last() == Some(&Action::ShowMe) {
         lines.extend(lesson(session));
     }
-    let report = session.is_finished().then(|| Report::new(session));
+    let report = session.is_finished().then(|| DrillReport::new(session));
     let assembly = session.owner().assembly.as_ref();
-    let advice = Advice::new(session)
+    let advice = Suggestion::new(session)
         .zip(assembly)
         .map(|(advice, assembly)| advice.words(assembly));
     match &report {
@@ -299,10 +299,10 @@ fn put_picture(set: &mut OutputSet, name: &str, image: &Array2<f64>) -> Result<(
 }
 
 /// The error round by round, as a line, with the goal.
-fn path_drawn(report: &Report) -> Result<Canvas, CliError> {
+fn path_drawn(report: &DrillReport) -> Result<Canvas, CliError> {
     let (width, height) = (560usize, 320usize);
     let mut canvas = Canvas::new(width, height, BLACK)?;
-    let view = View::whole(&canvas);
+    let view = Viewport::whole(&canvas);
     let most = report
         .rounds
         .iter()
@@ -353,14 +353,14 @@ fn path_drawn(report: &Report) -> Result<Canvas, CliError> {
     Ok(canvas)
 }
 
-fn question(args: &QuestionArgs, printer: &Printer) -> Result<(), CliError> {
+fn question(args: &QuestionArgs, printer: &Console) -> Result<(), CliError> {
     if args.seed > LARGEST_SEED {
         return Err(CliError::Seed { given: args.seed });
     }
     let (scenario, _) = telescope(args.scenario.as_ref())?;
     let question = Question::draw(&scenario.instrument, &scenario.state, Seed(args.seed))?;
     if let (Some(screw), Some(turns)) = (&args.screw, &args.turns) {
-        let grade = question.grade(&Answer {
+        let grade = question.grade(&Guess {
             screw: screw.clone(),
             clockwise_turns: part_of_a_turn(turns)?,
         });
@@ -383,7 +383,7 @@ fn question(args: &QuestionArgs, printer: &Printer) -> Result<(), CliError> {
         .map(|screw| format!("{} at {} o'clock", screw.name, screw.hour))
         .collect();
     printer.answer(format!(
-        "One screw is out. Seen from the front the screws are: {}. Which one, which way, how much? Answer with\n  skewstar practice question --seed {} --screw NAME --turns 1/8   (clockwise facing its head; -1/8 for anticlockwise)",
+        "One screw is out. Seen from the front the screws are: {}. Which one, which way, how much? Guess with\n  skewstar practice question --seed {} --screw NAME --turns 1/8   (clockwise facing its head; -1/8 for anticlockwise)",
         screws.join(", "),
         args.seed
     ))?;
@@ -394,7 +394,7 @@ fn question(args: &QuestionArgs, printer: &Printer) -> Result<(), CliError> {
 /// Share of drills that a beginner must put right.
 const BEGINNER_SHARE: f64 = 0.9;
 
-fn rehearse(args: &RehearseArgs, printer: &Printer) -> Result<bool, CliError> {
+fn rehearse(args: &RehearseArgs, printer: &Console) -> Result<bool, CliError> {
     let (scenario, _) = telescope(args.scenario.as_ref())?;
     let levels = match &args.level {
         Some(word) => vec![level(word)?],

@@ -64,9 +64,9 @@ pub enum PracticeVerb {
         #[command(flatten)]
         session: SessionArgs,
     },
-    /// Let the air move, or hold it still
-    #[command(after_help = "Example: skewstar practice air off --session night.toml")]
-    Air {
+    /// Let the atmosphere move, or hold it still
+    #[command(after_help = "Example: skewstar practice atmosphere off --session night.toml")]
+    Atmosphere {
         /// on or off
         way: Switch,
         /// The session.

@@ -1,6 +1,6 @@
 //! A bar for long work, on standard error, when that is a terminal and nobody asked for quiet. Never part of any result.
 
-use super::printer::Printer;
+use super::console::Console;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
 use std::time::Duration;
@@ -11,12 +11,12 @@ pub struct Progress(ProgressBar);
 
 impl Progress {
     /// Begins to show that `steps` steps of `what` ("frames", "wavelengths") are to be done.
-    pub fn start(printer: &Printer, what: &str, steps: u64) -> Progress {
+    pub fn start(printer: &Console, what: &str, steps: u64) -> Progress {
         Progress::with_terminal(printer, what, steps, std::io::stderr().is_terminal())
     }
 
     /// Begins to show for how long `what` ("rendering") has been going on, where nobody counts steps.
-    pub fn waiting(printer: &Printer, what: &str) -> Progress {
+    pub fn waiting(printer: &Console, what: &str) -> Progress {
         let bar =
             ProgressBar::with_draw_target(None, target(printer, std::io::stderr().is_terminal()));
         if let Ok(style) = ProgressStyle::with_template("{spinner} {msg}, {elapsed}") {
@@ -29,7 +29,7 @@ impl Progress {
         Progress(bar)
     }
 
-    fn with_terminal(printer: &Printer, what: &str, steps: u64, terminal: bool) -> Progress {
+    fn with_terminal(printer: &Console, what: &str, steps: u64, terminal: bool) -> Progress {
         let bar = ProgressBar::with_draw_target(Some(steps), target(printer, terminal));
         // Plain characters, no colour: NO_COLOR needs no special case.
         if let Ok(style) =
@@ -55,7 +55,7 @@ impl Progress {
 /// How often the sign of life moves.
 const TICK: Duration = Duration::from_millis(200);
 
-fn target(printer: &Printer, terminal: bool) -> ProgressDrawTarget {
+fn target(printer: &Console, terminal: bool) -> ProgressDrawTarget {
     if terminal && !printer.quiet {
         ProgressDrawTarget::stderr()
     } else {
@@ -76,8 +76,8 @@ mod tests {
     #[test]
     fn shown_only_on_a_terminal_and_not_when_quiet() {
         let (loud, quiet) = (
-            Printer::default(),
-            Printer {
+            Console::default(),
+            Console {
                 quiet: true,
                 json: false,
             },
@@ -93,7 +93,7 @@ mod tests {
 
     #[test]
     fn steps_are_counted_from_any_thread() {
-        let progress = Progress::with_terminal(&Printer::default(), "frames", 12, false);
+        let progress = Progress::with_terminal(&Console::default(), "frames", 12, false);
         std::thread::scope(|scope| {
             for _ in 0..3 {
                 scope.spawn(|| (0..4).for_each(|_| progress.step()));

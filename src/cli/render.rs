@@ -2,10 +2,10 @@
 
 use super::annotate;
 use super::args::RenderArgs;
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
-use super::printer::Printer;
 use super::progress::Progress;
 use super::{finish, json_file, load, stem};
 use crate::dataset::fits_cards;
@@ -18,7 +18,7 @@ use crate::simulate::{Provenance, Simulation, sentences, simulate};
 use ndarray::Array2;
 
 /// Renders the scenario and writes its files, the truth last.
-pub fn run(args: &RenderArgs, printer: &Printer) -> Result<(), CliError> {
+pub fn run(args: &RenderArgs, printer: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = &args.scenario.scenario;
     let counts = wants_counts(&scenario);

@@ -1,16 +1,16 @@
 //! `score`: reads truth and answers, prints how good the answers are, and holds them to limits.
 
 use super::args::ScoreArgs;
-use super::dataset_folder::Folder;
+use super::console::Console;
+use super::dataset_folder::SetFolder;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::printer::Printer;
 use super::score_plots;
 use super::{finish, one_file, stem};
 use crate::image_io::png;
 use crate::score::{
-    Answers, Named, QuantityScore, Report, ScoreError, TruthRow, read_csv, read_json_lines,
-    read_truth_json, read_truth_table, score,
+    Answers, NamedItems, QuantityScore, ScoreError, ScoreReport, TruthRow, read_csv,
+    read_json_lines, read_truth_json, read_truth_table, score,
 };
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -18,7 +18,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 /// Prints the score; `false` when a limit was not kept.
-pub fn run(args: &ScoreArgs, printer: &Printer) -> Result<bool, CliError> {
+pub fn run(args: &ScoreArgs, printer: &Console) -> Result<bool, CliError> {
     let limits = limits(args)?;
     let interrupt = Interrupt::install()?;
     let picture = format!("{}.score.png", stem(&args.answers));
@@ -52,9 +52,9 @@ pub fn run(args: &ScoreArgs, printer: &Printer) -> Result<bool, CliError> {
 #[derive(Serialize)]
 struct Shown<'a> {
     #[serde(flatten)]
-    score: &'a Report,
+    score: &'a ScoreReport,
     numbers: BTreeMap<String, f64>,
-    limits: &'a [Verdict],
+    limits: &'a [ScoreOutput],
 }
 
 /// A number of the score that must not be larger, or smaller.
@@ -67,7 +67,7 @@ struct Limit {
 
 /// Whether a limit was kept.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-struct Verdict {
+struct ScoreOutput {
     number: String,
     found: Option<f64>,
     at_most: Option<f64>,
@@ -106,7 +106,10 @@ const MAY_BE_UNKNOWN: [&str; 6] = [
     ".rms_without_sign_mistakes",
 ];
 
-fn verdicts(limits: &[Limit], numbers: &BTreeMap<String, f64>) -> Result<Vec<Verdict>, CliError> {
+fn verdicts(
+    limits: &[Limit],
+    numbers: &BTreeMap<String, f64>,
+) -> Result<Vec<ScoreOutput>, CliError> {
     limits
         .iter()
         .map(|limit| {
@@ -131,7 +134,7 @@ fn verdicts(limits: &[Limit], numbers: &BTreeMap<String, f64>) -> Result<Vec<Ver
                     value >= limit.limit
                 }
             });
-            Ok(Verdict {
+            Ok(ScoreOutput {
                 number: limit.number.clone(),
                 found,
                 at_most: limit.at_most.then_some(limit.limit),
@@ -148,7 +151,7 @@ fn read_truth(path: &Path) -> Result<Vec<TruthRow>, CliError> {
         source,
     };
     if path.is_dir() {
-        let folder = Folder::existing(path);
+        let folder = SetFolder::existing(path);
         let mut rows = Vec::new();
         for name in folder
             .names()?
@@ -203,7 +206,7 @@ fn file(path: &Path) -> Result<Vec<u8>, CliError> {
 /// Most items named in a sentence.
 const NAMED: usize = 5;
 
-fn sentences(report: &Report, verdicts: &[Verdict]) -> String {
+fn sentences(report: &ScoreReport, verdicts: &[ScoreOutput]) -> String {
     let mut out = format!(
         "{} of {} items answered ({:.1} %).\n",
         report.answered,
@@ -255,7 +258,7 @@ fn sentences(report: &Report, verdicts: &[Verdict]) -> String {
     out
 }
 
-fn items(named: &Named) -> String {
+fn items(named: &NamedItems) -> String {
     let words: Vec<String> = named.items.iter().take(NAMED).map(u64::to_string).collect();
     let more = if named.count > NAMED { ", …" } else { "" };
     words.join(", ") + more
@@ -272,7 +275,7 @@ const HEADS: [&str; 11] = [
     "sign",
     "error/σ",
     "× photon",
-    "× air",
+    "× atmosphere",
 ];
 
 /// One line a quantity; all errors in its own unit.

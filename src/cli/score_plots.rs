@@ -4,9 +4,9 @@
 
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{
-    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, Stroke, TextStyle, View,
+    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, Stroke, TextStyle, Viewport,
 };
-use crate::score::{Bin, Judged, QuantityScore, Report};
+use crate::score::{Judged, QuantityScore, ScoreBin, ScoreReport};
 
 const PANEL_PX: [usize; 2] = [260, 170];
 const LEFT_PX: usize = 74;
@@ -17,24 +17,24 @@ const TOP_PX: usize = 34;
 const ROWS_AT_MOST: usize = 8;
 
 /// What an error is drawn against.
-struct Axis {
+struct PlotAxis {
     words: &'static str,
     value: fn(&Judged) -> Option<f64>,
-    bins: fn(&QuantityScore) -> &[Bin],
+    bins: fn(&QuantityScore) -> &[ScoreBin],
 }
 
-const AXES: [Axis; 3] = [
-    Axis {
+const AXES: [PlotAxis; 3] = [
+    PlotAxis {
         words: "electrons",
         value: |judged| judged.electrons,
         bins: |score| &score.by_electrons,
     },
-    Axis {
+    PlotAxis {
         words: "seeing, arcsec",
         value: |judged| judged.seeing_arcsec,
         bins: |score| &score.by_seeing_arcsec,
     },
-    Axis {
+    PlotAxis {
         words: "misalignment, Noll 5 to 11, nm",
         value: |judged| Some(judged.misalignment_nm),
         bins: |score| &score.by_misalignment_nm,
@@ -45,14 +45,14 @@ const AXES: [Axis; 3] = [
 ///
 /// # Errors
 /// The canvas would be too large; it never is.
-pub fn draw(report: &Report) -> Result<Canvas, PictureError> {
+pub fn draw(report: &ScoreReport) -> Result<Canvas, PictureError> {
     let shown: Vec<(&String, &QuantityScore)> =
         report.quantities.iter().take(ROWS_AT_MOST).collect();
     let rows = shown.len().max(1);
     let (wide, tall) = (PANEL_PX[0] + LEFT_PX, PANEL_PX[1] + BELOW_PX);
     let size = [AXES.len() * wide + GAP_PX, rows * tall + TOP_PX];
     let mut canvas = Canvas::new(size[0], size[1], BLACK)?;
-    let whole = View::whole(&canvas);
+    let whole = Viewport::whole(&canvas);
     let words = format!(
         "Absolute error of {} of {} items; line: RMS of a quarter",
         report.answered, report.items
@@ -106,11 +106,11 @@ impl Scale {
 
 fn panel(
     canvas: &mut Canvas,
-    whole: &View,
+    whole: &Viewport,
     corner: [usize; 2],
     name: &str,
     score: &QuantityScore,
-    axis: &Axis,
+    axis: &PlotAxis,
 ) {
     let points: Vec<[f64; 2]> = score
         .errors
@@ -118,7 +118,7 @@ fn panel(
         .filter_map(|judged| Some([(axis.value)(judged)?, judged.error.abs()]))
         .filter(|[along, _]| *along > 0.0)
         .collect();
-    let view = View::panel([PANEL_PX[0], PANEL_PX[1]], corner, 1);
+    let view = Viewport::panel([PANEL_PX[0], PANEL_PX[1]], corner, 1);
     canvas.edge(&view, EDGE);
     let across = Scale::of(points.iter().map(|p| p[0]), corner[0], PANEL_PX[0]);
     let up = Scale::of(points.iter().map(|p| p[1]), corner[1], PANEL_PX[1]);

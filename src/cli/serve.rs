@@ -1,16 +1,16 @@
 //! `serve`: the practice as a page, its sessions kept in a folder.
 
 use super::args::ServeArgs;
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::practice::telescope;
-use super::printer::Printer;
 use crate::measure::{
-    Aim, MeasureError, MeasureOptions, Misaligned, Shot, Side, advise, findings, good_enough,
+    Aim, MeasureError, MeasureOptions, Misaligned, Picture, Side, advise, findings, good_enough,
     measure, steps,
 };
-use crate::practice::{Asked, BYTES_AT_MOST};
+use crate::practice::{BYTES_AT_MOST, MeasureRequest};
 use crate::web::{Config, Keeper, Server};
 use serde_json::json;
 use std::fs;
@@ -20,7 +20,7 @@ use std::sync::Arc;
 use std::time::SystemTime;
 
 /// Serves until it is interrupted.
-pub fn run(args: &ServeArgs, printer: &Printer) -> Result<(), CliError> {
+pub fn run(args: &ServeArgs, printer: &Console) -> Result<(), CliError> {
     let (scenario, scenario_text) = telescope(args.scenario.as_ref())?;
     let interrupt = Interrupt::install()?;
     let server = Server::open(Config {
@@ -28,7 +28,7 @@ pub fn run(args: &ServeArgs, printer: &Printer) -> Result<(), CliError> {
         scenario_text,
         port: args.port,
         lan: args.lan,
-        keeper: Some(Box::new(Folder {
+        keeper: Some(Box::new(SessionFolder {
             path: args.keep.clone(),
         })),
         measurer: Some(Arc::new(measured)),
@@ -50,11 +50,11 @@ pub fn run(args: &ServeArgs, printer: &Printer) -> Result<(), CliError> {
 const KEPT_AT_MOST: usize = 1000;
 
 /// A folder of sessions, one file each.
-struct Folder {
+struct SessionFolder {
     path: PathBuf,
 }
 
-impl Folder {
+impl SessionFolder {
     fn name(name: &str) -> String {
         format!("{name}.session.toml")
     }
@@ -86,9 +86,9 @@ impl Folder {
     }
 }
 
-impl Keeper for Folder {
+impl Keeper for SessionFolder {
     fn keep(&self, name: &str, text: &str) -> Result<(), String> {
-        let file = Folder::name(name);
+        let file = SessionFolder::name(name);
         let is_new = !self.path.join(&file).exists();
         let plan = OutputPlan {
             folder: &self.path,
@@ -107,7 +107,7 @@ impl Keeper for Folder {
     }
 
     fn fetch(&self, name: &str) -> Option<String> {
-        let file = fs::File::open(self.path.join(Folder::name(name))).ok()?;
+        let file = fs::File::open(self.path.join(SessionFolder::name(name))).ok()?;
         let mut text = String::new();
         file.take(BYTES_AT_MOST as u64)
             .read_to_string(&mut text)
@@ -117,9 +117,9 @@ impl Keeper for Folder {
 }
 
 /// "Measure it for me": what the frame says and what to turn, in words.
-fn measured(asked: &Asked<'_>) -> Result<String, String> {
+fn measured(asked: &MeasureRequest<'_>) -> Result<String, String> {
     let (frame, instrument) = (asked.frame, asked.owner);
-    let shot = Shot::from(frame);
+    let shot = Picture::from(frame);
     let options = MeasureOptions {
         mask_on: Some(asked.mask_on),
         side: Some(if asked.inside {
@@ -136,7 +136,7 @@ fn measured(asked: &Asked<'_>) -> Result<String, String> {
     let stop = good_enough(instrument, seeing_rad, None, wavelength_m);
     let mut said = findings(&found, instrument, &stop);
     if !found.is_sound() {
-        said.push("Do not act on it: the frame does not fit the telescope. Where the air moved, expose longer.".into());
+        said.push("Do not act on it: the frame does not fit the telescope. Where the atmosphere moved, expose longer.".into());
         return Ok(said.join("\n"));
     }
     if !asked.camera_known {

@@ -4,14 +4,14 @@
 //! of brightness, since a star in focus and a doughnut differ by far more than a screen can show; the picture says so.
 
 use super::args::SheetArgs;
+use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::printer::Printer;
 use super::progress::Progress;
 use super::{finish, one_file, parsed, scenario_bytes, stem};
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{
-    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, TextStyle, View, shorten, text_width_px,
+    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, TextStyle, Viewport, shorten, text_width_px,
 };
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
@@ -47,7 +47,7 @@ struct Axes {
 }
 
 /// Draws the sheet and writes it.
-pub fn run(args: &SheetArgs, printer: &Printer) -> Result<(), CliError> {
+pub fn run(args: &SheetArgs, printer: &Console) -> Result<(), CliError> {
     let axes = Axes::read(args)?;
     let scenarios = scenarios(args, &axes)?;
     let path = &args.scenario.scenario;
@@ -190,7 +190,7 @@ fn draw(title: &str, axes: &Axes, panels: &[Array2<u8>]) -> Result<Canvas, Pictu
         let view = canvas.gray(panel, corner, magnification);
         canvas.edge(&view, EDGE);
     }
-    let page = View::whole(&canvas);
+    let page = Viewport::whole(&canvas);
     let style = TextStyle::CAPTION.with_size_px(SIZE_PX);
     for (row, words) in row_labels.iter().enumerate() {
         let middle = below + (axes.rows.len() - 1 - row) * cell + (cell - GAP_PX) / 2;

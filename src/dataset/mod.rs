@@ -29,10 +29,10 @@ pub use error::SetError;
 pub use fits_cards::fits_cards;
 pub use recipe::{Fineness, FrameFiles, Recipe, ScenarioText, read};
 pub use schema::schema;
-pub use set::{Item, Set, Source, title};
+pub use set::{Item, ScenarioSource, Set, title};
 pub use shard::{
-    FileRecord, RECORD_FORMAT, Record, Shard, ShardFiles, build, commitment, frame_sha256,
+    FileRecord, RECORD_FORMAT, Shard, ShardFiles, ShardRecord, build, commitment, frame_sha256,
     row_sha256, secret_sha256, shard_of_record, shard_stem, shards,
 };
-pub use table::{Cell, Column, Kind, Table};
-pub use verify::{Report, Verifier};
+pub use table::{Column, ColumnKind, Table, TableCell};
+pub use verify::{Verifier, VerifyReport};

@@ -3,7 +3,7 @@
 //! One row group a shard, plain pages without compression; an empty cell is a null.
 
 use super::error::SetError;
-use super::table::{Cell, Column, Kind, Table};
+use super::table::{Column, ColumnKind, Table, TableCell};
 use parquet::basic::{LogicalType, Repetition, Type as Physical};
 use parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
 use parquet::errors::ParquetError;
@@ -16,11 +16,11 @@ use std::sync::Arc;
 ///
 /// # Errors
 /// [`SetError::Table`] with the library's words; none is known to happen, as everything is written to memory.
-pub(super) fn write(table: &Table, rows: &[Vec<Cell>]) -> Result<Vec<u8>, SetError> {
+pub(super) fn write(table: &Table, rows: &[Vec<TableCell>]) -> Result<Vec<u8>, SetError> {
     written(table, rows).map_err(|error| SetError::Table(error.to_string()))
 }
 
-fn written(table: &Table, rows: &[Vec<Cell>]) -> Result<Vec<u8>, ParquetError> {
+fn written(table: &Table, rows: &[Vec<TableCell>]) -> Result<Vec<u8>, ParquetError> {
     let fields = table
         .columns
         .iter()
@@ -39,9 +39,9 @@ fn written(table: &Table, rows: &[Vec<Cell>]) -> Result<Vec<u8>, ParquetError> {
     while let Some(column) = group.next_column()? {
         let cells = rows.iter().map(|row| &row[number]);
         match table.columns[number].kind {
-            Kind::Number => put::<DoubleType>(column, cells, real)?,
-            Kind::Whole => put::<Int64Type>(column, cells, whole)?,
-            Kind::Text => put::<ByteArrayType>(column, cells, text)?,
+            ColumnKind::Number => put::<DoubleType>(column, cells, real)?,
+            ColumnKind::Whole => put::<Int64Type>(column, cells, whole)?,
+            ColumnKind::Text => put::<ByteArrayType>(column, cells, text)?,
         }
         number += 1;
     }
@@ -52,9 +52,9 @@ fn written(table: &Table, rows: &[Vec<Cell>]) -> Result<Vec<u8>, ParquetError> {
 
 fn field(column: &Column) -> Result<Type, ParquetError> {
     let (physical, logical) = match column.kind {
-        Kind::Number => (Physical::DOUBLE, None),
-        Kind::Whole => (Physical::INT64, None),
-        Kind::Text => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
+        ColumnKind::Number => (Physical::DOUBLE, None),
+        ColumnKind::Whole => (Physical::INT64, None),
+        ColumnKind::Text => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
     };
     Type::primitive_type_builder(&column.name, physical)
         .with_logical_type(logical)
@@ -65,8 +65,8 @@ fn field(column: &Column) -> Result<Type, ParquetError> {
 /// Writes a column: its values, and for every row whether there is one.
 fn put<'a, D: DataType>(
     mut column: SerializedColumnWriter<'_>,
-    cells: impl Iterator<Item = &'a Cell>,
-    value: impl Fn(&Cell) -> Option<D::T>,
+    cells: impl Iterator<Item = &'a TableCell>,
+    value: impl Fn(&TableCell) -> Option<D::T>,
 ) -> Result<(), ParquetError> {
     let found: Vec<Option<D::T>> = cells.map(value).collect();
     let there: Vec<i16> = found.iter().map(|v| i16::from(v.is_some())).collect();
@@ -77,24 +77,24 @@ fn put<'a, D: DataType>(
     column.close()
 }
 
-fn real(cell: &Cell) -> Option<f64> {
+fn real(cell: &TableCell) -> Option<f64> {
     match cell {
-        Cell::Number(value) => Some(*value),
-        Cell::Whole(value) => Some(*value as f64),
+        TableCell::Number(value) => Some(*value),
+        TableCell::Whole(value) => Some(*value as f64),
         _ => None,
     }
 }
 
-fn whole(cell: &Cell) -> Option<i64> {
+fn whole(cell: &TableCell) -> Option<i64> {
     match cell {
-        Cell::Whole(value) => i64::try_from(*value).ok(),
+        TableCell::Whole(value) => i64::try_from(*value).ok(),
         _ => None,
     }
 }
 
-fn text(cell: &Cell) -> Option<ByteArray> {
+fn text(cell: &TableCell) -> Option<ByteArray> {
     match cell {
-        Cell::Empty => None,
+        TableCell::Empty => None,
         other => Some(ByteArray::from(other.text().as_str())),
     }
 }

@@ -4,7 +4,7 @@ use crate::scenario::ScenarioError;
 use crate::scenario::advice::unknown_here;
 use crate::scenario::document::{Document, Node, Origin, Value};
 use crate::scenario::error::{Problem, number};
-use crate::scenario::path::{KeyPath, Step, joined};
+use crate::scenario::path::{KeyPath, PathStep, joined};
 use std::collections::BTreeMap;
 
 /// One table and where it stands.
@@ -194,7 +194,7 @@ impl<'d> Section<'d> {
             };
             self.document.error(node.origin, problem, hint)
         })?;
-        let bare = matches!(parsed.0.as_slice(), [Step::Key(_)]);
+        let bare = matches!(parsed.0.as_slice(), [PathStep::Key(_)]);
         if bare && matches!(node.value, Value::Table(_)) && !SINGLE_KEYS.contains(&key) {
             let problem = Problem::BadArgument {
                 reason: format!(

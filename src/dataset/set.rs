@@ -17,7 +17,7 @@ use sha2::{Digest, Sha256};
 
 /// What the shell read for a recipe.
 #[derive(Clone, Default)]
-pub struct Source {
+pub struct ScenarioSource {
     /// Text of the scenario.
     pub scenario: String,
     /// Its name for messages.
@@ -42,7 +42,7 @@ pub struct Set {
     pub scenario_text: String,
     /// SHA-256 of recipe, scenario and drawing: sets with the same one can be merged.
     pub sha256: String,
-    source: Source,
+    source: ScenarioSource,
     seed: SetSeed,
     screws: Vec<String>,
 }
@@ -66,7 +66,7 @@ impl Set {
     ///
     /// # Errors
     /// The scenario with the recipe's changes is refused, gives no counts, or does not fit what is to be drawn.
-    pub fn new(recipe: Recipe, source: Source) -> Result<Set, SetError> {
+    pub fn new(recipe: Recipe, source: ScenarioSource) -> Result<Set, SetError> {
         let mut base = scenario::read(&source.scenario, &source.label, &recipe.set)?;
         load_drawing(&mut base.instrument, source.drawing.as_deref())?;
         counts_possible(&base, &source.label)?;

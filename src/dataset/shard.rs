@@ -7,7 +7,7 @@ use super::error::SetError;
 use super::fits_cards::fits_cards;
 use super::recipe::FrameFiles;
 use super::set::{Item, Set, title};
-use super::table::{Cell, Table};
+use super::table::{Table, TableCell};
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::npz::{NpyArray, NpyValues, npy, npz};
 use crate::scenario::hex;
@@ -50,7 +50,7 @@ pub fn shards(range: Range<u64>, shard_items: u64) -> impl Iterator<Item = Shard
 
 /// What a shard's files are, written last: where it lies, the shard is complete.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Record {
+pub struct ShardRecord {
     /// `skewstar-shard/1`.
     pub format: String,
     /// Version of the program.
@@ -135,7 +135,7 @@ pub fn build(
     let rows = items
         .iter()
         .map(|item| table.row(item))
-        .collect::<Result<Vec<Vec<Cell>>, SetError>>()?;
+        .collect::<Result<Vec<Vec<TableCell>>, SetError>>()?;
     let base = shard_stem(stem, shard);
     let truth = truth_files(table, &rows, &base)?;
     let mut public = frame_files(set, &items, stem, &base)?;
@@ -151,7 +151,7 @@ pub fn build(
     } else {
         public.extend(truth);
     }
-    let record = Record {
+    let record = ShardRecord {
         format: RECORD_FORMAT.into(),
         version: env!("CARGO_PKG_VERSION").into(),
         set_sha256: set.sha256.clone(),
@@ -198,8 +198,8 @@ pub fn frame_sha256(counts_adu: impl Iterator<Item = u16>) -> String {
 }
 
 /// Checksum of one row: its cells as in the CSV file, each followed by a line end.
-pub fn row_sha256(row: &[Cell]) -> String {
-    let cells: Vec<String> = row.iter().map(Cell::text).collect();
+pub fn row_sha256(row: &[TableCell]) -> String {
+    let cells: Vec<String> = row.iter().map(TableCell::text).collect();
     cells_sha256(cells.iter().map(String::as_str))
 }
 
@@ -224,7 +224,7 @@ fn file_record(name: &str, bytes: &[u8]) -> FileRecord {
 /// The CSV table, and with the feature `parquet` the same as Parquet.
 fn truth_files(
     table: &Table,
-    rows: &[Vec<Cell>],
+    rows: &[Vec<TableCell>],
     base: &str,
 ) -> Result<Vec<(String, Vec<u8>)>, SetError> {
     let mut files = vec![(format!("{base}.truth.csv"), table.csv(rows)?)];

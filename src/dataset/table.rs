@@ -16,14 +16,14 @@ pub struct Column {
     /// Name, with its unit.
     pub name: String,
     /// What kind of values.
-    pub kind: Kind,
+    pub kind: ColumnKind,
     /// One sentence.
     pub meaning: String,
 }
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum ColumnKind {
     /// Numbers.
     Number,
     /// Whole numbers.
@@ -34,7 +34,7 @@ pub enum Kind {
 
 /// One value.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Cell {
+pub enum TableCell {
     /// Not known.
     Empty,
     /// A number.
@@ -66,7 +66,7 @@ struct Layout {
 #[derive(Default)]
 struct Row {
     columns: Vec<Column>,
-    cells: Vec<Cell>,
+    cells: Vec<TableCell>,
 }
 
 impl Table {
@@ -95,7 +95,7 @@ impl Table {
     ///
     /// # Errors
     /// [`SetError::Mode`] for a mode without a column.
-    pub fn row(&self, item: &Item) -> Result<Vec<Cell>, SetError> {
+    pub fn row(&self, item: &Item) -> Result<Vec<TableCell>, SetError> {
         let noll = last_mode(&item.truth);
         if noll > self.layout.last_mode {
             return Err(SetError::Mode {
@@ -111,14 +111,14 @@ impl Table {
     ///
     /// # Errors
     /// None in practice: everything is written to memory.
-    pub fn csv(&self, rows: &[Vec<Cell>]) -> Result<Vec<u8>, SetError> {
+    pub fn csv(&self, rows: &[Vec<TableCell>]) -> Result<Vec<u8>, SetError> {
         let failed = |error: csv::Error| SetError::Table(error.to_string());
         let mut writer = csv::Writer::from_writer(Vec::new());
         let names = self.columns.iter().map(|column| column.name.as_str());
         writer.write_record(names).map_err(failed)?;
         for row in rows {
             writer
-                .write_record(row.iter().map(Cell::text))
+                .write_record(row.iter().map(TableCell::text))
                 .map_err(failed)?;
         }
         writer
@@ -133,9 +133,9 @@ impl Table {
             .iter()
             .map(|column| {
                 let kind = match column.kind {
-                    Kind::Number => json!(["number", "null"]),
-                    Kind::Whole => json!(["integer", "null"]),
-                    Kind::Text => json!("string"),
+                    ColumnKind::Number => json!(["number", "null"]),
+                    ColumnKind::Whole => json!(["integer", "null"]),
+                    ColumnKind::Text => json!("string"),
                 };
                 (
                     column.name.clone(),
@@ -156,14 +156,14 @@ impl Table {
     }
 }
 
-impl Cell {
+impl TableCell {
     /// The value as CSV shows it.
     pub fn text(&self) -> String {
         match self {
-            Cell::Empty => String::new(),
-            Cell::Number(value) => format!("{value}"),
-            Cell::Whole(value) => value.to_string(),
-            Cell::Text(text) => text.clone(),
+            TableCell::Empty => String::new(),
+            TableCell::Number(value) => format!("{value}"),
+            TableCell::Whole(value) => value.to_string(),
+            TableCell::Text(text) => text.clone(),
         }
     }
 }
@@ -173,7 +173,7 @@ fn last_mode(truth: &Truth) -> u32 {
 }
 
 impl Row {
-    fn push(&mut self, name: impl Into<String>, kind: Kind, meaning: &str, cell: Cell) {
+    fn push(&mut self, name: impl Into<String>, kind: ColumnKind, meaning: &str, cell: TableCell) {
         self.columns.push(Column {
             name: name.into(),
             kind,
@@ -186,9 +186,9 @@ impl Row {
         let finite = value.filter(|v| v.is_finite());
         self.push(
             name,
-            Kind::Number,
+            ColumnKind::Number,
             meaning,
-            finite.map_or(Cell::Empty, Cell::Number),
+            finite.map_or(TableCell::Empty, TableCell::Number),
         );
     }
 
@@ -204,9 +204,9 @@ fn row(layout: &Layout, item: &Item) -> Row {
     let mut row = Row::default();
     row.push(
         "item",
-        Kind::Whole,
+        ColumnKind::Whole,
         "Number of the item.",
-        Cell::Whole(item.number),
+        TableCell::Whole(item.number),
     );
     row.number(
         "sensor_offset_um",
@@ -215,9 +215,9 @@ fn row(layout: &Layout, item: &Item) -> Row {
     );
     row.push(
         "side",
-        Kind::Text,
+        ColumnKind::Text,
         "inside, outside or focus: the sign of the sensor offset.",
-        Cell::Text(truth.side.to_owned()),
+        TableCell::Text(truth.side.to_owned()),
     );
     screws(&mut row, layout, truth);
     modes(&mut row, layout, truth);
@@ -234,9 +234,9 @@ fn row(layout: &Layout, item: &Item) -> Row {
     let flags = truth.flags.join(";");
     row.push(
         "flags",
-        Kind::Text,
+        ColumnKind::Text,
         "What is special, and why cells are empty; separated by semicolons.",
-        Cell::Text(flags),
+        TableCell::Text(flags),
     );
     row
 }
@@ -316,8 +316,13 @@ fn light(row: &mut Row, truth: &Truth) {
     );
     let saturated = truth
         .saturated_px
-        .map_or(Cell::Empty, |n| Cell::Whole(n as u64));
-    row.push("saturated_px", Kind::Whole, "Saturated pixels.", saturated);
+        .map_or(TableCell::Empty, |n| TableCell::Whole(n as u64));
+    row.push(
+        "saturated_px",
+        ColumnKind::Whole,
+        "Saturated pixels.",
+        saturated,
+    );
     row.number(
         "sampling_error",
         "Relative change of the frame when every sampling is 1.5 times as fine.",
@@ -348,11 +353,11 @@ fn shapes(row: &mut Row, layout: &Layout, truth: &Truth) {
         doughnut.and_then(|d| d.dark_shift_px),
     );
     for region in 0..layout.regions {
-        let streak = truth.streaks.iter().find(|s| s.region == region);
+        let spike = truth.spikes.iter().find(|s| s.region == region);
         row.number(
-            format!("streak_shift_px.{region}"),
-            "Place of this region's streak from star_px, along +slot direction as turned into the frame.",
-            streak.map(|s| s.shift_px),
+            format!("spike_shift_px.{region}"),
+            "Place of this region's spike from star_px, along +slot direction as turned into the frame.",
+            spike.map(|s| s.shift_px),
         );
     }
 }
@@ -370,7 +375,7 @@ fn limits(row: &mut Row, truth: &Truth) {
     for noll in 4..=11 {
         row.number(
             format!("sigma_seeing_nm.{noll}"),
-            "What the air itself adds to this mode in one exposure.",
+            "What the atmosphere itself adds to this mode in one exposure.",
             seeing.and_then(|n| n.0.get(&noll).copied()),
         );
     }
@@ -383,9 +388,9 @@ fn drawn(row: &mut Row, layout: &Layout, item: &Item) {
         match found.map(|drawn| (drawn.number(), &drawn.value)) {
             Some((None, text)) => row.push(
                 name,
-                Kind::Text,
+                ColumnKind::Text,
                 meaning,
-                Cell::Text(text.trim_matches('"').to_owned()),
+                TableCell::Text(text.trim_matches('"').to_owned()),
             ),
             other => row.number(name, meaning, other.and_then(|(number, _)| number)),
         }

@@ -5,7 +5,7 @@
 
 use super::set::Set;
 use super::shard::{
-    FileRecord, RECORD_FORMAT, Record, Shard, cells_sha256, commitment, frame_sha256,
+    FileRecord, RECORD_FORMAT, Shard, ShardRecord, cells_sha256, commitment, frame_sha256,
 };
 use crate::image_io::npz::{NpyValues, read_npz};
 use crate::scenario::hex;
@@ -16,7 +16,7 @@ use std::ops::Range;
 
 /// What was found.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Report {
+pub struct VerifyReport {
     /// `skewstar-set/1`.
     pub format: &'static str,
     /// Whether nothing is wrong.
@@ -79,9 +79,9 @@ impl<'a> Verifier<'a> {
     }
 
     /// The record of a shard; returns it when it is one of this set. Hand them in in order of their names.
-    pub fn record(&mut self, name: &str, bytes: &[u8]) -> Option<Record> {
+    pub fn record(&mut self, name: &str, bytes: &[u8]) -> Option<ShardRecord> {
         self.belonging.insert(name.to_owned());
-        let read: Result<Record, _> = serde_json::from_slice(bytes);
+        let read: Result<ShardRecord, _> = serde_json::from_slice(bytes);
         let record = match read {
             Ok(record) if record.format == RECORD_FORMAT => record,
             Ok(record) => {
@@ -133,7 +133,7 @@ impl<'a> Verifier<'a> {
     }
 
     /// One of a record's files; `found` is `None` where it is not there.
-    pub fn file(&mut self, record: &Record, file: &FileRecord, found: Option<&[u8]>) {
+    pub fn file(&mut self, record: &ShardRecord, file: &FileRecord, found: Option<&[u8]>) {
         self.belonging.insert(file.name.clone());
         let wrong = match found {
             None => Some("is missing".to_owned()),
@@ -157,7 +157,7 @@ impl<'a> Verifier<'a> {
     pub fn withheld(
         &mut self,
         name: &str,
-        record: &Record,
+        record: &ShardRecord,
         secret: &[u8; 16],
         truth: Option<&[u8]>,
     ) {
@@ -177,21 +177,21 @@ impl<'a> Verifier<'a> {
     }
 
     /// Sums up. `names` are all files of the folder.
-    pub fn finish(mut self, names: &[String]) -> Report {
+    pub fn finish(mut self, names: &[String]) -> VerifyReport {
         let foreign: Vec<String> = names
             .iter()
             .filter(|name| !self.belonging.contains(*name))
             .cloned()
             .collect();
         self.runs.sort();
-        let coverage = Coverage::of(&self.runs, &self.range);
+        let coverage = RangeCoverage::of(&self.runs, &self.range);
         let wanted = self.range.end - self.range.start;
         let complete = coverage.gaps.is_empty()
             && coverage.duplicates.is_empty()
             && coverage.beyond.is_empty()
             && self.damaged.is_empty()
             && foreign.is_empty();
-        Report {
+        VerifyReport {
             format: "skewstar-set/1",
             complete,
             items_wanted: wanted,
@@ -213,15 +213,15 @@ fn length(run: &Shard) -> u64 {
 
 /// How sorted runs of items cover a range.
 #[derive(Debug, Default, PartialEq, Eq)]
-struct Coverage {
+struct RangeCoverage {
     gaps: Vec<Shard>,
     duplicates: Vec<Shard>,
     beyond: Vec<Shard>,
 }
 
-impl Coverage {
-    fn of(runs: &[Shard], range: &Range<u64>) -> Coverage {
-        let mut coverage = Coverage::default();
+impl RangeCoverage {
+    fn of(runs: &[Shard], range: &Range<u64>) -> RangeCoverage {
+        let mut coverage = RangeCoverage::default();
         let push = |runs: &mut Vec<Shard>, first: u64, end: u64| {
             if first < end {
                 runs.push(Shard {
@@ -247,7 +247,7 @@ impl Coverage {
 }
 
 /// What is wrong inside an archive whose bytes are as recorded.
-fn archive_fault(record: &Record, bytes: &[u8]) -> Option<String> {
+fn archive_fault(record: &ShardRecord, bytes: &[u8]) -> Option<String> {
     let arrays = match read_npz(bytes) {
         Ok(arrays) => arrays,
         Err(error) => return Some(format!("cannot be read: {error}")),
@@ -273,7 +273,7 @@ fn archive_fault(record: &Record, bytes: &[u8]) -> Option<String> {
 }
 
 /// What is wrong inside a truth table whose bytes are as recorded.
-fn table_fault(record: &Record, bytes: &[u8]) -> Option<String> {
+fn table_fault(record: &ShardRecord, bytes: &[u8]) -> Option<String> {
     let mut reader = csv::Reader::from_reader(bytes);
     let mut wanted = record.items.first;
     for (number, row) in reader.records().enumerate() {
@@ -304,17 +304,17 @@ mod tests {
 
     #[test]
     fn gaps_duplicates_and_items_beyond_are_named() {
-        let whole = Coverage::of(&[run(0, 4), run(5, 9)], &(0..10));
-        assert_eq!(whole, Coverage::default());
-        let found = Coverage::of(&[run(0, 4), run(3, 6), run(9, 12)], &(1..11));
+        let whole = RangeCoverage::of(&[run(0, 4), run(5, 9)], &(0..10));
+        assert_eq!(whole, RangeCoverage::default());
+        let found = RangeCoverage::of(&[run(0, 4), run(3, 6), run(9, 12)], &(1..11));
         assert_eq!(found.gaps, [run(7, 8)]);
         assert_eq!(found.duplicates, [run(3, 4)]);
         assert_eq!(found.beyond, [run(0, 0), run(11, 12)]);
-        assert_eq!(Coverage::of(&[], &(3..5)).gaps, [run(3, 4)]);
-        let inside = Coverage::of(&[run(0, 9), run(2, 3)], &(0..10));
+        assert_eq!(RangeCoverage::of(&[], &(3..5)).gaps, [run(3, 4)]);
+        let inside = RangeCoverage::of(&[run(0, 9), run(2, 3)], &(0..10));
         assert_eq!(inside.duplicates, [run(2, 3)]);
         assert!(inside.gaps.is_empty());
-        let apart = Coverage::of(&[run(20, 29)], &(0..10));
+        let apart = RangeCoverage::of(&[run(20, 29)], &(0..10));
         assert_eq!(
             (apart.gaps, apart.beyond),
             (vec![run(0, 9)], vec![run(20, 29)])

@@ -2,7 +2,7 @@
 //! chords of about half a cell.
 
 use super::coverage::{CellGrid, RadialMap};
-use super::sweep::{Side, Trapezoid};
+use super::sweep::{SweepSide, Trapezoid};
 
 /// A straight stretch of the border, walked with the opening on the left, and the area between it and the true curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,7 +32,7 @@ pub(super) fn chords(
             straight_or_arc(&left, high, low, grid, take);
         }
         RadialMap::Paraboloid { .. } => {
-            let corner = |side: &Side, y: f64| [side.x(y), y];
+            let corner = |side: &SweepSide, y: f64| [side.x(y), y];
             bent(
                 map,
                 grid,
@@ -52,8 +52,14 @@ pub(super) fn chords(
 }
 
 /// The unmapped side from height `from` to height `to`: one chord for a line, one a cell for an arc.
-fn straight_or_arc(side: &Side, from: f64, to: f64, grid: &CellGrid, take: &mut impl FnMut(Chord)) {
-    let Side::Arc { centre, radius, .. } = *side else {
+fn straight_or_arc(
+    side: &SweepSide,
+    from: f64,
+    to: f64,
+    grid: &CellGrid,
+    take: &mut impl FnMut(Chord),
+) {
+    let SweepSide::Arc { centre, radius, .. } = *side else {
         take(Chord {
             from: [side.x(from), from],
             to: [side.x(to), to],
@@ -143,13 +149,13 @@ fn bent(
 }
 
 /// Point at fraction `t` of a side; an arc is walked at even steps of angle, so that its ends are smooth too.
-fn along(side: &Side, from: f64, to: f64, t: f64) -> [f64; 2] {
+fn along(side: &SweepSide, from: f64, to: f64, t: f64) -> [f64; 2] {
     match *side {
-        Side::Line { .. } => {
+        SweepSide::Line { .. } => {
             let y = from + (to - from) * t;
             [side.x(y), y]
         }
-        Side::Arc {
+        SweepSide::Arc {
             centre,
             radius,
             sign,

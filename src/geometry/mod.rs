@@ -14,4 +14,4 @@ mod sweep;
 pub use coverage::{CellGrid, Coverage, RadialMap, cover};
 pub use narrowest::{distance_to_segment, narrowest_m};
 pub use shape::{Frame2, Piece, Primitive};
-pub use sweep::{Side, Trapezoid, area, trapezoids};
+pub use sweep::{SweepSide, Trapezoid, area, trapezoids};

@@ -7,7 +7,7 @@ use super::shape::{Piece, Primitive};
 
 /// One side of a trapezoid.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Side {
+pub enum SweepSide {
     /// x = at_zero + slope · y.
     Line {
         /// x at y = 0.
@@ -34,9 +34,9 @@ pub struct Trapezoid {
     /// Upper height.
     pub high: f64,
     /// Left side.
-    pub left: Side,
+    pub left: SweepSide,
     /// Right side.
-    pub right: Side,
+    pub right: SweepSide,
 }
 
 /// All trapezoids of a piece, from bottom to top.
@@ -46,11 +46,11 @@ pub fn trapezoids(piece: &Piece) -> Vec<Trapezoid> {
     };
     let heights = critical_heights(&piece);
     let mut found = Vec::new();
-    let mut crossings: Vec<(f64, Side)> = Vec::new();
+    let mut crossings: Vec<(f64, SweepSide)> = Vec::new();
     for pair in heights.windows(2) {
         let middle = 0.5 * (pair[0] + pair[1]);
         sides_at(&piece, middle, &mut crossings);
-        let mut left: Option<Side> = None;
+        let mut left: Option<SweepSide> = None;
         for gap in crossings.windows(2) {
             let open = piece.contains(0.5 * (gap[0].0 + gap[1].0), middle);
             match (open, left) {
@@ -90,12 +90,12 @@ pub fn area(piece: &Piece) -> f64 {
         .sum()
 }
 
-impl Side {
+impl SweepSide {
     /// x of the side at a height.
     pub fn x(&self, y: f64) -> f64 {
         match *self {
-            Side::Line { at_zero, slope } => at_zero + slope * y,
-            Side::Arc {
+            SweepSide::Line { at_zero, slope } => at_zero + slope * y,
+            SweepSide::Arc {
                 centre,
                 radius,
                 sign,
@@ -109,8 +109,10 @@ impl Side {
     /// Integral of x over a range of heights.
     fn integral(&self, low: f64, high: f64) -> f64 {
         match *self {
-            Side::Line { at_zero, slope } => (high - low) * (at_zero + 0.5 * slope * (low + high)),
-            Side::Arc {
+            SweepSide::Line { at_zero, slope } => {
+                (high - low) * (at_zero + 0.5 * slope * (low + high))
+            }
+            SweepSide::Arc {
                 centre,
                 radius,
                 sign,
@@ -127,10 +129,10 @@ impl Side {
 }
 
 /// The sides that cross height `y`, from left to right, the bounds' own sides at both ends.
-fn sides_at(piece: &Piece, y: f64, crossings: &mut Vec<(f64, Side)>) {
+fn sides_at(piece: &Piece, y: f64, crossings: &mut Vec<(f64, SweepSide)>) {
     crossings.clear();
     let [left, _, right, _] = piece.bounds;
-    let mut push = |x: f64, side: Side| {
+    let mut push = |x: f64, side: SweepSide| {
         if x > left && x < right {
             crossings.push((x, side));
         }
@@ -139,7 +141,7 @@ fn sides_at(piece: &Piece, y: f64, crossings: &mut Vec<(f64, Side)>) {
         match *primitive {
             Primitive::HalfPlane { normal, limit } => {
                 if normal[0].abs() > 1e-14 {
-                    let side = Side::Line {
+                    let side = SweepSide::Line {
                         at_zero: limit / normal[0],
                         slope: -normal[1] / normal[0],
                     };
@@ -149,7 +151,7 @@ fn sides_at(piece: &Piece, y: f64, crossings: &mut Vec<(f64, Side)>) {
             Primitive::Disc { centre, radius } => {
                 if (y - centre[1]).abs() < radius {
                     for sign in [-1.0, 1.0] {
-                        let side = Side::Arc {
+                        let side = SweepSide::Arc {
                             centre,
                             radius,
                             sign,
@@ -163,7 +165,7 @@ fn sides_at(piece: &Piece, y: f64, crossings: &mut Vec<(f64, Side)>) {
     for x in [left, right] {
         crossings.push((
             x,
-            Side::Line {
+            SweepSide::Line {
                 at_zero: x,
                 slope: 0.0,
             },

@@ -1,6 +1,6 @@
 //! A colour picture to draw on: gray images magnified, and over them lines, circles, arrows and words.
 //!
-//! Places are given in pixels of a frame, pixel (0, 0) with its centre at (0, 0), y up; a [`View`] maps them to the canvas, whose
+//! Places are given in pixels of a frame, pixel (0, 0) with its centre at (0, 0), y up; a [`Viewport`] maps them to the canvas, whose
 //! own pixels count the same way from its bottom left corner. Widths, dashes and letter sizes are in canvas pixels, so that
 //! they look alike at every magnification. Drawing never leaves the view's panel and never fails: what lies outside is cut off,
 //! and what is not a finite number is not drawn.
@@ -92,7 +92,7 @@ impl Canvas {
         image: &Array2<u8>,
         corner_px: [usize; 2],
         magnification: usize,
-    ) -> View {
+    ) -> Viewport {
         let magnification = magnification.max(1);
         for ((row, column), gray) in image.indexed_iter() {
             let corner = [
@@ -101,11 +101,11 @@ impl Canvas {
             ];
             self.fill_rect(corner, [magnification; 2], Rgb([*gray; 3]));
         }
-        View::panel([image.ncols(), image.nrows()], corner_px, magnification)
+        Viewport::panel([image.ncols(), image.nrows()], corner_px, magnification)
     }
 
     /// Draws a thin edge about a panel, just outside it.
-    pub fn edge(&mut self, view: &View, colour: Rgb) {
+    pub fn edge(&mut self, view: &Viewport, colour: Rgb) {
         let first = view.first_px.map(|first| first.saturating_sub(1));
         let size = [0, 1].map(|axis| view.end_px[axis].saturating_sub(first[axis]) + 1);
         self.fill_rect(first, [size[0], 1], colour);
@@ -137,7 +137,7 @@ impl Canvas {
 
 /// Where a frame lies on a canvas: maps frame pixels to canvas pixels, and keeps drawing inside its panel.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct View {
+pub struct Viewport {
     /// Canvas place of the centre of frame pixel (0, 0).
     pub origin_px: [f64; 2],
     /// Canvas pixels in one frame pixel.
@@ -148,12 +148,12 @@ pub struct View {
     pub end_px: [usize; 2],
 }
 
-impl View {
+impl Viewport {
     /// The view of a frame of `size_px` columns and rows, magnified, with its bottom left corner at canvas pixel `corner_px`.
-    pub fn panel(size_px: [usize; 2], corner_px: [usize; 2], magnification: usize) -> View {
+    pub fn panel(size_px: [usize; 2], corner_px: [usize; 2], magnification: usize) -> Viewport {
         let scale = magnification.max(1);
         let centre = 0.5 * (scale as f64 - 1.0);
-        View {
+        Viewport {
             origin_px: corner_px.map(|corner| corner as f64 + centre),
             scale: scale as f64,
             first_px: corner_px,
@@ -170,8 +170,8 @@ impl View {
     }
 
     /// The view of the whole canvas in its own pixels, for captions beside the panels.
-    pub fn whole(canvas: &Canvas) -> View {
-        View {
+    pub fn whole(canvas: &Canvas) -> Viewport {
+        Viewport {
             origin_px: [0.0; 2],
             scale: 1.0,
             first_px: [0; 2],

@@ -4,7 +4,7 @@
 //! shape; then a dark casing and the colour are mixed in once. So the pieces of a bent line do not darken where they meet,
 //! and a line stays legible across a bright star. Only square roots are used: every processor gives the same picture.
 
-use super::canvas::{AMBER, BLACK, Canvas, PALE, Rgb, STEEL, View};
+use super::canvas::{AMBER, BLACK, Canvas, PALE, Rgb, STEEL, Viewport};
 use crate::geometry::distance_to_segment;
 
 /// How a line is broken up.
@@ -57,12 +57,12 @@ impl Stroke {
 
 impl Canvas {
     /// Draws a straight line between two places of the frame.
-    pub fn line(&mut self, view: &View, from_px: [f64; 2], to_px: [f64; 2], stroke: &Stroke) {
+    pub fn line(&mut self, view: &Viewport, from_px: [f64; 2], to_px: [f64; 2], stroke: &Stroke) {
         self.polyline(view, &[from_px, to_px], stroke);
     }
 
     /// Draws straight lines from place to place of the frame.
-    pub fn polyline(&mut self, view: &View, places_px: &[[f64; 2]], stroke: &Stroke) {
+    pub fn polyline(&mut self, view: &Viewport, places_px: &[[f64; 2]], stroke: &Stroke) {
         let path: Vec<[f64; 2]> = places_px
             .iter()
             .map(|place| view.to_canvas(*place))
@@ -71,7 +71,13 @@ impl Canvas {
     }
 
     /// Draws a circle; radius in frame pixels. A radius that is negative is not drawn.
-    pub fn circle(&mut self, view: &View, centre_px: [f64; 2], radius_px: f64, stroke: &Stroke) {
+    pub fn circle(
+        &mut self,
+        view: &Viewport,
+        centre_px: [f64; 2],
+        radius_px: f64,
+        stroke: &Stroke,
+    ) {
         if radius_px >= 0.0 {
             let on_circle =
                 |[x, y]: [f64; 2]| [centre_px[0] + radius_px * x, centre_px[1] + radius_px * y];
@@ -81,7 +87,7 @@ impl Canvas {
     }
 
     /// Draws an arrow from a place to the place its tip touches. The shaft follows the stroke's dash, the head is solid.
-    pub fn arrow(&mut self, view: &View, from_px: [f64; 2], to_px: [f64; 2], stroke: &Stroke) {
+    pub fn arrow(&mut self, view: &Viewport, from_px: [f64; 2], to_px: [f64; 2], stroke: &Stroke) {
         let (from, tip) = (view.to_canvas(from_px), view.to_canvas(to_px));
         let length = distance(from, tip);
         if !(length.is_finite() && length > 0.0) {
@@ -102,7 +108,7 @@ impl Canvas {
     }
 
     /// Draws a small cross, arms of `arm_px` canvas pixels, at a place of the frame.
-    pub fn cross(&mut self, view: &View, place_px: [f64; 2], arm_px: f64, stroke: &Stroke) {
+    pub fn cross(&mut self, view: &Viewport, place_px: [f64; 2], arm_px: f64, stroke: &Stroke) {
         let [x, y] = view.to_canvas(place_px);
         let solid = Stroke {
             dash: Dash::Solid,
@@ -115,14 +121,15 @@ impl Canvas {
         self.draw_pieces(view, &arms, &solid);
     }
 
-    fn draw_path(&mut self, view: &View, path: &[[f64; 2]], stroke: &Stroke) {
+    fn draw_path(&mut self, view: &Viewport, path: &[[f64; 2]], stroke: &Stroke) {
         let pieces = dashes(view, path, stroke);
         self.draw_pieces(view, &pieces, stroke);
     }
 
-    fn draw_pieces(&mut self, view: &View, pieces: &[[[f64; 2]; 2]], stroke: &Stroke) {
+    fn draw_pieces(&mut self, view: &Viewport, pieces: &[[[f64; 2]; 2]], stroke: &Stroke) {
         let half = 0.5 * stroke.width_px;
-        let mut coverage = Coverage::around(view, pieces.iter().flatten(), half + CASING_PX + 1.0);
+        let mut coverage =
+            InkCoverage::around(view, pieces.iter().flatten(), half + CASING_PX + 1.0);
         for [from, to] in pieces {
             coverage.add(from, to, half + CASING_PX + 1.0, |place| {
                 half - distance_to_segment(place, *from, *to)
@@ -131,8 +138,8 @@ impl Canvas {
         coverage.paint(self, stroke.colour);
     }
 
-    fn draw_triangle(&mut self, view: &View, corners: [[f64; 2]; 3], colour: Rgb) {
-        let mut coverage = Coverage::around(view, corners.iter(), CASING_PX + 1.0);
+    fn draw_triangle(&mut self, view: &Viewport, corners: [[f64; 2]; 3], colour: Rgb) {
+        let mut coverage = InkCoverage::around(view, corners.iter(), CASING_PX + 1.0);
         let [first, second, third] = corners;
         let low = [
             first[0].min(second[0]).min(third[0]),
@@ -160,19 +167,19 @@ const HEAD_EXTRA_PX: f64 = 5.0;
 const HEAD_HALF_WIDTH: f64 = 0.38;
 
 /// How deep inside a shape each pixel of a box lies, in canvas pixels; negative outside.
-struct Coverage {
+struct InkCoverage {
     first: [usize; 2],
     size: [usize; 2],
     depth: Vec<f64>,
 }
 
-impl Coverage {
+impl InkCoverage {
     /// The box about some places, widened by `margin`, cut to the view's panel.
     fn around<'a>(
-        view: &View,
+        view: &Viewport,
         places: impl Iterator<Item = &'a [f64; 2]>,
         margin: f64,
-    ) -> Coverage {
+    ) -> InkCoverage {
         let mut low = [f64::INFINITY; 2];
         let mut high = [f64::NEG_INFINITY; 2];
         for place in places {
@@ -185,7 +192,7 @@ impl Coverage {
         let size = [0, 1].map(|axis| {
             end_pixel(high[axis] + margin, view.end_px[axis]).saturating_sub(first[axis])
         });
-        Coverage {
+        InkCoverage {
             first,
             size,
             depth: vec![f64::NEG_INFINITY; size[0] * size[1]],
@@ -239,7 +246,7 @@ fn end_pixel(place: f64, limit: usize) -> usize {
 }
 
 /// The visible pieces of a path: cut at the panel's edges first, so that a line to far away costs nothing, then into dashes.
-fn dashes(view: &View, path: &[[f64; 2]], stroke: &Stroke) -> Vec<[[f64; 2]; 2]> {
+fn dashes(view: &Viewport, path: &[[f64; 2]], stroke: &Stroke) -> Vec<[[f64; 2]; 2]> {
     let [on, off] = match stroke.dash {
         Dash::Solid => [f64::INFINITY, 0.0],
         Dash::Dashed => [4.0 * stroke.width_px + 1.0, 2.0 * stroke.width_px + 2.0],
@@ -294,7 +301,7 @@ fn cut_into_dashes([start, end]: [f64; 2], [on, off]: [f64; 2], mut piece: impl 
 }
 
 /// Shares of the segment at which it enters and leaves the panel widened by `margin` (Liang and Barsky's clipping).
-fn visible_part(view: &View, from: [f64; 2], to: [f64; 2], margin: f64) -> Option<[f64; 2]> {
+fn visible_part(view: &Viewport, from: [f64; 2], to: [f64; 2], margin: f64) -> Option<[f64; 2]> {
     let (mut enters, mut leaves) = (0.0f64, 1.0f64);
     for axis in 0..2 {
         let (low, high) = (
@@ -353,9 +360,9 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    fn canvas() -> (Canvas, View) {
+    fn canvas() -> (Canvas, Viewport) {
         let canvas = Canvas::new(60, 50, BLACK).unwrap();
-        let view = View::whole(&canvas);
+        let view = Viewport::whole(&canvas);
         (canvas, view)
     }
 
@@ -465,7 +472,7 @@ mod tests {
     #[test]
     fn nothing_leaves_the_panel_and_nothing_absurd_hangs_or_panics() {
         let mut canvas = Canvas::new(60, 50, BLACK).unwrap();
-        let view = View::panel([10, 10], [20, 15], 2);
+        let view = Viewport::panel([10, 10], [20, 15], 2);
         let far = [
             -1e300,
             -1e18,
@@ -499,7 +506,7 @@ mod tests {
     #[test]
     fn a_line_across_a_white_field_has_a_dark_rim() {
         let mut canvas = Canvas::new(30, 30, Rgb([255; 3])).unwrap();
-        let view = View::whole(&canvas);
+        let view = Viewport::whole(&canvas);
         canvas.line(
             &view,
             [-5.0, 15.0],

@@ -4,7 +4,7 @@
 //! The subset holds ASCII, Latin-1 (é, ü, °, ±, ², µ, ×), Greek letters, −, ≈, ≤, ≥, dashes, quotation marks, ′ and ″, and arrows.
 //! Any other character is drawn as an empty box. The font's licence lies beside it in `font/`.
 
-use super::canvas::{BLACK, Canvas, PALE, Rgb, View};
+use super::canvas::{BLACK, Canvas, PALE, Rgb, Viewport};
 use ab_glyph::{Font, FontRef, Glyph, GlyphId, Point, PxScale, ScaleFont, point};
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
@@ -59,7 +59,7 @@ impl Canvas {
     /// Writes one line of words at a place of the frame, with a dark rim so that they stay legible over a star.
     ///
     /// Control characters, line ends among them, are written as blanks. Letters are cut off at the panel's edge.
-    pub fn text(&mut self, view: &View, place_px: [f64; 2], words: &str, style: &TextStyle) {
+    pub fn text(&mut self, view: &Viewport, place_px: [f64; 2], words: &str, style: &TextStyle) {
         let [x, y] = view.to_canvas(place_px);
         if !(x.abs() < FAR_PX && y.abs() < FAR_PX && (1.0..=MAX_SIZE_PX).contains(&style.size_px)) {
             return;
@@ -81,7 +81,7 @@ impl Canvas {
         }
     }
 
-    fn mix_inside(&mut self, view: &View, place: [i64; 2], colour: Rgb, opacity: f64) {
+    fn mix_inside(&mut self, view: &Viewport, place: [i64; 2], colour: Rgb, opacity: f64) {
         if let [Ok(column), Ok(row)] = place.map(usize::try_from) {
             let inside = |axis: usize, index: usize| {
                 (view.first_px[axis]..view.end_px[axis]).contains(&index)
@@ -196,9 +196,9 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    fn canvas() -> (Canvas, View) {
+    fn canvas() -> (Canvas, Viewport) {
         let canvas = Canvas::new(240, 60, BLACK).unwrap();
-        let view = View::whole(&canvas);
+        let view = Viewport::whole(&canvas);
         (canvas, view)
     }
 

@@ -80,7 +80,7 @@ pub enum MaskLayout {
     ThreeTriplet,
     /// Straight slots in an outer zone, slanted ones in an inner zone.
     TwoZone,
-    /// As `TwoZone`, but opposite outer wedges have different pitches, so that a split streak says which part is which.
+    /// As `TwoZone`, but opposite outer wedges have different pitches, so that a split spike says which part is which.
     TwoPitch,
     /// Slots along the tangent in six wedges, each in two zones.
     TangentWedges,

@@ -139,7 +139,7 @@ pub struct ChromaticPoint {
     pub wavelength_m: f64,
     /// How far this wavelength's best focus lies beyond the reference wavelength's.
     pub focus_m: f64,
-    /// Further modes of this wavelength.
+    /// Higher-order modes of this wavelength.
     pub modes: Modes,
 }
 

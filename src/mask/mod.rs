@@ -16,4 +16,4 @@ mod triplets;
 
 pub use layouts::{Region, overlapping, regions};
 pub use slots::{openings, to_pupil};
-pub use triplets::{Reading, Triplet, triplets};
+pub use triplets::{Triplet, TripletReading, triplets};

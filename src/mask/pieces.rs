@@ -93,7 +93,7 @@ fn cut(plate: &Plate, azimuth: f64, cuts: usize) -> Option<(usize, Vec<Plate>)> 
     let mut made = vec![plate.clone()];
     let mut severed = 0;
     for number in 0..cuts {
-        let line = Line::new(
+        let line = CutLine::new(
             azimuth + FRAC_PI_2 * number as f64,
             2.0 * plate.outer_radius_m,
         );
@@ -111,14 +111,14 @@ fn cut(plate: &Plate, azimuth: f64, cuts: usize) -> Option<(usize, Vec<Plate>)> 
 }
 
 /// A line through the middle, and how far it reaches.
-struct Line {
+struct CutLine {
     along: [f64; 2],
     reach_m: f64,
 }
 
-impl Line {
+impl CutLine {
     fn new(azimuth: f64, reach_m: f64) -> Self {
-        Line {
+        CutLine {
             along: [libm::cos(azimuth), libm::sin(azimuth)],
             reach_m,
         }
@@ -179,7 +179,7 @@ impl Line {
 }
 
 /// The number of stretches cut through, and the two sides of a line. The side to its right has the dovetails, the left one the sockets.
-fn halve(part: &Plate, line: &Line) -> Option<(usize, [Plate; 2])> {
+fn halve(part: &Plate, line: &CutLine) -> Option<(usize, [Plate; 2])> {
     let stretches = line.stretches(&part.plate);
     let places: Vec<(f64, f64)> = stretches
         .iter()
@@ -234,7 +234,7 @@ fn away(side: &Outline, letters: &Outline, near: &Outline) -> Outline {
 }
 
 /// Middle and size of the dovetails along a stretch: at both ends of a long one, else in the middle.
-fn keys_in(part: &Plate, line: &Line, [from, to]: [f64; 2]) -> Vec<(f64, f64)> {
+fn keys_in(part: &Plate, line: &CutLine, [from, to]: [f64; 2]) -> Vec<(f64, f64)> {
     let length = to - from;
     let size = length.min(KEY_M[1]);
     if size < KEY_M[0] {

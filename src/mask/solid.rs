@@ -74,7 +74,7 @@ impl Solid {
         let foot = builder.face(&plate.ring, -high, false);
         builder.walls(&floor, thick - deep, thick, false);
         builder.walls(&foot, -high, 0, true);
-        let sides: HashSet<Edge> = without(&top, &floor);
+        let sides: HashSet<SolidEdge> = without(&top, &floor);
         let missing = without(&back, &foot).symmetric_difference(&sides).count();
         if missing > 0 {
             return Err(SolidError::Open(missing));
@@ -135,10 +135,10 @@ impl Solid {
     }
 }
 
-type Edge = [(i32, i32); 2];
+type SolidEdge = [(i32, i32); 2];
 
 /// Edges of a pierced face that do not belong to what pierces it.
-fn without(edges: &HashSet<Edge>, other: &HashSet<Edge>) -> HashSet<Edge> {
+fn without(edges: &HashSet<SolidEdge>, other: &HashSet<SolidEdge>) -> HashSet<SolidEdge> {
     edges
         .iter()
         .filter(|[a, b]| !other.contains(&[*b, *a]))
@@ -165,8 +165,8 @@ impl Builder {
 
     /// A level face; returns its border, the area on the left. Letters and the ring return theirs as part of the
     /// surrounding face's border would run, so that [`without`] can take them off.
-    fn face(&mut self, outline: &Outline, z: i32, up: bool) -> HashSet<Edge> {
-        let mut edges: HashSet<Edge> = HashSet::new();
+    fn face(&mut self, outline: &Outline, z: i32, up: bool) -> HashSet<SolidEdge> {
+        let mut edges: HashSet<SolidEdge> = HashSet::new();
         for shape in &outline.shapes {
             let raw = shape.uncheck_triangulate();
             let mesh = raw.to_triangulation::<u32>();
@@ -187,8 +187,8 @@ impl Builder {
     }
 
     /// Walls on a border, from a lower to an upper height; `outward` when the material is on the left of the border.
-    fn walls(&mut self, border: &HashSet<Edge>, low: i32, high: i32, outward: bool) {
-        let mut edges: Vec<&Edge> = border.iter().collect();
+    fn walls(&mut self, border: &HashSet<SolidEdge>, low: i32, high: i32, outward: bool) {
+        let mut edges: Vec<&SolidEdge> = border.iter().collect();
         edges.sort_unstable();
         for [from, to] in edges {
             let (from, to) = if outward { (from, to) } else { (to, from) };

@@ -1,8 +1,8 @@
-//! Which regions an eye reads together, and what it reads: the middle streak against the crossing of its slanted partners.
+//! Which regions an eye reads together, and what it reads: the middle spike against the crossing of its slanted partners.
 //!
-//! A region whose slots run along direction u makes a streak at right angles to them: the line of all points p with
+//! A region whose slots run along direction u makes a spike at right angles to them: the line of all points p with
 //! u · p = shift. Take y along the middle slots and x to the right of them. The partners' slots are turned by ±s, so their
-//! directions are (∓sin s, cos s), and their two streaks
+//! directions are (∓sin s, cos s), and their two spikes
 //!
 //! ```text
 //! −x sin s + y cos s = left        x sin s + y cos s = right
@@ -10,8 +10,8 @@
 //! cross at   y = (left + right) / (2 cos s),   x = (right − left) / (2 sin s)
 //! ```
 //!
-//! The middle streak is the line y = middle and has no x of its own, so what is judged is middle − (left + right)/(2 cos s).
-//! A star that is merely displaced moves all three streaks together, and the reading stays 0.
+//! The middle spike is the line y = middle and has no x of its own, so what is judged is middle − (left + right)/(2 cos s).
+//! A star that is merely displaced moves all three spikes together, and the reading stays 0.
 //!
 //! Pure geometry: shifts come in, from a wavefront or from a frame. An owner's own list of regions, and holes, have no
 //! triplets here. What each layout shows of which error is tabulated, and checked, in `tests/masked/table.rs`.
@@ -20,15 +20,15 @@ use super::layouts::TRIPLETS_DEG;
 use crate::instrument::{MaskDesign, MaskLayout};
 use crate::units::DEG;
 
-/// Three streaks that are read together, by the numbers of their regions (the order of [`regions`](super::regions)). In two zones each
-/// streak comes from two regions on opposite sides, in the order in which the design names them.
+/// Three spikes that are read together, by the numbers of their regions (the order of [`regions`](super::regions)). In two zones each
+/// spike comes from two regions on opposite sides, in the order in which the design names them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Triplet {
     /// Direction along the middle slots, mask axes.
     pub slot_rad: f64,
     /// Turn from the middle slots to the left ones; the right ones are turned by as much the other way.
     pub slant_rad: f64,
-    /// Regions of the middle streak.
+    /// Regions of the middle spike.
     pub middle: Vec<usize>,
     /// Regions with slots at `slot_rad + slant_rad`.
     pub left: Vec<usize>,
@@ -36,19 +36,19 @@ pub struct Triplet {
     pub right: Vec<usize>,
 }
 
-/// What a triplet shows. All shifts in the unit of the streaks' own.
+/// What a triplet shows. All shifts in the unit of the spikes' own.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Reading {
-    /// Place of the middle streak along the middle slots.
+pub struct TripletReading {
+    /// Place of the middle spike along the middle slots.
     pub middle: f64,
     /// Crossing of the partners: along the middle slots, and to the right of them.
     pub crossing: [f64; 2],
-    /// First minus last of the regions of each streak (middle, left, right): how far it is split; 0 for a single region.
+    /// First minus last of the regions of each spike (middle, left, right): how far it is split; 0 for a single region.
     pub split: [f64; 3],
 }
 
-impl Reading {
-    /// Middle streak minus crossing, along the middle slots: what an eye judges.
+impl TripletReading {
+    /// Middle spike minus crossing, along the middle slots: what an eye judges.
     pub fn shift(&self) -> f64 {
         self.middle - self.crossing[0]
     }
@@ -56,7 +56,7 @@ impl Reading {
 
 /// The triplets of a layout, in the order of their middle slots; none for holes and for an owner's own regions.
 pub fn triplets(design: &MaskDesign) -> Vec<Triplet> {
-    let (directions_deg, per_streak): (&[f64], usize) = match design.layout {
+    let (directions_deg, per_spike): (&[f64], usize) = match design.layout {
         MaskLayout::OneTriplet => (&TRIPLETS_DEG[..1], 1),
         MaskLayout::ThreeTriplet => (&TRIPLETS_DEG, 1),
         MaskLayout::TwoZone | MaskLayout::TwoPitch => (&TRIPLETS_DEG, 2),
@@ -69,27 +69,27 @@ pub fn triplets(design: &MaskDesign) -> Vec<Triplet> {
         .iter()
         .enumerate()
         .map(|(number, direction_deg)| {
-            let streak = |place: usize| {
-                let first = (3 * number + place) * per_streak;
-                (first..first + per_streak).collect()
+            let spike = |place: usize| {
+                let first = (3 * number + place) * per_spike;
+                (first..first + per_spike).collect()
             };
             Triplet {
                 slot_rad: direction_deg * DEG,
                 slant_rad: design.slant_rad * design.sense,
-                middle: streak(0),
-                left: streak(1),
-                right: streak(2),
+                middle: spike(0),
+                left: spike(1),
+                right: spike(2),
             }
         })
         .collect()
 }
 
 impl Triplet {
-    /// Reads the triplet from the shift of each region's streak along its own slots.
+    /// Reads the triplet from the shift of each region's spike along its own slots.
     ///
-    /// Two regions of one streak count alike: their openings are each other's mirror image. `None` when a streak has no
+    /// Two regions of one spike count alike: their openings are each other's mirror image. `None` when a spike has no
     /// shift at all, and when the partners lean so little or so much that they do not cross at one place.
-    pub fn read(&self, shift_of_region: impl Fn(usize) -> Option<f64>) -> Option<Reading> {
+    pub fn read(&self, shift_of_region: impl Fn(usize) -> Option<f64>) -> Option<TripletReading> {
         let place = |numbers: &[usize]| -> Option<(f64, f64)> {
             let shifts: Vec<f64> = numbers.iter().filter_map(|n| shift_of_region(*n)).collect();
             let (first, last) = (shifts.first()?, shifts.last()?);
@@ -99,7 +99,7 @@ impl Triplet {
         let (middle, middle_split) = place(&self.middle)?;
         let (left, left_split) = place(&self.left)?;
         let (right, right_split) = place(&self.right)?;
-        Some(Reading {
+        Some(TripletReading {
             middle,
             crossing: crossing(left, right, self.slant_rad)?,
             split: [middle_split, left_split, right_split],
@@ -107,7 +107,7 @@ impl Triplet {
     }
 }
 
-/// Where the streaks of slots turned by ±slant cross: along the middle slots, and to the right of them.
+/// Where the spikes of slots turned by ±slant cross: along the middle slots, and to the right of them.
 fn crossing(left: f64, right: f64, slant_rad: f64) -> Option<[f64; 2]> {
     const FLATTEST: f64 = 1e-6;
     let (sin, cos) = (libm::sin(slant_rad), libm::cos(slant_rad));
@@ -191,9 +191,9 @@ mod tests {
         }
     }
 
-    /// The crossing lies on both partners' streaks, whatever their shifts.
+    /// The crossing lies on both partners' spikes, whatever their shifts.
     #[test]
-    fn the_crossing_is_on_both_streaks() {
+    fn the_crossing_is_on_both_spikes() {
         for design in layouts() {
             let all = regions(&design);
             for triplet in triplets(&design) {
@@ -211,8 +211,8 @@ mod tests {
                 let [y, x] = reading.crossing;
                 let place = [x * across[0] + y * along[0], x * across[1] + y * along[1]];
                 for number in [left, right] {
-                    let on_streak = dot(direction(all[number].slot_rad), place);
-                    assert_abs_diff_eq!(on_streak, shift(number), epsilon = 1e-12);
+                    let on_spike = dot(direction(all[number].slot_rad), place);
+                    assert_abs_diff_eq!(on_spike, shift(number), epsilon = 1e-12);
                 }
                 assert_abs_diff_eq!(reading.shift(), 0.6 - y, epsilon = 1e-12);
             }
@@ -220,7 +220,7 @@ mod tests {
     }
 
     #[test]
-    fn a_streak_that_is_missing_or_partners_that_do_not_lean_give_no_reading() {
+    fn a_spike_that_is_missing_or_partners_that_do_not_lean_give_no_reading() {
         let mut design = testing::mask(MaskLayout::TwoZone);
         let first = triplets(&design).remove(0);
         assert!(first.read(|n| (n != 2 && n != 3).then_some(1.0)).is_none());
@@ -231,7 +231,7 @@ mod tests {
     }
 
     #[test]
-    fn two_regions_of_a_streak_that_part_are_reported_as_split() {
+    fn two_regions_of_a_spike_that_part_are_reported_as_split() {
         let design = testing::mask(MaskLayout::TwoZone);
         let reading = triplets(&design)[0]
             .read(|n| Some([2.5, -2.5, 1.0, 0.0, 0.0, -1.0][n]))

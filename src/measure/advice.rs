@@ -4,7 +4,7 @@
 //! travel, which is counted from the screws' nominal length because nobody says where they stand. What cannot be reached is
 //! reached as far as the travel goes, and said.
 
-use super::Doubted;
+use super::Uncertain;
 use super::measurement::aligned_modes;
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::mechanics::{Plane, plane_of, turns_for};
@@ -45,12 +45,12 @@ pub struct Advice {
     pub one_screw: Option<OneScrew>,
     /// Coma that the turns take away, metres RMS: what the screws have to do with, not the coma of field and design. `None` where
     /// no star was measured, or the travel allows a part only.
-    pub undone_m: Option<Doubted>,
+    pub undone_m: Option<Uncertain>,
     /// How far the star will move on the sensor, frame pixels.
     pub image_shift_px: [f64; 2],
     /// How much farther out the sensor will stand.
     pub focus_change_m: f64,
-    /// Coma that is left when the turns are made exactly, with its doubt: metres RMS; `None` where it was not measured.
+    /// Coma that is left when the turns are made exactly, with its uncertainty: metres RMS; `None` where it was not measured.
     pub remaining_coma_m: Option<f64>,
     /// Tilt of the focal plane against the unit's that is left, radians; `None` where it is not known.
     pub remaining_plane_rad: Option<f64>,
@@ -93,7 +93,7 @@ impl Advice {
     /// What to do, where coma below `stop_m` is good enough.
     pub fn verdict(&self, stop_m: f64) -> Verdict {
         let no_turn = self.turns.iter().all(|turns| turns.abs() < LEAST_TURN);
-        let Some(Doubted { value, sigma }) = self.undone_m else {
+        let Some(Uncertain { value, sigma }) = self.undone_m else {
             return if no_turn {
                 Verdict::Stop
             } else {
@@ -133,8 +133,8 @@ pub struct OneScrew {
 /// What was measured, as far as it is known.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Misaligned {
-    /// Noll 8 and 7 at the star, total, with their doubt.
-    pub coma_m: Option<[Doubted; 2]>,
+    /// Noll 8 and 7 at the star, total, with their uncertainty.
+    pub coma_m: Option<[Uncertain; 2]>,
     /// Place of the star in the field, pupil axes.
     pub field_m: [f64; 2],
     /// Tilt of the unit that puts the coma node of a whole frame where it is, pupil axes; where no single star says it.
@@ -198,15 +198,15 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
     let plane = plane_of(assembly, &turns);
     let left =
         |now: Option<[f64; 2]>| now.map(|now| [0, 1].map(|axis| now[axis] + plane.tilt_rad[axis]));
-    let doubt_m = found.coma_m.map_or(0.0, |coma| {
+    let uncertainty_m = found.coma_m.map_or(0.0, |coma| {
         coma[0]
             .sigma
             .unwrap_or(0.0)
             .hypot(coma[1].sigma.unwrap_or(0.0))
     });
-    let undone_m = by_star.filter(|_| reach > WHOLE).map(|_| Doubted {
+    let undone_m = by_star.filter(|_| reach > WHOLE).map(|_| Uncertain {
         value: (response.coma_m_per_rad * length(plane.tilt_rad)).abs(),
-        sigma: found.coma_m.and_then(Doubted::sigma_per_axis),
+        sigma: found.coma_m.and_then(Uncertain::sigma_per_axis),
     });
     let coma_left_m = left(by_coma).map(|t| (response.coma_m_per_rad * length(t)).abs());
     let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);
@@ -220,7 +220,7 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
         undone_m,
         image_shift_px: frame_axes(instrument).forward(shift_m).map(|s| s / pixel_m),
         focus_change_m: plane.piston_m * response.focus_m_per_m,
-        remaining_coma_m: coma_left_m.map(|coma_m| coma_m.hypot(doubt_m)),
+        remaining_coma_m: coma_left_m.map(|coma_m| coma_m.hypot(uncertainty_m)),
         remaining_plane_rad: left(found.plane_tilt_rad).map(length),
         turns,
         reach,
@@ -240,7 +240,7 @@ fn tilt_of_coma(
     instrument: &Instrument,
     response: &Response,
     found: &Misaligned,
-    coma_m: &[Doubted; 2],
+    coma_m: &[Uncertain; 2],
 ) -> Option<[f64; 2]> {
     let aligned = aligned_modes(instrument, found.field_m);
     let per_rad = response.coma_m_per_rad;
@@ -326,7 +326,7 @@ mod tests {
     use approx::assert_abs_diff_eq;
 
     fn coma(c8: f64, c7: f64) -> Misaligned {
-        let sure = |value| Doubted {
+        let sure = |value| Uncertain {
             value,
             sigma: Some(0.0),
         };
@@ -394,15 +394,15 @@ mod tests {
 
     /// A faint star is neither turned after nor called good enough before it is known well enough.
     #[test]
-    fn doubt_decides_between_stop_turn_and_another_look() {
+    fn uncertainty_decides_between_stop_turn_and_another_look() {
         let unit = with_response();
         let verdict = |coma_nm: f64, sigma_nm: f64| {
-            let doubted = |value: f64| Doubted {
+            let uncertain = |value: f64| Uncertain {
                 value: value * NM,
                 sigma: Some(sigma_nm * NM),
             };
             let found = Misaligned {
-                coma_m: Some([doubted(coma_nm), doubted(0.0)]),
+                coma_m: Some([uncertain(coma_nm), uncertain(0.0)]),
                 ..Misaligned::default()
             };
             advise(&unit, &found, Aim::Coma).unwrap().verdict(25.0 * NM)

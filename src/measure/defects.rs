@@ -3,7 +3,7 @@
 //! A hot pixel stands alone: its neighbours, taken together, hold nothing above *their* neighbours. A focused star, even one
 //! narrower than a pixel, lights its neighbours too, and is left alone. Two hot pixels side by side are not recognised.
 
-use super::backdrop::Backdrop;
+use super::background::Background;
 use crate::math::robust::{median, sigma_of};
 use ndarray::Array2;
 use std::collections::HashSet;
@@ -34,18 +34,18 @@ const NEARLY_FULL: f64 = 0.02;
 const PILED_UP: usize = 5;
 
 /// Finds them.
-pub(super) fn find(values: &Array2<f64>, backdrop: &Backdrop, ceiling: Option<f64>) -> Defects {
-    let ceiling = ceiling.or_else(|| piled_up(values, backdrop));
+pub(super) fn find(values: &Array2<f64>, background: &Background, ceiling: Option<f64>) -> Defects {
+    let ceiling = ceiling.or_else(|| piled_up(values, background));
     let mut defects = Defects {
         ceiling,
         ..Defects::default()
     };
-    let full = ceiling.map(|ceiling| ceiling - NEARLY_FULL * (ceiling - backdrop.level));
+    let full = ceiling.map(|ceiling| ceiling - NEARLY_FULL * (ceiling - background.level));
     for ((row, column), value) in values.indexed_iter() {
         if full.is_some_and(|full| *value >= full) {
             defects.full_px.push([column, row]);
         }
-        match alone(values, [row, column], backdrop.sigma) {
+        match alone(values, [row, column], background.sigma) {
             Some(above) if above > 0.0 => defects.hot_px.push([column, row]),
             Some(_) => defects.dead_px.push([column, row]),
             None => {}
@@ -119,15 +119,15 @@ fn ring(
 }
 
 /// The highest value, if many pixels share it and few lie just below: a converter or well that is full.
-fn piled_up(values: &Array2<f64>, backdrop: &Backdrop) -> Option<f64> {
+fn piled_up(values: &Array2<f64>, background: &Background) -> Option<f64> {
     let highest = values.iter().copied().fold(f64::MIN, f64::max);
-    let above = highest - backdrop.level;
+    let above = highest - background.level;
     let near = highest - (0.01 * above).max(3.0);
     let at_top = values.iter().filter(|v| **v == highest).count();
     let below = values
         .iter()
         .filter(|v| **v >= near && **v < highest)
         .count();
-    let stands_out = above > ALONE_SIGMA * backdrop.sigma;
+    let stands_out = above > ALONE_SIGMA * background.sigma;
     (stands_out && at_top >= PILED_UP && at_top > 3 * below).then_some(highest)
 }

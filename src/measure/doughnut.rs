@@ -4,7 +4,7 @@
 //! of focus it was taken, and with it the sign of the even modes. Odd modes (coma) are not affected. Where the side is not
 //! told, vanes or a shadow aside decide it, when they can; both sides are then fitted and compared.
 
-use super::fit::{self, Dimension, Fitted, Pace, Trial, Unknown, View};
+use super::fit::{self, Dimension, Fitted, FrameView, Pace, TrialState, Unknown};
 use super::ring::Ring;
 use crate::geometry::Frame2;
 use crate::instrument::{Instrument, ObstructionShape, Vane};
@@ -96,7 +96,7 @@ pub struct DoughnutFit {
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
 pub fn measure_doughnut(
-    view: &mut View,
+    view: &mut FrameView,
     ring: &Ring,
     instrument: &Instrument,
     told: Option<Side>,
@@ -137,7 +137,7 @@ pub fn measure_doughnut(
 
 /// Fits one doughnut on one side of focus.
 fn on_side(
-    view: &mut View,
+    view: &mut FrameView,
     ring: &Ring,
     instrument: &Instrument,
     side: Side,
@@ -160,10 +160,10 @@ const OTHER_GUESSES: [(f64, f64); 4] = [(1.0, 35.0), (1.0, -35.0), (0.6, 0.0), (
 
 /// Goes from the first guess towards the minimum; where that fails, from other guesses of coma too.
 fn approached(
-    views: &mut [View],
-    start: Trial,
+    views: &mut [FrameView],
+    start: TrialState,
     instrument: &Instrument,
-) -> Result<Trial, PredictError> {
+) -> Result<TrialState, PredictError> {
     let best = fit::approach(views, start.clone(), instrument, Pace::FAR)?;
     if best.1 < GOOD_START {
         return Ok(best.0);
@@ -191,7 +191,7 @@ fn approached(
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
 pub fn measure_pair(
-    views: &mut [View],
+    views: &mut [FrameView],
     rings: [&Ring; 2],
     instrument: &Instrument,
     told: Option<Side>,
@@ -206,7 +206,7 @@ pub fn measure_pair(
         Dimension::ObstructionX,
         Dimension::ObstructionY,
     ];
-    let mut tried: Vec<(Side, Trial, f64)> = Vec::new();
+    let mut tried: Vec<(Side, TrialState, f64)> = Vec::new();
     for first in sides {
         for second in [first.other(), first] {
             let sides = [(rings[0], first), (rings[1], second)];
@@ -273,12 +273,12 @@ fn vanes_are_opposite(vanes: &[Vane]) -> bool {
 
 /// A first guess from the edges.
 fn start(
-    views: &[View],
+    views: &[FrameView],
     rings: &[(&Ring, Side)],
     instrument: &Instrument,
     dimensions: &[Dimension],
-) -> Trial {
-    let mut trial = Trial {
+) -> TrialState {
+    let mut trial = TrialState {
         unknowns: Vec::new(),
         values: Vec::new(),
         fixed: instrument.telescope.design.clone(),

@@ -56,11 +56,11 @@ const FLAGS: [Flag; 47] = [
     ),
     unsound("not_settled", "the fit did not come to rest"),
     unsound(
-        "coma_doubtful",
+        "coma_uncertain",
         "the frame hardly says anything about coma: expose longer, or spread the star less",
     ),
     told(
-        "further_modes",
+        "higher_order_modes",
         "the star shows aberrations of higher order than spherical: they were fitted too, and make coma less certain",
     ),
     told("saturated", "some pixels are full and were left out"),
@@ -130,7 +130,7 @@ const FLAGS: [Flag; 47] = [
     ),
     unsound(
         "growth_differs",
-        "coma grows over the field otherwise than [telescope.field] says: the place without coma is doubtful",
+        "coma grows over the field otherwise than [telescope.field] says: the place without coma is uncertain",
     ),
     unsound(
         "sizes_off_model",

@@ -7,10 +7,10 @@ use crate::state::{Exposure, Sky, State};
 /// The limits, all in metres RMS of coma (length of Noll 7 and 8).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GoodEnough {
-    /// Coma that spreads a focused star by a twentieth of its width by air and pixels: less is not seen in pictures.
+    /// Coma that spreads a focused star by a twentieth of its width by atmosphere and pixels: less is not seen in pictures.
     pub not_seen_m: f64,
-    /// The air's own coma in this exposure; `None` where the exposure is not known.
-    pub air_m: Option<f64>,
+    /// The atmosphere's own coma in this exposure; `None` where the exposure is not known.
+    pub atmosphere_m: Option<f64>,
     /// What a hand's finest turn is worth; `None` without screws or response.
     pub hand_m: Option<f64>,
     /// Stop below this: the largest of the three.
@@ -34,7 +34,7 @@ pub fn good_enough(
     wavelength_m: f64,
 ) -> GoodEnough {
     let not_seen_m = not_seen_m(instrument, seeing_rad);
-    let air_m = exposure_s.and_then(|time_s| {
+    let atmosphere_m = exposure_s.and_then(|time_s| {
         let state = State {
             sky: Sky {
                 seeing_rad: Some(seeing_rad),
@@ -50,10 +50,10 @@ pub fn good_enough(
     let hand_m = hand_m(instrument);
     GoodEnough {
         not_seen_m,
-        air_m,
+        atmosphere_m,
         hand_m,
         stop_m: not_seen_m
-            .max(air_m.unwrap_or(0.0))
+            .max(atmosphere_m.unwrap_or(0.0))
             .max(hand_m.unwrap_or(0.0)),
     }
 }
@@ -61,9 +61,9 @@ pub fn good_enough(
 /// Rays of coma c spread by 2N·√56·c RMS (mean of |∇Z|² of Noll 8 over the unit circle, worked out by hand).
 fn not_seen_m(instrument: &Instrument, seeing_rad: f64) -> f64 {
     let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
-    let of_air = 2.0 * (seeing_rad * telescope.focal_length_m / FWHM_PER_SIGMA).powi(2);
+    let of_atmosphere = 2.0 * (seeing_rad * telescope.focal_length_m / FWHM_PER_SIGMA).powi(2);
     let of_pixel = pixel_m * pixel_m / 6.0;
-    let wider = ((1.0 + WIDER).powi(2) - 1.0) * (of_air + of_pixel);
+    let wider = ((1.0 + WIDER).powi(2) - 1.0) * (of_atmosphere + of_pixel);
     wider.sqrt() / (2.0 * telescope.focal_ratio() * 56f64.sqrt())
 }
 
@@ -108,15 +108,15 @@ mod tests {
         let unit = fast_unit();
         let calm = good_enough(&unit, 1.2 * ARCSEC, Some(0.5), 550.0 * NM);
         let rough = good_enough(&unit, 3.0 * ARCSEC, Some(0.5), 550.0 * NM);
-        assert!(rough.not_seen_m > calm.not_seen_m && rough.air_m > calm.air_m);
-        let largest = [Some(calm.not_seen_m), calm.air_m, calm.hand_m]
+        assert!(rough.not_seen_m > calm.not_seen_m && rough.atmosphere_m > calm.atmosphere_m);
+        let largest = [Some(calm.not_seen_m), calm.atmosphere_m, calm.hand_m]
             .into_iter()
             .flatten()
             .fold(0.0, f64::max);
         assert_eq!(calm.stop_m, largest);
         assert!(
             good_enough(&unit, 1.2 * ARCSEC, None, 550.0 * NM)
-                .air_m
+                .atmosphere_m
                 .is_none()
         );
     }

@@ -15,7 +15,7 @@
 //! Frames that were taken with vanes or a mask and a badly typed rotation fit poorly; doughnuts of a round pupil do not care.
 
 use super::measurement::aligned_modes;
-use super::{Doubted, Measurement};
+use super::{Measurement, Uncertain};
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::mechanics::plane_of;
 use crate::pupil::frame_axes;
@@ -39,7 +39,7 @@ pub struct Sighting {
 
 /// A turn of one screw between two frames.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Trial {
+pub struct TrialTurn {
     /// Name of the screw.
     pub screw: String,
     /// Its turns; positive lengthens.
@@ -54,11 +54,11 @@ pub struct Trial {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LearnedResponse {
     /// Coma per tilt; metres RMS per radian.
-    pub coma_m_per_rad: Doubted,
+    pub coma_m_per_rad: Uncertain,
     /// Image shift per tilt; `None` where the frames followed the star.
-    pub image_shift_m_per_rad: Option<Doubted>,
+    pub image_shift_m_per_rad: Option<Uncertain>,
     /// Azimuth of the sensor's columns in pupil axes, −π to π.
-    pub rotation_rad: Doubted,
+    pub rotation_rad: Uncertain,
     /// Whether the columns are flipped.
     pub mirrored: bool,
     /// What each screw that was tried did.
@@ -180,7 +180,7 @@ impl Sighting {
         let coma = [measurement.mode_m(8)?, measurement.mode_m(7)?];
         Some(Sighting {
             coma_m: coma.map(|c| c.value),
-            sigma_m: Doubted::sigma_per_axis(coma)?,
+            sigma_m: Uncertain::sigma_per_axis(coma)?,
             star_px: measurement.star_px,
             field_m: measurement.field_m,
         })
@@ -197,11 +197,11 @@ impl Sighting {
 ///
 /// # Accuracy
 /// `tests/cli/learning.rs` learns from simulated frames of a camera that is turned and mirrored.
-pub fn learn(instrument: &Instrument, trials: &[Trial]) -> Result<LearnedResponse, LearnError> {
+pub fn learn(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedResponse, LearnError> {
     let assembly = instrument.assembly.as_ref().ok_or(LearnError::NoScrews)?;
     let changes = trials
         .iter()
-        .map(|trial| Change::of(instrument, assembly, trial))
+        .map(|trial| ComaChange::of(instrument, assembly, trial))
         .collect::<Result<Vec<_>, _>>()?;
     if changes.is_empty() {
         return Err(LearnError::NoTrial);
@@ -210,7 +210,7 @@ pub fn learn(instrument: &Instrument, trials: &[Trial]) -> Result<LearnedRespons
     let (fit, mirror_open) = choose(&changes, typed.mirrored);
     let (size, rotation_rad) = nearest_rotation(fit.product, typed.rotation_rad);
     let spread = fit.spread(changes.len());
-    let camera = Camera {
+    let camera = CameraHold {
         rotation_rad,
         mirrored: fit.mirrored,
     };
@@ -235,12 +235,12 @@ pub fn learn(instrument: &Instrument, trials: &[Trial]) -> Result<LearnedRespons
         });
     }
     Ok(LearnedResponse {
-        coma_m_per_rad: Doubted {
+        coma_m_per_rad: Uncertain {
             value: size,
             sigma: Some(sigma),
         },
         image_shift_m_per_rad,
-        rotation_rad: Doubted {
+        rotation_rad: Uncertain {
             value: rotation_rad,
             sigma: Some(sigma / size.abs()),
         },
@@ -251,7 +251,7 @@ pub fn learn(instrument: &Instrument, trials: &[Trial]) -> Result<LearnedRespons
 }
 
 /// What a trial changed, in frame axes.
-struct Change {
+struct ComaChange {
     tilt: Complex64,
     coma: Complex64,
     sigma_m: f64,
@@ -259,25 +259,25 @@ struct Change {
 }
 
 /// How a camera sits.
-struct Camera {
+struct CameraHold {
     rotation_rad: f64,
     mirrored: bool,
 }
 
 /// The best product k·exp(−i·rotation) for one of the mirror images.
-struct Fit {
+struct HoldFit {
     mirrored: bool,
     product: Complex64,
     sigma: f64,
     chi_square: f64,
 }
 
-impl Change {
+impl ComaChange {
     fn of(
         instrument: &Instrument,
         assembly: &Assembly,
-        trial: &Trial,
-    ) -> Result<Change, LearnError> {
+        trial: &TrialTurn,
+    ) -> Result<ComaChange, LearnError> {
         let screw = screw_number(assembly, &trial.screw)?;
         let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
         if trial.turns == 0.0 || !within {
@@ -299,7 +299,7 @@ impl Change {
                 sigma_m,
             });
         }
-        Ok(Change {
+        Ok(ComaChange {
             tilt: complex(plane_of(assembly, &turns).tilt_rad),
             coma,
             sigma_m: sigma_m.max(SURE_M),
@@ -318,7 +318,7 @@ impl Change {
 }
 
 /// Change of [Noll 8, Noll 7], less what the star's way across the field of the aligned telescope explains.
-fn coma_change(instrument: &Instrument, trial: &Trial) -> [f64; 2] {
+fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> [f64; 2] {
     let own = |sighting: &Sighting| {
         let aligned = aligned_modes(instrument, sighting.field_m);
         [
@@ -339,7 +339,7 @@ fn screw_number(assembly: &Assembly, name: &str) -> Result<usize, LearnError> {
 }
 
 /// The mirror image that fits, and whether the other one fits as well.
-fn choose(changes: &[Change], typed_mirrored: bool) -> (Fit, bool) {
+fn choose(changes: &[ComaChange], typed_mirrored: bool) -> (HoldFit, bool) {
     let (as_typed, other) = (fit(changes, typed_mirrored), fit(changes, !typed_mirrored));
     let better = as_typed.chi_square.min(other.chi_square);
     let freedom = freedom(changes.len()).max(1) as f64;
@@ -354,15 +354,15 @@ fn choose(changes: &[Change], typed_mirrored: bool) -> (Fit, bool) {
     }
 }
 
-fn fit(changes: &[Change], mirrored: bool) -> Fit {
+fn fit(changes: &[ComaChange], mirrored: bool) -> HoldFit {
     let sum_of_squares: f64 = changes.iter().map(|c| c.weight() * c.tilt.norm_sqr()).sum();
     let product = changes
         .iter()
         .map(|c| c.coma_unmirrored(mirrored) * c.tilt.conj() * c.weight())
         .sum::<Complex64>()
         / sum_of_squares;
-    let rest = |c: &Change| (c.coma_unmirrored(mirrored) - product * c.tilt).norm_sqr();
-    Fit {
+    let rest = |c: &ComaChange| (c.coma_unmirrored(mirrored) - product * c.tilt).norm_sqr();
+    HoldFit {
         mirrored,
         product,
         sigma: sum_of_squares.sqrt().recip(),
@@ -370,7 +370,7 @@ fn fit(changes: &[Change], mirrored: bool) -> Fit {
     }
 }
 
-impl Fit {
+impl HoldFit {
     /// How many times farther the trials lie from the fit than their frames explain; 0 where nothing tells.
     fn spread(&self, trials: usize) -> f64 {
         match freedom(trials) {
@@ -402,10 +402,10 @@ fn wrapped(angle_rad: f64) -> f64 {
 
 /// Image shift per tilt, and what is to be said of it.
 fn shift_of(
-    changes: &[Change],
-    camera: &Camera,
+    changes: &[ComaChange],
+    camera: &CameraHold,
     pixel_m: f64,
-) -> (Option<Doubted>, Option<&'static str>) {
+) -> (Option<Uncertain>, Option<&'static str>) {
     if changes.iter().all(|c| c.shift_px.norm() <= STAYED_PX) {
         return (None, Some("recentred"));
     }
@@ -427,7 +427,7 @@ fn shift_of(
         .sum();
     let all: f64 = seen.iter().map(|(_, s)| s.norm_sqr()).sum();
     let freedom = (2 * seen.len() - 1) as f64;
-    let shift = Doubted {
+    let shift = Uncertain {
         value: per_tilt,
         sigma: Some((rest / freedom / tilts).sqrt()),
     };
@@ -438,13 +438,13 @@ fn shift_of(
 /// The effect of each screw that was tried; several trials of one are averaged by their weights.
 fn matrix(
     assembly: &Assembly,
-    trials: &[Trial],
-    changes: &[Change],
-    camera: &Camera,
+    trials: &[TrialTurn],
+    changes: &[ComaChange],
+    camera: &CameraHold,
 ) -> Vec<LearnedScrew> {
     let turn = Complex64::cis(camera.rotation_rad);
     let row = |name: &String| {
-        let own: Vec<(&Trial, &Change)> = trials
+        let own: Vec<(&TrialTurn, &ComaChange)> = trials
             .iter()
             .zip(changes)
             .filter(|(trial, _)| trial.screw == *name)

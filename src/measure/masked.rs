@@ -1,12 +1,12 @@
-//! A star behind a slotted mask, near focus: streaks, then modes by their slopes as far as these say, then the whole model.
+//! A star behind a slotted mask, near focus: spikes, then modes by their slopes as far as these say, then the whole model.
 //!
 //! The fit starts from several guesses, on the middle of the star with few wavelengths, and goes on with the best one. A mask
 //! that was put on slightly turned and a focal length that was typed in slightly wrong are free; a mask looks different from
 //! its two ends, so the sign of even modes is not open.
 
 use super::doughnut::{FIRST_SEEING_RAD, FREE_MODES};
-use super::fit::{self, Dimension, Fitted, Look, Pace, Recorded, Trial, Unknown, View};
-use super::streaks::{FoundStreak, FoundTriplet, SlopeModes, Streaks};
+use super::fit::{self, Dimension, Fitted, FrameView, Look, Pace, Recorded, TrialState, Unknown};
+use super::spikes::{FoundSpike, FoundTriplet, SlopeModes, Spikes};
 use crate::instrument::Instrument;
 use crate::mask::regions;
 use crate::predict::PredictError;
@@ -18,11 +18,11 @@ use ndarray::Array2;
 pub struct MaskedFit {
     /// What the fit found.
     pub fitted: Fitted,
-    /// The streaks against the aligned telescope.
-    pub streaks: Vec<FoundStreak>,
+    /// The spikes against the aligned telescope.
+    pub spikes: Vec<FoundSpike>,
     /// What an eye would judge.
     pub triplets: Vec<FoundTriplet>,
-    /// Modes by the slope equations; `None` where there are too few streaks.
+    /// Modes by the slope equations; `None` where there are too few spikes.
     pub slopes: Option<SlopeModes>,
 }
 
@@ -32,7 +32,7 @@ const MIDDLE_HALF_PX: usize = 24;
 const GOOD_START: f64 = 4.0;
 /// Spherical aberration nearer to the design's than this is not looked at twice.
 const SPHERICAL_SEEN_M: f64 = 5.0 * NM;
-/// Sensor offsets that are tried besides the one the streaks say.
+/// Sensor offsets that are tried besides the one the spikes say.
 const TRIED_OFFSETS_M: [f64; 3] = [0.0, -12.0 * UM, 12.0 * UM];
 
 /// Fits a masked star whose core is at `core_px`.
@@ -40,7 +40,7 @@ const TRIED_OFFSETS_M: [f64; 3] = [0.0, -12.0 * UM, 12.0 * UM];
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
 pub fn measure_masked(
-    view: &mut View,
+    view: &mut FrameView,
     core_px: [f64; 2],
     instrument: &Instrument,
     look: Look,
@@ -50,21 +50,21 @@ pub fn measure_masked(
         view.image(0, &aligned)?;
         view.reference_m(0).unwrap_or(550e-9)
     };
-    let streaks = Streaks::new(instrument, wavelength_m);
+    let spikes = Spikes::new(instrument, wavelength_m);
     let mut found = Vec::new();
     let (mut triplets, mut slopes) = (Vec::new(), None);
-    if let Some(streaks) = &streaks {
+    if let Some(spikes) = &spikes {
         let aligned_e = aligned_frame(view, &aligned)?;
         let seeing_m = FIRST_SEEING_RAD * instrument.telescope.focal_length_m;
-        found = streaks.find(&view.recorded, &aligned_e, core_px, seeing_m);
-        triplets = streaks.triplets(&found);
-        slopes = streaks.modes(&found);
+        found = spikes.find(&view.recorded, &aligned_e, core_px, seeing_m);
+        triplets = spikes.triplets(&found);
+        slopes = spikes.modes(&found);
     }
     let untouched = view.recorded.clone();
     let near = approached(view, core_px, instrument, look, slopes.as_ref())?;
     let mut fitted = fit::finish(std::slice::from_mut(view), near, instrument)?;
     for near in one_zone_turned(&untouched, core_px, instrument, look, &fitted.trial)? {
-        let mut again = View::new(0, untouched.clone(), instrument, look);
+        let mut again = FrameView::new(0, untouched.clone(), instrument, look);
         let other = fit::finish(std::slice::from_mut(&mut again), near, instrument)?;
         if other.chi_square < fitted.chi_square {
             (fitted, *view) = (other, again);
@@ -72,14 +72,14 @@ pub fn measure_masked(
     }
     Ok(MaskedFit {
         fitted,
-        streaks: found,
+        spikes: found,
         triplets,
         slopes,
     })
 }
 
 /// The frame that the trial predicts, colours in their own pixels.
-fn aligned_frame(view: &mut View, trial: &Trial) -> Result<Array2<f64>, PredictError> {
+fn aligned_frame(view: &mut FrameView, trial: &TrialState) -> Result<Array2<f64>, PredictError> {
     let mut frame = Array2::zeros(view.recorded.image_e.dim());
     for plane in 0..view.planes() {
         let light = view.image(plane, trial)?;
@@ -93,16 +93,16 @@ fn aligned_frame(view: &mut View, trial: &Trial) -> Result<Array2<f64>, PredictE
 
 /// The best of several starts, tried on the middle of the star.
 fn approached(
-    view: &View,
+    view: &FrameView,
     core_px: [f64; 2],
     instrument: &Instrument,
     look: Look,
     slopes: Option<&SlopeModes>,
-) -> Result<Trial, PredictError> {
+) -> Result<TrialState, PredictError> {
     let (middle, corner) = middle_of(&view.recorded, core_px);
-    let mut small = [View::new(0, middle, instrument, look)];
+    let mut small = [FrameView::new(0, middle, instrument, look)];
     let core = [core_px[0] - corner[0] as f64, core_px[1] - corner[1] as f64];
-    let mut starts: Vec<Trial> = TRIED_OFFSETS_M
+    let mut starts: Vec<TrialState> = TRIED_OFFSETS_M
         .iter()
         .map(|offset| trial(&small[0], core, instrument, *offset))
         .collect();
@@ -116,7 +116,7 @@ fn approached(
         }
         starts.insert(0, start);
     }
-    let mut best: Option<(Trial, f64)> = None;
+    let mut best: Option<(TrialState, f64)> = None;
     for start in starts {
         let found = fit::approach(&mut small, start, instrument, Pace::START)?;
         let good = found.1 < GOOD_START;
@@ -133,7 +133,7 @@ fn approached(
 }
 
 /// The same trial in a cut-out whose corner lies elsewhere.
-fn moved(mut trial: Trial, by_px: [f64; 2]) -> Trial {
+fn moved(mut trial: TrialState, by_px: [f64; 2]) -> TrialState {
     for (axis, by) in by_px.into_iter().enumerate() {
         let place = trial.get(Unknown::Place(0, axis)).unwrap_or(0.0);
         trial.set(Unknown::Place(0, axis), place + by);
@@ -141,7 +141,7 @@ fn moved(mut trial: Trial, by_px: [f64; 2]) -> Trial {
     trial
 }
 
-/// The streaks of one zone look nearly the same on both sides of focus: with slots in two zones a fit can have one zone on the
+/// The spikes of one zone look nearly the same on both sides of focus: with slots in two zones a fit can have one zone on the
 /// wrong side, by focus and primary spherical aberration together, a false minimum. Where some is found, the fit is begun once
 /// more for each zone, with the defocus of that zone kept and no spherical aberration beyond the design's. What leads elsewhere
 /// is handed back.
@@ -150,10 +150,10 @@ fn one_zone_turned(
     core_px: [f64; 2],
     instrument: &Instrument,
     look: Look,
-    found: &Trial,
-) -> Result<Vec<Trial>, PredictError> {
+    found: &TrialState,
+) -> Result<Vec<TrialState>, PredictError> {
     let (spherical, offset) = (Unknown::Mode(11), Unknown::SensorOffset(0));
-    let of = |trial: &Trial| trial.get(spherical).unwrap_or(0.0);
+    let of = |trial: &TrialState| trial.get(spherical).unwrap_or(0.0);
     let designed = instrument.telescope.design.get(11);
     let zones = zones(instrument);
     if zones.len() < 2 || (of(found) - designed).abs() < SPHERICAL_SEEN_M {
@@ -161,7 +161,7 @@ fn one_zone_turned(
     }
     let (middle, corner) = middle_of(recorded, core_px);
     let corner = corner.map(|c| c as f64);
-    let mut small = [View::new(0, middle, instrument, look)];
+    let mut small = [FrameView::new(0, middle, instrument, look)];
     let mut elsewhere = Vec::new();
     for height_squared in zones {
         let mut start = moved(found.clone(), corner.map(|c| -c));
@@ -198,10 +198,10 @@ fn focus_of_spherical(instrument: &Instrument, height_squared: f64) -> f64 {
 
 /// Near focus the even modes of the other sign are a second minimum, not quite as deep: both are tried.
 fn better_twin(
-    small: &mut [View],
-    near: Trial,
+    small: &mut [FrameView],
+    near: TrialState,
     instrument: &Instrument,
-) -> Result<Trial, PredictError> {
+) -> Result<TrialState, PredictError> {
     let mut twin = near.clone();
     let even = [5, 6, 11].map(Unknown::Mode);
     for unknown in even.into_iter().chain([Unknown::SensorOffset(0)]) {
@@ -239,8 +239,13 @@ pub(super) fn cut<T: Clone>(image: &Array2<T>, rows: [usize; 2], columns: [usize
 }
 
 /// The telescope as designed, at an offset.
-fn trial(view: &View, core_px: [f64; 2], instrument: &Instrument, offset_m: f64) -> Trial {
-    let mut trial = Trial {
+fn trial(
+    view: &FrameView,
+    core_px: [f64; 2],
+    instrument: &Instrument,
+    offset_m: f64,
+) -> TrialState {
+    let mut trial = TrialState {
         unknowns: Vec::new(),
         values: Vec::new(),
         fixed: instrument.telescope.design.clone(),

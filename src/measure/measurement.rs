@@ -1,15 +1,15 @@
-//! The whole chain: a frame (or a pair) and an instrument in, modes with their doubt out.
+//! The whole chain: a frame (or a pair) and an instrument in, modes with their uncertainty out.
 
 use super::doughnut::is_round;
 use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
-use super::fit::{Dimension, FURTHER_MODES, Fitted, Look, Unknown, View};
+use super::fit::{Dimension, Fitted, FrameView, HIGHER_ORDER_MODES, Look, Unknown};
 use super::flags::all_sound;
 use super::masked::{MaskedFit, measure_masked};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
-use super::shot::{CutStar, Shot};
-use super::{FoundStreak, FoundTriplet, SlopeModes};
+use super::shot::{CutStar, Picture};
+use super::{FoundSpike, FoundTriplet, SlopeModes};
 use crate::instrument::Instrument;
 use crate::state::Modes;
 use crate::units::{ARCSEC, NM};
@@ -55,22 +55,22 @@ impl Method {
 
 /// A value with its standard deviation, where the frame determines it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Doubted {
+pub struct Uncertain {
     /// The value.
     pub value: f64,
     /// Standard deviation by photons and model error; `None` where the frame does not determine it.
     pub sigma: Option<f64>,
 }
 
-impl Doubted {
+impl Uncertain {
     /// Standard deviation of either component of a vector: the root mean square of both.
-    pub(super) fn sigma_per_axis([x, y]: [Doubted; 2]) -> Option<f64> {
+    pub(super) fn sigma_per_axis([x, y]: [Uncertain; 2]) -> Option<f64> {
         Some(x.sigma?.hypot(y.sigma?) / 2f64.sqrt())
     }
 
     /// The same in another unit, as reports have it.
-    pub(crate) fn in_units_of(self, unit: f64) -> Doubted {
-        Doubted {
+    pub(crate) fn in_units_of(self, unit: f64) -> Uncertain {
+        Uncertain {
             value: self.value / unit,
             sigma: self.sigma.map(|s| s / unit),
         }
@@ -90,8 +90,8 @@ pub struct Measurement {
     pub field_m: [f64; 2],
     /// Edges of the (first) doughnut, frame pixels.
     pub ring: Option<Ring>,
-    /// Streaks of a masked star.
-    pub streaks: Vec<FoundStreak>,
+    /// Spikes of a masked star.
+    pub spikes: Vec<FoundSpike>,
     /// Mean rays of the mask's regions, by the fit.
     pub region_rays: Vec<RegionRay>,
     /// Its triplets.
@@ -105,43 +105,43 @@ pub struct Measurement {
     /// Corner and size of the part of the frame that was fitted, pixels.
     pub cut_px: [[usize; 2]; 2],
     /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `mirrored_fits_better`, `half_turn_fits_better`,
-    /// `upside_down_fits_better`, `very_blurred`, `coma_doubtful`, `not_settled`, `saturated`, `star_cut_by_edge`,
-    /// `stars_overlap`, `gain_unknown`, `pixels_left_out`, `obstruction_aside`, `further_modes`.
+    /// `upside_down_fits_better`, `very_blurred`, `coma_uncertain`, `not_settled`, `saturated`, `star_cut_by_edge`,
+    /// `stars_overlap`, `gain_unknown`, `pixels_left_out`, `obstruction_aside`, `higher_order_modes`.
     pub flags: Vec<String>,
 }
 
 /// The model fails where it leaves this share of the light unexplained.
 const UNEXPLAINED: f64 = 0.2;
 /// And where it is off by this share of the light in a typical pixel: a vane's shadow in the wrong place leaves more, and so does
-/// the air of a very short exposure.
+/// the atmosphere of a very short exposure.
 const OFF_BY: f64 = 0.13;
 /// Another way of holding the picture must leave less than this share of the squares beyond noise, and noise is known to this.
 const FAR_BETTER: f64 = 0.4;
 const NOISE_KNOWN: f64 = 0.05;
-/// Air does not blur a star more than this where anybody takes pictures.
+/// Atmosphere does not blur a star more than this where anybody takes pictures.
 const VERY_BLURRED_RAD: f64 = 6.0 * ARCSEC;
 /// A star whose residuals are this many times as large (in squares) as noise allows is not the one that was described.
 const ROUGH: f64 = 4.0;
 /// A star that is explained but for this share stands alone.
 const ALONE: f64 = 0.05;
-/// Coma that is doubtful by more than this is none.
-const DOUBTFUL_M: f64 = 60.0 * NM;
+/// Coma that is uncertain by more than this is none.
+const TOO_UNCERTAIN_M: f64 = 60.0 * NM;
 
 impl Measurement {
-    /// A mode's value, metres RMS, and its doubt; `None` where it was not free.
-    pub fn mode_m(&self, noll: u32) -> Option<Doubted> {
+    /// A mode's value, metres RMS, and its uncertainty; `None` where it was not free.
+    pub fn mode_m(&self, noll: u32) -> Option<Uncertain> {
         self.unknown(Unknown::Mode(noll))
     }
 
     /// All free modes.
-    pub fn modes_m(&self) -> Vec<(u32, Doubted)> {
+    pub fn modes_m(&self) -> Vec<(u32, Uncertain)> {
         (2..=60)
             .filter_map(|noll| Some((noll, self.mode_m(noll)?)))
             .collect()
     }
 
     /// The sensor beyond focus.
-    pub fn sensor_offset_m(&self) -> Option<Doubted> {
+    pub fn sensor_offset_m(&self) -> Option<Uncertain> {
         self.unknown(Unknown::SensorOffset(0))
     }
 
@@ -151,7 +151,7 @@ impl Measurement {
     }
 
     /// How far the obstruction sits aside, pupil axes; from a pair only.
-    pub fn obstruction_aside_m(&self) -> Option<[Doubted; 2]> {
+    pub fn obstruction_aside_m(&self) -> Option<[Uncertain; 2]> {
         let axis = |d| self.unknown(Unknown::Dimension(d));
         Some([
             axis(Dimension::ObstructionX)?,
@@ -164,9 +164,9 @@ impl Measurement {
         all_sound(&self.flags)
     }
 
-    fn unknown(&self, unknown: Unknown) -> Option<Doubted> {
+    fn unknown(&self, unknown: Unknown) -> Option<Uncertain> {
         let (value, sigma) = self.fitted.get(unknown)?;
-        Some(Doubted { value, sigma })
+        Some(Uncertain { value, sigma })
     }
 }
 
@@ -175,7 +175,7 @@ impl Measurement {
 /// # Errors
 /// [`MeasureError`] where there is nothing to measure or the model cannot be computed; what can be measured badly is flagged.
 pub fn measure(
-    shot: &Shot,
+    shot: &Picture,
     instrument: &Instrument,
     options: &MeasureOptions,
 ) -> Result<Measurement, MeasureError> {
@@ -185,7 +185,7 @@ pub fn measure(
     }
     let star = shot.star(instrument, mask_on, options.at_px)?;
     let look = look(options);
-    let mut view = View::new(0, star.recorded.clone(), instrument, look);
+    let mut view = FrameView::new(0, star.recorded.clone(), instrument, look);
     if mask_on {
         let core = inside(&star, star.source.centre_px);
         let fit = measure_masked(&mut view, core, instrument, look)?;
@@ -196,7 +196,7 @@ pub fn measure(
     let edges = edges_of(&star)?;
     let fit = measure_doughnut(&mut view, &edges, instrument, options.side)?;
     let better = held_otherwise(instrument, &fit.fitted, |held| {
-        let mut view = View::new(0, star.recorded.clone(), held, look);
+        let mut view = FrameView::new(0, star.recorded.clone(), held, look);
         Ok(measure_doughnut(&mut view, &edges, held, options.side)?.fitted)
     })?;
     let mut found = doughnut(Method::Doughnut, fit, edges, &star, &view);
@@ -209,7 +209,7 @@ pub fn measure(
 /// # Errors
 /// As [`measure`].
 pub fn measure_two(
-    shots: [&Shot; 2],
+    shots: [&Picture; 2],
     instrument: &Instrument,
     options: &MeasureOptions,
 ) -> Result<Measurement, MeasureError> {
@@ -222,10 +222,10 @@ pub fn measure_two(
     ];
     let edges = [edges_of(&stars[0])?, edges_of(&stars[1])?];
     let look = look(options);
-    let views = |held: &Instrument| -> Vec<View> {
+    let views = |held: &Instrument| -> Vec<FrameView> {
         let numbered = stars.iter().enumerate();
         numbered
-            .map(|(number, star)| View::new(number, star.recorded.clone(), held, look))
+            .map(|(number, star)| FrameView::new(number, star.recorded.clone(), held, look))
             .collect()
     };
     let rings = [&edges[0], &edges[1]];
@@ -290,10 +290,15 @@ fn inside(star: &CutStar, place_px: [f64; 2]) -> [f64; 2] {
     [0, 1].map(|axis| place_px[axis] - star.corner_px[axis] as f64)
 }
 
-fn masked(fit: MaskedFit, region_rays: Vec<RegionRay>, star: &CutStar, view: &View) -> Measurement {
+fn masked(
+    fit: MaskedFit,
+    region_rays: Vec<RegionRay>,
+    star: &CutStar,
+    view: &FrameView,
+) -> Measurement {
     Measurement {
         region_rays,
-        streaks: fit.streaks,
+        spikes: fit.spikes,
         triplets: fit.triplets,
         slopes: fit.slopes,
         ..plain(Method::MaskedStar, fit.fitted, star, view)
@@ -305,14 +310,14 @@ fn doughnut(
     fit: DoughnutFit,
     edges: Ring,
     star: &CutStar,
-    view: &View,
+    view: &FrameView,
 ) -> Measurement {
     let mut found = plain(method, fit.fitted, star, view);
     if fit.side_from == SideFrom::Assumed {
         found.flags.push("even_sign_open".into());
     }
     let aside = found.obstruction_aside_m().is_some_and(|aside| {
-        let seen = |d: &Doubted| d.sigma.is_some_and(|s| d.value.abs() > 5.0 * s);
+        let seen = |d: &Uncertain| d.sigma.is_some_and(|s| d.value.abs() > 5.0 * s);
         aside.iter().any(seen)
     });
     if aside {
@@ -324,7 +329,7 @@ fn doughnut(
     found
 }
 
-fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measurement {
+fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &FrameView) -> Measurement {
     let mut flags = star.flags.clone();
     if fitted.unexplained < ALONE {
         // it looked double, and one star explains it
@@ -336,8 +341,8 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measure
     if !fitted.settled {
         flags.push("not_settled".into());
     }
-    if fitted.get(Unknown::Mode(FURTHER_MODES[0])).is_some() {
-        flags.push("further_modes".into());
+    if fitted.get(Unknown::Mode(HIGHER_ORDER_MODES[0])).is_some() {
+        flags.push("higher_order_modes".into());
     }
     if fitted.chi_square > ROUGH {
         flags.push("rough_fit".into());
@@ -351,12 +356,12 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measure
     if blur > VERY_BLURRED_RAD {
         flags.push("very_blurred".into());
     }
-    let doubtful = |noll| {
+    let uncertain = |noll| {
         let sigma = fitted.get(Unknown::Mode(noll)).and_then(|found| found.1);
-        sigma.is_none_or(|s| s > DOUBTFUL_M)
+        sigma.is_none_or(|s| s > TOO_UNCERTAIN_M)
     };
-    if doubtful(7) || doubtful(8) {
-        flags.push("coma_doubtful".into());
+    if uncertain(7) || uncertain(8) {
+        flags.push("coma_uncertain".into());
     }
     let place = |axis| {
         let inside = fitted.get(Unknown::Place(0, axis)).map_or(0.0, |p| p.0);
@@ -368,7 +373,7 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &View) -> Measure
         star_px: [place(0), place(1)],
         field_m: star.recorded.field_m,
         ring: None,
-        streaks: Vec::new(),
+        spikes: Vec::new(),
         region_rays: Vec::new(),
         triplets: Vec::new(),
         slopes: None,

@@ -5,15 +5,15 @@
 //!
 //! | file | what it does |
 //! |---|---|
-//! | `backdrop.rs`, `defects.rs` | level, slope and noise of what lies behind the stars; pixels that are hot, dead or full |
-//! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and streaks |
+//! | `background.rs`, `defects.rs` | level, slope and noise of what lies behind the stars; pixels that are hot, dead or full |
+//! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and spikes |
 //! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
-//! | `measurement.rs`, `shot.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their doubt out |
+//! | `measurement.rs`, `shot.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty out |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
-//! | `streaks.rs` | where the streaks of a masked star lie, and what their slopes say |
-//! | `masked.rs`, `region_rays.rs` | from the streaks to modes by the whole model, and from these to the mean ray of each region |
+//! | `spikes.rs` | where the spikes of a masked star lie, and what their slopes say |
+//! | `masked.rs`, `region_rays.rs` | from the spikes to modes by the whole model, and from these to the mean ray of each region |
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
@@ -23,7 +23,7 @@
 //! Arrays have row 0 at the bottom; places are `[x, y]` in pixels of the frame, (0, 0) at the centre of the first pixel.
 
 mod advice;
-mod backdrop;
+mod background;
 mod defects;
 mod doughnut;
 mod error;
@@ -40,27 +40,27 @@ mod regions;
 mod report;
 mod ring;
 mod shot;
+mod spikes;
 mod stars;
-mod streaks;
 mod whole_frame;
 mod words;
 
 pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, Verdict, advise};
-pub use backdrop::Backdrop;
+pub use background::Background;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use flags::flag_in_words;
 pub use frame_error::FrameError;
 pub use good_enough::{GoodEnough, good_enough};
-pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, Trial, learn};
+pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
 pub use masked::{MaskedFit, measure_masked};
-pub use measurement::{Doubted, MeasureOptions, Measurement, Method, measure, measure_two};
+pub use measurement::{MeasureOptions, Measurement, Method, Uncertain, measure, measure_two};
 pub use region_rays::RegionRay;
-pub use report::{Findings, Report};
+pub use report::{Findings, MeasureReport};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
-pub use shot::{CutStar, Shot};
+pub use shot::{CutStar, Picture};
+pub use spikes::{FoundSpike, FoundTriplet, SlopeModes, Spikes};
 pub use stars::{Search, Source, Stars};
-pub use streaks::{FoundStreak, FoundTriplet, SlopeModes, Streaks};
 pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,

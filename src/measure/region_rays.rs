@@ -1,13 +1,13 @@
 //! Where the rays of each region of the mask land, by the fitted wavefront: the number that a truth has too.
 //!
-//! The light of a streak is not where its mean ray is: regions with parallel slots share it, and a window sees the middle of it
+//! The light of a spike is not where its mean ray is: regions with parallel slots share it, and a window sees the middle of it
 //! better than its tails. The fit knows all of that, so its mean rays are compared with a truth, and what the light itself
-//! shows stays beside them ([`FoundStreak`](super::FoundStreak)).
+//! shows stays beside them ([`FoundSpike`](super::FoundSpike)).
 
-use super::fit::{Fitted, Recorded, Trial, Unknown};
-use super::measurement::Doubted;
+use super::fit::{Fitted, Recorded, TrialState, Unknown};
+use super::measurement::Uncertain;
 use crate::instrument::Instrument;
-use crate::predict::streaks;
+use crate::predict::spikes;
 use crate::pupil::frame_axes;
 use crate::state::State;
 use crate::units::{NM, UM};
@@ -23,7 +23,7 @@ pub struct RegionRay {
     /// Direction along its slots, pupil axes.
     pub slot_rad: f64,
     /// Place of its mean ray from the star's place, along +slot direction, frame pixels.
-    pub shift_px: Doubted,
+    pub shift_px: Uncertain,
 }
 
 /// Mean rays of a masked star that was fitted, with the standard deviations that its unknowns have together.
@@ -34,7 +34,7 @@ pub(super) fn region_rays(
     wavelength_m: f64,
 ) -> Vec<RegionRay> {
     let trial = &fitted.trial;
-    let traced = |trial: &Trial| traced(trial, recorded, instrument, wavelength_m);
+    let traced = |trial: &TrialState| traced(trial, recorded, instrument, wavelength_m);
     let here = traced(trial);
     let slopes: Vec<(usize, Vec<f64>)> = trial
         .unknowns
@@ -69,7 +69,7 @@ fn step(unknown: Unknown, instrument: &Instrument) -> Option<f64> {
 }
 
 fn traced(
-    trial: &Trial,
+    trial: &TrialState,
     recorded: &Recorded,
     instrument: &Instrument,
     wavelength_m: f64,
@@ -88,14 +88,14 @@ fn traced(
     modes.add_scaled(&recorded.known, 1.0);
     let frame = frame_axes(&held);
     let wavefront = Wavefront::new(&held.telescope, &modes, offset_m, wavelength_m, frame);
-    streaks(&held, &state, &wavefront)
+    spikes(&held, &state, &wavefront)
         .into_iter()
-        .map(|streak| RegionRay {
-            region: streak.region,
-            azimuth_rad: streak.azimuth_rad,
-            slot_rad: streak.slot_rad,
-            shift_px: Doubted {
-                value: streak.shift_m / held.camera.pixel_m,
+        .map(|spike| RegionRay {
+            region: spike.region,
+            azimuth_rad: spike.azimuth_rad,
+            slot_rad: spike.slot_rad,
+            shift_px: Uncertain {
+                value: spike.shift_m / held.camera.pixel_m,
                 sigma: None,
             },
         })

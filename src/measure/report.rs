@@ -1,8 +1,8 @@
-//! A measurement as it is written (`skewstar-measure/1`). All keys are always there; what is not known is `null`, never NaN.
+//! A measurement as it is written (`skewstar-measure/2`). All keys are always there; what is not known is `null`, never NaN.
 
 use super::advice::{Advice, NoAdvice};
 use super::good_enough::GoodEnough;
-use super::measurement::{Doubted, Measurement};
+use super::measurement::{Measurement, Uncertain};
 use super::ring::Ring;
 use super::whole_frame::WholeFrame;
 use super::words;
@@ -15,17 +15,17 @@ use std::collections::BTreeMap;
 
 /// The record. Keys are those of the file; units are in their names.
 #[derive(Debug, Clone, Serialize)]
-pub struct Report {
-    /// `skewstar-measure/1`.
+pub struct MeasureReport {
+    /// `skewstar-measure/2`.
     pub format: &'static str,
     /// Version of the program.
     pub version: &'static str,
     /// `doughnut-fit`, `doughnut-pair-fit`, `masked-star-fit` or `whole-frame`.
     pub method: &'static str,
     /// Noll index → total at the star, nm RMS.
-    pub modes_nm: BTreeMap<u32, Doubted>,
+    pub modes_nm: BTreeMap<u32, Uncertain>,
     /// Sensor beyond best focus, µm.
-    pub sensor_offset_um: Option<Doubted>,
+    pub sensor_offset_um: Option<Uncertain>,
     /// `inside` or `outside`.
     pub side: Option<&'static str>,
     /// Who says so: `told`, `vanes` or `assumed`.
@@ -35,16 +35,16 @@ pub struct Report {
     /// FWHM of the blur that the fit found, as seeing at the zenith and 500 nm.
     pub seeing_arcsec: Option<f64>,
     /// How far the obstruction sits aside, pupil axes; pairs only.
-    pub obstruction_aside_mm: Option<[Doubted; 2]>,
+    pub obstruction_aside_mm: Option<[Uncertain; 2]>,
     /// Edges read without a model.
     pub doughnut: Option<DoughnutReport>,
-    /// Where the streaks of a masked star lie.
-    pub streaks: Option<Vec<StreakReport>>,
-    /// Middle streak against the crossing of its partners.
+    /// Where the spikes of a masked star lie.
+    pub spikes: Option<Vec<SpikeReport>>,
+    /// Middle spike against the crossing of its partners.
     pub triplets: Option<Vec<TripletReport>>,
-    /// Modes by the streaks' places alone.
+    /// Modes by the spikes' places alone.
     pub slopes: Option<SlopesReport>,
-    /// Noll index → what the air adds in this exposure, nm RMS; `None` without an exposure.
+    /// Noll index → what the atmosphere adds in this exposure, nm RMS; `None` without an exposure.
     pub sigma_seeing_nm: Option<BTreeMap<u32, f64>>,
     /// When to stop.
     pub stop_nm: Option<StopReport>,
@@ -107,9 +107,9 @@ pub struct ShadowReport {
     pub depth: f64,
 }
 
-/// A streak of a masked star: the light through one region of the mask.
+/// A spike of a masked star: the light through one region of the mask.
 #[derive(Debug, Clone, Serialize)]
-pub struct StreakReport {
+pub struct SpikeReport {
     /// Region of the mask.
     pub region: usize,
     /// Middle of the region, pupil axes.
@@ -122,7 +122,7 @@ pub struct StreakReport {
     pub shift_um: f64,
     /// Its standard deviation; `None` where the frame does not determine it.
     pub sigma_px: Option<f64>,
-    /// Where the light of the streak lies against the aligned telescope, without a fit; regions with parallel slots share it.
+    /// Where the light of the spike lies against the aligned telescope, without a fit; regions with parallel slots share it.
     /// `None` where it was not found.
     pub light_px: Option<f64>,
     /// Its standard deviation.
@@ -132,26 +132,26 @@ pub struct StreakReport {
 /// What an eye judges.
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct TripletReport {
-    /// Slots of the middle streak, pupil axes.
+    /// Slots of the middle spike, pupil axes.
     pub slot_deg: f64,
-    /// Middle streak minus the crossing of its partners, along those slots.
+    /// Middle spike minus the crossing of its partners, along those slots.
     pub shift_px: f64,
     /// Its standard deviation.
     pub sigma_px: f64,
 }
 
-/// Modes by linear least squares from the streaks' places.
+/// Modes by linear least squares from the spikes' places.
 #[derive(Debug, Clone, Serialize)]
 pub struct SlopesReport {
     /// Sensor beyond best focus, µm.
-    pub sensor_offset_um: Option<Doubted>,
+    pub sensor_offset_um: Option<Uncertain>,
     /// Noll index → nm RMS.
-    pub modes_nm: BTreeMap<u32, Doubted>,
-    /// Streaks that were found.
+    pub modes_nm: BTreeMap<u32, Uncertain>,
+    /// Spikes that were found.
     pub equations: usize,
     /// Modes asked for.
     pub unknowns: usize,
-    /// How many of them the streaks determine.
+    /// How many of them the spikes determine.
     pub rank: usize,
     /// Ratio of the largest to the smallest singular value kept.
     pub condition: f64,
@@ -164,8 +164,8 @@ pub struct StopReport {
     pub stop: f64,
     /// What nobody sees in a picture.
     pub not_seen: f64,
-    /// What the air adds in this exposure; `None` without one.
-    pub air: Option<f64>,
+    /// What the atmosphere adds in this exposure; `None` without one.
+    pub atmosphere: Option<f64>,
     /// What a hand can set; `None` without screws.
     pub hand: Option<f64>,
 }
@@ -178,7 +178,7 @@ pub struct AdviceReport {
     /// `stop`, `turn` or `look-again`: whether the turns should be made at all.
     pub verdict: &'static str,
     /// Coma that the turns take away, nm RMS; `None` where no star says it.
-    pub undone_nm: Option<Doubted>,
+    pub undone_nm: Option<Uncertain>,
     /// Screw → turns; positive lengthens.
     pub turns: BTreeMap<String, f64>,
     /// The one screw that helps most alone.
@@ -242,9 +242,9 @@ impl Findings<'_> {
     }
 }
 
-impl Report {
+impl MeasureReport {
     /// Writes the findings down.
-    pub fn new(found: &Findings, instrument: &Instrument) -> Report {
+    pub fn new(found: &Findings, instrument: &Instrument) -> MeasureReport {
         let star = found.star;
         let pixel_m = instrument.camera.pixel_m;
         let mut flags = found.flags.to_vec();
@@ -258,9 +258,9 @@ impl Report {
         flags.extend(found.advice.iter().flat_map(|a| a.flags.iter().cloned()));
         let mut seen = std::collections::BTreeSet::new();
         flags.retain(|flag| seen.insert(flag.clone()));
-        let masked = star.filter(|s| !s.streaks.is_empty());
-        Report {
-            format: "skewstar-measure/1",
+        let masked = star.filter(|s| !s.spikes.is_empty());
+        MeasureReport {
+            format: "skewstar-measure/2",
             version: env!("CARGO_PKG_VERSION"),
             method: star.map_or("whole-frame", |s| s.method.name()),
             modes_nm: star.map_or_else(BTreeMap::new, modes),
@@ -275,14 +275,14 @@ impl Report {
                 .and_then(|s| s.obstruction_aside_m())
                 .map(|aside| aside.map(|d| d.in_units_of(MM))),
             doughnut: star.and_then(|s| s.ring.as_ref()).map(doughnut),
-            streaks: masked.map(|s| streaks(s, pixel_m)),
+            spikes: masked.map(|s| spikes(s, pixel_m)),
             triplets: masked.map(triplets),
             slopes: masked.and_then(slopes),
             sigma_seeing_nm: star.and_then(|s| seeing(found, s, instrument)),
             stop_nm: found.stop.map(|stop| StopReport {
                 stop: stop.stop_m / NM,
                 not_seen: stop.not_seen_m / NM,
-                air: stop.air_m.map(|m| m / NM),
+                atmosphere: stop.atmosphere_m.map(|m| m / NM),
                 hand: stop.hand_m.map(|m| m / NM),
             }),
             chi_square: star.map(|s| s.fitted.chi_square),
@@ -295,9 +295,9 @@ impl Report {
     }
 }
 
-fn modes(star: &Measurement) -> BTreeMap<u32, Doubted> {
+fn modes(star: &Measurement) -> BTreeMap<u32, Uncertain> {
     let all = star.modes_m().into_iter();
-    all.map(|(noll, doubted)| (noll, doubted.in_units_of(NM)))
+    all.map(|(noll, uncertain)| (noll, uncertain.in_units_of(NM)))
         .collect()
 }
 
@@ -333,13 +333,10 @@ fn doughnut(ring: &Ring) -> DoughnutReport {
     }
 }
 
-fn streaks(star: &Measurement, pixel_m: f64) -> Vec<StreakReport> {
+fn spikes(star: &Measurement, pixel_m: f64) -> Vec<SpikeReport> {
     let record = |ray: &super::RegionRay| {
-        let light = star
-            .streaks
-            .iter()
-            .find(|s| s.regions.contains(&ray.region));
-        StreakReport {
+        let light = star.spikes.iter().find(|s| s.regions.contains(&ray.region));
+        SpikeReport {
             region: ray.region,
             azimuth_deg: ray.azimuth_rad / DEG,
             slot_deg: ray.slot_rad / DEG,
@@ -366,7 +363,7 @@ fn slopes(star: &Measurement) -> Option<SlopesReport> {
     let slopes = star.slopes.as_ref()?;
     let record = |value: f64, sigma: f64, unit: f64| {
         let sigma = Some(sigma);
-        Doubted { value, sigma }.in_units_of(unit)
+        Uncertain { value, sigma }.in_units_of(unit)
     };
     Some(SlopesReport {
         sensor_offset_um: slopes.sensor_offset_m.map(|(v, s)| record(v, s, UM)),
@@ -382,7 +379,7 @@ fn slopes(star: &Measurement) -> Option<SlopesReport> {
     })
 }
 
-/// What the air adds to each mode, with the seeing that the star shows and the wind of [`GoodEnough`].
+/// What the atmosphere adds to each mode, with the seeing that the star shows and the wind of [`GoodEnough`].
 fn seeing(
     found: &Findings,
     star: &Measurement,

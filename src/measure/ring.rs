@@ -86,7 +86,7 @@ pub const SECTORS: usize = 36;
 /// Spokes along which edges are sought.
 const SPOKES: usize = 180;
 /// Light at the geometrical edge of a shadow over the light beside it: a quarter (Fresnel's integral for a straight edge, from
-/// memory). Air and pixels raise it a little.
+/// memory). Atmosphere and pixels raise it a little.
 const EDGE_LIGHT: f64 = 0.27;
 /// What counts as lit beside the brightest part, the first that shows a ring: with much coma the wide side is many times fainter
 /// than the thin one, but a faint star's noise must not count.
@@ -129,12 +129,12 @@ fn ring_lit(picture: &Array2<f64>, share: f64) -> Option<Ring> {
     let smooth = smoothed_for_its_size(picture, share)?;
     let level = bright_level(&smooth, share)?;
     let (star, _) = star_middle(&smooth, 0.5 * level)?;
-    let outer = Edge::find(&smooth, star, level, Way::Inwards)?;
+    let outer = RingEdge::find(&smooth, star, level, Way::Inwards)?;
     if outer.radius_px < 5.0 {
         return None;
     }
     let dark = hole_middle(&smooth, &outer, 0.5 * level)
-        .and_then(|centre| Edge::find(&smooth, centre, level, Way::Outwards))
+        .and_then(|centre| RingEdge::find(&smooth, centre, level, Way::Outwards))
         .filter(|dark| dark.radius_px < 0.95 * outer.radius_px);
     let light = Around::new(&smooth, &outer, dark.as_ref());
     Some(Ring {
@@ -202,7 +202,7 @@ fn star_middle(picture: &Array2<f64>, threshold: f64) -> Option<([f64; 2], f64)>
 
 /// Middle of the dark area inside the outer edge: what is left last when it is worn off from its border. A shadow that cuts
 /// through the ring is narrow, and gone before.
-fn hole_middle(picture: &Array2<f64>, outer: &Edge, threshold: f64) -> Option<[f64; 2]> {
+fn hole_middle(picture: &Array2<f64>, outer: &RingEdge, threshold: f64) -> Option<[f64; 2]> {
     let mut dark = Array2::from_shape_fn(picture.dim(), |place| {
         picture[place] <= threshold && outer.holds([place.1 as f64, place.0 as f64], EDGE_PX)
     });
@@ -241,7 +241,7 @@ enum Way {
 }
 
 /// A closed edge.
-struct Edge {
+struct RingEdge {
     /// Where its spokes start.
     from_px: [f64; 2],
     /// Radius by direction from there.
@@ -250,16 +250,16 @@ struct Edge {
     radius_px: f64,
 }
 
-impl Edge {
-    fn find(picture: &Array2<f64>, middle_px: [f64; 2], level: f64, way: Way) -> Option<Edge> {
-        let mut edge = Edge::about(picture, middle_px, level, way)?;
+impl RingEdge {
+    fn find(picture: &Array2<f64>, middle_px: [f64; 2], level: f64, way: Way) -> Option<RingEdge> {
+        let mut edge = RingEdge::about(picture, middle_px, level, way)?;
         for _ in 0..2 {
-            edge = Edge::about(picture, edge.centre_px, level, way)?;
+            edge = RingEdge::about(picture, edge.centre_px, level, way)?;
         }
         Some(edge)
     }
 
-    fn about(picture: &Array2<f64>, from_px: [f64; 2], level: f64, way: Way) -> Option<Edge> {
+    fn about(picture: &Array2<f64>, from_px: [f64; 2], level: f64, way: Way) -> Option<RingEdge> {
         let points: Vec<(f64, f64)> = (0..SPOKES)
             .map(|i| TAU * i as f64 / SPOKES as f64)
             .filter_map(|angle| {
@@ -269,7 +269,7 @@ impl Edge {
             .collect();
         let curve = Harmonics::robust(&points, EDGE_HARMONICS)?;
         let (centre, area) = curve.centroid_and_area();
-        Some(Edge {
+        Some(RingEdge {
             from_px,
             curve,
             centre_px: [from_px[0] + centre[0], from_px[1] + centre[1]],
@@ -374,7 +374,7 @@ struct Around {
 }
 
 impl Around {
-    fn new(picture: &Array2<f64>, outer: &Edge, dark: Option<&Edge>) -> Self {
+    fn new(picture: &Array2<f64>, outer: &RingEdge, dark: Option<&RingEdge>) -> Self {
         let mut around = Around {
             thickness_px: Vec::new(),
             light: Vec::new(),

@@ -13,7 +13,7 @@ use ndarray::Array2;
 
 /// Pixel values and what is known about them.
 #[derive(Debug, Clone)]
-pub struct Shot {
+pub struct Picture {
     /// Values as the camera gave them, row 0 at the bottom.
     pub values_adu: Array2<f64>,
     /// The value at which a pixel is full, as the file has it.
@@ -30,7 +30,7 @@ pub struct Shot {
 pub struct CutStar {
     /// The star.
     pub recorded: Recorded,
-    /// The same in counts above the backdrop, hot and dead pixels replaced: for looking at.
+    /// The same in counts above the background, hot and dead pixels replaced: for looking at.
     pub light_adu: Array2<f64>,
     /// Column and row of the cut-out's corner in the frame.
     pub corner_px: [usize; 2],
@@ -53,19 +53,19 @@ const CUT_AT_MOST: f64 = 0.25;
 const FULL_AT_MOST: f64 = 0.2;
 
 /// What a file of the frame would say: its counts, and at which of them a pixel is full.
-impl From<&Frame> for Shot {
+impl From<&Frame> for Picture {
     fn from(frame: &Frame) -> Self {
-        Shot {
+        Picture {
             ceiling_adu: Some(f64::from(frame.saturation_adu)),
-            ..Shot::new(frame.counts_adu.mapv(f64::from))
+            ..Picture::new(frame.counts_adu.mapv(f64::from))
         }
     }
 }
 
-impl Shot {
+impl Picture {
     /// Values of which nothing else is known.
     pub fn new(values_adu: Array2<f64>) -> Self {
-        Shot {
+        Picture {
             values_adu,
             ceiling_adu: None,
             gain_e_per_adu: None,
@@ -110,10 +110,10 @@ impl Shot {
         let (rows, columns) = self.spans(&source, mask_on, &mut flags)?;
         let gain = self.gain(instrument, &mut flags);
         // the level only: a slope of the sky is the fit's to find, which knows what is wing of the star and what is not
-        let level = stars.backdrop.at(source.centre_px);
+        let level = stars.background.at(source.centre_px);
         let light = self.values_adu.mapv(|v| (v - level) * gain);
         let mut usable = Array2::from_elem(light.dim(), true);
-        let defects = &stars.backdrop.defects;
+        let defects = &stars.background.defects;
         for [column, row] in defects.hot_px.iter().chain(&defects.dead_px) {
             usable[[*row, *column]] = false;
         }
@@ -130,7 +130,7 @@ impl Shot {
         let recorded = Recorded {
             image_e: cut(&light, rows, columns),
             usable: cut(&usable, rows, columns),
-            floor_e2: (stars.backdrop.sigma * gain).powi(2),
+            floor_e2: (stars.background.sigma * gain).powi(2),
             pattern: instrument
                 .camera
                 .colour
@@ -140,7 +140,7 @@ impl Shot {
             mask_on,
             field_m: self.field_m(instrument, source.centre_px, &mut flags),
             known: Modes::none(),
-            through_air: true,
+            through_atmosphere: true,
         };
         Ok(CutStar {
             recorded,

@@ -1,4 +1,4 @@
-//! Where the stars are: points, doughnuts, and the streaks of a masked star, each as one source.
+//! Where the stars are: points, doughnuts, and the spikes of a masked star, each as one source.
 //!
 //! A pixel belongs to a source when the mean of a square around it stands out of the noise, for squares of 1, 3, 7 and 15
 //! pixels: small ones keep the outline sharp, large ones find a wide faint ring. What is found at one size is left out at the
@@ -6,7 +6,7 @@
 //! interpolated colours). Pieces that almost touch are joined and what they enclose is part of them: a ring with a dark middle
 //! is one source. It refuses to guess what a source is; that is for those who fit it.
 
-use super::backdrop::Backdrop;
+use super::background::Background;
 use super::frame_error::FrameError;
 use super::regions::{BoxSums, Regions, corners, grown, with_holes};
 use crate::instrument::Instrument;
@@ -20,10 +20,10 @@ use serde::Serialize;
 pub struct Search {
     /// How far a square must stand out, in standard deviations of the noise.
     pub limit_sigma: f64,
-    /// Gaps up to about this wide are bridged: the shadow of a vane, the dark between the orders of a streak.
+    /// Gaps up to about this wide are bridged: the shadow of a vane, the dark between the orders of a spike.
     pub join_px: f64,
     /// Whether sources may be long and in pieces; then nothing is said about overlap.
-    pub streaked: bool,
+    pub spiky: bool,
 }
 
 impl Search {
@@ -32,7 +32,7 @@ impl Search {
         Search {
             limit_sigma: 6.0,
             join_px: 6.0,
-            streaked: false,
+            spiky: false,
         }
     }
 
@@ -45,7 +45,7 @@ impl Search {
             longest_m * instrument.telescope.focal_length_m / finest_m / instrument.camera.pixel_m;
         Search {
             join_px: (2.0 * order_px).clamp(6.0, LONGEST_JOIN_PX),
-            streaked: true,
+            spiky: true,
             ..Search::plain()
         }
     }
@@ -66,7 +66,7 @@ const FILLED_SHARE: f64 = 0.6;
 /// Wings are fainter than this share of what the brightest twentieth of the frame has at least.
 const WING_SHARE: f64 = 0.1;
 const BRIGHT_PERCENTILE: f64 = 0.95;
-/// More than this share of a small frame below the backdrop means that it is no backdrop.
+/// More than this share of a small frame below the background means that it is no background.
 const BELOW_SHARE: f64 = 0.02;
 
 /// One source of light.
@@ -74,22 +74,22 @@ const BELOW_SHARE: f64 = 0.02;
 pub struct Source {
     /// Centre of its light.
     pub centre_px: [f64; 2],
-    /// Its light above the backdrop, in the frame's own unit.
+    /// Its light above the background, in the frame's own unit.
     pub flux: f64,
-    /// Standard deviation of the flux that the backdrop's noise alone makes.
+    /// Standard deviation of the flux that the background's noise alone makes.
     pub flux_sigma: f64,
     /// Radius of the circle about its centre that holds half of the light.
     pub half_flux_radius_px: f64,
     /// Lowest and highest column and row of the pixels that stand out.
     pub box_px: [[usize; 2]; 2],
-    /// Highest pixel above the backdrop.
+    /// Highest pixel above the background.
     pub peak: f64,
     /// Pixels that are full.
     pub saturated_px: usize,
     /// Whether it stands out in the outermost pixels of the frame: part of it may be missing.
     pub touches_edge: bool,
     /// Whether it looks like two, or like one that moved: two peaks, two dark middles, or long. Not judged where
-    /// streaks are expected or the edge cuts it.
+    /// spikes are expected or the edge cuts it.
     pub overlaps: bool,
 }
 
@@ -99,8 +99,8 @@ pub struct Stars {
     /// At least one.
     sources: Vec<Source>,
     /// Level and noise.
-    pub backdrop: Backdrop,
-    /// The frame above the backdrop, hot and dead pixels patched.
+    pub background: Background,
+    /// The frame above the background, hot and dead pixels patched.
     pub light: Array2<f64>,
 }
 
@@ -118,24 +118,24 @@ impl Stars {
         ceiling: Option<f64>,
         search: &Search,
     ) -> Result<Stars, FrameError> {
-        let backdrop = Backdrop::of(values, ceiling)?;
-        let light = backdrop.cleaned(values);
+        let background = Background::of(values, ceiling)?;
+        let light = background.cleaned(values);
         let (height_px, width_px) = values.dim();
         let fills = FrameError::FillsFrame {
             width_px,
             height_px,
         };
-        if much_below(&light, &backdrop) {
+        if much_below(&light, &background) {
             return Err(fills);
         }
-        let (found, best) = standing_out(&light, backdrop.sigma, search.limit_sigma);
+        let (found, best) = standing_out(&light, background.sigma, search.limit_sigma);
         let fills_it =
-            |found: &[Source]| !search.streaked && fills_frame(&found[0], width_px, height_px);
-        let mut sources = sources(&light, &found, &backdrop, search);
+            |found: &[Source]| !search.spiky && fills_frame(&found[0], width_px, height_px);
+        let mut sources = sources(&light, &found, &background, search);
         if !sources.is_empty() && fills_it(&sources) {
             // the faint wings of a bright star may reach the edges of a small frame; its body must not
             let bodies = without_wings(&light, &found);
-            sources = self::sources(&light, &bodies, &backdrop, search);
+            sources = self::sources(&light, &bodies, &background, search);
         }
         if sources.is_empty() {
             return Err(FrameError::NothingFound {
@@ -150,7 +150,7 @@ impl Stars {
         }
         Ok(Stars {
             sources,
-            backdrop,
+            background,
             light,
         })
     }
@@ -191,8 +191,8 @@ impl Stars {
     }
 }
 
-/// Whether a good part of a small frame lies below its backdrop: then a star was taken for it.
-fn much_below(light: &Array2<f64>, backdrop: &Backdrop) -> bool {
+/// Whether a good part of a small frame lies below its background: then a star was taken for it.
+fn much_below(light: &Array2<f64>, background: &Background) -> bool {
     let (rows, columns) = light.dim();
     if rows.min(columns) >= 256 {
         return false;
@@ -200,7 +200,7 @@ fn much_below(light: &Array2<f64>, backdrop: &Backdrop) -> bool {
     let sums = BoxSums::new(light);
     let below = light.indexed_iter().filter(|((row, column), _)| {
         let (sum, count) = sums.around([*row, *column], 2);
-        sum < -6.0 * backdrop.sigma * (count as f64).sqrt()
+        sum < -6.0 * background.sigma * (count as f64).sqrt()
     });
     below.count() as f64 > BELOW_SHARE * light.len() as f64
 }
@@ -258,14 +258,14 @@ fn normalise(above: &mut Array2<f64>) {
 fn sources(
     light: &Array2<f64>,
     found: &Array2<bool>,
-    backdrop: &Backdrop,
+    background: &Background,
     search: &Search,
 ) -> Vec<Source> {
     let half_join_px = (0.5 * search.join_px).ceil() as usize;
     let regions = Regions::of(&grown(found, half_join_px));
     let measured = with_holes(&grown(found, MARGIN_PX));
     let mut full = Array2::from_elem(light.dim(), false);
-    for [column, row] in &backdrop.defects.full_px {
+    for [column, row] in &background.defects.full_px {
         full[[*row, *column]] = true;
     }
     let mut sources: Vec<Source> = regions
@@ -275,11 +275,11 @@ fn sources(
         .filter_map(|(pixels, holes_px)| {
             let own: Vec<[usize; 2]> = pixels.iter().copied().filter(|at| found[*at]).collect();
             let all: Vec<[usize; 2]> = pixels.iter().copied().filter(|at| measured[*at]).collect();
-            let source = source(light, &own, &all, backdrop.sigma, &full)?;
+            let source = source(light, &own, &all, background.sigma, &full)?;
             let enough =
                 own.len() >= LEAST_PX && source.flux > search.limit_sigma * source.flux_sigma;
             enough.then(|| Source {
-                overlaps: !search.streaked
+                overlaps: !search.spiky
                     && !source.touches_edge
                     && looks_double(light, &all, holes_px),
                 ..source

@@ -18,7 +18,7 @@ pub use words::place_in_words;
 use super::doughnut::Side;
 use super::flags::all_sound;
 use super::frame_error::FrameError;
-use super::shot::Shot;
+use super::shot::Picture;
 use super::stars::{Search, Source, Stars};
 use crate::instrument::Instrument;
 use crate::pupil::frame_axes;
@@ -37,10 +37,10 @@ pub struct WholeFrameOptions<'a> {
     /// The side of focus.
     pub side: Option<Side>,
     /// A second frame of the same field, and how much farther out its sensor stood.
-    pub second: Option<(&'a Shot, f64)>,
+    pub second: Option<(&'a Picture, f64)>,
 }
 
-/// A value and its standard deviation, which is never absent, unlike that of a [`Doubted`](super::Doubted): where a fit does not
+/// A value and its standard deviation, which is never absent, unlike that of a [`Uncertain`](super::Uncertain): where a fit does not
 /// determine all of its unknowns, nothing is told of the plane or the node at all.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Estimate {
@@ -136,7 +136,7 @@ const POOR_SCATTER: f64 = 3.0;
 /// See `measure::whole_frame::tests`, which print it. Where coma is not borne out by the asymmetries (`growth_differs`, in focus or
 /// with much coma on a small sensor) nothing is to be acted on.
 pub fn whole_frame(
-    shot: &Shot,
+    shot: &Picture,
     instrument: &Instrument,
     options: &WholeFrameOptions<'_>,
 ) -> Result<WholeFrame, FrameError> {
@@ -157,7 +157,7 @@ pub fn whole_frame(
         coma: None,
         flags,
     };
-    let field = Field {
+    let field = FieldOfFrame {
         middle_px: shot.middle_px(),
         instrument,
         options,
@@ -231,14 +231,14 @@ impl WholeFrame {
 }
 
 fn stars_of(
-    shot: &Shot,
+    shot: &Picture,
     instrument: &Instrument,
     flags: &mut Vec<String>,
 ) -> Result<(Vec<StarShape>, usize), FrameError> {
     let full = shot.full_adu(instrument);
     let found = Stars::find(&shot.values_adu, full, &Search::plain())?;
     let noise = PixelNoise {
-        sigma: found.backdrop.sigma,
+        sigma: found.background.sigma,
         gain_e: shot.gain(instrument, flags),
     };
     let sources = found.all();
@@ -267,13 +267,13 @@ fn alone(source: &Source, all: &[Source]) -> bool {
 }
 
 /// The field of a frame: what the instrument says about it.
-struct Field<'a> {
+struct FieldOfFrame<'a> {
     middle_px: [f64; 2],
     instrument: &'a Instrument,
     options: &'a WholeFrameOptions<'a>,
 }
 
-impl Field<'_> {
+impl FieldOfFrame<'_> {
     fn pixel_m(&self) -> f64 {
         self.instrument.camera.pixel_m
     }

@@ -39,7 +39,7 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
         let along = frame_axes(instrument)
             .forward([libm::cos(triplet.slot_rad), libm::sin(triplet.slot_rad)]);
         said.push(format!(
-            "Middle streak of the triplet towards {}: off its partners' crossing by {:+.2} ± {:.2} px.",
+            "Middle spike of the triplet towards {}: off its partners' crossing by {:+.2} ± {:.2} px.",
             clock(along),
             triplet.shift_px,
             triplet.sigma_px
@@ -108,10 +108,10 @@ fn limits(stop: &GoodEnough) -> Vec<String> {
         "below {:.0} nm nothing changes in your pictures",
         stop.not_seen_m / NM
     )];
-    if let Some(air) = stop.air_m {
+    if let Some(atmosphere) = stop.atmosphere_m {
         parts.push(format!(
-            "the air alone makes {:.0} nm in this exposure",
-            air / NM
+            "the atmosphere alone makes {:.0} nm in this exposure",
+            atmosphere / NM
         ));
     }
     if let Some(hand) = stop.hand_m {

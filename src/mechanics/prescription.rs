@@ -362,15 +362,16 @@ pub fn respond(prescription: &Prescription) -> Result<Derived, PrescriptionError
         piston_m: sign * e,
         ..Displacement::default()
     };
-    let place = |displacement: Displacement, place_m: f64| -> Result<Seen, PrescriptionError> {
-        let star = star_at_place(prescription, &displacement, place_m)?;
-        let beyond_m = prescription.onward() * (star.centre_m[2] - focus_z_m);
-        Ok(Seen {
-            coma_m: star.modes.get(8),
-            astigmatism_m: star.modes.get(6),
-            focus_m: beyond_m,
-        })
-    };
+    let place =
+        |displacement: Displacement, place_m: f64| -> Result<OffAxisStar, PrescriptionError> {
+            let star = star_at_place(prescription, &displacement, place_m)?;
+            let beyond_m = prescription.onward() * (star.centre_m[2] - focus_z_m);
+            Ok(OffAxisStar {
+                coma_m: star.modes.get(8),
+                astigmatism_m: star.modes.get(6),
+                focus_m: beyond_m,
+            })
+        };
     let aligned = place(Displacement::default(), 0.0)?;
     let (plus, minus) = (place(tilted(1.0), 0.0)?, place(tilted(-1.0), 0.0)?);
     let (right, left) = (
@@ -385,7 +386,7 @@ pub fn respond(prescription: &Prescription) -> Result<Derived, PrescriptionError
         place(tilted(1.0), -h)?,
         place(tilted(-1.0), -h)?,
     ];
-    let mixed = |part: &dyn Fn(&Seen) -> f64| {
+    let mixed = |part: &dyn Fn(&OffAxisStar) -> f64| {
         let [pp, mp, pm, mm] = [0, 1, 2, 3].map(|i| part(&corners[i]));
         (pp - mp - pm + mm) / (4.0 * t * h)
     };
@@ -434,7 +435,7 @@ pub fn respond(prescription: &Prescription) -> Result<Derived, PrescriptionError
 }
 
 /// What one traced star shows.
-struct Seen {
+struct OffAxisStar {
     coma_m: f64,
     astigmatism_m: f64,
     focus_m: f64,

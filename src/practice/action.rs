@@ -30,8 +30,8 @@ pub enum Action {
         /// How long.
         time_s: f64,
     },
-    /// Let the air move, or hold it still.
-    Air {
+    /// Let the atmosphere move, or hold it still.
+    Atmosphere {
         /// Whether it moves.
         moves: bool,
     },
@@ -59,7 +59,7 @@ impl Action {
             Action::Expose { .. } => 0.2,
             Action::Corners => 1.5,
             Action::ShowMe => 5.0,
-            Action::Air { .. } | Action::Finish => 0.0,
+            Action::Atmosphere { .. } | Action::Finish => 0.0,
         }
     }
 }

@@ -2,9 +2,9 @@
 
 use super::action::Action;
 use super::cell::BINDS_AT_TURNS;
-use super::coach::Advice;
+use super::coach::Suggestion;
 use super::level::{Level, SetupError};
-use super::report::Report;
+use super::report::DrillReport;
 use super::session::Session;
 use crate::instrument::Instrument;
 use crate::rng::{Purpose, Seed};
@@ -92,7 +92,7 @@ pub fn play(
             break;
         }
     }
-    let report = Report::new(&session);
+    let report = DrillReport::new(&session);
     Ok(Attempt {
         goal_reached: report.goal_reached,
         turns_used: report.turns_used,
@@ -104,7 +104,7 @@ pub fn play(
 fn printed(session: &Session) -> String {
     let assembly = session.owner().assembly.as_ref();
     assembly
-        .and_then(|a| Advice::new(session).map(|advice| advice.words(a)))
+        .and_then(|a| Suggestion::new(session).map(|advice| advice.words(a)))
         .unwrap_or_default()
 }
 

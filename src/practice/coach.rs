@@ -1,13 +1,13 @@
 //! What was seen, in words, and the next step that follows from it.
 //!
 //! The coach is as blind as whoever practises: it reasons from the sights and wrench turns so far and from the owner's own
-//! numbers, never from what is hidden. A sight is linear in the tilt (the dark centre goes by the coma, a streak by the
+//! numbers, never from what is hidden. A sight is linear in the tilt (the dark centre goes by the coma, a spike by the
 //! slope), so two or three numbers give the tilt; the screw that is farthest out comes first, rounded to 1/64 turn.
 
 use super::level::Level;
 use super::orientation::{moves, orientation};
 use super::session::{Round, Session, focus_goal_m};
-use super::sight::{Shape, exact};
+use super::sight::{SightShape, exact};
 use crate::frame::hour;
 use crate::instrument::{Assembly, Instrument, end, fraction, way};
 use crate::math::robust::median;
@@ -41,7 +41,7 @@ pub enum Step {
 
 /// Words after a look.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Advice {
+pub struct Suggestion {
     /// What is seen.
     pub seen: String,
     /// What it means from the front of the telescope, where it is known how the camera is turned.
@@ -52,15 +52,15 @@ pub struct Advice {
     pub step: Step,
 }
 
-impl Advice {
+impl Suggestion {
     /// Advice on the latest look of a session.
-    pub fn new(session: &Session) -> Option<Advice> {
+    pub fn new(session: &Session) -> Option<Suggestion> {
         let assembly = session.owner().assembly.as_ref()?;
         let latest = session.rounds().last()?;
         let tilt = estimate(session, assembly);
         // what an earlier look told is not said of this one
         let told = tilt.filter(|_| !latest.sight.shape.numbers().is_empty());
-        Some(Advice {
+        Some(Suggestion {
             seen: seen_words(&latest.sight.shape),
             means: told.and_then(|t| means_words(session.owner(), t)),
             raised_front_deg: told.and_then(|t| raised_front_deg(session.owner(), t)),
@@ -158,9 +158,11 @@ fn needs_recentring(owner: &Instrument, latest: &Round) -> bool {
     let camera = &owner.camera;
     let half_px = 0.5 * camera.width_px.min(camera.height_px) as f64;
     let radius_px = match &latest.sight.shape {
-        Shape::Doughnut { diameter_px, .. } | Shape::Spot { diameter_px, .. } => 0.5 * diameter_px,
-        Shape::Streaks { .. } => 0.5 * half_px,
-        Shape::Gone => return true,
+        SightShape::Doughnut { diameter_px, .. } | SightShape::Spot { diameter_px, .. } => {
+            0.5 * diameter_px
+        }
+        SightShape::Spikes { .. } => 0.5 * half_px,
+        SightShape::Gone => return true,
     };
     let [x, y] = latest.sight.aside_px;
     x.abs().max(y.abs()) + radius_px > half_px
@@ -171,12 +173,12 @@ fn focus_or_finish(session: &Session, latest: &Round) -> Step {
         return Step::Finish;
     }
     let (diameter_px, inside) = match &latest.sight.shape {
-        Shape::Doughnut {
+        SightShape::Doughnut {
             diameter_px,
             inside,
             ..
         }
-        | Shape::Spot {
+        | SightShape::Spot {
             diameter_px,
             inside,
         } => (*diameter_px, *inside),
@@ -198,7 +200,7 @@ fn estimate(session: &Session, assembly: &Assembly) -> Option<[f64; 2]> {
     let latest = session.rounds().last()?;
     let mut seen = latest.sight.shape.numbers();
     if session.level() == Level::Camera {
-        if let Shape::Doughnut { shift_px, .. } = &latest.sight.shape {
+        if let SightShape::Doughnut { shift_px, .. } = &latest.sight.shape {
             seen = orientation(session, assembly)?.undo(*shift_px).to_vec();
         }
     } else if seen.is_empty() {
@@ -229,7 +231,7 @@ pub(super) fn slopes(session: &Session, latest: &Round) -> Option<(Vec<f64>, [Ve
     let owner = session.owner();
     let state = |tilt_rad: [f64; 2]| State {
         sensor_offset_m: reckoned_offset_m(session, latest),
-        mask_on: matches!(latest.sight.shape, Shape::Streaks { .. }),
+        mask_on: matches!(latest.sight.shape, SightShape::Spikes { .. }),
         flexure_rad: tilt_rad,
         turns: Vec::new(),
         recentred: true,
@@ -255,8 +257,8 @@ pub(super) fn slopes(session: &Session, latest: &Round) -> Option<(Vec<f64>, [Ve
 /// Defocus from the size of the star; where the star tells nothing, far enough out for a doughnut.
 fn reckoned_offset_m(session: &Session, latest: &Round) -> f64 {
     let owner = session.owner();
-    let ring = |shape: &Shape| match shape {
-        Shape::Doughnut {
+    let ring = |shape: &SightShape| match shape {
+        SightShape::Doughnut {
             diameter_px,
             inside,
             ..
@@ -267,7 +269,7 @@ fn reckoned_offset_m(session: &Session, latest: &Round) -> f64 {
         _ => None,
     };
     match &latest.sight.shape {
-        Shape::Streaks { .. } => 0.0,
+        SightShape::Spikes { .. } => 0.0,
         shape => ring(shape)
             .or_else(|| {
                 session
@@ -296,9 +298,9 @@ fn solve(slopes: &[Vec<f64>; 2], seen: &[f64]) -> Option<[f64; 2]> {
     ])
 }
 
-fn seen_words(shape: &Shape) -> String {
+fn seen_words(shape: &SightShape) -> String {
     match shape {
-        Shape::Doughnut {
+        SightShape::Doughnut {
             shift_px,
             diameter_px,
             inside,
@@ -316,7 +318,7 @@ fn seen_words(shape: &Shape) -> String {
             };
             format!("Seen: a doughnut {diameter_px:.0} px across, {side} focus. {place}")
         }
-        Shape::Streaks {
+        SightShape::Spikes {
             shifts_px,
             along,
             splits_px,
@@ -337,11 +339,11 @@ fn seen_words(shape: &Shape) -> String {
                 format!(" They are split by {split:.1} px, a sign of defocus.")
             };
             format!(
-                "Seen: a masked star. The middle streak of each triplet against the crossing of its partners: {}.{focus}",
+                "Seen: a masked star. The middle spike of each triplet against the crossing of its partners: {}.{focus}",
                 all.join("; ")
             )
         }
-        Shape::Spot {
+        SightShape::Spot {
             diameter_px,
             inside,
         } => {
@@ -353,11 +355,11 @@ fn seen_words(shape: &Shape) -> String {
             };
             format!("Seen: {size}. There is no dark centre to judge by.")
         }
-        Shape::Gone => "Seen: no star in the frame.".into(),
+        SightShape::Gone => "Seen: no star in the frame.".into(),
     }
 }
 
-/// A streak that is split by less looks like one.
+/// A spike that is split by less looks like one.
 const VISIBLE_SPLIT_PX: f64 = 0.3;
 /// Tilts below this cannot be seen.
 const VISIBLE_ARCMIN: f64 = 0.05;

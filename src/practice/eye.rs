@@ -8,7 +8,7 @@ use crate::atmosphere::{ScaleRange, Screen, ScreenOnGrid};
 use crate::frame::Frame;
 use crate::instrument::{Camera, Instrument};
 use crate::mechanics::align;
-use crate::predict::{Expected, Instants, Model, PredictError, Settings, air_of};
+use crate::predict::{Expected, Instants, Model, PredictError, Settings, atmosphere_of};
 use crate::propagation::Accuracy;
 use crate::pupil::frame_axes;
 use crate::rng::Seed;
@@ -39,19 +39,19 @@ impl Picture {
 /// When a picture is taken, and which chance enters.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Moment {
-    /// Start of the exposure: where the wind has carried the air.
+    /// Start of the exposure: where the wind has carried the atmosphere.
     pub start_s: f64,
-    /// The air's seed.
-    pub air: Seed,
+    /// The atmosphere's seed.
+    pub atmosphere: Seed,
     /// The noise's seed.
     pub noise: Seed,
 }
 
-/// Longer exposures than this take the transfer function of the long exposure instead of drawn air.
-const DRAWN_AIR_S: f64 = 2.0;
-/// Moments of the air in one picture at most, without and with a mask.
+/// Longer exposures than this take the transfer function of the long exposure instead of drawn atmosphere.
+const DRAWN_ATMOSPHERE_S: f64 = 2.0;
+/// Moments of the atmosphere in one picture at most, without and with a mask.
 const MOMENTS_AT_MOST: [usize; 2] = [3, 2];
-/// Outer scale of the air (common practice, no source).
+/// Outer scale of the atmosphere (common practice, no source).
 const OUTER_SCALE_M: f64 = 25.0;
 /// Direction of the wind.
 const WIND_RAD: f64 = 0.6;
@@ -74,13 +74,13 @@ struct Key {
     /// Defocus up to this, with its sign.
     offset_m: f64,
     field_m: [f64; 2],
-    air: AirKind,
-    /// The air the screen was drawn for.
+    atmosphere: AtmosphereKind,
+    /// The atmosphere the screen was drawn for.
     seed: Option<Seed>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum AirKind {
+enum AtmosphereKind {
     Still,
     Drawn,
     Long,
@@ -187,10 +187,10 @@ impl Eye {
         moment: Moment,
     ) -> Key {
         let seeing = state.sky.seeing_rad.is_some_and(|s| s > 0.0);
-        let air = match (seeing, time_s > DRAWN_AIR_S) {
-            (false, _) => AirKind::Still,
-            (true, false) => AirKind::Drawn,
-            (true, true) => AirKind::Long,
+        let atmosphere = match (seeing, time_s > DRAWN_ATMOSPHERE_S) {
+            (false, _) => AtmosphereKind::Still,
+            (true, false) => AtmosphereKind::Drawn,
+            (true, true) => AtmosphereKind::Long,
         };
         // steps of a factor of 1.5 from 40 um on
         let mut size_m = 40.0 * UM;
@@ -202,8 +202,8 @@ impl Eye {
             off_centre: aside_px[0].abs().max(aside_px[1].abs()) > 0.02,
             offset_m: size_m.copysign(offset_m),
             field_m: state.field_m,
-            air,
-            seed: (air == AirKind::Drawn).then_some(moment.air),
+            atmosphere,
+            seed: (atmosphere == AtmosphereKind::Drawn).then_some(moment.atmosphere),
         }
     }
 
@@ -245,8 +245,9 @@ impl Prepared {
             [0.0; 2]
         };
         widest.exposure = Some(Exposure { time_s: 1.0 });
-        let air = air_of(state, OUTER_SCALE_M, WIND_RAD).filter(|_| key.air == AirKind::Drawn);
-        if key.air != AirKind::Long {
+        let atmosphere = atmosphere_of(state, OUTER_SCALE_M, WIND_RAD)
+            .filter(|_| key.atmosphere == AtmosphereKind::Drawn);
+        if key.atmosphere != AtmosphereKind::Long {
             widest.sky.seeing_rad = None;
         }
         let settings = Settings {
@@ -255,13 +256,13 @@ impl Prepared {
         };
         let model = Model::new(&instrument, &widest, settings)?;
         let expected = Expected::new(&model, &instrument, &widest, settings)?;
-        let screen = air.zip(key.seed).map(|(air, seed)| {
+        let screen = atmosphere.zip(key.seed).map(|(atmosphere, seed)| {
             let scales = ScaleRange {
                 finest_m: instrument.telescope.aperture_m / 16.0,
                 ripples_a_ring: 8,
                 ..ScaleRange::of_aperture(instrument.telescope.aperture_m)
             };
-            Screen::new(&air, scales, seed).on(model.grid())
+            Screen::new(&atmosphere, scales, seed).on(model.grid())
         });
         Ok(Prepared {
             model,
@@ -315,7 +316,7 @@ mod tests {
 
     const NOW: Moment = Moment {
         start_s: 0.0,
-        air: Seed(1),
+        atmosphere: Seed(1),
         noise: Seed(2),
     };
 

@@ -50,9 +50,9 @@ pub fn front_screws(instrument: &Instrument) -> Vec<FrontScrew> {
 /// The situation explained, a thought a line.
 pub fn lesson(session: &Session) -> Vec<String> {
     let owner = session.owner();
-    let [masked, _] = session.mask_and_air();
+    let [masked, _] = session.mask_and_atmosphere();
     let mut lines = if masked {
-        streak_lines()
+        spike_lines()
     } else {
         doughnut_lines()
     };
@@ -80,10 +80,10 @@ fn doughnut_lines() -> Vec<String> {
     .to_vec()
 }
 
-fn streak_lines() -> Vec<String> {
+fn spike_lines() -> Vec<String> {
     [
-        "A tilted unit gives the star coma. Behind a mask with slots in two zones, coma moves the middle streak of a triplet off the point where its two slanted partners cross.",
-        "The triplet whose slots point along the tilt shows it most; in the other two the middle streak moves half as far, the other way along its own slots. A streak that is split in two tells of defocus, not of tilt.",
+        "A tilted unit gives the star coma. Behind a mask with slots in two zones, coma moves the middle spike of a triplet off the point where its two slanted partners cross.",
+        "The triplet whose slots point along the tilt shows it most; in the other two the middle spike moves half as far, the other way along its own slots. A spike that is split in two tells of defocus, not of tilt.",
     ]
     .map(String::from)
     .to_vec()
@@ -105,7 +105,7 @@ fn front_line(owner: &Instrument) -> String {
 fn screw_lines(assembly: &Assembly, masked: bool) -> [String; 2] {
     let end = end(assembly.clockwise.sign());
     let rule = if masked {
-        "the middle streaks move away from the raised edge (with the camera straight). So shorten the screw that they move away from, or lengthen the one opposite."
+        "the middle spikes move away from the raised edge (with the camera straight). So shorten the screw that they move away from, or lengthen the one opposite."
     } else {
         "the thin side of the ring goes towards the raised edge (with the camera straight). So shorten the screw on the thin side, or lengthen the one opposite."
     };

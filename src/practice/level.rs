@@ -20,7 +20,7 @@ pub enum Level {
     TwoScrews,
     /// Three screws are out, and the star has to be focused at the end.
     ThreeWithFocus,
-    /// Two screws are out, and the air moves.
+    /// Two screws are out, and the atmosphere moves.
     Seeing,
     /// Two screws are out; the star stands in focus, behind the mask.
     Mask,
@@ -62,7 +62,7 @@ impl Level {
                 "Three screws are out, and at the end the star has to be focused as well."
             }
             Level::Seeing => {
-                "Two screws are out, and the air moves. Longer exposures calm the star."
+                "Two screws are out, and the atmosphere moves. Longer exposures calm the star."
             }
             Level::Mask => "Two screws are out. The star is in focus, behind the slotted mask.",
             Level::Camera => {

@@ -35,15 +35,15 @@ mod sight;
 
 pub use action::{Action, Done, Refusal};
 pub use beginner::{Attempt, Player, play};
-pub use coach::{Advice, Step};
+pub use coach::{Step, Suggestion};
 pub use eye::{Eye, Moment, Picture};
 pub use lesson::{Cautions, FrontScrew, front_screws, lesson};
 pub use level::{Hidden, Level, SetupError};
-pub use question::{Answer, Grade, Question};
+pub use question::{Grade, Guess, Question};
 pub use record::{BYTES_AT_MOST, RecordError, read, write};
-pub use report::{Report, RoundRecord, action_words};
+pub use report::{DrillReport, RoundRecord, action_words};
 pub use session::{ACTIONS_AT_MOST, Round, Session};
-pub use sight::{Shape, Sight, sight};
+pub use sight::{Sight, SightShape, sight};
 
 use crate::frame::Frame;
 use crate::instrument::Instrument;
@@ -57,7 +57,7 @@ pub const CORNER_M: [f64; 2] = [8.0 * MM, 6.0 * MM];
 
 /// What is measured for somebody who asks "measure it for me".
 #[derive(Debug, Clone, Copy)]
-pub struct Asked<'a> {
+pub struct MeasureRequest<'a> {
     /// The frame.
     pub frame: &'a Frame,
     /// The instrument as the owner knows it.
@@ -71,4 +71,4 @@ pub struct Asked<'a> {
 }
 
 /// Measures a frame and returns plain words; handed in by the shell, so that practice need not know how.
-pub type Measurer = dyn Fn(&Asked<'_>) -> Result<String, String> + Send + Sync;
+pub type Measurer = dyn Fn(&MeasureRequest<'_>) -> Result<String, String> + Send + Sync;

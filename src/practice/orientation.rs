@@ -2,7 +2,7 @@
 
 use super::coach::{TRIAL_TURNS, slopes};
 use super::session::Session;
-use super::sight::Shape;
+use super::sight::SightShape;
 use crate::instrument::Assembly;
 use crate::mechanics::plane_of;
 
@@ -22,9 +22,10 @@ pub(super) fn moves(session: &Session) -> Vec<Move> {
                 .zip(&two[1].wrench_turns)
                 .map(|(a, b)| b - a);
             let seen_px = match (&two[0].sight.shape, &two[1].sight.shape) {
-                (Shape::Doughnut { shift_px: a, .. }, Shape::Doughnut { shift_px: b, .. }) => {
-                    Some([b[0] - a[0], b[1] - a[1]])
-                }
+                (
+                    SightShape::Doughnut { shift_px: a, .. },
+                    SightShape::Doughnut { shift_px: b, .. },
+                ) => Some([b[0] - a[0], b[1] - a[1]]),
                 _ => None,
             };
             Move {

@@ -18,7 +18,7 @@ pub struct Question {
 
 /// An answer.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Answer {
+pub struct Guess {
     /// Which screw.
     pub screw: String,
     /// Turns that put it right, clockwise facing the head.
@@ -77,7 +77,7 @@ impl Question {
     ///
     /// # Errors
     /// [`Refusal::NoSuchScrew`].
-    pub fn grade(&self, answer: &Answer) -> Result<Grade, Refusal> {
+    pub fn grade(&self, answer: &Guess) -> Result<Grade, Refusal> {
         let (turned, _) = self.session.screw(&answer.screw)?;
         let right = turned == self.screw;
         let same_way = answer.clockwise_turns * self.clockwise_turns > 0.0;
@@ -138,7 +138,7 @@ mod tests {
         let turns = question.clockwise_turns;
         let points = |screw: usize, turns: f64| {
             question
-                .grade(&Answer {
+                .grade(&Guess {
                     screw: names[screw].into(),
                     clockwise_turns: turns,
                 })
@@ -153,7 +153,7 @@ mod tests {
         assert!((points(other, -turns) - 50.0).abs() < 1e-9);
         assert_eq!(points(other, turns), 0.0);
         assert!((points(right, 0.0) - 40.0).abs() < 1e-9);
-        let unknown = question.grade(&Answer {
+        let unknown = question.grade(&Guess {
             screw: "Q".into(),
             clockwise_turns: -turns,
         });

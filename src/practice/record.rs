@@ -18,7 +18,7 @@ pub const BYTES_AT_MOST: usize = 1 << 20;
 
 #[derive(Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Record {
+struct SessionRecord {
     format: String,
     level: Level,
     sealed: String,
@@ -72,7 +72,7 @@ impl RecordError {
 /// # Errors
 /// [`RecordError::NotASession`] when it cannot be written as TOML.
 pub fn write(session: &Session, scenario_text: &str) -> Result<String, RecordError> {
-    let record = Record {
+    let record = SessionRecord {
         format: FORMAT.into(),
         level: session.level(),
         sealed: seal(session.seed(), session.level(), scenario_text),
@@ -95,7 +95,7 @@ const HEAD: &str = "\
 /// # Errors
 /// [`RecordError`] says what is wrong with it.
 pub fn read(text: &str) -> Result<(Session, String), RecordError> {
-    let record: Record =
+    let record: SessionRecord =
         toml::from_str(text).map_err(|e| RecordError::NotASession(e.message().to_owned()))?;
     if record.format != FORMAT {
         return Err(RecordError::Format(record.format));

@@ -2,7 +2,7 @@
 
 use super::action::Action;
 use super::session::Session;
-use super::sight::Shape;
+use super::sight::SightShape;
 use crate::instrument::{fraction, way};
 use crate::math::robust::median;
 use crate::simulate::clock;
@@ -24,7 +24,7 @@ pub struct RoundRecord {
 
 /// The end of a session.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Report {
+pub struct DrillReport {
     /// Whether the goal was reached.
     pub goal_reached: bool,
     /// Coma below which it is reached, nm RMS.
@@ -49,16 +49,16 @@ pub struct Report {
     pub rounds: Vec<RoundRecord>,
 }
 
-impl Report {
+impl DrillReport {
     /// Looks behind the curtain of a session: shows what is hidden.
-    pub fn new(session: &Session) -> Report {
+    pub fn new(session: &Session) -> DrillReport {
         let hidden = session.hidden();
         let middle = median(&mut hidden.turns.clone());
         let shortest_turns = hidden.turns.iter().map(|t| (t - middle).abs()).sum::<f64>();
         let turns_used = turns_used(session);
         let goal_reached = session.goal_reached();
         let screws = session.owner().assembly.iter().flat_map(|a| &a.screws);
-        Report {
+        DrillReport {
             goal_reached,
             goal_coma_nm: session.goal_coma_m() / NM,
             focus_um: session.focus_asked_m().map(|pair| pair.map(|m| m / UM)),
@@ -174,7 +174,7 @@ fn record(round: &super::session::Round) -> RoundRecord {
         coma_nm: round.coma_m / NM,
         sensor_offset_um: round.sensor_offset_m / UM,
         thin_side: match &round.sight.shape {
-            Shape::Doughnut { shift_px, .. } if shift_px[0].hypot(shift_px[1]) >= 0.1 => {
+            SightShape::Doughnut { shift_px, .. } if shift_px[0].hypot(shift_px[1]) >= 0.1 => {
                 Some(clock(*shift_px))
             }
             _ => None,
@@ -198,8 +198,8 @@ pub fn action_words(action: Option<&Action>) -> String {
         Some(Action::Mask { on: true }) => "mask on".into(),
         Some(Action::Mask { on: false }) => "mask off".into(),
         Some(Action::Expose { time_s }) => format!("exposure {time_s} s"),
-        Some(Action::Air { moves: true }) => "air moves".into(),
-        Some(Action::Air { moves: false }) => "air still".into(),
+        Some(Action::Atmosphere { moves: true }) => "atmosphere moves".into(),
+        Some(Action::Atmosphere { moves: false }) => "atmosphere still".into(),
         Some(Action::Look) => "looked".into(),
         Some(Action::Undo) => "took back".into(),
         Some(Action::Corners) => "looked at the corners".into(),

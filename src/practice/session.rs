@@ -47,7 +47,7 @@ pub struct Session {
     focuser_m: f64,
     pointing_m: [f64; 2],
     mask_on: bool,
-    air_moves: bool,
+    atmosphere_moves: bool,
     time_s: f64,
     cost_min: f64,
     log: Vec<Action>,
@@ -85,7 +85,7 @@ impl Session {
             focuser_m: hidden.sensor_offset_m - response.focus_m_per_m * plane.piston_m,
             pointing_m: plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad),
             mask_on: level == Level::Mask,
-            air_moves: level == Level::Seeing,
+            atmosphere_moves: level == Level::Seeing,
             time_s: state.exposure.as_ref().map_or(0.5, |e| e.time_s),
             cost_min: 0.0,
             log: Vec::new(),
@@ -183,18 +183,18 @@ impl Session {
                 self.time_s = *time_s;
                 Ok((format!("The exposure is {time_s} s."), None))
             }
-            Action::Air { moves } => {
+            Action::Atmosphere { moves } => {
                 if self.level == Level::Seeing && !moves {
                     return Err(Refusal::Fixed {
-                        what: "the air moves",
+                        what: "the atmosphere moves",
                     });
                 }
-                self.air_moves = *moves;
+                self.atmosphere_moves = *moves;
                 Ok((
                     if *moves {
-                        "The air moves."
+                        "The atmosphere moves."
                     } else {
-                        "The air is still."
+                        "The atmosphere is still."
                     }
                     .into(),
                     None,
@@ -291,7 +291,11 @@ impl Session {
 
     fn look(&mut self, action: Option<Action>) {
         let state = self.state();
-        let sight = sight(&self.real, &state, self.air_px(self.rounds.len() as u64));
+        let sight = sight(
+            &self.real,
+            &state,
+            self.atmosphere_px(self.rounds.len() as u64),
+        );
         let coma_m = self.tilt_coma_m();
         self.rounds.push(Round {
             action,
@@ -302,8 +306,8 @@ impl Session {
         });
     }
 
-    /// What the air does to the place of the dark centre in one exposure.
-    fn air_px(&self, round: u64) -> [f64; 2] {
+    /// What the atmosphere does to the place of the dark centre in one exposure.
+    fn atmosphere_px(&self, round: u64) -> [f64; 2] {
         let (telescope, state) = (&self.owner.telescope, self.state());
         let ratio = telescope.obstruction_ratio();
         let reach = 6.0 * telescope.focal_ratio() * 72f64.sqrt() * (1.0 - ratio * ratio);
@@ -326,7 +330,7 @@ impl Session {
         state.aside_m = self.pointing_m.map(|p| -p);
         state.mask_on = self.mask_on;
         state.turns = self.cell.heights().to_vec();
-        if !self.air_moves {
+        if !self.atmosphere_moves {
             state.sky.seeing_rad = None;
         }
         state.exposure = Some(Exposure {
@@ -344,7 +348,7 @@ impl Session {
         let draw = (start_s * 1e3) as u64;
         Moment {
             start_s,
-            air: self.seed,
+            atmosphere: self.seed,
             noise: Seed(self.seed.0.wrapping_add(draw)),
         }
     }
@@ -389,9 +393,9 @@ impl Session {
         self.finished
     }
 
-    /// Whether the mask is on, and whether the air moves.
-    pub fn mask_and_air(&self) -> [bool; 2] {
-        [self.mask_on, self.air_moves]
+    /// Whether the mask is on, and whether the atmosphere moves.
+    pub fn mask_and_atmosphere(&self) -> [bool; 2] {
+        [self.mask_on, self.atmosphere_moves]
     }
 
     /// The exposure.

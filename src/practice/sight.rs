@@ -1,4 +1,4 @@
-//! What an eye reads off the star: where the dark centre sits in its ring, or where the streaks cross, to a fifth of a pixel.
+//! What an eye reads off the star: where the dark centre sits in its ring, or where the spikes cross, to a fifth of a pixel.
 //!
 //! Edges are traced, not measured on the picture: a picture with noise and a patient eye would give the same, and nobody has to
 //! wait. Places are in frame axes, as the picture is displayed.
@@ -7,7 +7,7 @@ use crate::instrument::Instrument;
 use crate::mask;
 use crate::mechanics::{Alignment, align};
 use crate::pupil::frame_axes;
-use crate::simulate::{doughnut, streaks};
+use crate::simulate::{doughnut, spikes};
 use crate::spectrum::{bins, reference_m};
 use crate::state::State;
 use crate::wavefront::Wavefront;
@@ -18,12 +18,12 @@ pub struct Sight {
     /// How far the star stands from the middle of the frame, pixels.
     pub aside_px: [f64; 2],
     /// Its shape.
-    pub shape: Shape,
+    pub shape: SightShape,
 }
 
 /// Shape of a star.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Shape {
+pub enum SightShape {
     /// A ring about a dark centre.
     Doughnut {
         /// Centre of the ring from where a perfect star would stand.
@@ -35,13 +35,13 @@ pub enum Shape {
         /// Whether the sensor is inside focus.
         inside: bool,
     },
-    /// Streaks of a mask.
-    Streaks {
-        /// Each triplet's middle streak from the crossing of its partners, along its slots.
+    /// Spikes of a mask.
+    Spikes {
+        /// Each triplet's middle spike from the crossing of its partners, along its slots.
         shifts_px: Vec<f64>,
         /// Direction along those slots in the frame.
         along: Vec<[f64; 2]>,
-        /// How far the two halves of each middle streak are apart: a sign of defocus.
+        /// How far the two halves of each middle spike are apart: a sign of defocus.
         splits_px: Vec<f64>,
     },
     /// Too near to focus for a dark centre.
@@ -58,30 +58,30 @@ pub enum Shape {
 /// An eye tells places apart that differ by this much.
 const EYE_PX: f64 = 0.2;
 
-/// What is seen of a star, rounded as an eye rounds; `air_px` is what the air adds to the place of a dark centre.
-pub fn sight(instrument: &Instrument, state: &State, air_px: [f64; 2]) -> Sight {
+/// What is seen of a star, rounded as an eye rounds; `atmosphere_px` is what the atmosphere adds to the place of a dark centre.
+pub fn sight(instrument: &Instrument, state: &State, atmosphere_px: [f64; 2]) -> Sight {
     let mut seen = exact(instrument, state);
     let round = |value: &mut f64| *value = (*value / EYE_PX).round() * EYE_PX;
     match &mut seen.shape {
-        Shape::Doughnut {
+        SightShape::Doughnut {
             shift_px,
             diameter_px,
             ..
         } => {
             shift_px
                 .iter_mut()
-                .zip(air_px)
-                .for_each(|(shift, air)| *shift += air);
+                .zip(atmosphere_px)
+                .for_each(|(shift, atmosphere)| *shift += atmosphere);
             shift_px.iter_mut().for_each(round);
             round(diameter_px);
         }
-        Shape::Streaks {
+        SightShape::Spikes {
             shifts_px,
             splits_px,
             ..
         } => shifts_px.iter_mut().chain(splits_px).for_each(round),
-        Shape::Spot { diameter_px, .. } => round(diameter_px),
-        Shape::Gone => {}
+        SightShape::Spot { diameter_px, .. } => round(diameter_px),
+        SightShape::Gone => {}
     }
     seen
 }
@@ -93,7 +93,7 @@ pub(super) fn exact(instrument: &Instrument, state: &State) -> Sight {
     let camera = &instrument.camera;
     let half = [0.5 * camera.width_px as f64, 0.5 * camera.height_px as f64];
     if aside_px[0].abs() > half[0] || aside_px[1].abs() > half[1] {
-        let shape = Shape::Gone;
+        let shape = SightShape::Gone;
         return Sight { aside_px, shape };
     }
     let wavelength_m = reference_m(&bins(
@@ -123,10 +123,10 @@ fn aside_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> [f
     shift.map(|m| m / instrument.camera.pixel_m)
 }
 
-fn masked(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Option<Shape> {
+fn masked(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Option<SightShape> {
     let design = instrument.mask.as_ref().filter(|_| state.mask_on)?;
     let pixel_m = instrument.camera.pixel_m;
-    let seen = streaks(instrument, state, wavefront);
+    let seen = spikes(instrument, state, wavefront);
     let of_region = |region| {
         seen.iter()
             .find(|s| s.region == region)
@@ -140,7 +140,7 @@ fn masked(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Opti
         splits_px.push(reading.split[0]);
         along.push(frame_axes(instrument).forward([libm::cos(slot_rad), libm::sin(slot_rad)]));
     }
-    (!shifts_px.is_empty()).then_some(Shape::Streaks {
+    (!shifts_px.is_empty()).then_some(SightShape::Spikes {
         shifts_px,
         along,
         splits_px,
@@ -152,7 +152,7 @@ fn ring(
     state: &State,
     wavefront: &Wavefront,
     wavelength_m: f64,
-) -> Option<Shape> {
+) -> Option<SightShape> {
     let ring = doughnut(instrument, state, wavefront, wavelength_m)?;
     let (dark_m, dark_radius_m) = ring.dark?;
     // where diffraction fills the dark centre there is nothing to see
@@ -160,7 +160,7 @@ fn ring(
         return None;
     }
     let pixel_m = instrument.camera.pixel_m;
-    Some(Shape::Doughnut {
+    Some(SightShape::Doughnut {
         centre_px: ring.outer_centre_m.map(|m| m / pixel_m),
         shift_px: [0, 1].map(|axis| (dark_m[axis] - ring.outer_centre_m[axis]) / pixel_m),
         diameter_px: 2.0 * ring.outer_radius_m / pixel_m,
@@ -171,7 +171,7 @@ fn ring(
 /// A ring that so much coma folds on its thin side that rays cross there: an eye still sees where the dark centre went. By the
 /// linear law of the design, 6N·√72·c·(1 − ε²). The ring itself goes the other way, by (6 − 4/3)N·√72·c: the same law for its
 /// outer edge, less the tilt that balances the coma.
-fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> Option<Shape> {
+fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> Option<SightShape> {
     let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
     let (ratio, hole) = (telescope.focal_ratio(), telescope.obstruction_ratio());
     let outer_m = 0.5 * alignment.sensor_offset_m.abs() / ratio;
@@ -181,7 +181,7 @@ fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> 
     let per_coma = 6.0 * ratio * 72f64.sqrt() * (1.0 - hole * hole) / pixel_m;
     let coma_m = [alignment.modes.get(8), alignment.modes.get(7)];
     let ring_per_coma = -(6.0 - 4.0 / 3.0) * ratio * 72f64.sqrt() / pixel_m;
-    Some(Shape::Doughnut {
+    Some(SightShape::Doughnut {
         centre_px: frame_axes(instrument).forward(coma_m.map(|c| ring_per_coma * c)),
         shift_px: frame_axes(instrument).forward(coma_m.map(|c| per_coma * c)),
         diameter_px: 2.0 * outer_m / pixel_m,
@@ -190,21 +190,21 @@ fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> 
 }
 
 /// Near focus: the cone of light as it is cut by the sensor, paraxially.
-fn spot(instrument: &Instrument, alignment: &Alignment) -> Shape {
+fn spot(instrument: &Instrument, alignment: &Alignment) -> SightShape {
     let cone_m = alignment.sensor_offset_m.abs() / instrument.telescope.focal_ratio();
-    Shape::Spot {
+    SightShape::Spot {
         diameter_px: cone_m / instrument.camera.pixel_m,
         inside: alignment.sensor_offset_m < 0.0,
     }
 }
 
-impl Shape {
+impl SightShape {
     /// The numbers that tell the tilt; empty where nothing does.
     pub(super) fn numbers(&self) -> Vec<f64> {
         match self {
-            Shape::Doughnut { shift_px, .. } => shift_px.to_vec(),
-            Shape::Streaks { shifts_px, .. } => shifts_px.clone(),
-            Shape::Spot { .. } | Shape::Gone => Vec::new(),
+            SightShape::Doughnut { shift_px, .. } => shift_px.to_vec(),
+            SightShape::Spikes { shifts_px, .. } => shifts_px.clone(),
+            SightShape::Spot { .. } | SightShape::Gone => Vec::new(),
         }
     }
 }
@@ -242,7 +242,7 @@ mod tests {
         let want = 6.0 * telescope.focal_ratio() * 72f64.sqrt() * coma_m * (1.0 - ratio * ratio)
             / instrument.camera.pixel_m;
         match exact(&instrument, &tilted([2.0, 0.0])).shape {
-            Shape::Doughnut {
+            SightShape::Doughnut {
                 shift_px, inside, ..
             } => {
                 assert!(
@@ -271,7 +271,7 @@ mod tests {
         };
         assert!(matches!(
             sight(&instrument, &state, [0.0; 2]).shape,
-            Shape::Spot { inside: false, .. }
+            SightShape::Spot { inside: false, .. }
         ));
     }
 
@@ -283,12 +283,12 @@ mod tests {
         let traced = exact(&instrument, &tilted([2.1, -1.3])).shape;
         let folded = folded(&instrument, &alignment, 550e-9).unwrap();
         let (
-            Shape::Doughnut {
+            SightShape::Doughnut {
                 centre_px: a,
                 shift_px: b,
                 ..
             },
-            Shape::Doughnut {
+            SightShape::Doughnut {
                 centre_px: c,
                 shift_px: d,
                 ..
@@ -317,7 +317,7 @@ mod tests {
             ..tilted([9.0, 0.0])
         };
         let seen = sight(&instrument, &state, [0.0; 2]);
-        assert_eq!(seen.shape, Shape::Gone);
+        assert_eq!(seen.shape, SightShape::Gone);
         assert!(
             (seen.aside_px[0] - 9.0 * 29.0 / 3.8).abs() < 1e-6,
             "{seen:?}"

@@ -1,4 +1,4 @@
-//! What a model asks of its sampling: how far its rays reach, how much W spans, how wide the air blurs.
+//! What a model asks of its sampling: how far its rays reach, how much W spans, how wide the atmosphere blurs.
 
 use super::model::BlurTerms;
 use crate::atmosphere::{seeing_cutoff, seeing_fwhm_rad};
@@ -35,8 +35,8 @@ pub(super) fn demand(
     });
     let blur_cutoff_per_m = blur
         .and_then(|b| b.zenith_fwhm_rad.map(|z| (z, b.airmass)))
-        .map_or(f64::INFINITY, |(zenith, air)| {
-            let fwhm = seeing_fwhm_rad(zenith, air, passband_m[1]);
+        .map_or(f64::INFINITY, |(zenith, atmosphere)| {
+            let fwhm = seeing_fwhm_rad(zenith, atmosphere, passband_m[1]);
             seeing_cutoff(fwhm) / telescope.focal_length_m
         });
     Demand {

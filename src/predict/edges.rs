@@ -1,5 +1,5 @@
-//! Where the edges of a doughnut and the streaks of a masked star lie, by tracing rays. No diffraction here: this is the truth
-//! that a measurement of edges and streaks is compared with.
+//! Where the edges of a doughnut and the spikes of a masked star lie, by tracing rays. No diffraction here: this is the truth
+//! that a measurement of edges and spikes is compared with.
 
 use super::textbook::airy_radius_m;
 use crate::geometry::{Trapezoid, trapezoids};
@@ -22,16 +22,16 @@ pub struct Doughnut {
     pub dark: Option<([f64; 2], f64)>,
 }
 
-/// One region's streak.
+/// One region's spike.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Streak {
+pub struct Spike {
     /// Number of the region.
     pub region: usize,
     /// Azimuth of the region's middle, pupil axes.
     pub azimuth_rad: f64,
     /// Direction along its slots, pupil axes.
     pub slot_rad: f64,
-    /// Place of the streak along +slot direction (as turned into the frame), from the star's place.
+    /// Place of the spike along +slot direction (as turned into the frame), from the star's place.
     pub shift_m: f64,
 }
 
@@ -104,12 +104,12 @@ fn outline(telescope: &Telescope, field_m: [f64; 2]) -> impl Fn(f64) -> [f64; 2]
     }
 }
 
-/// The streak of every region of the worn mask: the mean ray of the region's open part, along its slots.
+/// The spike of every region of the worn mask: the mean ray of the region's open part, along its slots.
 ///
 /// # Accuracy
 /// 1 nm on the sensor against a count of hand-written slopes over many points, which is what limits the comparison
-/// (`tests/masked/streaks.rs`).
-pub fn streaks(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Vec<Streak> {
+/// (`tests/masked/spikes.rs`).
+pub fn spikes(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Vec<Spike> {
     let Some(design) = instrument.mask.as_ref().filter(|_| state.mask_on) else {
         return Vec::new();
     };
@@ -122,7 +122,7 @@ pub fn streaks(instrument: &Instrument, state: &State, wavefront: &Wavefront) ->
             let slot_rad = region.slot_rad + design.rotation_rad;
             let along = frame.forward([libm::cos(slot_rad), libm::sin(slot_rad)]);
             let [x, y] = mean_ray_of_region_m(&pupil, number, instrument, wavefront)?;
-            Some(Streak {
+            Some(Spike {
                 region: number,
                 azimuth_rad: (region.middle_rad() + design.rotation_rad).rem_euclid(TAU),
                 slot_rad,

@@ -114,7 +114,7 @@ pub(super) fn electrons(
         return None;
     };
     let bins = model.bins.len();
-    let air = extinction_factor(
+    let atmosphere = extinction_factor(
         state.sky.extinction_mag_per_airmass,
         airmass(star.altitude_rad),
     );
@@ -124,7 +124,7 @@ pub(super) fn electrons(
         model.open_area_m2,
         passband,
         bins,
-    ) * air;
+    ) * atmosphere;
     let per_photon =
         instrument.camera.throughput * electronics.quantum_efficiency * exposure.time_s;
     let sky = state.sky.brightness_mag_per_arcsec2.map_or(0.0, |mag| {

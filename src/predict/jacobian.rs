@@ -82,15 +82,15 @@ impl Jacobian {
     /// (`predict::jacobian::tests::columns_equal_central_differences`).
     pub fn new(model: &Model, parameters: &[Parameter]) -> Result<Self, PredictError> {
         let Some(array) = &model.instrument.camera.colour else {
-            let plane = Plane::new(model, parameters)?;
+            let plane = PassbandSlopes::new(model, parameters)?;
             return Ok(Self::of_plane(plane, model, parameters));
         };
-        let mut planes: Vec<(Colour, Plane)> = Vec::new();
+        let mut planes: Vec<(Colour, PassbandSlopes)> = Vec::new();
         for (colour, passband) in Colour::ALL.into_iter().zip(&array.passbands) {
             let own = model.in_passband(passband)?;
-            planes.push((colour, Plane::new(&own, parameters)?));
+            planes.push((colour, PassbandSlopes::new(&own, parameters)?));
         }
-        let image = |of: &dyn Fn(&Plane) -> &Array2<f64>| {
+        let image = |of: &dyn Fn(&PassbandSlopes) -> &Array2<f64>| {
             let images: Vec<(Colour, &Array2<f64>)> =
                 planes.iter().map(|(colour, p)| (*colour, of(p))).collect();
             pick(&array.pattern, &images)
@@ -101,7 +101,7 @@ impl Jacobian {
         let star = image(&|plane| &plane.star);
         let expected: Vec<(Colour, Expected)> =
             planes.into_iter().map(|(c, p)| (c, p.expected)).collect();
-        let plane = Plane {
+        let plane = PassbandSlopes {
             columns,
             star,
             expected: mosaic(&array.pattern, &expected),
@@ -109,8 +109,8 @@ impl Jacobian {
         Ok(Self::of_plane(plane, model, parameters))
     }
 
-    fn of_plane(plane: Plane, model: &Model, parameters: &[Parameter]) -> Self {
-        let Plane {
+    fn of_plane(plane: PassbandSlopes, model: &Model, parameters: &[Parameter]) -> Self {
+        let PassbandSlopes {
             columns,
             star,
             expected,
@@ -145,13 +145,13 @@ fn steepest(model: &Model, parameter: Parameter) -> f64 {
 }
 
 /// The derivatives in one passband.
-struct Plane {
+struct PassbandSlopes {
     columns: Vec<Array2<f64>>,
     star: Array2<f64>,
     expected: Expected,
 }
 
-impl Plane {
+impl PassbandSlopes {
     fn new(model: &Model, parameters: &[Parameter]) -> Result<Self, PredictError> {
         let Model {
             instrument,
@@ -180,7 +180,7 @@ impl Plane {
             .zip(slopes.columns)
             .map(in_electrons)
             .collect();
-        Ok(Plane {
+        Ok(PassbandSlopes {
             expected: single(model, instrument, state, passband, &light),
             columns,
             star: light * star_total,
@@ -256,7 +256,7 @@ impl Model {
             + self.plan.slope_memory_bytes(frame_px, optical.len());
         within_memory(&self.plan, frame_px, bytes)?;
         let waves = Waves::new(self, modes, sensor_offset_m);
-        let mut sums = Sums::new(
+        let mut sums = SlopeSums::new(
             self,
             optical.len() + 1,
             parameters.contains(&Parameter::Seeing),
@@ -335,7 +335,7 @@ impl Model {
 }
 
 /// The sum over wavelengths of the light and its derivatives.
-enum Sums {
+enum SlopeSums {
     Plain(Vec<Array2<f64>>),
     /// Two images a spectrum, and the light again for the seeing's derivative.
     Blurred {
@@ -344,15 +344,15 @@ enum Sums {
     },
 }
 
-impl Sums {
+impl SlopeSums {
     fn new(model: &Model, images: usize, seeing: bool) -> Self {
         let window = model.window();
         let (rows, columns) = (window.rows, window.columns);
         let Some(blur) = &model.blur else {
-            return Sums::Plain(vec![Array2::zeros((rows, columns)); images]);
+            return SlopeSums::Plain(vec![Array2::zeros((rows, columns)); images]);
         };
         let empty = || Spectrum::new(rows, columns, window.cell_m, model.settings.portable);
-        Sums::Blurred {
+        SlopeSums::Blurred {
             pairs: (0..images.div_ceil(2)).map(|_| empty()).collect(),
             seeing: (seeing && blur.zenith_fwhm_rad.is_some()).then(empty),
         }
@@ -360,12 +360,12 @@ impl Sums {
 
     fn add(&mut self, model: &Model, images: &[Array2<f64>], bin: &Bin) {
         match self {
-            Sums::Plain(sums) => {
+            SlopeSums::Plain(sums) => {
                 for (sum, image) in sums.iter_mut().zip(images) {
                     sum.scaled_add(bin.weight, image);
                 }
             }
-            Sums::Blurred { pairs, seeing } => {
+            SlopeSums::Blurred { pairs, seeing } => {
                 let blur = model.blur_at(bin.wavelength_m);
                 let (rows, columns) = images[0].dim();
                 let cell_m = model.window().cell_m;
@@ -385,8 +385,8 @@ impl Sums {
     /// Pixel images, and the one of the seeing's derivative.
     fn finish(self, model: &Model) -> (Vec<Array2<f64>>, Option<Array2<f64>>) {
         match self {
-            Sums::Plain(sums) => (sums, None),
-            Sums::Blurred { pairs, seeing } => (
+            SlopeSums::Plain(sums) => (sums, None),
+            SlopeSums::Blurred { pairs, seeing } => (
                 pairs
                     .into_par_iter()
                     .flat_map(|pair| pair.into_images().map(|image| model.pixels(&image)))

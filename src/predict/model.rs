@@ -201,8 +201,8 @@ impl Model {
         Self::with_passband(&self.instrument, &self.state, passband, self.settings)
     }
 
-    /// Looks at the star elsewhere in the frame, or through other air (FWHM at the zenith; 0 for none; a star that was
-    /// prepared without air stays without), with the sampling as it was planned: for small changes, as a fit makes them.
+    /// Looks at the star elsewhere in the frame, or through other atmosphere (FWHM at the zenith; 0 for none; a star that was
+    /// prepared without atmosphere stays without), with the sampling as it was planned: for small changes, as a fit makes them.
     pub fn look(&mut self, star_px: [f64; 2], seeing_rad: f64) {
         self.star_px = star_px;
         if let Some(blur) = &mut self.blur {
@@ -494,8 +494,8 @@ pub(super) struct Waves<'a> {
     model: &'a Model,
     modes: &'a Modes,
     sensor_offset_m: f64,
-    /// Path that the air adds in every cell, in a short exposure.
-    air_m: Option<&'a Array2<f64>>,
+    /// Path that the atmosphere adds in every cell, in a short exposure.
+    atmosphere_m: Option<&'a Array2<f64>>,
     shared: Option<LengthMap>,
 }
 
@@ -504,18 +504,18 @@ impl<'a> Waves<'a> {
         Self::through(model, modes, sensor_offset_m, None)
     }
 
-    /// The same through the air of one moment.
+    /// The same through the atmosphere of one moment.
     pub fn through(
         model: &'a Model,
         modes: &'a Modes,
         sensor_offset_m: f64,
-        air_m: Option<&'a Array2<f64>>,
+        atmosphere_m: Option<&'a Array2<f64>>,
     ) -> Self {
         let mut waves = Waves {
             model,
             modes,
             sensor_offset_m,
-            air_m,
+            atmosphere_m,
             shared: None,
         };
         if model.instrument.telescope.chromatic.is_empty() {
@@ -535,6 +535,8 @@ impl<'a> Waves<'a> {
         let wavefront = self
             .model
             .wavefront(self.modes, self.sensor_offset_m, wavelength_m);
-        self.model.maps.lengths_through(&wavefront, self.air_m)
+        self.model
+            .maps
+            .lengths_through(&wavefront, self.atmosphere_m)
     }
 }

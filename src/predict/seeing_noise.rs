@@ -1,4 +1,4 @@
-//! What the air itself adds to each mode in one exposure, however good the measurement.
+//! What the atmosphere itself adds to each mode in one exposure, however good the measurement.
 //!
 //! Kolmogorov turbulence in one frozen layer drifts past the aperture at the wind's speed; what a frame shows of a mode is
 //! its mean over the exposure. The variance of that mean is the turbulence's spectrum × the mode's own filter × sinc² of
@@ -43,7 +43,7 @@ impl NoSeeing {
     }
 }
 
-/// Standard deviation in metres RMS that the air gives the mean of a mode (Noll 4 and up) over the exposure of a state.
+/// Standard deviation in metres RMS that the atmosphere gives the mean of a mode (Noll 4 and up) over the exposure of a state.
 ///
 /// # Errors
 /// [`NoSeeing`] names the first of seeing, wind and exposure that is not given.

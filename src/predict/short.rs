@@ -1,11 +1,11 @@
-//! Short exposures: the star through the air of single moments, added up over the exposure.
+//! Short exposures: the star through the atmosphere of single moments, added up over the exposure.
 //!
-//! The model must have been prepared without seeing ([`State::sky`](crate::state::Sky)): here the air stands in the
+//! The model must have been prepared without seeing ([`State::sky`](crate::state::Sky)): here the atmosphere stands in the
 //! wavefront itself, not in a transfer function. A tenth of a second shows a boiling star, a long exposure comes to what the
 //! transfer function gives (`tests/screens.rs`). No chance here: the screen is handed in.
 
 use super::model::{Model, Waves, airmass_of};
-use crate::atmosphere::{Air, Layer, ScreenOnGrid, fried_m, seeing_fwhm_rad};
+use crate::atmosphere::{Atmosphere, Layer, ScreenOnGrid, fried_m, seeing_fwhm_rad};
 use crate::math::Real;
 use crate::state::{Modes, State};
 use crate::units::SEEING_REFERENCE_M;
@@ -23,7 +23,7 @@ pub struct Instants {
 }
 
 impl Instants {
-    /// As many moments as the wind needs to carry the air by a third of an aperture from each to the next, at most `most`.
+    /// As many moments as the wind needs to carry the atmosphere by a third of an aperture from each to the next, at most `most`.
     ///
     /// Fewer leave a long exposure grainier than it is; the grain falls as one over the square root of their number.
     pub fn of_wind(
@@ -52,12 +52,12 @@ impl Instants {
     }
 }
 
-/// The air of a state's sky in one layer that the wind carries towards an azimuth (frame axes); `None` without seeing.
-pub fn air_of(state: &State, outer_scale_m: f64, wind_rad: f64) -> Option<Air> {
+/// The atmosphere of a state's sky in one layer that the wind carries towards an azimuth (frame axes); `None` without seeing.
+pub fn atmosphere_of(state: &State, outer_scale_m: f64, wind_rad: f64) -> Option<Atmosphere> {
     let zenith_rad = state.sky.seeing_rad.filter(|s| *s > 0.0)?;
     let fwhm_rad = seeing_fwhm_rad(zenith_rad, airmass_of(state), SEEING_REFERENCE_M);
     let wind = state.sky.wind_m_per_s.unwrap_or(0.0);
-    Some(Air {
+    Some(Atmosphere {
         fried_m: fried_m(fwhm_rad, SEEING_REFERENCE_M),
         wavelength_m: SEEING_REFERENCE_M,
         outer_scale_m,
@@ -81,8 +81,8 @@ impl Model {
     ) -> Array2<f64> {
         let mut sum: Option<Array2<f64>> = None;
         for time_s in instants.times_s() {
-            let air_m = screen.at(time_s);
-            let waves = Waves::through(self, modes, sensor_offset_m, Some(&air_m));
+            let atmosphere_m = screen.at(time_s);
+            let waves = Waves::through(self, modes, sensor_offset_m, Some(&atmosphere_m));
             let light = self.light_in::<T>(&waves, &self.bins);
             match &mut sum {
                 None => sum = Some(light),

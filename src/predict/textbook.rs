@@ -14,7 +14,7 @@ pub fn critical_focus_m(wavelength_m: f64, focal_ratio: f64) -> f64 {
     2.0 * wavelength_m * focal_ratio * focal_ratio
 }
 
-/// From the middle of a streak to its first order on the sensor: λf/p for slots of period p, small angles.
+/// From the middle of a spike to its first order on the sensor: λf/p for slots of period p, small angles.
 pub fn first_order_m(wavelength_m: f64, focal_length_m: f64, period_m: f64) -> f64 {
     wavelength_m * focal_length_m / period_m
 }

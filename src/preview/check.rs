@@ -36,7 +36,7 @@ pub struct Finding {
     /// The limit; `None` for what is only told.
     pub limit: Option<f64>,
     /// On which side of the limit the number has to lie; `None` without one.
-    pub bound: Option<Bound>,
+    pub bound: Option<Limit>,
     /// Unit of both.
     pub unit: &'static str,
     /// What the number means, and what it assumes.
@@ -48,7 +48,7 @@ pub struct Finding {
 /// On which side of a limit a number has to lie.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Bound {
+pub enum Limit {
     /// Not below it.
     AtLeast,
     /// Not above it.
@@ -77,17 +77,17 @@ pub fn findings(instrument: &Instrument) -> Option<Vec<Finding>> {
 }
 
 /// A finding that keeps its limit or not; the mend is only told when it does not.
-struct Rule {
+struct PrintRule {
     what: &'static str,
     value: f64,
     limit: f64,
     unit: &'static str,
-    bound: Bound,
+    bound: Limit,
     kept: bool,
     serious: bool,
 }
 
-impl Rule {
+impl PrintRule {
     fn says(self, words: impl Into<String>, mend: impl Into<String>) -> Finding {
         Finding {
             what: self.what,
@@ -123,12 +123,12 @@ fn told(what: &'static str, value: f64, unit: &'static str, words: impl Into<Str
 
 fn floating(plate: &Plate) -> Finding {
     let parts = plate.plate.shapes.len();
-    Rule {
+    PrintRule {
         what: "separate parts",
         value: parts as f64,
         limit: 1.0,
         unit: "",
-        bound: Bound::AtMost,
+        bound: Limit::AtMost,
         kept: parts == 1,
         serious: true,
     }
@@ -140,12 +140,12 @@ fn floating(plate: &Plate) -> Finding {
 
 fn thinnest_bar(design: &MaskDesign, value: f64) -> Finding {
     let limit = design.printer.least_bar_m;
-    Rule {
+    PrintRule {
         what: "thinnest bar",
         value: value / MM,
         limit: limit / MM,
         unit: "mm",
-        bound: Bound::AtLeast,
+        bound: Limit::AtLeast,
         kept: value >= limit - 2.0 * GRID_M,
         serious: true,
     }
@@ -190,12 +190,12 @@ fn narrow_slots(design: &MaskDesign, plate: &Plate) -> Finding {
         so_far >= 0.5 * total
     });
     let value = middle.map_or(0.0, |w| w.0);
-    Rule {
+    PrintRule {
         what: "slot width",
         value: value / MM,
         limit: limit / MM,
         unit: "mm",
-        bound: Bound::AtLeast,
+        bound: Limit::AtLeast,
         kept: value >= limit,
         serious: true,
     }
@@ -216,12 +216,12 @@ fn touch(design: &MaskDesign, plate: &Plate, width: f64) -> Finding {
     // beyond the bar's own length no number means anything
     let bend = (TOUCH_N * length.powi(3) / (192.0 * STIFFNESS_PA * inertia)).min(length);
     let limit = 0.25 * width;
-    Rule {
+    PrintRule {
         what: "sideways bend",
         value: bend / MM,
         limit: limit / MM,
         unit: "mm",
-        bound: Bound::AtMost,
+        bound: Limit::AtMost,
         kept: bend <= limit,
         serious: bend > 4.0 * limit,
     }
@@ -242,12 +242,12 @@ fn bed(design: &MaskDesign, plate: &Plate) -> Finding {
         Ok(_) => "the plate with its flange, laid flat".to_owned(),
         Err(error) => error.to_string(),
     };
-    Rule {
+    PrintRule {
         what: "diameter on the bed",
         value: value / MM,
         limit: limit / MM,
         unit: "mm",
-        bound: Bound::AtMost,
+        bound: Limit::AtMost,
         kept: value <= limit,
         serious: parts.is_err(),
     }
@@ -262,12 +262,12 @@ fn bed(design: &MaskDesign, plate: &Plate) -> Finding {
 
 fn ring(plate: &Plate) -> Finding {
     let value = plate.ring_over_slots_m2 / (MM * MM);
-    Rule {
+    PrintRule {
         what: "ring over openings",
         value,
         limit: 0.0,
         unit: "mm2",
-        bound: Bound::AtMost,
+        bound: Limit::AtMost,
         kept: value <= 0.0,
         serious: true,
     }
@@ -285,12 +285,12 @@ fn around(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
         let away = obstruction.offset_m[0] - design.offset_m[0];
         let away = away.hypot(obstruction.offset_m[1] - design.offset_m[1]);
         let value = 0.5 * (design.inner_diameter_m - obstruction.diameter_m) - away;
-        let rule = Rule {
+        let rule = PrintRule {
             what: "room round the obstruction",
             value: value / MM,
             limit: 0.5,
             unit: "mm",
-            bound: Bound::AtLeast,
+            bound: Limit::AtLeast,
             kept: value >= 0.5 * MM,
             serious: false,
         };
@@ -300,29 +300,29 @@ fn around(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
         ));
     }
     let beside = 0.5 * (telescope.aperture_m - design.outer_diameter_m);
-    let rule = Rule {
+    let rule = PrintRule {
         what: "open ring outside the plate",
         value: beside.max(0.0) / MM,
         limit: 1.5,
         unit: "mm",
-        bound: Bound::AtMost,
+        bound: Limit::AtMost,
         kept: beside <= 1.5 * MM,
         serious: false,
     };
     list.push(rule.says(
-        "light that passes outside the plate makes a round glow over the streaks",
+        "light that passes outside the plate makes a round glow over the spikes",
         "widen mask.outer_diameter_mm to the aperture",
     ));
     if let Some(grip) = &design.grip
         && design.grip.as_ref().is_some_and(|g| !g.over_tube)
     {
         let blocked = 0.5 * telescope.aperture_m - grip.radii_m()[0];
-        let rule = Rule {
+        let rule = PrintRule {
             what: "ring inside the beam",
             value: blocked.max(0.0) / MM,
             limit: 0.0,
             unit: "mm",
-            bound: Bound::AtMost,
+            bound: Limit::AtMost,
             kept: blocked <= 0.0,
             serious: false,
         };
@@ -366,12 +366,12 @@ fn light(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
     let fraction = through / bare.open_area_m2().max(f64::MIN_POSITIVE);
     let circle = PI * instrument.telescope.aperture_radius_m().powi(2);
     vec![
-        Rule {
+        PrintRule {
             what: "openings in shadow",
             value: 100.0 * hidden.max(0.0),
             limit: 10.0,
             unit: "%",
-            bound: Bound::AtMost,
+            bound: Limit::AtMost,
             kept: hidden <= 0.10,
             serious: hidden > 0.5,
         }
@@ -379,12 +379,12 @@ fn light(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
             "share of the openings behind obstruction, vanes or tube: they cost strength and pass nothing",
             "widen mask.inner_rim_mm and mask.outer_rim_mm up to the obstruction's and the aperture's edge",
         ),
-        Rule {
+        PrintRule {
             what: "light that passes",
             value: 100.0 * fraction,
             limit: 15.0,
             unit: "%",
-            bound: Bound::AtLeast,
+            bound: Limit::AtLeast,
             kept: fraction >= 0.15,
             serious: fraction < 0.02,
         }
@@ -430,12 +430,12 @@ fn cost(design: &MaskDesign, plate: &Plate) -> Vec<Finding> {
 }
 
 fn letters(design: &MaskDesign, plate: &Plate) -> Finding {
-    Rule {
+    PrintRule {
         what: "letters",
         value: plate.capital_m / MM,
         limit: 1.2,
         unit: "mm",
-        bound: Bound::AtLeast,
+        bound: Limit::AtLeast,
         kept: plate.capital_m > 0.0 || design.printer.engraving_m == 0.0,
         serious: false,
     }

@@ -1,7 +1,7 @@
 //! A deterministic search for better numbers of a mask, always against the customary layouts with the owner's own numbers.
 //!
 //! Every candidate keeps the printer's limits on slots and bars. What is compared is the smallest error that can be seen: for
-//! an eye from the shifts of the streaks (an eye places a streak to `eye_px`, or to a tenth of the streak's width if that is
+//! an eye from the shifts of the spikes (an eye places a spike to `eye_px`, or to a tenth of the spike's width if that is
 //! more), for a measuring program from the photon bound. Nothing is drawn at random and nothing stops early.
 
 use super::view::{places, shifts_px};
@@ -13,7 +13,7 @@ use serde::Serialize;
 
 /// What the mask is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-pub enum Purpose {
+pub enum TunePurpose {
     /// Noll 4.
     Focus,
     /// Noll 7 and 8, the worse of them.
@@ -24,7 +24,7 @@ pub enum Purpose {
 
 /// Who reads the star.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub enum Reader {
+pub enum SpikeReader {
     /// A person, trusted with this shift in pixels.
     Eye(f64),
     /// A measuring program.
@@ -48,11 +48,11 @@ pub struct Candidate {
 
 impl Candidate {
     /// What the search makes small.
-    pub fn merit_nm(&self, purpose: Purpose) -> f64 {
+    pub fn merit_nm(&self, purpose: TunePurpose) -> f64 {
         match purpose {
-            Purpose::Focus => self.focus_nm,
-            Purpose::Coma => self.coma_nm,
-            Purpose::Both => self.focus_nm.max(self.coma_nm),
+            TunePurpose::Focus => self.focus_nm,
+            TunePurpose::Coma => self.coma_nm,
+            TunePurpose::Both => self.focus_nm.max(self.coma_nm),
         }
     }
 }
@@ -202,7 +202,7 @@ fn zones_fit(design: &MaskDesign) -> bool {
 pub fn judge(
     instrument: &Instrument,
     state: &State,
-    reader: Reader,
+    reader: SpikeReader,
     (label, customary, design): (String, bool, MaskDesign),
     settings: Settings,
 ) -> Result<Candidate, PredictError> {
@@ -216,7 +216,7 @@ pub fn judge(
     };
     let model = Model::new(&worn, &state, settings)?;
     let [focus_nm, coma_nm] = match (reader, &worn.camera.electronics) {
-        (Reader::Photons, Some(electronics)) => {
+        (SpikeReader::Photons, Some(electronics)) => {
             let bound = Bound::new(&Jacobian::new(&model, &Parameter::standard())?, electronics);
             let sigma = |noll| {
                 bound
@@ -225,18 +225,18 @@ pub fn judge(
             };
             [sigma(4), sigma(7).max(sigma(8))]
         }
-        (Reader::Photons, None) => [f64::INFINITY; 2],
-        (Reader::Eye(eye_px), _) => {
+        (SpikeReader::Photons, None) => [f64::INFINITY; 2],
+        (SpikeReader::Eye(eye_px), _) => {
             let width = places(&worn, model.reference_m)
                 .iter()
                 .map(|p| p.width_px)
                 .fold(0.0, f64::max);
             let least_px = eye_px.max(0.1 * width);
             let amount = |noll| {
-                let [crossing, parting] = shifts_px(&worn, &state, &model, noll);
-                // two streaks of one pitch that part look alike: only different pitches tell which way
-                let parting = if keeps_sign(&design) { parting } else { 0.0 };
-                let seen = crossing.max(parting);
+                let [crossing, separation] = shifts_px(&worn, &state, &model, noll);
+                // two spikes of one pitch that part look alike: only different pitches tell which way
+                let separation = if keeps_sign(&design) { separation } else { 0.0 };
+                let seen = crossing.max(separation);
                 if seen > 1e-3 {
                     100.0 * least_px / seen
                 } else {

@@ -1,12 +1,12 @@
-//! What a mask can and cannot show: how far its streaks part for each error, for an eye and for a measuring program.
+//! What a mask can and cannot show: how far its spikes part for each error, for an eye and for a measuring program.
 //!
-//! An eye reads two things: the middle streak of a triplet against the crossing of its slanted partners, and the parting of
-//! streaks that lie on each other. Both are worked out from the mean rays of each region, which `tests/masked` pins on
-//! rendered frames. The photon bound and the air's floor are those of [`predict`](crate::predict).
+//! An eye reads two things: the middle spike of a triplet against the crossing of its slanted partners, and the separation of
+//! spikes that lie on each other. Both are worked out from the mean rays of each region, which `tests/masked` pins on
+//! rendered frames. The photon bound and the atmosphere's floor are those of [`predict`](crate::predict).
 
 use crate::instrument::Instrument;
 use crate::mask::{regions, triplets};
-use crate::predict::streaks;
+use crate::predict::spikes;
 use crate::predict::{
     Bound, Expected, Jacobian, Model, Parameter, PredictError, Settings, seeing_sigma_m,
 };
@@ -27,28 +27,28 @@ pub struct Shows {
     pub noll: u32,
     /// Its common name.
     pub name: &'static str,
-    /// Largest shift of a middle streak against its partners' crossing per 100 nm RMS.
+    /// Largest shift of a middle spike against its partners' crossing per 100 nm RMS.
     pub crossing_px: f64,
-    /// Largest parting of two parallel streaks per 100 nm RMS.
-    pub parting_px: f64,
+    /// Largest separation of two parallel spikes per 100 nm RMS.
+    pub separation_px: f64,
     /// Smallest amount an eye can judge; `None` where the mask hides the mode from an eye.
     pub eye_nm: Option<f64>,
     /// What the photons of this exposure allow a program; `None` without counts.
     pub photon_nm: Option<f64>,
-    /// What the air itself adds in this exposure; `None` without seeing, wind and exposure.
+    /// What the atmosphere itself adds in this exposure; `None` without seeing, wind and exposure.
     pub seeing_nm: Option<f64>,
 }
 
-/// Where the streak of a region lies in the frame, at focus.
+/// Where the spike of a region lies in the frame, at focus.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct StreakPlace {
+pub struct SpikePlace {
     /// Number of the region.
     pub region: usize,
-    /// Direction along the streak, frame axes, 0 to 180 degrees.
+    /// Direction along the spike, frame axes, 0 to 180 degrees.
     pub along_deg: f64,
     /// From the middle to the first order on both sides.
     pub first_order_px: f64,
-    /// Width of the streak: wavelength × focal length over the region's length along its slots.
+    /// Width of the spike: wavelength × focal length over the region's length along its slots.
     pub width_px: f64,
 }
 
@@ -64,14 +64,14 @@ pub fn name(noll: u32) -> &'static str {
     }
 }
 
-/// The shifts of the streaks in pixels per 100 nm RMS: middle against crossing, and parting of parallel streaks.
+/// The shifts of the spikes in pixels per 100 nm RMS: middle against crossing, and separation of parallel spikes.
 pub fn shifts_px(instrument: &Instrument, state: &State, model: &Model, noll: u32) -> [f64; 2] {
     let Some(design) = instrument.mask.as_ref() else {
         return [0.0; 2];
     };
     let with = |amount_m: f64| {
         let modes: Modes = [(noll, amount_m)].into_iter().collect();
-        streaks(
+        spikes(
             instrument,
             state,
             &model.wavefront(&modes, 0.0, model.reference_m),
@@ -92,7 +92,7 @@ pub fn shifts_px(instrument: &Instrument, state: &State, model: &Model, noll: u3
         .filter_map(|t| t.read(of).map(|r| r.shift().abs()))
         .fold(0.0, f64::max);
     let all = regions(design);
-    let mut parting = 0.0_f64;
+    let mut separation = 0.0_f64;
     for (i, a) in moved.iter().enumerate() {
         for b in &moved[i + 1..] {
             let turn = (all[a.0].slot_rad - all[b.0].slot_rad).rem_euclid(PI);
@@ -100,11 +100,11 @@ pub fn shifts_px(instrument: &Instrument, state: &State, model: &Model, noll: u3
             let opposite = (all[a.0].slot_rad - all[b.0].slot_rad).cos() < 0.0;
             if parallel {
                 let other = if opposite { -b.1 } else { b.1 };
-                parting = parting.max((a.1 - other).abs());
+                separation = separation.max((a.1 - other).abs());
             }
         }
     }
-    [crossing, parting]
+    [crossing, separation]
 }
 
 /// The whole table of a mask. With `bound` the photons' limits too, which takes about ten times as long as a frame.
@@ -129,14 +129,14 @@ pub fn table(
     Ok(MODES
         .iter()
         .map(|&noll| {
-            let [crossing_px, parting_px] = shifts_px(instrument, state, &model, noll);
-            let seen = crossing_px.max(parting_px);
+            let [crossing_px, separation_px] = shifts_px(instrument, state, &model, noll);
+            let seen = crossing_px.max(separation_px);
             let seeing = seeing_sigma_m(&instrument.telescope, state, model.reference_m, noll);
             Shows {
                 noll,
                 name: name(noll),
                 crossing_px,
-                parting_px,
+                separation_px,
                 eye_nm: (seen > 1e-3).then(|| UNIT_NM * eye_px / seen),
                 photon_nm: bound
                     .as_ref()
@@ -148,8 +148,8 @@ pub fn table(
         .collect())
 }
 
-/// Places of the streaks in the frame.
-pub fn places(instrument: &Instrument, reference_m: f64) -> Vec<StreakPlace> {
+/// Places of the spikes in the frame.
+pub fn places(instrument: &Instrument, reference_m: f64) -> Vec<SpikePlace> {
     let Some(design) = instrument.mask.as_ref() else {
         return Vec::new();
     };
@@ -163,7 +163,7 @@ pub fn places(instrument: &Instrument, reference_m: f64) -> Vec<StreakPlace> {
             let d = frame.forward([libm::cos(across), libm::sin(across)]);
             let along_deg = libm::atan2(d[1], d[0]).to_degrees().rem_euclid(180.0);
             let length = length_along_m(instrument, number);
-            StreakPlace {
+            SpikePlace {
                 region: number,
                 along_deg,
                 first_order_px: per_px / region.pitch_m,
@@ -188,19 +188,23 @@ fn length_along_m(instrument: &Instrument, number: usize) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// The star at focus: after which exposure its brightest pixel is four fifths full, and what the streaks hold then.
+/// The star at focus: after which exposure its brightest pixel is four fifths full, and what the spikes hold then.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Exposure {
+pub struct PreviewExposure {
     /// The exposure.
     pub time_s: f64,
-    /// Electrons in the middle of the streaks' brightest twentieth of pixels, the core left out.
-    pub streak_e: f64,
+    /// Electrons in the middle of the spikes' brightest twentieth of pixels, the core left out.
+    pub spike_e: f64,
     /// Sky and dark current in a pixel then.
     pub background_e: f64,
 }
 
 /// `None` without counts.
-pub fn exposure(instrument: &Instrument, state: &State, expected: &Expected) -> Option<Exposure> {
+pub fn exposure(
+    instrument: &Instrument,
+    state: &State,
+    expected: &Expected,
+) -> Option<PreviewExposure> {
     let electronics = instrument.camera.electronics.as_ref()?;
     let given = state.exposure.as_ref().filter(|_| expected.in_electrons)?;
     let full = crate::sensor::saturation_e(electronics);
@@ -219,10 +223,10 @@ pub fn exposure(instrument: &Instrument, state: &State, expected: &Expected) -> 
         .map(|(_, v)| *v)
         .collect();
     values.sort_by(|a, b| b.total_cmp(a));
-    let streak = values.get(values.len() / 40).copied().unwrap_or(0.0);
-    Some(Exposure {
+    let spike = values.get(values.len() / 40).copied().unwrap_or(0.0);
+    Some(PreviewExposure {
         time_s: given.time_s * factor,
-        streak_e: (streak - expected.background_per_px) * factor,
+        spike_e: (spike - expected.background_per_px) * factor,
         background_e: expected.background_per_px * factor,
     })
 }

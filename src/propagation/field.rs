@@ -70,12 +70,12 @@ pub trait PupilRows<T: Real>: Sync {
 
     /// Writes values of one row, at most [`WAVES_AT_ONCE`](crate::math::WAVES_AT_ONCE) columns inside its [`span`](Self::span), each advanced by its
     /// turns.
-    fn fill(&self, row: usize, columns: Range<usize>, turns: Turns, out: &mut [Complex<T>]);
+    fn fill(&self, row: usize, columns: Range<usize>, turns: PhaseTurns, out: &mut [Complex<T>]);
 }
 
 /// Turns that phases are to be advanced by: those of the row and those of each column.
 #[derive(Debug, Clone, Copy)]
-pub struct Turns<'a> {
+pub struct PhaseTurns<'a> {
     /// Of the row.
     pub row: f64,
     /// Of the columns asked for.
@@ -177,7 +177,7 @@ impl<T: Real> PupilRows<T> for CellAverages<'_> {
         row.first..row.first + row.amplitude.len()
     }
 
-    fn fill(&self, row: usize, columns: Range<usize>, turns: Turns, out: &mut [Complex<T>]) {
+    fn fill(&self, row: usize, columns: Range<usize>, turns: PhaseTurns, out: &mut [Complex<T>]) {
         let row = &self.lengths.rows[row];
         let range = columns.start - row.first..columns.end - row.first;
         let across = [0, 1].map(|axis: usize| &row.across_m[axis][range.clone()]);
@@ -221,11 +221,15 @@ impl FieldMaps {
         self.lengths_through(wavefront, None)
     }
 
-    /// The same with a path of the air added, element `[[row, column]]` at the middle of each cell of the grid.
-    pub fn lengths_through(&self, wavefront: &Wavefront, air_m: Option<&Array2<f64>>) -> LengthMap {
+    /// The same with a path of the atmosphere added, element `[[row, column]]` at the middle of each cell of the grid.
+    pub fn lengths_through(
+        &self,
+        wavefront: &Wavefront,
+        atmosphere_m: Option<&Array2<f64>>,
+    ) -> LengthMap {
         let mut values = self.values_m(wavefront);
-        if let Some(air_m) = air_m {
-            values += air_m;
+        if let Some(atmosphere_m) = atmosphere_m {
+            values += atmosphere_m;
         }
         let rows = (0..self.grid.count)
             .into_par_iter()
@@ -368,7 +372,7 @@ mod tests {
         let places: Vec<usize> = span.clone().step_by(WAVES_AT_ONCE).collect();
         for (first, out) in places.into_iter().zip(values.chunks_mut(WAVES_AT_ONCE)) {
             let columns = first..first + out.len();
-            let turns = Turns {
+            let turns = PhaseTurns {
                 row: 0.0,
                 columns: &[0.0; WAVES_AT_ONCE][..out.len()],
             };

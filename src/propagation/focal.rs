@@ -7,7 +7,7 @@
 use super::field::{Field, Sampling};
 use super::integrate::{MARGIN, box_weights};
 use super::passes::{Passes, WorkPool};
-use super::slopes::{Change, Layer};
+use super::slopes::{Change, SlopeLayer};
 use crate::math::{Lanes, Planner, Real, ZoomTransform, sinc};
 use ndarray::{Array2, ArrayView2, Axis};
 use rayon::prelude::*;
@@ -120,7 +120,7 @@ impl<T: Real> Propagator<T> {
         let layers = changes.iter();
         let passes = Passes {
             field,
-            layers: layers.map(|c| Layer::new(c, field, window)).collect(),
+            layers: layers.map(|c| SlopeLayer::new(c, field, window)).collect(),
             correction_x: correction(field, window, 0, &along_x)
                 .iter()
                 .map(|c| c * scale)

@@ -14,7 +14,7 @@ mod passes;
 mod plan;
 mod slopes;
 
-pub use field::{CellAverages, Field, FieldMaps, LengthMap, PupilRows, Sampling, Turns};
+pub use field::{CellAverages, Field, FieldMaps, LengthMap, PhaseTurns, PupilRows, Sampling};
 pub use focal::{CellSum, Propagator, Window};
 pub use integrate::box_weights;
 pub use plan::{Accuracy, Demand, Plan};

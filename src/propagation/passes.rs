@@ -3,9 +3,9 @@
 //! Both take eight lines at once. Between the passes the field stands in blocks of 8 × 8, so that either side reads and
 //! writes whole cache lines. Lines are independent of each other: the result does not depend on the number of threads.
 
-use super::field::{Field, Turns};
+use super::field::{Field, PhaseTurns};
 use super::focal::{Window, locked};
-use super::slopes::Layer;
+use super::slopes::SlopeLayer;
 use crate::math::{LANES, Lanes, Panel, Real, WAVES_AT_ONCE, ZoomTransform, no_lanes, vectorised};
 use ndarray::{Array3, ArrayViewMut3, Axis};
 use num_complex::Complex;
@@ -17,7 +17,7 @@ use std::sync::Mutex;
 pub(super) struct Passes<'a, T: Real> {
     pub field: &'a Field<'a, T>,
     /// The derivatives.
-    pub layers: Vec<Layer<'a, T>>,
+    pub layers: Vec<SlopeLayer<'a, T>>,
     /// From the first open row to the last.
     pub rows: Range<usize>,
     pub along_x: &'a ZoomTransform<T>,
@@ -78,7 +78,7 @@ impl<T: Real> Passes<'_, T> {
             work.base.clear();
             work.base
                 .extend_from_slice(work.panel.inside(columns.clone()));
-            if let Some(averages) = self.layers.iter().find_map(Layer::averages) {
+            if let Some(averages) = self.layers.iter().find_map(SlopeLayer::averages) {
                 for (row, dimming) in rows.clone().zip(&mut work.dimming) {
                     averages.dimming_slopes(row, dimming);
                 }
@@ -118,7 +118,7 @@ impl<T: Real> Passes<'_, T> {
                 }
                 if !columns.is_empty() {
                     let turns = &self.along_x.turns()[columns.clone()];
-                    let turns = Turns {
+                    let turns = PhaseTurns {
                         row: self.along_y.turns()[row],
                         columns: turns,
                     };
@@ -138,7 +138,7 @@ impl<T: Real> Passes<'_, T> {
     /// Puts a derivative of what `base` holds into the panel.
     fn differentiate(
         &self,
-        layer: &Layer<T>,
+        layer: &SlopeLayer<T>,
         rows: Range<usize>,
         columns: Range<usize>,
         work: &mut Work<T>,
@@ -173,7 +173,7 @@ impl<T: Real> Passes<'_, T> {
         let mut stored = 0;
         for layer in 0..=self.layers.len() {
             let change = layer.checked_sub(1).map(|k| &self.layers[k]);
-            let own_rows = change.is_none_or(Layer::has_rows);
+            let own_rows = change.is_none_or(SlopeLayer::has_rows);
             let place = if own_rows { stored } else { 0 };
             self.gather(number, place, half, work, change.filter(|_| !own_rows));
             self.along_y
@@ -201,7 +201,7 @@ impl<T: Real> Passes<'_, T> {
         layer: usize,
         half: &[Lanes<T>],
         work: &mut Work<T>,
-        factors: Option<&Layer<T>>,
+        factors: Option<&SlopeLayer<T>>,
     ) {
         let inside = work.panel.inside(self.rows.clone());
         let start = layer * self.layer_len() + number * LANES;
@@ -335,7 +335,13 @@ impl<T: Real> Work<T> {
     }
 
     /// |U|² of a line, or its derivative, into `power`.
-    fn light(&mut self, passes: &Passes<T>, change: Option<&Layer<T>>, lane: usize, column: usize) {
+    fn light(
+        &mut self,
+        passes: &Passes<T>,
+        change: Option<&SlopeLayer<T>>,
+        lane: usize,
+        column: usize,
+    ) {
         let own = passes.along_y.line(&self.lines, lane);
         let mut first = 0;
         for (piece, values) in own.into_iter().enumerate() {

@@ -19,7 +19,7 @@ pub enum Change<'a> {
 }
 
 /// How a derivative differs from the field itself on its way to the sensor.
-pub(super) struct Layer<'a, T: Real> {
+pub(super) struct SlopeLayer<'a, T: Real> {
     change: &'a Change<'a>,
     /// Factor ×i of every column of the pupil, or of every row.
     tilt: Vec<T>,
@@ -35,7 +35,7 @@ enum Undimming<T: Real> {
     MovesAlongY(Vec<T>),
 }
 
-impl<'a, T: Real> Layer<'a, T> {
+impl<'a, T: Real> SlopeLayer<'a, T> {
     /// Prepares a derivative.
     pub fn new(change: &'a Change<'a>, field: &Field<T>, window: &Window) -> Self {
         let (tilt, undimming) = match change {
@@ -49,7 +49,7 @@ impl<'a, T: Real> Layer<'a, T> {
                 Undimming::MovesAlongY(moved(field, window, 1)),
             ),
         };
-        Layer {
+        SlopeLayer {
             change,
             tilt,
             undimming,

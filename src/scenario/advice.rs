@@ -9,7 +9,7 @@ use super::keys::{KeyDoc, key_table};
 use super::nearest::nearest;
 use super::path::{joined, shown_key};
 use super::raw::{HIGHEST_NOLL, LOWEST_NOLL, noll_index};
-use super::rules::{Rule, Shape, rules};
+use super::rules::{Rule, ValueShape, rules};
 
 /// A problem and its hint.
 pub(crate) type Told = (Problem, String);
@@ -32,21 +32,21 @@ pub(super) struct OfScenario;
 impl Words for OfScenario {
     fn wrong_type(&self, rule: &Rule, node: &Node, key: &str) -> String {
         match (&rule.shape, &node.value) {
-            (Shape::List { item, .. }, Value::Table(_))
-                if matches!(item.shape, Shape::Table(_)) =>
+            (ValueShape::List { item, .. }, Value::Table(_))
+                if matches!(item.shape, ValueShape::Table(_)) =>
             {
                 format!("a list of tables is written with double brackets, [[{key}]]")
             }
-            (Shape::Table(_) | Shape::Map { .. }, Value::List(_)) => {
+            (ValueShape::Table(_) | ValueShape::Map { .. }, Value::List(_)) => {
                 format!("a table is written with single brackets, [{key}]")
             }
-            (Shape::Number(_) | Shape::Whole { .. }, Value::Text(_)) => {
+            (ValueShape::Number(_) | ValueShape::Whole { .. }, Value::Text(_)) => {
                 "write the number without quotes".to_owned()
             }
-            (Shape::Whole { .. }, Value::Number(_)) => {
+            (ValueShape::Whole { .. }, Value::Number(_)) => {
                 "write the number without a point or an exponent".to_owned()
             }
-            (Shape::Number(_), Value::Table(_)) => {
+            (ValueShape::Number(_), Value::Table(_)) => {
                 "a point inside a key starts a table; is there one too many?".to_owned()
             }
             _ => meaning(rule),
@@ -55,7 +55,7 @@ impl Words for OfScenario {
 
     fn out_of_range(&self, rule: &Rule, node: &Node, _key: &str) -> String {
         let choice = match (&rule.shape, &node.value) {
-            (Shape::Text { choices, .. }, Value::Text(word)) => {
+            (ValueShape::Text { choices, .. }, Value::Text(word)) => {
                 nearest(word, choices.iter().map(String::as_str))
             }
             _ => None,
@@ -158,7 +158,7 @@ fn how_to_write(key: &str) -> String {
     }
     if matches!(
         rules_at(&pattern).map(|rule| &rule.shape),
-        Some(Shape::List { .. })
+        Some(ValueShape::List { .. })
     ) {
         return format!("write `{name} = [ … ]` {place}, or one [[{pattern}]] after another");
     }

@@ -8,10 +8,10 @@ use std::collections::BTreeMap;
 use super::advice::{self, Told};
 use super::document::{Document, Node, Origin, Value};
 use super::error::{Problem, ScenarioError};
-use super::findings::Findings;
+use super::findings::Contradictions;
 use super::path::joined;
 use super::raw::noll_index;
-use super::rules::{MapKeys, Rule, Shape};
+use super::rules::{MapKeys, Rule, ValueShape};
 
 /// What a file says about a finding.
 pub(super) trait Words {
@@ -31,7 +31,7 @@ pub(super) fn check(
     rules: &Rule,
     words: &dyn Words,
 ) -> Result<(), ScenarioError> {
-    let mut findings = Findings::of(document);
+    let mut findings = Contradictions::of(document);
     Checker { words }.node(rules, &document.root, "", &mut findings);
     findings.finish()
 }
@@ -78,7 +78,7 @@ struct Checker<'d> {
 }
 
 impl<'d> Checker<'d> {
-    fn node(self, rule: &'d Rule, node: &'d Node, path: &str, findings: &mut Findings<'d>) {
+    fn node(self, rule: &'d Rule, node: &'d Node, path: &str, findings: &mut Contradictions<'d>) {
         if !same_type(rule, &node.value) {
             self.wrong_type(rule, node, path, findings);
             return;
@@ -87,16 +87,18 @@ impl<'d> Checker<'d> {
             self.out_of_range(rule, node, path, findings);
         }
         match (&rule.shape, &node.value) {
-            (Shape::Table(_), Value::Table(table)) => self.table(rule, node, table, path, findings),
-            (Shape::Map { keys, value }, Value::Table(table)) => {
+            (ValueShape::Table(_), Value::Table(table)) => {
+                self.table(rule, node, table, path, findings)
+            }
+            (ValueShape::Map { keys, value }, Value::Table(table)) => {
                 self.map(*keys, value, table, path, findings)
             }
-            (Shape::List { item, .. }, Value::List(items)) => {
+            (ValueShape::List { item, .. }, Value::List(items)) => {
                 for (index, node) in items.iter().enumerate() {
                     self.node(item, node, &format!("{path}[{index}]"), findings);
                 }
             }
-            (Shape::Either(choices), value) => {
+            (ValueShape::Either(choices), value) => {
                 if let Some(choice) = choices.iter().find(|choice| same_type(choice, value)) {
                     self.node(choice, node, path, findings);
                 }
@@ -111,7 +113,7 @@ impl<'d> Checker<'d> {
         node: &'d Node,
         table: &'d BTreeMap<String, Node>,
         path: &str,
-        findings: &mut Findings<'d>,
+        findings: &mut Contradictions<'d>,
     ) {
         for (key, inner) in table {
             match rule.field(key) {
@@ -129,7 +131,7 @@ impl<'d> Checker<'d> {
             .filter(|field| field.required && !table.contains_key(&field.name))
         {
             let key = joined(path, &field.name);
-            let section = matches!(field.rule.shape, Shape::Table(_));
+            let section = matches!(field.rule.shape, ValueShape::Table(_));
             findings.missing(node.origin, section, move || {
                 let hint = self.words.missing(&key);
                 let needed_for = None;
@@ -144,7 +146,7 @@ impl<'d> Checker<'d> {
         value: &'d Rule,
         table: &'d BTreeMap<String, Node>,
         path: &str,
-        findings: &mut Findings<'d>,
+        findings: &mut Contradictions<'d>,
     ) {
         for (key, node) in table {
             if keys == MapKeys::Noll && noll_index(key).is_none() {
@@ -156,7 +158,13 @@ impl<'d> Checker<'d> {
         }
     }
 
-    fn wrong_type(self, rule: &'d Rule, node: &'d Node, path: &str, findings: &mut Findings<'d>) {
+    fn wrong_type(
+        self,
+        rule: &'d Rule,
+        node: &'d Node,
+        path: &str,
+        findings: &mut Contradictions<'d>,
+    ) {
         let key = path.to_owned();
         findings.wrong(node.origin, move || {
             let hint = self.words.wrong_type(rule, node, &key);
@@ -169,7 +177,13 @@ impl<'d> Checker<'d> {
         });
     }
 
-    fn out_of_range(self, rule: &'d Rule, node: &'d Node, path: &str, findings: &mut Findings<'d>) {
+    fn out_of_range(
+        self,
+        rule: &'d Rule,
+        node: &'d Node,
+        path: &str,
+        findings: &mut Contradictions<'d>,
+    ) {
         let key = path.to_owned();
         findings.wrong(node.origin, move || {
             let hint = self.words.out_of_range(rule, node, &key);
@@ -195,36 +209,40 @@ fn with_its_point(value: &Value) -> String {
 
 fn same_type(rule: &Rule, value: &Value) -> bool {
     match &rule.shape {
-        Shape::Table(_) | Shape::Map { .. } | Shape::Unread => matches!(value, Value::Table(_)),
-        Shape::List { .. } => matches!(value, Value::List(_)),
-        Shape::Number(_) => matches!(
+        ValueShape::Table(_) | ValueShape::Map { .. } | ValueShape::Unread => {
+            matches!(value, Value::Table(_))
+        }
+        ValueShape::List { .. } => matches!(value, Value::List(_)),
+        ValueShape::Number(_) => matches!(
             value,
             Value::Number(_) | Value::Whole(_) | Value::Oversized(_)
         ),
-        Shape::Whole { .. } => matches!(value, Value::Whole(_) | Value::Oversized(_)),
-        Shape::Text { .. } => matches!(value, Value::Text(_)),
-        Shape::Flag => matches!(value, Value::Flag(_)),
-        Shape::Either(choices) => choices.iter().any(|choice| same_type(choice, value)),
+        ValueShape::Whole { .. } => matches!(value, Value::Whole(_) | Value::Oversized(_)),
+        ValueShape::Text { .. } => matches!(value, Value::Text(_)),
+        ValueShape::Flag => matches!(value, Value::Flag(_)),
+        ValueShape::Either(choices) => choices.iter().any(|choice| same_type(choice, value)),
     }
 }
 
-fn within(shape: &Shape, value: &Value) -> bool {
+fn within(shape: &ValueShape, value: &Value) -> bool {
     match (shape, value) {
-        (Shape::Number(range), value) => value.number().is_some_and(|number| range.holds(number)),
-        (Shape::Whole { range, only }, Value::Whole(whole)) => {
+        (ValueShape::Number(range), value) => {
+            value.number().is_some_and(|number| range.holds(number))
+        }
+        (ValueShape::Whole { range, only }, Value::Whole(whole)) => {
             range.holds(*whole as f64) && (only.is_empty() || only.contains(whole))
         }
-        (Shape::Whole { .. }, _) => false,
+        (ValueShape::Whole { .. }, _) => false,
         (
-            Shape::Text {
+            ValueShape::Text {
                 choices,
                 shortest,
                 longest,
             },
             Value::Text(text),
         ) if choices.is_empty() => (*shortest..=*longest).contains(&text.chars().count()),
-        (Shape::Text { choices, .. }, Value::Text(text)) => choices.contains(text),
-        (Shape::List { least, most, .. }, Value::List(items)) => {
+        (ValueShape::Text { choices, .. }, Value::Text(text)) => choices.contains(text),
+        (ValueShape::List { least, most, .. }, Value::List(items)) => {
             (*least..=*most).contains(&items.len())
         }
         _ => true,
@@ -235,7 +253,7 @@ fn within(shape: &Shape, value: &Value) -> bool {
 mod tests {
     use super::super::rules::rules;
     use super::*;
-    use crate::scenario::path::Step;
+    use crate::scenario::path::PathStep;
 
     #[test]
     fn every_example_obeys_its_own_rule() {
@@ -243,21 +261,24 @@ mod tests {
             if let Some(example) = &rule.example {
                 let document =
                     Document::parse(&format!("x = {example}"), path).expect("an example in TOML");
-                let node = document.root.child(&Step::Key("x".to_owned())).expect("x");
-                let mut findings = Findings::of(&document);
+                let node = document
+                    .root
+                    .child(&PathStep::Key("x".to_owned()))
+                    .expect("x");
+                let mut findings = Contradictions::of(&document);
                 let words = &advice::OfScenario;
                 Checker { words }.node(rule, node, path, &mut findings);
                 assert_eq!(findings.finish(), Ok(()), "{path}");
             }
             match &rule.shape {
-                Shape::Table(fields) => fields
+                ValueShape::Table(fields) => fields
                     .iter()
                     .for_each(|f| visit(&f.rule, &joined(path, &f.name))),
-                Shape::List { item, .. } if matches!(item.shape, Shape::Table(_)) => {
+                ValueShape::List { item, .. } if matches!(item.shape, ValueShape::Table(_)) => {
                     visit(item, path)
                 }
-                Shape::Map { value, .. } => visit(value, path),
-                Shape::Unread => {}
+                ValueShape::Map { value, .. } => visit(value, path),
+                ValueShape::Unread => {}
                 _ => assert!(rule.example.is_some(), "{path} has no example"),
             }
         }

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use toml::de::{DeTable, DeValue};
 
 use super::error::{Place, Problem, ScenarioError, number, quoted, shortened};
-use super::path::{KeyPath, Step};
+use super::path::{KeyPath, PathStep};
 
 /// Longest text that is read at all.
 pub(crate) const LONGEST_TEXT: usize = 1 << 20;
@@ -128,7 +128,7 @@ impl Document {
     pub fn origin_in(&self, table: &str, key: &str) -> Origin {
         let table = self.node(table);
         table
-            .child(&Step::Key(key.to_owned()))
+            .child(&PathStep::Key(key.to_owned()))
             .unwrap_or(table)
             .origin
     }
@@ -157,10 +157,10 @@ impl Document {
 
 impl Node {
     /// What a step leads to.
-    pub fn child(&self, step: &Step) -> Option<&Node> {
+    pub fn child(&self, step: &PathStep) -> Option<&Node> {
         match (&self.value, step) {
-            (Value::Table(table), Step::Key(key)) => table.get(key),
-            (Value::List(items), Step::Index(index)) => items.get(*index),
+            (Value::Table(table), PathStep::Key(key)) => table.get(key),
+            (Value::List(items), PathStep::Index(index)) => items.get(*index),
             _ => None,
         }
     }

@@ -7,7 +7,7 @@ use super::document::{Document, Origin};
 use super::error::{Problem, ScenarioError};
 
 /// The earliest finding so far.
-pub(super) struct Findings<'d> {
+pub(super) struct Contradictions<'d> {
     document: &'d Document,
     earliest: Option<(Order, Telling<'d>)>,
 }
@@ -17,10 +17,10 @@ type Telling<'d> = Box<dyn FnOnce() -> (Problem, String) + 'd>;
 /// Missing keys last, then by place.
 type Order = (bool, bool, Origin);
 
-impl<'d> Findings<'d> {
+impl<'d> Contradictions<'d> {
     /// Nothing found yet.
     pub fn of(document: &'d Document) -> Self {
-        Findings {
+        Contradictions {
             document,
             earliest: None,
         }
@@ -117,7 +117,7 @@ mod tests {
     #[test]
     fn the_earliest_is_told_and_missing_keys_last() {
         let document = Document::parse("a = 1\nb = 2", "t.toml").expect("valid TOML");
-        let mut findings = Findings::of(&document);
+        let mut findings = Contradictions::of(&document);
         findings.missing(Origin::Byte(0), true, || panic!("not told"));
         findings.wrong(Origin::Argument(0), || panic!("not told"));
         findings.out_of_range("b", "2", "3", "hint b");
@@ -130,6 +130,6 @@ mod tests {
     #[test]
     fn nothing_found_is_no_error() {
         let document = Document::parse("a = 1", "t.toml").expect("valid TOML");
-        assert_eq!(Findings::of(&document).finish(), Ok(()));
+        assert_eq!(Contradictions::of(&document).finish(), Ok(()));
     }
 }

@@ -1,6 +1,6 @@
 //! Every key of a scenario once: path, unit, limits, default, example and meaning, for help pages and messages.
 
-use super::rules::{MapKeys, Rule, Shape, rules};
+use super::rules::{MapKeys, Rule, ValueShape, rules};
 
 /// What there is to know about one key.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,7 +34,7 @@ pub fn key_table() -> Vec<KeyDoc> {
 
 fn collect(rule: &Rule, path: &str, required: bool, table: &mut Vec<KeyDoc>) {
     match &rule.shape {
-        Shape::Table(fields) => {
+        ValueShape::Table(fields) => {
             for field in fields {
                 let path = if path.is_empty() {
                     field.name.clone()
@@ -44,10 +44,10 @@ fn collect(rule: &Rule, path: &str, required: bool, table: &mut Vec<KeyDoc>) {
                 collect(&field.rule, &path, field.required, table);
             }
         }
-        Shape::List { item, .. } if matches!(item.shape, Shape::Table(_)) => {
+        ValueShape::List { item, .. } if matches!(item.shape, ValueShape::Table(_)) => {
             collect(item, &format!("{path}[]"), required, table);
         }
-        Shape::Map { keys, value } => {
+        ValueShape::Map { keys, value } => {
             let name = if *keys == MapKeys::Noll { "N" } else { "NAME" };
             table.push(key_doc(&format!("{path}.{name}"), rule, value, false));
         }

@@ -35,7 +35,7 @@ mod validate;
 pub use error::{Place, Problem, ScenarioError};
 pub use keys::{KeyDoc, key_table};
 pub use overrides::steps;
-pub use template::{Kind, template};
+pub use template::{TemplateKind, template};
 
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};

@@ -6,7 +6,7 @@
 
 use super::document::{Document, Node, Origin, Value};
 use super::error::{Place, Problem, ScenarioError};
-use super::path::{KeyPath, Step, shown_key};
+use super::path::{KeyPath, PathStep, shown_key};
 
 /// Lays arguments of the form `KEY=VALUE` over a document, in order.
 pub(super) fn apply(document: &mut Document, arguments: &[String]) -> Result<(), ScenarioError> {
@@ -46,7 +46,7 @@ pub(super) fn apply(document: &mut Document, arguments: &[String]) -> Result<(),
 /// A part that is no `KEY=VALUE`, a value that is not TOML, a key given twice, or joined keys with unequal numbers of values.
 /// Whether a key exists and its value is allowed is only known when the scenario is read.
 pub fn steps(option: &str, series: &str) -> Result<Vec<Vec<String>>, ScenarioError> {
-    let refuse = |refusal: Refusal| {
+    let refuse = |refusal: OverrideRefusal| {
         let place = Place::Argument {
             option: option.to_owned(),
             text: series.to_owned(),
@@ -74,7 +74,7 @@ pub fn steps(option: &str, series: &str) -> Result<Vec<Vec<String>>, ScenarioErr
 
 /// Why an argument was refused, and what to do.
 #[derive(Debug, PartialEq)]
-struct Refusal {
+struct OverrideRefusal {
     reason: String,
     hint: &'static str,
 }
@@ -87,8 +87,8 @@ const KEY_HINT: &str = "`skewstar schema` lists every key";
 const SERIES_HINT: &str =
     "write KEY=V1,V2,V3; keys joined by & move together and need as many values each";
 
-fn read_argument(argument: &str, origin: Origin) -> Result<(KeyPath, Value), Refusal> {
-    let form = |reason| Refusal {
+fn read_argument(argument: &str, origin: Origin) -> Result<(KeyPath, Value), OverrideRefusal> {
+    let form = |reason| OverrideRefusal {
         reason,
         hint: FORM_HINT,
     };
@@ -96,7 +96,7 @@ fn read_argument(argument: &str, origin: Origin) -> Result<(KeyPath, Value), Ref
     let Some(text) = rest.trim_start().strip_prefix('=') else {
         return Err(form(format!("no = after the key {path}")));
     };
-    let value = Value::of_argument(text.trim(), origin).map_err(|message| Refusal {
+    let value = Value::of_argument(text.trim(), origin).map_err(|message| OverrideRefusal {
         reason: format!("the value of {path} is not TOML: {message}"),
         hint: VALUE_HINT,
     })?;
@@ -104,22 +104,22 @@ fn read_argument(argument: &str, origin: Origin) -> Result<(KeyPath, Value), Ref
 }
 
 /// Puts a node where the path leads; tables on the way are made where they are missing.
-fn place_at(root: &mut Node, path: &KeyPath, new: Node) -> Result<(), Refusal> {
+fn place_at(root: &mut Node, path: &KeyPath, new: Node) -> Result<(), OverrideRefusal> {
     let mut node = root;
     for (depth, step) in path.0.iter().enumerate() {
         let here = KeyPath(path.0[..depth].to_vec());
-        let refusal = |reason: String, hint| Refusal {
+        let refusal = |reason: String, hint| OverrideRefusal {
             reason: format!("{here}{reason}"),
             hint,
         };
         node = match (&mut node.value, step) {
-            (Value::Table(table), Step::Key(key)) => {
+            (Value::Table(table), PathStep::Key(key)) => {
                 table.entry(key.clone()).or_insert_with(|| Node {
                     origin: new.origin,
                     value: Value::Table(Default::default()),
                 })
             }
-            (Value::List(items), Step::Index(index)) => {
+            (Value::List(items), PathStep::Index(index)) => {
                 let last = items.len() as i64 - 1;
                 let reason = || {
                     if last < 0 {
@@ -132,17 +132,17 @@ fn place_at(root: &mut Node, path: &KeyPath, new: Node) -> Result<(), Refusal> {
                     .get_mut(*index)
                     .ok_or_else(|| refusal(reason(), LIST_HINT))?
             }
-            (Value::Table(table), Step::Index(_)) if table.is_empty() => {
+            (Value::Table(table), PathStep::Index(_)) if table.is_empty() => {
                 return Err(refusal(
                     " does not exist, so it has no items".to_owned(),
                     LIST_HINT,
                 ));
             }
-            (other, Step::Key(key)) => {
+            (other, PathStep::Key(key)) => {
                 let reason = format!(" is {}, which has no key {}", other.shown(), shown_key(key));
                 return Err(refusal(reason, KEY_HINT));
             }
-            (other, Step::Index(_)) => {
+            (other, PathStep::Index(_)) => {
                 return Err(refusal(
                     format!(" is {}, which has no items", other.shown()),
                     KEY_HINT,
@@ -155,8 +155,8 @@ fn place_at(root: &mut Node, path: &KeyPath, new: Node) -> Result<(), Refusal> {
 }
 
 /// The keys of a series, each with its values; all of the same length.
-fn columns(series: &str) -> Result<Vec<(String, Vec<String>)>, Refusal> {
-    let form = |reason: String| Refusal {
+fn columns(series: &str) -> Result<Vec<(String, Vec<String>)>, OverrideRefusal> {
+    let form = |reason: String| OverrideRefusal {
         reason,
         hint: SERIES_HINT,
     };
@@ -195,9 +195,9 @@ fn columns(series: &str) -> Result<Vec<(String, Vec<String>)>, Refusal> {
     }
 }
 
-fn series_values(path: &KeyPath, rest: &str) -> Result<Vec<String>, Refusal> {
+fn series_values(path: &KeyPath, rest: &str) -> Result<Vec<String>, OverrideRefusal> {
     let Some(list) = rest.strip_prefix('=') else {
-        return Err(Refusal {
+        return Err(OverrideRefusal {
             reason: format!("no = after the key {path}"),
             hint: SERIES_HINT,
         });
@@ -207,7 +207,7 @@ fn series_values(path: &KeyPath, rest: &str) -> Result<Vec<String>, Refusal> {
         .map(|value| value.trim().to_owned())
         .collect();
     for value in &values {
-        Value::of_argument(value, Origin::Argument(0)).map_err(|message| Refusal {
+        Value::of_argument(value, Origin::Argument(0)).map_err(|message| OverrideRefusal {
             reason: format!("the value {value:?} of {path} is not TOML: {message}"),
             hint: VALUE_HINT,
         })?;

@@ -4,11 +4,11 @@ use std::fmt;
 
 /// Steps from the top table to a value.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct KeyPath(pub Vec<Step>);
+pub(crate) struct KeyPath(pub Vec<PathStep>);
 
 /// One step of a path.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) enum Step {
+pub(crate) enum PathStep {
     /// Into a table.
     Key(String),
     /// Into a list, from 0.
@@ -36,11 +36,11 @@ impl KeyPath {
         let mut rest = text;
         loop {
             let (key, after) = key_front(rest)?;
-            steps.push(Step::Key(key));
+            steps.push(PathStep::Key(key));
             rest = after;
             while let Some(after) = rest.strip_prefix('[') {
                 let (index, after) = index_front(after)?;
-                steps.push(Step::Index(index));
+                steps.push(PathStep::Index(index));
                 rest = after;
             }
             if steps.len() > LONGEST_PATH {
@@ -59,8 +59,8 @@ impl fmt::Display for KeyPath {
         let mut text = String::new();
         for step in &self.0 {
             text = match step {
-                Step::Key(key) => joined(&text, key),
-                Step::Index(index) => format!("{text}[{index}]"),
+                PathStep::Key(key) => joined(&text, key),
+                PathStep::Index(index) => format!("{text}[{index}]"),
             };
         }
         out.write_str(&text)

@@ -31,7 +31,7 @@ use super::document::{Document, Node};
 use super::error::{Problem, ScenarioError, number};
 use super::rules::Rule;
 use super::{schema, typed};
-use crate::measure::{Doubted, LearnedResponse, LearnedScrew};
+use crate::measure::{LearnedResponse, LearnedScrew, Uncertain};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -125,7 +125,7 @@ impl LearnedResponse {
             screws,
             ..
         } = typed(&document, LEARN_AGAIN)?;
-        let in_units = |value: f64, sigma: Option<f64>, unit: f64| Doubted {
+        let in_units = |value: f64, sigma: Option<f64>, unit: f64| Uncertain {
             value: value * unit,
             sigma: sigma.map(|sigma| sigma * unit),
         };
@@ -236,14 +236,14 @@ mod tests {
     use super::*;
 
     fn learned() -> LearnedResponse {
-        let doubted = |value, sigma| Doubted {
+        let uncertain = |value, sigma| Uncertain {
             value,
             sigma: Some(sigma),
         };
         LearnedResponse {
-            coma_m_per_rad: doubted(61.75 * NM / ARCMIN, 0.25 * NM / ARCMIN),
-            image_shift_m_per_rad: Some(doubted(-29.5 * UM / ARCMIN, 0.125 * UM / ARCMIN)),
-            rotation_rad: doubted(-139.5 * DEG, 0.5 * DEG),
+            coma_m_per_rad: uncertain(61.75 * NM / ARCMIN, 0.25 * NM / ARCMIN),
+            image_shift_m_per_rad: Some(uncertain(-29.5 * UM / ARCMIN, 0.125 * UM / ARCMIN)),
+            rotation_rad: uncertain(-139.5 * DEG, 0.5 * DEG),
             mirrored: true,
             screws: vec![LearnedScrew {
                 name: "A \"top\"".into(),

@@ -23,14 +23,14 @@ pub(super) struct Rule {
     /// A sensible value, as TOML.
     pub example: Option<String>,
     /// Type and limits.
-    pub shape: Shape,
+    pub shape: ValueShape,
 }
 
 /// Type and limits of a value.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Shape {
+pub(super) enum ValueShape {
     /// A table with these keys and no others; the required ones first.
-    Table(Vec<Field>),
+    Table(Vec<KeyRule>),
     /// A table whose keys are the user's own, with values that obey one rule.
     Map { keys: MapKeys, value: Box<Rule> },
     /// A list whose items obey one rule.
@@ -57,7 +57,7 @@ pub(super) enum Shape {
     Unread,
 }
 
-/// What the keys of a [`Shape::Map`] are.
+/// What the keys of a [`ValueShape::Map`] are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum MapKeys {
     /// Noll indices.
@@ -68,7 +68,7 @@ pub(super) enum MapKeys {
 
 /// One key of a table.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Field {
+pub(super) struct KeyRule {
     /// The key.
     pub name: String,
     /// Whether it must be there.
@@ -114,14 +114,14 @@ impl fmt::Display for Range {
 
 impl Rule {
     /// The rule of a key of a table, `None` for an unknown key.
-    pub fn field(&self, name: &str) -> Option<&Field> {
+    pub fn field(&self, name: &str) -> Option<&KeyRule> {
         self.fields().iter().find(|field| field.name == name)
     }
 
     /// The keys of a table; none for anything else.
-    pub fn fields(&self) -> &[Field] {
+    pub fn fields(&self) -> &[KeyRule] {
         match &self.shape {
-            Shape::Table(fields) => fields,
+            ValueShape::Table(fields) => fields,
             _ => &[],
         }
     }
@@ -134,11 +134,11 @@ impl Rule {
     /// What is allowed, as it reads after "must be".
     pub fn allowed(&self) -> String {
         match &self.shape {
-            Shape::Number(range) if range.least == range.most => limit(range.least),
-            Shape::Number(range) => format!("a number {range}"),
-            Shape::Whole { only, .. } if !only.is_empty() => one_of(only),
-            Shape::Whole { range, .. } => format!("a whole number {range}"),
-            Shape::Text {
+            ValueShape::Number(range) if range.least == range.most => limit(range.least),
+            ValueShape::Number(range) => format!("a number {range}"),
+            ValueShape::Whole { only, .. } if !only.is_empty() => one_of(only),
+            ValueShape::Whole { range, .. } => format!("a whole number {range}"),
+            ValueShape::Text {
                 choices,
                 shortest,
                 longest,
@@ -146,14 +146,14 @@ impl Rule {
                 None => "text in quotes".to_owned(),
                 Some(count) => format!("text in quotes of {count} characters"),
             },
-            Shape::Text { choices, .. } => one_of(
+            ValueShape::Text { choices, .. } => one_of(
                 &choices
                     .iter()
                     .map(|word| format!("{word:?}"))
                     .collect::<Vec<_>>(),
             ),
-            Shape::Flag => "true or false".to_owned(),
-            Shape::List { item, least, most } => {
+            ValueShape::Flag => "true or false".to_owned(),
+            ValueShape::List { item, least, most } => {
                 let count =
                     count(*least, *most).map_or_else(String::new, |count| format!(" {count}"));
                 let items = each(item);
@@ -161,16 +161,16 @@ impl Rule {
                 let items = items.strip_suffix('s').filter(|_| one).unwrap_or(&items);
                 format!("a list of{count}{items}")
             }
-            Shape::Table(_) | Shape::Unread => "a table".to_owned(),
-            Shape::Map {
+            ValueShape::Table(_) | ValueShape::Unread => "a table".to_owned(),
+            ValueShape::Map {
                 keys: MapKeys::Noll,
                 ..
             } => "a table of Noll index = number".to_owned(),
-            Shape::Map {
+            ValueShape::Map {
                 keys: MapKeys::Screws,
                 ..
             } => "a table of screw = turns".to_owned(),
-            Shape::Either(rules) => rules
+            ValueShape::Either(rules) => rules
                 .iter()
                 .map(Rule::allowed)
                 .collect::<Vec<_>>()
@@ -215,9 +215,9 @@ fn count(least: usize, most: usize) -> Option<String> {
 
 fn each(item: &Rule) -> String {
     match &item.shape {
-        Shape::Number(range) => format!(" numbers, each {range}"),
-        Shape::Table(_) => " tables".to_owned(),
-        Shape::Text { .. } => " texts in quotes".to_owned(),
+        ValueShape::Number(range) => format!(" numbers, each {range}"),
+        ValueShape::Table(_) => " tables".to_owned(),
+        ValueShape::Text { .. } => " texts in quotes".to_owned(),
         _ => " values".to_owned(),
     }
 }
@@ -317,18 +317,18 @@ mod tests {
         fn visit(rule: &Rule, path: &str) {
             let finite = |range: &Range| range.least.is_finite() && range.most.is_finite();
             match &rule.shape {
-                Shape::Table(fields) => fields
+                ValueShape::Table(fields) => fields
                     .iter()
                     .for_each(|f| visit(&f.rule, &format!("{path}.{}", f.name))),
-                Shape::Map { value, .. } => visit(value, &format!("{path}.*")),
-                Shape::List { item, most, .. } => {
+                ValueShape::Map { value, .. } => visit(value, &format!("{path}.*")),
+                ValueShape::List { item, most, .. } => {
                     assert!(*most < usize::MAX, "{path} is a list without an end");
                     visit(item, &format!("{path}[]"));
                 }
-                Shape::Number(range) | Shape::Whole { range, .. } => {
+                ValueShape::Number(range) | ValueShape::Whole { range, .. } => {
                     assert!(finite(range), "{path} has no limit")
                 }
-                Shape::Text {
+                ValueShape::Text {
                     choices, longest, ..
                 } => {
                     assert!(
@@ -336,9 +336,9 @@ mod tests {
                         "{path} is text without an end"
                     );
                 }
-                Shape::Either(rules) => rules.iter().for_each(|rule| visit(rule, path)),
-                Shape::Flag => {}
-                Shape::Unread => panic!("{path} is not read"),
+                ValueShape::Either(rules) => rules.iter().for_each(|rule| visit(rule, path)),
+                ValueShape::Flag => {}
+                ValueShape::Unread => panic!("{path} is not read"),
             }
         }
         visit(rules(), "");

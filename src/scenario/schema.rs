@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde_json::Value as Json;
 
-use super::rules::{Field, MapKeys, Range, Rule, Shape};
+use super::rules::{KeyRule, MapKeys, Range, Rule, ValueShape};
 
 /// The JSON Schema of a whole file. TOML has no null, so none is offered.
 pub(super) fn schema_value<File: JsonSchema>() -> Json {
@@ -40,11 +40,11 @@ pub(super) fn rule(schema: &Json) -> Rule {
 }
 
 /// Gives the values inside a list or a map, which have no words of their own, those of the key.
-fn explain_parts(shape: &mut Shape, meaning: &str, example: &Option<String>) {
+fn explain_parts(shape: &mut ValueShape, meaning: &str, example: &Option<String>) {
     let parts: Vec<&mut Rule> = match shape {
-        Shape::List { item, .. } if item.fields().is_empty() => vec![item],
-        Shape::Map { value, .. } => vec![value],
-        Shape::Either(choices) => choices.iter_mut().collect(),
+        ValueShape::List { item, .. } if item.fields().is_empty() => vec![item],
+        ValueShape::Map { value, .. } => vec![value],
+        ValueShape::Either(choices) => choices.iter_mut().collect(),
         _ => Vec::new(),
     };
     for part in parts {
@@ -54,58 +54,58 @@ fn explain_parts(shape: &mut Shape, meaning: &str, example: &Option<String>) {
     }
 }
 
-fn shape(schema: &Json) -> Shape {
+fn shape(schema: &Json) -> ValueShape {
     if let Some(choices) = schema.get("anyOf").and_then(Json::as_array) {
-        return Shape::Either(choices.iter().map(rule).collect());
+        return ValueShape::Either(choices.iter().map(rule).collect());
     }
     match schema.get("type").and_then(Json::as_str) {
         Some("object") => table_shape(schema),
-        Some("array") => Shape::List {
+        Some("array") => ValueShape::List {
             item: Box::new(rule(&schema["items"])),
             least: whole(schema, "minItems").unwrap_or(0),
             most: whole(schema, "maxItems").unwrap_or(usize::MAX),
         },
-        Some("number") => Shape::Number(range(schema)),
-        Some("integer") => Shape::Whole {
+        Some("number") => ValueShape::Number(range(schema)),
+        Some("integer") => ValueShape::Whole {
             range: range(schema),
             only: listed(schema, Json::as_i64),
         },
-        Some("string") => Shape::Text {
+        Some("string") => ValueShape::Text {
             choices: listed(schema, |word| word.as_str().map(str::to_owned)),
             shortest: whole(schema, "minLength").unwrap_or(0),
             longest: whole(schema, "maxLength").unwrap_or(usize::MAX),
         },
-        Some("boolean") => Shape::Flag,
-        _ => Shape::Unread,
+        Some("boolean") => ValueShape::Flag,
+        _ => ValueShape::Unread,
     }
 }
 
-fn table_shape(schema: &Json) -> Shape {
+fn table_shape(schema: &Json) -> ValueShape {
     if let Some(properties) = schema.get("properties").and_then(Json::as_object) {
         let required = listed(schema.get("required").unwrap_or(&Json::Null), |word| {
             word.as_str().map(str::to_owned)
         });
         let optional = properties.keys().filter(|name| !required.contains(name));
-        let field = |name: &String| Field {
+        let field = |name: &String| KeyRule {
             name: name.clone(),
             required: required.contains(name),
             rule: rule(&properties[name]),
         };
-        return Shape::Table(required.iter().chain(optional).map(field).collect());
+        return ValueShape::Table(required.iter().chain(optional).map(field).collect());
     }
     match (
         text_of(schema, "x-keys").as_deref(),
         schema.get("additionalProperties"),
     ) {
-        (Some("Noll index"), Some(value)) => Shape::Map {
+        (Some("Noll index"), Some(value)) => ValueShape::Map {
             keys: MapKeys::Noll,
             value: Box::new(rule(value)),
         },
-        (Some(_), Some(value)) => Shape::Map {
+        (Some(_), Some(value)) => ValueShape::Map {
             keys: MapKeys::Screws,
             value: Box::new(rule(value)),
         },
-        _ => Shape::Unread,
+        _ => ValueShape::Unread,
     }
 }
 

@@ -4,7 +4,7 @@ use std::fmt;
 
 /// Kind of telescope that a new scenario starts from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum TemplateKind {
     /// One mirror and a camera unit at its focus, fast.
     PrimeFocus,
     /// Two mirrors that fold the light, slow.
@@ -15,27 +15,27 @@ pub enum Kind {
     Refractor,
 }
 
-impl Kind {
+impl TemplateKind {
     /// Every kind.
-    pub const ALL: [Kind; 4] = [
-        Kind::PrimeFocus,
-        Kind::TwoMirror,
-        Kind::Newtonian,
-        Kind::Refractor,
+    pub const ALL: [TemplateKind; 4] = [
+        TemplateKind::PrimeFocus,
+        TemplateKind::TwoMirror,
+        TemplateKind::Newtonian,
+        TemplateKind::Refractor,
     ];
 
     /// The word for it on the command line.
     pub fn word(self) -> &'static str {
         match self {
-            Kind::PrimeFocus => "prime-focus",
-            Kind::TwoMirror => "two-mirror",
-            Kind::Newtonian => "newtonian",
-            Kind::Refractor => "refractor",
+            TemplateKind::PrimeFocus => "prime-focus",
+            TemplateKind::TwoMirror => "two-mirror",
+            TemplateKind::Newtonian => "newtonian",
+            TemplateKind::Refractor => "refractor",
         }
     }
 }
 
-impl fmt::Display for Kind {
+impl fmt::Display for TemplateKind {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         out.write_str(self.word())
     }
@@ -45,13 +45,13 @@ impl fmt::Display for Kind {
 ///
 /// The title is written as it is; one that [`read`](super::read) refuses (empty, over 200 characters, with control
 /// characters) makes a scenario that it refuses.
-pub fn template(kind: Kind, title: &str) -> String {
+pub fn template(kind: TemplateKind, title: &str) -> String {
     let title = toml::Value::from(title);
     let telescope = match kind {
-        Kind::PrimeFocus => include_str!("templates/prime-focus.toml"),
-        Kind::TwoMirror => include_str!("templates/two-mirror.toml"),
-        Kind::Newtonian => include_str!("templates/newtonian.toml"),
-        Kind::Refractor => include_str!("templates/refractor.toml"),
+        TemplateKind::PrimeFocus => include_str!("templates/prime-focus.toml"),
+        TemplateKind::TwoMirror => include_str!("templates/two-mirror.toml"),
+        TemplateKind::Newtonian => include_str!("templates/newtonian.toml"),
+        TemplateKind::Refractor => include_str!("templates/refractor.toml"),
     };
     let head = format!(
         "{HEAD}format = 1\ntitle = {title}\nseed = 1                             # {SEED}\n"
@@ -73,14 +73,14 @@ mod tests {
     use crate::instrument::FocusLaw;
     use crate::scenario::{Scenario, read};
 
-    fn scenario(kind: Kind) -> Scenario {
+    fn scenario(kind: TemplateKind) -> Scenario {
         read(&template(kind, "A first look"), kind.word(), &[])
             .unwrap_or_else(|error| panic!("{error}"))
     }
 
     #[test]
     fn every_template_reads_as_it_is() {
-        for kind in Kind::ALL {
+        for kind in TemplateKind::ALL {
             let scenario = scenario(kind);
             assert_eq!(scenario.title, "A first look");
             assert_eq!(scenario.seed, Some(1));
@@ -103,7 +103,7 @@ mod tests {
 
     #[test]
     fn the_mask_of_every_template_can_be_printed() {
-        for kind in Kind::ALL {
+        for kind in TemplateKind::ALL {
             let bare = uncommented(&template(kind, "With a mask"), "# [mask]");
             for text in [uncommented(&bare, "# [mask.grip]"), bare] {
                 let scenario =
@@ -120,21 +120,21 @@ mod tests {
     #[test]
     fn the_kinds_differ_where_they_should() {
         let telescope = |kind| scenario(kind).instrument.telescope;
-        let reflections = Kind::ALL.map(|kind| telescope(kind).reflections);
+        let reflections = TemplateKind::ALL.map(|kind| telescope(kind).reflections);
         assert_eq!(reflections, [1, 2, 2, 0]);
-        assert!((telescope(Kind::PrimeFocus).focal_ratio() - 2.4).abs() < 1e-12);
-        assert!((telescope(Kind::TwoMirror).focal_ratio() - 10.0).abs() < 1e-12);
-        let newtonian = telescope(Kind::Newtonian);
+        assert!((telescope(TemplateKind::PrimeFocus).focal_ratio() - 2.4).abs() < 1e-12);
+        assert!((telescope(TemplateKind::TwoMirror).focal_ratio() - 10.0).abs() < 1e-12);
+        let newtonian = telescope(TemplateKind::Newtonian);
         assert!((newtonian.focal_ratio() - 4.0).abs() < 1e-12);
         assert_eq!(newtonian.focus_law, FocusLaw::Paraboloid);
         assert_eq!(newtonian.vanes.len(), 4);
-        assert!(telescope(Kind::Refractor).obstruction.is_none());
+        assert!(telescope(TemplateKind::Refractor).obstruction.is_none());
     }
 
     #[test]
     fn the_paraboloids_coma_is_that_of_third_order_theory() {
         // Sagittal coma of a paraboloid is field angle / (16 N²), a textbook result: W131 = h / (32 N³), RMS / √72.
-        let newtonian = scenario(Kind::Newtonian).instrument;
+        let newtonian = scenario(TemplateKind::Newtonian).instrument;
         let ratio = newtonian.telescope.focal_ratio();
         let expected = -1.0 / (32.0 * ratio.powi(3) * 72.0_f64.sqrt());
         let found = newtonian.telescope.field.coma_per_m;
@@ -156,7 +156,7 @@ mod tests {
     #[test]
     fn a_title_with_quotes_stays_a_title() {
         let title = "He said \"B\" \\ twice";
-        let text = template(Kind::Refractor, title);
+        let text = template(TemplateKind::Refractor, title);
         assert_eq!(
             read(&text, "t.toml", &[]).map(|scenario| scenario.title),
             Ok(title.to_owned())

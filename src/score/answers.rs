@@ -30,7 +30,7 @@ pub type Answers = Vec<Answer>;
 #[derive(Deserialize, JsonSchema, Default)]
 #[serde(deny_unknown_fields)]
 #[schemars(title = "skewstar answer, one a line")]
-struct Line {
+struct AnswerLine {
     /// Number of the item.
     item: u64,
     /// Zernike modes: Noll index → nm RMS.
@@ -46,9 +46,9 @@ struct Line {
     undo_turns: BTreeMap<String, Option<Number>>,
     /// Dark centre minus outer centre of a doughnut, frame axes.
     dark_shift_px: Option<[Option<Number>; 2]>,
-    /// Region → place of its streak along +slot direction.
-    #[serde(default, deserialize_with = "or_nothing")]
-    streak_shift_px: BTreeMap<String, Option<Number>>,
+    /// Region → place of its spike along +slot direction.
+    #[serde(default, alias = "streak_shift_px", deserialize_with = "or_nothing")]
+    spike_shift_px: BTreeMap<String, Option<Number>>,
     /// Standard deviations of the same quantities.
     sigma: Option<Sigma>,
     /// Whether the answer is not to be trusted.
@@ -58,13 +58,13 @@ struct Line {
     measured: Option<serde_json::Value>,
 }
 
-impl Line {
-    fn tables(&self) -> [Named<'_>; 4] {
+impl AnswerLine {
+    fn tables(&self) -> [NamedTable<'_>; 4] {
         [
             ("modes_nm", &self.modes_nm),
             ("turns", &self.turns),
             ("undo_turns", &self.undo_turns),
-            ("streak_shift_px", &self.streak_shift_px),
+            ("spike_shift_px", &self.spike_shift_px),
         ]
     }
 
@@ -98,9 +98,9 @@ struct Sigma {
     undo_turns: BTreeMap<String, Option<Number>>,
     /// Of the dark centre.
     dark_shift_px: Option<[Option<Number>; 2]>,
-    /// Of streaks.
-    #[serde(default, deserialize_with = "or_nothing")]
-    streak_shift_px: BTreeMap<String, Option<Number>>,
+    /// Of spikes.
+    #[serde(default, alias = "streak_shift_px", deserialize_with = "or_nothing")]
+    spike_shift_px: BTreeMap<String, Option<Number>>,
 }
 
 /// A table, or `null` for an empty one.
@@ -129,7 +129,7 @@ impl Number {
 
 /// JSON Schema (draft 2020-12) of one line of answers, indented.
 pub fn schema() -> String {
-    format!("{:#}", schema_for!(Line).to_value())
+    format!("{:#}", schema_for!(AnswerLine).to_value())
 }
 
 /// Reads answers in CSV.
@@ -143,9 +143,9 @@ pub fn read_csv(bytes: &[u8]) -> Result<Answers, ScoreError> {
     let names = reader.headers().map_err(csv_error)?.clone();
     let columns = names
         .iter()
-        .map(|name| Column::read(name.trim_start_matches('\u{feff}')))
-        .collect::<Result<Vec<Column>, ScoreError>>()?;
-    if !columns.contains(&Column::Item) {
+        .map(|name| AnswerColumn::read(name.trim_start_matches('\u{feff}')))
+        .collect::<Result<Vec<AnswerColumn>, ScoreError>>()?;
+    if !columns.contains(&AnswerColumn::Item) {
         return Err(ScoreError::NoItem);
     }
     for (at, name) in names.iter().enumerate() {
@@ -180,26 +180,26 @@ fn csv_error(error: csv::Error) -> ScoreError {
 
 /// A column of answers.
 #[derive(Debug, Clone, PartialEq)]
-enum Column {
+enum AnswerColumn {
     Item,
     Flagged,
     Value(Quantity),
     Sigma(Quantity),
 }
 
-impl Column {
-    fn read(name: &str) -> Result<Column, ScoreError> {
+impl AnswerColumn {
+    fn read(name: &str) -> Result<AnswerColumn, ScoreError> {
         let quantity = |text: &str| {
             text.parse::<Quantity>().map_err(|()| ScoreError::Column {
                 name: name.to_owned(),
             })
         };
         match name {
-            "item" => Ok(Column::Item),
-            "flagged" => Ok(Column::Flagged),
+            "item" => Ok(AnswerColumn::Item),
+            "flagged" => Ok(AnswerColumn::Flagged),
             _ => match name.strip_prefix("sigma.") {
-                Some(rest) => quantity(rest).map(Column::Sigma),
-                None => quantity(name).map(Column::Value),
+                Some(rest) => quantity(rest).map(AnswerColumn::Sigma),
+                None => quantity(name).map(AnswerColumn::Value),
             },
         }
     }
@@ -208,10 +208,10 @@ impl Column {
     fn put(&self, answer: &mut Answer, cell: &str) -> Result<(), &'static str> {
         let number = || cell.parse::<f64>().map_err(|_| "a number, or empty");
         match self {
-            Column::Item => {
+            AnswerColumn::Item => {
                 answer.item = cell.parse().map_err(|_| "a whole number from 0")?;
             }
-            Column::Flagged => {
+            AnswerColumn::Flagged => {
                 answer.flagged = match cell.to_ascii_lowercase().as_str() {
                     "" | "0" | "false" => false,
                     "1" | "true" => true,
@@ -219,10 +219,10 @@ impl Column {
                 }
             }
             _ if cell.is_empty() => {}
-            Column::Value(quantity) => {
+            AnswerColumn::Value(quantity) => {
                 answer.values.insert(quantity.clone(), number()?);
             }
-            Column::Sigma(quantity) => {
+            AnswerColumn::Sigma(quantity) => {
                 answer.sigmas.insert(quantity.clone(), number()?);
             }
         }
@@ -251,7 +251,7 @@ pub fn read_json_lines(bytes: &[u8]) -> Result<Answers, ScoreError> {
 }
 
 fn read_line(text: &str) -> Result<Answer, String> {
-    let read: Result<Line, _> = serde_json::from_str(text);
+    let read: Result<AnswerLine, _> = serde_json::from_str(text);
     // some writers put a bare NaN into JSON, which is none: it is read so that it can be counted
     let read = read.or_else(|error| {
         let mended = quote_not_numbers(text);
@@ -282,7 +282,7 @@ fn read_line(text: &str) -> Result<Answer, String> {
                 ("modes_nm", &sigma.modes_nm),
                 ("turns", &sigma.turns),
                 ("undo_turns", &sigma.undo_turns),
-                ("streak_shift_px", &sigma.streak_shift_px),
+                ("spike_shift_px", &sigma.spike_shift_px),
             ],
             &sigma.sensor_offset_um,
             &sigma.dark_shift_px,
@@ -291,10 +291,10 @@ fn read_line(text: &str) -> Result<Answer, String> {
     })
 }
 
-type Named<'a> = (&'static str, &'a BTreeMap<String, Option<Number>>);
+type NamedTable<'a> = (&'static str, &'a BTreeMap<String, Option<Number>>);
 
 fn named(
-    tables: [Named<'_>; 4],
+    tables: [NamedTable<'_>; 4],
     sensor_offset_um: &Option<Number>,
     dark_shift_px: &Option<[Option<Number>; 2]>,
 ) -> Result<BTreeMap<Quantity, f64>, String> {

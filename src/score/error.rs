@@ -48,7 +48,7 @@ impl ScoreError {
                 "leave a cell empty (or the key out) where there is no answer; `skewstar schema answers` shows the form"
             }
             ScoreError::Column { .. } => {
-                "columns are item, flagged, modes_nm.7, sensor_offset_um, turns.A, undo_turns.A, dark_shift_px.x, streak_shift_px.0, and sigma. before any of these"
+                "columns are item, flagged, modes_nm.7, sensor_offset_um, turns.A, undo_turns.A, dark_shift_px.x, spike_shift_px.0, and sigma. before any of these"
             }
             ScoreError::ColumnTwice { .. } => "give each quantity one column",
             ScoreError::NoItem => "the first line names the columns, and one of them is item",

@@ -1,4 +1,4 @@
-//! What `skewstar measure --json` prints, as an answer: modes, sensor offset, dark centre, streaks.
+//! What `skewstar measure --json` prints, as an answer: modes, sensor offset, dark centre, spikes.
 //!
 //! Its advice is not looked at: those turns tilt the unit back and leave its height alone, while the truth's `undo_turns` take
 //! the height away too, which no frame shows.
@@ -7,12 +7,17 @@ use super::answers::Answer;
 use super::quantity::{Axis, Quantity};
 use serde_json::Value as Json;
 
-/// Turns the output of a measurement (`skewstar-measure/1`) into an answer about an item.
+/// Turns the output of a measurement (`skewstar-measure/2`) into an answer about an item.
 ///
 /// # Errors
 /// It has another format.
 pub fn from_measure(measured: &Json, item: u64) -> Result<Answer, String> {
-    if measured["format"] != "skewstar-measure/1" {
+    if measured["format"] == "skewstar-measure/1" {
+        return Err(
+            "measured is skewstar-measure/1, written before 0.2.0; measure the frame again".into(),
+        );
+    }
+    if measured["format"] != "skewstar-measure/2" {
         return Err("measured is not what `skewstar measure --json` prints".into());
     }
     let mut answer = Answer {
@@ -33,9 +38,9 @@ pub fn from_measure(measured: &Json, item: u64) -> Result<Answer, String> {
     for (at, axis) in [Axis::X, Axis::Y].into_iter().enumerate() {
         put(&mut answer, Quantity::DarkShift(axis), &shift[at]);
     }
-    for streak in measured["streaks"].as_array().into_iter().flatten() {
-        if let Some(region) = streak["region"].as_u64() {
-            put_streak(&mut answer, region as u32, streak);
+    for spike in measured["spikes"].as_array().into_iter().flatten() {
+        if let Some(region) = spike["region"].as_u64() {
+            put_spike(&mut answer, region as u32, spike);
         }
     }
     answer.flagged = !measured["sound"]
@@ -45,12 +50,12 @@ pub fn from_measure(measured: &Json, item: u64) -> Result<Answer, String> {
 }
 
 /// The mean ray of a region, with its uncertainty.
-fn put_streak(answer: &mut Answer, region: u32, streak: &Json) {
-    let quantity = Quantity::Streak(region);
-    if let Some(sigma) = streak["sigma_px"].as_f64() {
+fn put_spike(answer: &mut Answer, region: u32, spike: &Json) {
+    let quantity = Quantity::Spike(region);
+    if let Some(sigma) = spike["sigma_px"].as_f64() {
         answer.sigmas.insert(quantity.clone(), sigma);
     }
-    put(answer, quantity, &streak["shift_px"]);
+    put(answer, quantity, &spike["shift_px"]);
 }
 
 /// A plain number, or one with its uncertainty: `{ "value": …, "sigma": … }`.
@@ -72,13 +77,13 @@ mod tests {
     #[test]
     fn a_measurement_becomes_an_answer() {
         let measured = json!({
-            "format": "skewstar-measure/1", "method": "doughnut-fit",
+            "format": "skewstar-measure/2", "method": "doughnut-fit",
             "modes_nm": { "7": { "value": 12.5, "sigma": 0.4 }, "8": { "value": -3.0, "sigma": null } },
             "sensor_offset_um": { "value": -410.0, "sigma": 2.0 },
             "doughnut": { "dark_shift_px": [0.5, -0.25] },
-            "streaks": [{ "region": 1, "shift_px": 0.75, "sigma_px": 0.1 }, { "region": 2, "shift_px": 0.5, "sigma_px": null }],
+            "spikes": [{ "region": 1, "shift_px": 0.75, "sigma_px": 0.1 }, { "region": 2, "shift_px": 0.5, "sigma_px": null }],
             "advice": { "turns": { "A": 0.0, "B": 0.125 }, "words": "…" },
-            "sound": false, "flags": ["saturated", "coma_doubtful"],
+            "sound": false, "flags": ["saturated", "coma_uncertain"],
         });
         let answer = from_measure(&measured, 9).unwrap();
         assert_eq!(answer.item, 9);
@@ -86,13 +91,15 @@ mod tests {
         assert_eq!(answer.sigmas[&Quantity::Mode(7)], 0.4);
         assert!(!answer.sigmas.contains_key(&Quantity::Mode(8)));
         assert_eq!(answer.values[&Quantity::DarkShift(Axis::Y)], -0.25);
-        assert_eq!(answer.values[&Quantity::Streak(1)], 0.75);
-        assert_eq!(answer.sigmas[&Quantity::Streak(1)], 0.1);
-        assert_eq!(answer.values[&Quantity::Streak(2)], 0.5);
-        assert!(!answer.sigmas.contains_key(&Quantity::Streak(2)));
+        assert_eq!(answer.values[&Quantity::Spike(1)], 0.75);
+        assert_eq!(answer.sigmas[&Quantity::Spike(1)], 0.1);
+        assert_eq!(answer.values[&Quantity::Spike(2)], 0.5);
+        assert!(!answer.sigmas.contains_key(&Quantity::Spike(2)));
         assert!(!answer.values.contains_key(&Quantity::UndoTurns("B".into())));
         assert!(answer.flagged);
         assert!(from_measure(&json!({ "format": "other" }), 1).is_err());
-        assert!(from_measure(&json!({ "format": "skewstar-measure/1" }), 1).is_err());
+        assert!(from_measure(&json!({ "format": "skewstar-measure/2" }), 1).is_err());
+        let old = from_measure(&json!({ "format": "skewstar-measure/1" }), 1).unwrap_err();
+        assert!(old.contains("measure the frame again"), "{old}");
     }
 }

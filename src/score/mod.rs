@@ -15,5 +15,7 @@ pub use answers::{Answer, Answers, read_csv, read_json_lines, schema};
 pub use error::ScoreError;
 pub use measured::from_measure;
 pub use quantity::{Axis, Quantity};
-pub use report::{Bin, Direction, Judged, Named, QuantityScore, Report, SigmaScore, score};
+pub use report::{
+    Direction, Judged, NamedItems, QuantityScore, ScoreBin, ScoreReport, SigmaScore, score,
+};
 pub use truth::{TruthRow, read_truth_json, read_truth_table};

@@ -16,8 +16,8 @@ pub enum Quantity {
     UndoTurns(String),
     /// Dark centre minus outer centre of a doughnut, `dark_shift_px.x`.
     DarkShift(Axis),
-    /// Place of a region's streak along its slots, `streak_shift_px.0`.
-    Streak(u32),
+    /// Place of a region's spike along its slots, `spike_shift_px.0`.
+    Spike(u32),
 }
 
 /// An axis of the frame.
@@ -50,7 +50,7 @@ impl fmt::Display for Quantity {
             Quantity::UndoTurns(screw) => write!(out, "undo_turns.{screw}"),
             Quantity::DarkShift(Axis::X) => write!(out, "dark_shift_px.x"),
             Quantity::DarkShift(Axis::Y) => write!(out, "dark_shift_px.y"),
-            Quantity::Streak(region) => write!(out, "streak_shift_px.{region}"),
+            Quantity::Spike(region) => write!(out, "spike_shift_px.{region}"),
         }
     }
 }
@@ -77,7 +77,10 @@ impl FromStr for Quantity {
             }
             Some(("dark_shift_px", "x")) => Some(Quantity::DarkShift(Axis::X)),
             Some(("dark_shift_px", "y")) => Some(Quantity::DarkShift(Axis::Y)),
-            Some(("streak_shift_px", region)) => plain(region).map(Quantity::Streak),
+            // answers written before 0.2.0 call a spike a streak
+            Some(("spike_shift_px" | "streak_shift_px", region)) => {
+                plain(region).map(Quantity::Spike)
+            }
             _ => None,
         };
         found.ok_or(())
@@ -97,7 +100,7 @@ mod tests {
             "undo_turns.lower left",
             "dark_shift_px.x",
             "dark_shift_px.y",
-            "streak_shift_px.0",
+            "spike_shift_px.0",
         ] {
             let read: Result<Quantity, ()> = name.parse();
             assert_eq!(read.map(|quantity| quantity.to_string()), Ok(name.into()));

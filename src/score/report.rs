@@ -17,7 +17,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// The score of a file of answers.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Report {
+pub struct ScoreReport {
     /// `skewstar-score/1`.
     pub format: &'static str,
     /// Items of the truth.
@@ -27,15 +27,15 @@ pub struct Report {
     /// The same as a share.
     pub coverage: f64,
     /// Items that the program itself does not trust.
-    pub flagged: Named,
+    pub flagged: NamedItems,
     /// Items without an answer.
-    pub missing: Named,
+    pub missing: NamedItems,
     /// Items answered more than once.
-    pub duplicate: Named,
+    pub duplicate: NamedItems,
     /// Items that the truth does not know.
-    pub extra: Named,
+    pub extra: NamedItems,
     /// Items with an answer that is no finite number.
-    pub not_a_number: Named,
+    pub not_a_number: NamedItems,
     /// Every quantity that was answered.
     pub quantities: BTreeMap<String, QuantityScore>,
     /// Directions, where both components were answered.
@@ -44,7 +44,7 @@ pub struct Report {
 
 /// Items, counted and named.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Named {
+pub struct NamedItems {
     /// How many.
     pub count: usize,
     /// Which.
@@ -81,21 +81,21 @@ pub struct QuantityScore {
     /// Its item.
     pub worst_item: u64,
     /// Errors more than 5 robust standard deviations from their median.
-    pub outliers: Named,
+    pub outliers: NamedItems,
     /// Answers with the wrong sign.
-    pub sign_mistakes: Named,
+    pub sign_mistakes: NamedItems,
     /// How honest the claimed uncertainties are; `None` when none was claimed.
     pub sigma: Option<SigmaScore>,
     /// RMS of error over the item's Cramér–Rao bound; `None` where no bound is known.
     pub photon_ratio: Option<f64>,
-    /// RMS of error over what the air adds; `None` where that is not known.
+    /// RMS of error over what the atmosphere adds; `None` where that is not known.
     pub seeing_ratio: Option<f64>,
     /// RMS error in quarters of the items, from few electrons to many.
-    pub by_electrons: Vec<Bin>,
+    pub by_electrons: Vec<ScoreBin>,
     /// The same from good seeing to bad.
-    pub by_seeing_arcsec: Vec<Bin>,
+    pub by_seeing_arcsec: Vec<ScoreBin>,
     /// The same from small misalignments (Noll 5 to 11, nm) to large ones.
-    pub by_misalignment_nm: Vec<Bin>,
+    pub by_misalignment_nm: Vec<ScoreBin>,
     /// Every error, for plots.
     #[serde(skip)]
     pub errors: Vec<Judged>,
@@ -118,7 +118,7 @@ pub struct SigmaScore {
 
 /// A quarter of the items along something.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Bin {
+pub struct ScoreBin {
     /// Smallest value in it.
     pub from: f64,
     /// Largest value in it.
@@ -137,9 +137,9 @@ pub struct Direction {
     /// Median angle between answer and truth, degrees, without sign.
     pub median_deg: f64,
     /// 45 to 135 degrees off.
-    pub turned: Named,
+    pub turned: NamedItems,
     /// More than 135 degrees off.
-    pub opposite: Named,
+    pub opposite: NamedItems,
 }
 
 /// One judged answer.
@@ -155,7 +155,7 @@ pub struct Judged {
     pub sigma: Option<f64>,
     /// Cramér–Rao bound.
     pub photon: Option<f64>,
-    /// What the air adds.
+    /// What the atmosphere adds.
     pub seeing: Option<f64>,
     /// Electrons of the star.
     pub electrons: Option<f64>,
@@ -173,7 +173,7 @@ const BINS: usize = 4;
 ///
 /// # Errors
 /// [`ScoreError`] when either is empty, they have no quantity in common, or the truth has an item twice.
-pub fn score(truth: &[TruthRow], answers: &[Answer]) -> Result<Report, ScoreError> {
+pub fn score(truth: &[TruthRow], answers: &[Answer]) -> Result<ScoreReport, ScoreError> {
     if truth.is_empty() {
         return Err(ScoreError::Empty("the truth"));
     }
@@ -212,16 +212,16 @@ pub fn score(truth: &[TruthRow], answers: &[Answer]) -> Result<Report, ScoreErro
     let directions = Quantity::DIRECTIONS.iter().filter_map(|(name, parts)| {
         Some(((*name).to_owned(), Direction::of(parts, &sorted.judged)?))
     });
-    Ok(Report {
+    Ok(ScoreReport {
         format: "skewstar-score/1",
         items: rows.len(),
         answered: sorted.judged.len(),
         coverage: sorted.judged.len() as f64 / rows.len() as f64,
-        flagged: Named::of(sorted.flagged),
-        missing: Named::of(sorted.missing),
-        duplicate: Named::of(sorted.duplicate),
-        extra: Named::of(sorted.extra),
-        not_a_number: Named::of(sorted.not_a_number),
+        flagged: NamedItems::of(sorted.flagged),
+        missing: NamedItems::of(sorted.missing),
+        duplicate: NamedItems::of(sorted.duplicate),
+        extra: NamedItems::of(sorted.extra),
+        not_a_number: NamedItems::of(sorted.not_a_number),
         quantities: scored,
         directions: directions.collect(),
     })
@@ -359,8 +359,8 @@ impl QuantityScore {
             p99: quantile(&sizes, 0.99)?,
             worst: worst.error.abs(),
             worst_item: worst.item,
-            outliers: Named::of(far_items.collect()),
-            sign_mistakes: Named::of(errors.iter().filter(mistaken).map(|j| j.item).collect()),
+            outliers: NamedItems::of(far_items.collect()),
+            sign_mistakes: NamedItems::of(errors.iter().filter(mistaken).map(|j| j.item).collect()),
             sigma: SigmaScore::of(&errors),
             photon_ratio: ratio(&|j| j.photon),
             seeing_ratio: ratio(&|j| j.seeing),
@@ -392,7 +392,7 @@ impl SigmaScore {
 }
 
 /// Quarters of equal size along something; none where it is not known or the same for all.
-fn bins(errors: &[Judged], along: &dyn Fn(&Judged) -> Option<f64>) -> Vec<Bin> {
+fn bins(errors: &[Judged], along: &dyn Fn(&Judged) -> Option<f64>) -> Vec<ScoreBin> {
     let mut placed: Vec<(f64, f64)> = errors
         .iter()
         .filter_map(|j| Some((along(j)?, j.error)))
@@ -409,7 +409,7 @@ fn bins(errors: &[Judged], along: &dyn Fn(&Judged) -> Option<f64>) -> Vec<Bin> {
         .filter_map(|number| {
             let part = &placed[number * placed.len() / BINS..(number + 1) * placed.len() / BINS];
             let own: Vec<f64> = part.iter().map(|(_, error)| *error).collect();
-            Some(Bin {
+            Some(ScoreBin {
                 from: part.first()?.0,
                 to: part.last()?.0,
                 answers: part.len(),
@@ -447,7 +447,7 @@ impl Direction {
             let inside = angles
                 .iter()
                 .filter(|(_, angle)| (from..to).contains(angle));
-            Named::of(inside.map(|(item, _)| *item).collect())
+            NamedItems::of(inside.map(|(item, _)| *item).collect())
         };
         Some(Direction {
             answers: angles.len(),
@@ -468,17 +468,17 @@ fn angle_deg(truth: [f64; 2], answer: [f64; 2]) -> f64 {
     across.abs().atan2(along).to_degrees()
 }
 
-impl Named {
-    fn of(mut items: Vec<u64>) -> Named {
+impl NamedItems {
+    fn of(mut items: Vec<u64>) -> NamedItems {
         items.sort_unstable();
-        Named {
+        NamedItems {
             count: items.len(),
             items,
         }
     }
 }
 
-impl Report {
+impl ScoreReport {
     /// Every number by its name, such as `modes_nm.7.rms`; those that are not known are left out.
     pub fn numbers(&self) -> BTreeMap<String, f64> {
         let mut numbers: BTreeMap<String, f64> = BTreeMap::new();

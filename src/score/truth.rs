@@ -14,7 +14,7 @@ pub struct TruthRow {
     pub values: BTreeMap<Quantity, f64>,
     /// Cramér–Rao bound of each mode, nm.
     pub photon_nm: BTreeMap<u32, f64>,
-    /// What the air adds to each mode, nm.
+    /// What the atmosphere adds to each mode, nm.
     pub seeing_nm: BTreeMap<u32, f64>,
     /// Electrons of the star.
     pub electrons: Option<f64>,
@@ -104,10 +104,18 @@ pub fn read_truth_table(bytes: &[u8]) -> Result<Vec<TruthRow>, ScoreError> {
 pub fn read_truth_json(bytes: &[u8]) -> Result<TruthRow, ScoreError> {
     let truth: Json =
         serde_json::from_slice(bytes).map_err(|error| ScoreError::NoTruth(error.to_string()))?;
-    if truth["format"] != "skewstar-truth/1" {
-        return Err(ScoreError::NoTruth(
-            "its format is not skewstar-truth/1".into(),
-        ));
+    match truth["format"].as_str() {
+        Some("skewstar-truth/2") => {}
+        Some("skewstar-truth/1") => {
+            return Err(ScoreError::NoTruth(
+                "it is skewstar-truth/1, written before 0.2.0; render the scenario again for skewstar-truth/2".into(),
+            ));
+        }
+        _ => {
+            return Err(ScoreError::NoTruth(
+                "its format is not skewstar-truth/2".into(),
+            ));
+        }
     }
     let mut row = TruthRow::default();
     for key in [
@@ -133,11 +141,10 @@ pub fn read_truth_json(bytes: &[u8]) -> Result<TruthRow, ScoreError> {
             row.values.insert(Quantity::DarkShift(axis), value);
         }
     }
-    for streak in truth["streaks"].as_array().into_iter().flatten() {
-        if let (Some(region), Some(value)) =
-            (streak["region"].as_u64(), streak["shift_px"].as_f64())
+    for spike in truth["spikes"].as_array().into_iter().flatten() {
+        if let (Some(region), Some(value)) = (spike["region"].as_u64(), spike["shift_px"].as_f64())
         {
-            row.values.insert(Quantity::Streak(region as u32), value);
+            row.values.insert(Quantity::Spike(region as u32), value);
         }
     }
     Ok(row)

@@ -1,6 +1,6 @@
 //! The deterministic half of a camera: how many electrons a pixel is expected to collect, before chance and counts.
 //!
-//! photons above the air → extinction → open area of the pupil → transmission and throughput → quantum efficiency →
+//! photons above the atmosphere → extinction → open area of the pupil → transmission and throughput → quantum efficiency →
 //! electrons. `photometry.rs` has the rates, `noise.rs` how much a pixel scatters and when it is full. The draws, gain and
 //! rounding are in `simulate::readout`.
 

@@ -1,18 +1,18 @@
 //! Photon rates of a star and of the sky.
 //!
-//! Zero point: a V = 0 star sends 9.955e7 photons/(s m² nm) above the air, taken at the pivot wavelength 547.91 nm of the same
+//! Zero point: a V = 0 star sends 9.955e7 photons/(s m² nm) above the atmosphere, taken at the pivot wavelength 547.91 nm of the same
 //! table (check values `photometry.vega_v_photon_flux` and `photometry.vega_v_pivot_nm`).
 
 use crate::instrument::Passband;
 use crate::spectrum::{edges, planck_photons, transmission};
 use crate::units::NM;
 
-/// Photons per second, square metre and nanometre from V = 0 above the air.
+/// Photons per second, square metre and nanometre from V = 0 above the atmosphere.
 pub const ZERO_POINT_PHOTONS: f64 = 9.955e7;
 /// Where the zero point holds.
 pub const ZERO_POINT_WAVELENGTH_M: f64 = 547.909_921_013 * NM;
 
-/// Photons per second through `area_m2` and a passband split into `bins` bins, above the air.
+/// Photons per second through `area_m2` and a passband split into `bins` bins, above the atmosphere.
 pub fn star_photons_per_s(
     magnitude: f64,
     temperature_k: f64,
@@ -42,7 +42,7 @@ pub fn sky_photons_per_s(
         * band_nm(passband, bins, |_| 1.0)
 }
 
-/// Share of the light that the air lets through.
+/// Share of the light that the atmosphere lets through.
 pub fn extinction_factor(mag_per_airmass: f64, airmass: f64) -> f64 {
     magnitudes(mag_per_airmass * airmass)
 }

@@ -1,4 +1,4 @@
-//! The two limits that a truth states for every mode: the photons' and the air's.
+//! The two limits that a truth states for every mode: the photons' and the atmosphere's.
 
 use super::truth::Numbered;
 use crate::instrument::Instrument;
@@ -11,7 +11,7 @@ use std::ops::RangeInclusive;
 pub struct Limits {
     /// Cramér–Rao bound; `None` when it was not computed, `None` for a mode that the frame does not determine.
     pub photon_nm: Option<Numbered<Option<f64>>>,
-    /// What the air adds in this exposure.
+    /// What the atmosphere adds in this exposure.
     pub seeing_nm: Option<Numbered>,
     /// Reasons.
     pub flags: Vec<String>,

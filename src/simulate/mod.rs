@@ -11,13 +11,13 @@ mod starfield;
 mod truth;
 
 pub use crate::frame::clock;
-pub use crate::predict::{Doughnut, Streak, doughnut, streaks};
+pub use crate::predict::{Doughnut, Spike, doughnut, spikes};
 pub use readout::{read_out, saturation_adu};
 pub use sentences::sentences;
-pub use shape::{Shape, shape};
+pub use shape::{ImageShape, shape};
 pub use stamps::{Stamp, StarRecord, background, stamp};
 pub use starfield::{FieldError, StarField, field_stars, star_field};
-pub use truth::{DoughnutRecord, Numbered, Provenance, StreakRecord, Truth};
+pub use truth::{DoughnutRecord, Numbered, Provenance, SpikeRecord, Truth};
 
 use crate::frame::Frame;
 use crate::instrument::Instrument;

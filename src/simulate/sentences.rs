@@ -6,7 +6,7 @@
 use super::truth::Truth;
 use crate::frame::{clock, hour};
 use crate::instrument::{Instrument, end};
-use crate::mask::{self, Reading};
+use crate::mask::{self, TripletReading};
 use crate::predict::airy_radius_m;
 use crate::pupil::frame_axes;
 use crate::units::{DEG, NM, UM};
@@ -27,8 +27,8 @@ pub fn sentences(instrument: &Instrument, truth: &Truth) -> String {
 }
 
 fn look_for(instrument: &Instrument, truth: &Truth) -> String {
-    if !truth.streaks.is_empty() {
-        return streaks(instrument, truth);
+    if !truth.spikes.is_empty() {
+        return spikes(instrument, truth);
     }
     let Some(ring) = &truth.doughnut else {
         let ratio = instrument.telescope.focal_ratio();
@@ -72,10 +72,10 @@ fn look_for(instrument: &Instrument, truth: &Truth) -> String {
     }
 }
 
-fn streaks(instrument: &Instrument, truth: &Truth) -> String {
+fn spikes(instrument: &Instrument, truth: &Truth) -> String {
     let head = format!(
-        "Look for: bright streaks at right angles to the slots, from {} regions of them",
-        truth.streaks.len()
+        "Look for: bright spikes at right angles to the slots, from {} regions of them",
+        truth.spikes.len()
     );
     let readings: Vec<String> = instrument
         .mask
@@ -88,7 +88,7 @@ fn streaks(instrument: &Instrument, truth: &Truth) -> String {
         .filter_map(|(design, triplet)| {
             let shift_px = |region| {
                 truth
-                    .streaks
+                    .spikes
                     .iter()
                     .find(|s| s.region == region)
                     .map(|s| s.shift_px)
@@ -101,20 +101,20 @@ fn streaks(instrument: &Instrument, truth: &Truth) -> String {
         .collect();
     if readings.is_empty() {
         let largest = truth
-            .streaks
+            .spikes
             .iter()
             .map(|s| s.shift_px.abs())
             .fold(0.0, f64::max);
         return format!("{head}; they miss the middle by up to {largest:.1} px.");
     }
     format!(
-        "{head}. In each triplet compare the middle streak with the point where its two slanted partners cross: {}.",
+        "{head}. In each triplet compare the middle spike with the point where its two slanted partners cross: {}.",
         readings.join("; ")
     )
 }
 
 /// What one triplet shows; `along` is the direction of its middle slots in the frame.
-fn triplet_words(reading: &Reading, along: [f64; 2]) -> String {
+fn triplet_words(reading: &TripletReading, along: [f64; 2]) -> String {
     let shift = reading.shift();
     let name = format!("slots towards {}", clock(along));
     let split = reading.split[0].abs();

@@ -8,7 +8,7 @@ use ndarray::Array2;
 
 /// Size and elongation.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Shape {
+pub struct ImageShape {
     /// Centre of the light.
     pub centroid_px: [f64; 2],
     /// Diameter of the circle that holds half of it.
@@ -23,7 +23,7 @@ pub struct Shape {
 const PARTS: usize = 5;
 
 /// Measures the light of one star on its stamp.
-pub fn shape(light: &Array2<f64>) -> Shape {
+pub fn shape(light: &Array2<f64>) -> ImageShape {
     let total: f64 = light.sum();
     let mean = |f: &dyn Fn(f64, f64) -> f64| {
         light
@@ -45,7 +45,7 @@ pub fn shape(light: &Array2<f64>) -> Shape {
     let half_gap = (0.5 * (xx - yy)).hypot(xy);
     let middle = 0.5 * (xx + yy);
     let ratio = (middle + half_gap) / (middle - half_gap).max(f64::MIN_POSITIVE);
-    Shape {
+    ImageShape {
         centroid_px,
         half_flux_diameter_px: 2.0 * radius,
         elongation: ratio.sqrt(),

@@ -3,7 +3,7 @@
 //! [`stamp`] makes one star by itself; [`stamps_together`] makes several that see one pupil with one prepared model. It refuses
 //! to know the rest of the sensor.
 
-use super::shape::{Shape, shape};
+use super::shape::{ImageShape, shape};
 use super::starfield::FieldError;
 use super::truth::Numbered;
 use crate::instrument::Instrument;
@@ -98,7 +98,7 @@ pub fn stamp(
 /// gets its own wavefront and place in it.
 pub(super) fn stamps_together(
     bench: &Bench<'_>,
-    places: &[Place],
+    places: &[StampPlace],
     done: &(dyn Fn() + Sync),
 ) -> Result<Vec<Stamp>, FieldError> {
     let hardest = places.iter().max_by(|a, b| a.reach_m.total_cmp(&b.reach_m));
@@ -135,7 +135,7 @@ pub(super) struct Bench<'a> {
 }
 
 /// One star before its light is computed.
-pub(super) struct Place {
+pub(super) struct StampPlace {
     star: FieldStar,
     state: State,
     alignment: Alignment,
@@ -148,7 +148,7 @@ pub(super) struct Place {
 }
 
 impl Bench<'_> {
-    pub fn place(&self, star: &FieldStar) -> Result<Place, FieldError> {
+    pub fn place(&self, star: &FieldStar) -> Result<StampPlace, FieldError> {
         let star_px = frame_px(self.instrument, star.field_m);
         let state = own_state(self.state, star).ok_or(FieldError::NoCounts)?;
         let alignment = align(self.instrument, &state);
@@ -160,7 +160,7 @@ impl Bench<'_> {
         // an even corner keeps the colours of a filter array in step with the frame
         let corner_px =
             star_px.map(|p| 2 * ((p.round() as i64 - half_px as i64) as f64 / 2.0).floor() as i64);
-        Ok(Place {
+        Ok(StampPlace {
             star: *star,
             state,
             alignment,
@@ -179,7 +179,7 @@ impl Bench<'_> {
         small
     }
 
-    fn model(&self, place: &Place, side_px: usize) -> Result<Model, FieldError> {
+    fn model(&self, place: &StampPlace, side_px: usize) -> Result<Model, FieldError> {
         let stamp_middle = 0.5 * (side_px as f64 - 1.0);
         let pixel_m = self.instrument.camera.pixel_m;
         let aside_px =
@@ -229,8 +229,8 @@ impl Bench<'_> {
 }
 
 /// The stamp of a star whose light is known, with its record.
-fn finished(light: Array2<f64>, place: &Place, electrons: f64, light_in_stamp: f64) -> Stamp {
-    let Shape {
+fn finished(light: Array2<f64>, place: &StampPlace, electrons: f64, light_in_stamp: f64) -> Stamp {
+    let ImageShape {
         centroid_px,
         half_flux_diameter_px,
         elongation,

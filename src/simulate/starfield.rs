@@ -6,7 +6,7 @@
 //! frame in a fixed order: the number of threads changes no bit. What is left out is said: light beyond a star's stamp (`light_in_stamp` of its record), and the field's effect on the brightness of the sky.
 
 use super::readout::read_out;
-use super::stamps::{Bench, Place, Stamp, StarRecord, background, stamp, stamps_together};
+use super::stamps::{Bench, Stamp, StampPlace, StarRecord, background, stamp, stamps_together};
 use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::predict::{Expected, PredictError, Settings};
@@ -158,11 +158,11 @@ fn shared_stamps(
     let places = stars
         .iter()
         .map(|star| bench.place(star))
-        .collect::<Result<Vec<Place>, FieldError>>()?;
-    let mut order: Vec<(usize, Place)> = places.into_iter().enumerate().collect();
+        .collect::<Result<Vec<StampPlace>, FieldError>>()?;
+    let mut order: Vec<(usize, StampPlace)> = places.into_iter().enumerate().collect();
     order.sort_by_key(|(number, place)| (place.side_px, *number));
-    let (numbers, sorted): (Vec<usize>, Vec<Place>) = order.into_iter().unzip();
-    let groups: Vec<&[Place]> = sorted
+    let (numbers, sorted): (Vec<usize>, Vec<StampPlace>) = order.into_iter().unzip();
+    let groups: Vec<&[StampPlace]> = sorted
         .chunk_by(|a, b| a.side_px == b.side_px)
         .flat_map(|same| same.chunks(STARS_A_MODEL))
         .collect();

@@ -1,4 +1,4 @@
-//! Everything that is hidden about a frame, as it is written beside it (`skewstar-truth/1`).
+//! Everything that is hidden about a frame, as it is written beside it (`skewstar-truth/2`).
 //!
 //! All keys are always present; what cannot be known is `null` with a flag, never NaN. `_px` places are in frame axes.
 
@@ -8,7 +8,7 @@ use crate::instrument::Instrument;
 use crate::math::gauss_between;
 use crate::mechanics::{Plane, turns_for};
 use crate::predict::{Expected, Model, PredictError};
-use crate::predict::{doughnut, streaks};
+use crate::predict::{doughnut, spikes};
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, NM, UM};
 use crate::wavefront::{Wavefront, ZernikeSum};
@@ -29,7 +29,7 @@ pub struct Provenance {
 /// The truth about one frame.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Truth {
-    /// `skewstar-truth/1`.
+    /// `skewstar-truth/2`.
     pub format: &'static str,
     /// Version of the program.
     pub version: &'static str,
@@ -72,10 +72,10 @@ pub struct Truth {
     /// Ray-traced edges; `None` in focus and inside the caustic.
     pub doughnut: Option<DoughnutRecord>,
     /// One for each region of the mask; empty without one.
-    pub streaks: Vec<StreakRecord>,
+    pub spikes: Vec<SpikeRecord>,
     /// Noll index → what the photons allow (Cramér–Rao, 13 parameters free), nm RMS.
     pub sigma_photon_nm: Option<Numbered<Option<f64>>>,
-    /// Noll index → what the air adds in this exposure (frozen flow, averaged Noll variances), nm RMS.
+    /// Noll index → what the atmosphere adds in this exposure (frozen flow, averaged Noll variances), nm RMS.
     pub sigma_seeing_nm: Option<Numbered>,
     /// What a reader should know; the list is in DEVELOPERS.md, "Flags of the truth".
     pub flags: Vec<String>,
@@ -100,16 +100,16 @@ pub struct DoughnutRecord {
     pub dark_shift_px: Option<[f64; 2]>,
 }
 
-/// One streak of a masked star.
+/// One spike of a masked star.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct StreakRecord {
+pub struct SpikeRecord {
     /// Number of the region in the mask's list.
     pub region: usize,
     /// Middle of the region, pupil axes.
     pub azimuth_deg: f64,
     /// Direction along its slots, pupil axes.
     pub slot_deg: f64,
-    /// Place of the streak along +slot direction, as turned into the frame.
+    /// Place of the spike along +slot direction, as turned into the frame.
     pub shift_px: f64,
 }
 
@@ -156,9 +156,9 @@ impl Truth {
                 dark_shift_px: d.dark.map(|dark| shift(dark.0)),
             }
         });
-        let streaks = streaks(instrument, state, &wavefront)
+        let spikes = spikes(instrument, state, &wavefront)
             .iter()
-            .map(|s| StreakRecord {
+            .map(|s| SpikeRecord {
                 region: s.region,
                 azimuth_deg: s.azimuth_rad / DEG,
                 slot_deg: s.slot_rad / DEG,
@@ -179,7 +179,7 @@ impl Truth {
             None
         };
         Truth {
-            format: "skewstar-truth/1",
+            format: "skewstar-truth/2",
             version: env!("CARGO_PKG_VERSION"),
             title: provenance.title.clone(),
             seed: provenance.seed,
@@ -200,7 +200,7 @@ impl Truth {
             saturated_px: frame.map(|f| f.saturated_px),
             sampling_error,
             doughnut: ring,
-            streaks,
+            spikes,
             sigma_photon_nm: limits.photon_nm,
             sigma_seeing_nm: limits.seeing_nm,
             flags,

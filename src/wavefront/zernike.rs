@@ -51,12 +51,12 @@ pub fn noll_norm(n: u32, m: i32) -> f64 {
 /// A sum of Zernike terms prepared for evaluation at many points.
 #[derive(Debug, Clone, Default)]
 pub struct ZernikeSum {
-    groups: Vec<Group>,
+    groups: Vec<AzimuthalTerms>,
 }
 
 /// All terms of one azimuthal frequency.
 #[derive(Debug, Clone)]
-struct Group {
+struct AzimuthalTerms {
     m: u32,
     /// Coefficients of cos(mθ) and sin(mθ), times the norm, by k = (n − m)/2.
     weights: Vec<[f64; 2]>,
@@ -76,7 +76,7 @@ pub struct ValueSlope {
 impl ZernikeSum {
     /// Prepares the sum of `modes`, in the unit of their coefficients.
     pub fn new(modes: &Modes) -> Self {
-        let mut groups: Vec<Group> = Vec::new();
+        let mut groups: Vec<AzimuthalTerms> = Vec::new();
         for (noll, coefficient) in modes.iter() {
             let (n, m) = noll_n_m(noll);
             let weight = coefficient * noll_norm(n, m);
@@ -84,7 +84,7 @@ impl ZernikeSum {
             let at = match groups.iter().position(|g| g.m == frequency) {
                 Some(at) => at,
                 None => {
-                    groups.push(Group {
+                    groups.push(AzimuthalTerms {
                         m: frequency,
                         weights: Vec::new(),
                         recurrence: Vec::new(),
@@ -115,7 +115,7 @@ impl ZernikeSum {
     }
 }
 
-impl Group {
+impl AzimuthalTerms {
     fn add(&mut self, k: usize, weight: f64, is_sine: bool) {
         if self.weights.len() <= k {
             self.weights.resize(k + 1, [0.0; 2]);

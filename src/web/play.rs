@@ -50,7 +50,7 @@ pub fn pictures(
     let state = state(base, values);
     let moment = Moment {
         start_s: 0.0,
-        air: Seed(11),
+        atmosphere: Seed(11),
         noise: Seed(12),
     };
     let mut near = state.clone();

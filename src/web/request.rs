@@ -61,15 +61,15 @@ impl Request {
 }
 
 /// Reads requests from one connection, one after the other.
-pub struct Reader {
+pub struct RequestReader {
     stream: TcpStream,
     held: Vec<u8>,
 }
 
-impl Reader {
+impl RequestReader {
     /// A reader of a connection.
     pub fn new(stream: TcpStream) -> Self {
-        Reader {
+        RequestReader {
             stream,
             held: Vec::new(),
         }

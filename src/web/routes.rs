@@ -8,8 +8,8 @@ use super::rooms::{NoRoom, Room, Rooms, locked};
 use super::turnstile::Turnstile;
 use super::view;
 use crate::practice::{
-    Action, Answer, Asked, CORNER_M, Cautions, Eye, Level, Measurer, Moment, Question, Refusal,
-    front_screws,
+    Action, CORNER_M, Cautions, Eye, Guess, Level, MeasureRequest, Measurer, Moment, Question,
+    Refusal, front_screws,
 };
 use crate::predict::PredictError;
 use serde::Deserialize;
@@ -186,8 +186,8 @@ impl Site {
                 "practise on a scenario with [star] and the camera's electronics",
             );
         };
-        let [mask_on, _] = room.session.mask_and_air();
-        let asked = Asked {
+        let [mask_on, _] = room.session.mask_and_atmosphere();
+        let asked = MeasureRequest {
             frame: &frame,
             owner: room.session.owner(),
             mask_on,
@@ -223,7 +223,7 @@ impl Site {
             ("GET", ["star"]) => self.question_star(&question),
             ("POST", ["answer"]) => match body::<Given>(request) {
                 Ok(given) if given.clockwise_turns.is_finite() => {
-                    let answer = Answer {
+                    let answer = Guess {
                         screw: given.screw,
                         clockwise_turns: given.clockwise_turns,
                     };
@@ -282,7 +282,7 @@ impl Site {
         let seed = session.seed();
         let now = Moment {
             start_s: 0.0,
-            air: seed,
+            atmosphere: seed,
             noise: seed,
         };
         let look = || Eye::new(session.instrument()).look(&session.state(), now);

@@ -2,7 +2,7 @@
 
 use super::guard::Guard;
 use super::reply::Reply;
-use super::request::{NoRequest, Reader, Request};
+use super::request::{NoRequest, Request, RequestReader};
 use super::rooms::{Keeper, Rooms, random_hex};
 use super::routes::Site;
 use super::turnstile::Turnstile;
@@ -177,7 +177,7 @@ fn converse(stream: TcpStream, site: &Site, guard: &Guard) {
     let (Ok(()), Ok(mut sink)) = (prepared, stream.try_clone()) else {
         return;
     };
-    let mut reader = Reader::new(stream);
+    let mut reader = RequestReader::new(stream);
     loop {
         match reader.next() {
             Ok(request) => {

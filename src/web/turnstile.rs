@@ -25,15 +25,15 @@ impl Turnstile {
                 .unwrap_or_else(PoisonError::into_inner);
         }
         drop(numbers);
-        let _turned = Turned(self);
+        let _turned = Passage(self);
         rayon::scope(|_| work())
     }
 }
 
 /// Lets the next one in, however the work ends.
-struct Turned<'a>(&'a Turnstile);
+struct Passage<'a>(&'a Turnstile);
 
-impl Drop for Turned<'_> {
+impl Drop for Passage<'_> {
     fn drop(&mut self) {
         locked(&self.0.numbers).1 += 1;
         self.0.moved.notify_all();

@@ -1,14 +1,16 @@
 //! A session as the page sees it: everything that may be known, nothing that is hidden before the end.
 
-use crate::practice::{Action, Advice, Report, Session, Shape, action_words, front_screws, lesson};
+use crate::practice::{
+    Action, DrillReport, Session, SightShape, Suggestion, action_words, front_screws, lesson,
+};
 use serde::Serialize;
 use serde_json::{Value, json};
 
 /// All of it.
 pub fn session(name: &str, session: &Session, said: Option<&str>) -> Value {
-    let [mask_on, air_moves] = session.mask_and_air();
+    let [mask_on, atmosphere_moves] = session.mask_and_atmosphere();
     let assembly = session.owner().assembly.as_ref();
-    let advice = Advice::new(session);
+    let advice = Suggestion::new(session);
     let explained = session.actions().last() == Some(&Action::ShowMe);
     json!({
         "session": name,
@@ -19,7 +21,7 @@ pub fn session(name: &str, session: &Session, said: Option<&str>) -> Value {
         "cost_min": session.cost_min(),
         "mask": session.owner().mask.is_some(),
         "mask_on": mask_on,
-        "air_moves": air_moves,
+        "atmosphere_moves": atmosphere_moves,
         "time_s": session.time_s(),
         "screws": front_screws(session.owner()),
         "said": said,
@@ -34,17 +36,17 @@ pub fn session(name: &str, session: &Session, said: Option<&str>) -> Value {
 
 /// What "show me" draws on the star and on the unit.
 #[derive(Serialize)]
-struct Drawing {
+struct UnitPicture {
     centre_px: [f64; 2],
     shift_px: Option<[f64; 2]>,
     diameter_px: Option<f64>,
     raised_front_deg: Option<f64>,
 }
 
-fn drawing(session: &Session, advice: Option<&Advice>) -> Option<Drawing> {
+fn drawing(session: &Session, advice: Option<&Suggestion>) -> Option<UnitPicture> {
     let sight = &session.rounds().last()?.sight;
     let (from_star, shift_px, diameter_px) = match &sight.shape {
-        Shape::Doughnut {
+        SightShape::Doughnut {
             centre_px,
             shift_px,
             diameter_px,
@@ -52,7 +54,7 @@ fn drawing(session: &Session, advice: Option<&Advice>) -> Option<Drawing> {
         } => (*centre_px, Some(*shift_px), Some(*diameter_px)),
         _ => ([0.0; 2], None, None),
     };
-    Some(Drawing {
+    Some(UnitPicture {
         centre_px: [0, 1].map(|axis| sight.aside_px[axis] + from_star[axis]),
         shift_px,
         diameter_px,
@@ -66,7 +68,7 @@ fn path(session: &Session) -> Vec<Value> {
     rounds
         .map(|round| {
             let shift = match &round.sight.shape {
-                Shape::Doughnut { shift_px, .. } => Some(*shift_px),
+                SightShape::Doughnut { shift_px, .. } => Some(*shift_px),
                 _ => None,
             };
             json!({ "action": action_words(round.action.as_ref()), "shift_px": shift })
@@ -75,6 +77,6 @@ fn path(session: &Session) -> Vec<Value> {
 }
 
 fn report(session: &Session) -> Value {
-    let report = Report::new(session);
+    let report = DrillReport::new(session);
     json!({ "words": report.words(), "numbers": report })
 }

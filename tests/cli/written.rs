@@ -24,7 +24,7 @@ const TRUTH_KEYS: [&str; 23] = [
     "saturated_px",
     "sampling_error",
     "doughnut",
-    "streaks",
+    "spikes",
     "sigma_photon_nm",
     "sigma_seeing_nm",
     "flags",
@@ -171,7 +171,7 @@ fn the_truth_has_every_key_and_no_number_that_is_none() {
         for key in TRUTH_KEYS {
             assert!(truth.get(key).is_some(), "{key} is not there");
         }
-        assert_eq!(truth["format"], "skewstar-truth/1");
+        assert_eq!(truth["format"], "skewstar-truth/2");
         assert_eq!(truth["version"], env!("CARGO_PKG_VERSION"));
         assert_eq!(truth["side"], "outside");
         assert_eq!(truth["turns"]["B"], -0.07);
@@ -219,7 +219,7 @@ fn json_is_the_truth_and_nothing_else() {
     let done = place.run(&["render", "tiny.toml", "--json"]).well();
     assert_eq!(done.stdout, place.text("out/tiny.truth.json"));
     let printed: Value = serde_json::from_str(&done.stdout).expect("one JSON document");
-    assert_eq!(printed["format"], "skewstar-truth/1");
+    assert_eq!(printed["format"], "skewstar-truth/2");
     assert!(done.stderr.contains("wrote out/tiny.truth.json"));
 }
 

@@ -2,7 +2,7 @@
 
 use super::{folder, make, place, verify};
 use crate::cli::program::Place;
-use skewstar::dataset::{Set, Source, read};
+use skewstar::dataset::{ScenarioSource, Set, read};
 use skewstar::image_io::npz::{NpyValues, read_npz};
 
 fn made(place: &Place, threads: &str, options: &[&str]) {
@@ -57,10 +57,10 @@ fn the_files_hold_what_the_library_makes() {
     let place = place();
     made(&place, "2", &["--count", "6"]);
     let recipe = read(super::RECIPE.as_bytes(), "set.toml").expect("a recipe");
-    let source = Source {
+    let source = ScenarioSource {
         scenario: crate::cli::program::tiny_counts(),
         label: "tiny.toml".into(),
-        ..Source::default()
+        ..ScenarioSource::default()
     };
     let set = Set::new(recipe, source).expect("a set");
     let arrays = read_npz(&place.read("out/set.0000000005-0000000005.npz")).expect("an archive");

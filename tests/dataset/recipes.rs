@@ -1,6 +1,6 @@
 //! The recipes in `scenarios/recipes`: each can be made, and its coarse, quick frames are those of `render` but for little.
 
-use skewstar::dataset::{ScenarioText, Set, Source, read};
+use skewstar::dataset::{ScenarioSource, ScenarioText, Set, read};
 use skewstar::predict::{Expected, Model, Settings};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -27,10 +27,10 @@ fn set_of(path: &Path) -> Set {
         panic!("{label} names no scenario");
     };
     let scenario = path.parent().expect("a folder").join(file);
-    let source = Source {
+    let source = ScenarioSource {
         scenario: fs::read_to_string(scenario).expect("the scenario"),
         label,
-        ..Source::default()
+        ..ScenarioSource::default()
     };
     Set::new(recipe, source).unwrap_or_else(|error| panic!("{error}"))
 }

@@ -8,7 +8,7 @@ use skewstar::mask::solid::Solid;
 /// A cut at an angle lies between the points of the grid of 0.1 µm: slivers along 0.2 m of it.
 const SLIVERS_M2: f64 = 0.2 * 2e-7;
 
-/// Two and four pieces of every layout: closed, in one part each, without overlap, and together the plate but for the air in
+/// Two and four pieces of every layout: closed, in one part each, without overlap, and together the plate but for the atmosphere in
 /// the joints.
 #[test]
 fn pieces_fit_the_bed_and_make_the_plate_again() {

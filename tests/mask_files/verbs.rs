@@ -207,7 +207,7 @@ fn the_preview_says_what_a_mask_can_and_cannot_show() {
             );
         }
         assert!(answer["exposure"]["time_s"].as_f64().unwrap() > 0.0);
-        assert!(answer["streaks"].as_array().unwrap().len() >= 9);
+        assert!(answer["spikes"].as_array().unwrap().len() >= 9);
     }
 }
 

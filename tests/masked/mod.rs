@@ -1,18 +1,18 @@
-//! The masked star, proved: what its plate leaves open, what light does behind it, and where its streaks lie.
+//! The masked star, proved: what its plate leaves open, what light does behind it, and where its spikes lie.
 //!
 //! | file | question |
 //! |---|---|
 //! | `openings.rs` | is a point open? Written from the description of the layouts alone, nothing shared with `src/mask` |
 //! | `geometry.rs` | does the engine open the same points, once each, and count the same area? |
 //! | `twins.rs` | does a written-out diffraction integral give the same light, near the middle and far out? |
-//! | `streaks.rs` | is a streak where the mean slope says, by hand-written gradients and in a rendered frame? |
-//! | `table.rs` | how far does each error move the middle streak of a triplet from the crossing of its partners? |
+//! | `spikes.rs` | is a spike where the mean slope says, by hand-written gradients and in a rendered frame? |
+//! | `table.rs` | how far does each error move the middle spike of a triplet from the crossing of its partners? |
 //! | `picture.rs` | is the committed picture of masked stars what the engine draws today? |
 
 mod geometry;
 mod openings;
 mod picture;
-mod streaks;
+mod spikes;
 mod table;
 mod twins;
 

@@ -11,7 +11,7 @@ use std::path::Path;
 const LEVELS: u8 = 1;
 const LARGEST_BYTES: usize = 400_000;
 
-/// The telescope of the table with a broad passband, on pixels half as large, so that streaks look smooth.
+/// The telescope of the table with a broad passband, on pixels half as large, so that spikes look smooth.
 fn column(name: &'static str, layout: MaskLayout) -> Column {
     let mut instrument = printed(layout);
     let camera = &mut instrument.camera;

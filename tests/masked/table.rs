@@ -1,4 +1,4 @@
-//! What a masked star shows of each error: µm on the sensor, per 100 nm RMS, by which the middle streak of each triplet moves
+//! What a masked star shows of each error: µm on the sensor, per 100 nm RMS, by which the middle spike of each triplet moves
 //! from the crossing of its partners. The telescope is the design's: f/2.2, obstruction ratio 0.438, triplets at 90, 210
 //! and 330 degrees, slant 20 degrees, zone border at 0.75 of the aperture's radius.
 //!
@@ -14,19 +14,19 @@
 //! - **Three-triplet, spherical.** −5.2 by slopes over a bare ring, −3.6 printed, −2.9 from a region alone and −2.5 from a whole
 //!   frame. All within the design's −1.9 … −5 but the first. The slope changes sign within each region, so every edge and every
 //!   window counts; such a number is a property of the measurement, not of the star.
-//! - **Two-zone, what reads 0 is not invisible.** Even errors pull the two halves of a streak apart: the middle one by 5.0 µm for
+//! - **Two-zone, what reads 0 is not invisible.** Even errors pull the two halves of a spike apart: the middle one by 5.0 µm for
 //!   defocus (the design: about 5), by up to 3.5 for astigmatism, by 9.5 for spherical (printed).
 //!
 //! So by eye, to 0.3 px of 3.8 µm, a three-triplet mask shows 25 nm of focus and 39 nm of astigmatism and hides 300 nm of coma,
 //! as the design says; a two-zone mask shows 19 nm of coma. The test prints every number of this text.
 
 use super::{alone, fast_unit, plate};
-use crate::support::place::{Search, streak_place_m};
+use crate::support::place::{Search, spike_place_m};
 use ndarray::Array2;
 use skewstar::instrument::*;
-use skewstar::mask::{Reading, Region, regions, triplets};
+use skewstar::mask::{Region, TripletReading, regions, triplets};
 use skewstar::predict::{Model, Settings};
-use skewstar::simulate::streaks;
+use skewstar::simulate::spikes;
 use skewstar::state::State;
 use skewstar::units::{MM, NM, UM};
 
@@ -149,10 +149,10 @@ fn list(instrument: &Instrument) -> Vec<Region> {
     regions(instrument.mask.as_ref().unwrap())
 }
 
-/// Shift of each region's streak in µm from the mean slope.
+/// Shift of each region's spike in µm from the mean slope.
 fn by_slopes(instrument: &Instrument, noll: u32) -> Vec<f64> {
     let wavefront = model(instrument, noll).reference_wavefront();
-    let found = streaks(instrument, &state(noll), &wavefront);
+    let found = spikes(instrument, &state(noll), &wavefront);
     assert_eq!(found.len(), list(instrument).len());
     found.iter().map(|s| s.shift_m / UM).collect()
 }
@@ -165,7 +165,7 @@ fn place_um(frame: &Array2<f64>, model: &Model, region: &Region, half_width_m: f
         first_order_m: model.reference_m * 440.0 * MM / region.pitch_m,
         half_width_m,
     };
-    streak_place_m(frame, &search) / UM
+    spike_place_m(frame, &search) / UM
 }
 
 /// The same from frames in which each region shines alone.
@@ -179,7 +179,7 @@ fn by_regions_alone(instrument: &Instrument, noll: u32) -> Vec<f64> {
         .collect()
 }
 
-/// The same from one frame of the whole mask; two regions of one streak share its place.
+/// The same from one frame of the whole mask; two regions of one spike share its place.
 fn by_whole_frame(instrument: &Instrument, noll: u32) -> Vec<f64> {
     let model = model(instrument, noll);
     let frame = model.light::<f32>();
@@ -189,7 +189,7 @@ fn by_whole_frame(instrument: &Instrument, noll: u32) -> Vec<f64> {
         .collect()
 }
 
-fn readings(instrument: &Instrument, shifts: &[f64]) -> Vec<Reading> {
+fn readings(instrument: &Instrument, shifts: &[f64]) -> Vec<TripletReading> {
     triplets(instrument.mask.as_ref().unwrap())
         .iter()
         .map(|t| t.read(|region| shifts.get(region).copied()).unwrap())
@@ -198,10 +198,10 @@ fn readings(instrument: &Instrument, shifts: &[f64]) -> Vec<Reading> {
 
 /// The readings of one mode in all four ways.
 struct Columns {
-    ring: Vec<Reading>,
-    printed: Vec<Reading>,
-    alone: Vec<Reading>,
-    frame: Vec<Reading>,
+    ring: Vec<TripletReading>,
+    printed: Vec<TripletReading>,
+    alone: Vec<TripletReading>,
+    frame: Vec<TripletReading>,
 }
 
 fn columns(layout: &MaskLayout, noll: u32) -> Columns {
@@ -269,7 +269,7 @@ fn check_row(row: &Row, n: usize, columns: &Columns) {
 }
 
 /// The smallest error that moves some triplet by what an eye sees, in nm RMS.
-fn seen_nm(printed: &[Reading]) -> f64 {
+fn seen_nm(printed: &[TripletReading]) -> f64 {
     let most = printed.iter().map(|r| r.shift().abs()).fold(0.0, f64::max);
     100.0 * SEEN_UM / most
 }
@@ -291,7 +291,7 @@ fn print_head(layout: &MaskLayout) {
 }
 
 #[test]
-fn the_middle_streak_against_the_crossing_of_its_partners() {
+fn the_middle_spike_against_the_crossing_of_its_partners() {
     for (layout, rows) in [
         (MaskLayout::ThreeTriplet, three_triplet_rows()),
         (MaskLayout::TwoZone, two_zone_rows()),

@@ -35,7 +35,7 @@ fn json(place: &Place, args: &[&str]) -> Value {
 fn the_screw_that_was_turned_is_named_and_the_turn_undone() {
     let place = rendered();
     let found = json(&place, &["out/unit.fits", "--side", "outside"]);
-    assert_eq!(found["format"], "skewstar-measure/1");
+    assert_eq!(found["format"], "skewstar-measure/2");
     assert_eq!(found["method"], "doughnut-fit");
     let truth: Value = serde_json::from_str(&place.text("out/unit.truth.json")).unwrap();
     for noll in ["7", "8"] {
@@ -62,7 +62,7 @@ fn the_screw_that_was_turned_is_named_and_the_turn_undone() {
         "sigma_seeing_nm",
         "stop_nm",
         "doughnut",
-        "streaks",
+        "spikes",
         "slopes",
         "whole_frame",
         "flags",
@@ -179,7 +179,7 @@ fn aberrations_beyond_spherical_are_found() {
     place.run(&args).well();
     let truth: Value = serde_json::from_str(&place.text("out/unit.truth.json")).unwrap();
     let found = json(&place, &["out/unit.fits", "--side", "outside"]);
-    assert!(found["flags"].to_string().contains("further_modes"));
+    assert!(found["flags"].to_string().contains("higher_order_modes"));
     for noll in [5, 6, 7, 8, 9, 10, 11, 14, 16, 22].map(|noll: u32| noll.to_string()) {
         let off = found["modes_nm"][&noll]["value"].as_f64().unwrap()
             - truth["modes_nm"][&noll].as_f64().unwrap();
@@ -191,7 +191,7 @@ fn aberrations_beyond_spherical_are_found() {
     }
     place.run(&["render", "unit.toml", "--force"]).well();
     let plain = json(&place, &["out/unit.fits", "--side", "outside"]);
-    assert!(!plain["flags"].to_string().contains("further_modes"));
+    assert!(!plain["flags"].to_string().contains("higher_order_modes"));
 }
 
 /// What is hidden in the file has no influence: other state, star, sky and seed, the same answer to the last byte.

@@ -5,7 +5,11 @@ use std::collections::BTreeMap;
 
 /// The modules of this folder: name, the checks they say they use, and their text.
 const MODULES: &[(&str, &[&str], &str)] = &[
-    ("air", super::air::USED, include_str!("air.rs")),
+    (
+        "atmosphere",
+        super::atmosphere::USED,
+        include_str!("atmosphere.rs"),
+    ),
     ("coma", super::coma::USED, include_str!("coma.rs")),
     ("defocus", super::defocus::USED, include_str!("defocus.rs")),
     (

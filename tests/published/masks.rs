@@ -12,7 +12,7 @@ use crate::support::light::centroid;
 use skewstar::geometry::CellGrid;
 use skewstar::instrument::{MaskDesign, MaskLayout, Obstruction, ObstructionShape, RegionSpec};
 use skewstar::pupil::Pupil;
-use skewstar::simulate::streaks;
+use skewstar::simulate::spikes;
 use skewstar::units::{DEG, NM};
 use std::f64::consts::{PI, TAU};
 
@@ -261,10 +261,10 @@ fn centroid_of_a_sector() {
     assert!(y.abs() < 1e-9);
 }
 
-/// A slotted sector whose open part has its centroid at the table's place to 1 %; the streak is compared along its slots, by
+/// A slotted sector whose open part has its centroid at the table's place to 1 %; the spike is compared along its slots, by
 /// the engine's truth and by the centroid of the rendered light. Allowed 1.5 % of the largest offset.
 #[test]
-fn a_streak_moves_along_its_slots() {
+fn a_spike_moves_along_its_slots() {
     let id = "subaperture.spike_offset";
     let [w020_m, rho] = ["W020_m", "centroid_rho"].map(|key| input(id, key).number());
     for (slot_deg, value) in input(id, "slot_angle_deg").list().into_iter().zip(list(id)) {
@@ -277,7 +277,7 @@ fn a_streak_moves_along_its_slots() {
             "{x} {y}"
         );
         let allowed = 0.015 * list(id)[0].abs();
-        let traced = streaks(&star.instrument, &star.state, &star.wavefront())[0].shift_m;
+        let traced = spikes(&star.instrument, &star.state, &star.wavefront())[0].shift_m;
         agrees(
             id,
             &format!("slots at {slot_deg}, rays"),

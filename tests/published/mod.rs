@@ -4,7 +4,7 @@
 //! comes from. The deviation allowed is the check's own tolerance plus what the sampling costs, which each module states at
 //! its head, with a test that it shrinks. `cargo test published -- --nocapture` prints every comparison, one a line.
 
-mod air;
+mod atmosphere;
 mod coma;
 mod defocus;
 mod doughnuts;

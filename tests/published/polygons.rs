@@ -8,7 +8,7 @@ use ndarray::Array2;
 use num_complex::Complex;
 use skewstar::geometry::{CellGrid, Coverage, Piece, Primitive, RadialMap, cover};
 use skewstar::math::{cis_turns, sinc};
-use skewstar::propagation::{CellSum, Field, Propagator, PupilRows, Sampling, Turns, Window};
+use skewstar::propagation::{CellSum, Field, PhaseTurns, Propagator, PupilRows, Sampling, Window};
 use std::f64::consts::TAU;
 use std::ops::Range;
 
@@ -79,7 +79,7 @@ impl PupilRows<f64> for Flat<'_> {
         0..self.0.ncols()
     }
 
-    fn fill(&self, row: usize, columns: Range<usize>, turns: Turns, out: &mut [Complex<f64>]) {
+    fn fill(&self, row: usize, columns: Range<usize>, turns: PhaseTurns, out: &mut [Complex<f64>]) {
         for ((value, column), column_turns) in out.iter_mut().zip(columns).zip(turns.columns) {
             *value = cis_turns::<f64>(turns.row + *column_turns) * self.0[[row, column]];
         }

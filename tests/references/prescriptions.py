@@ -78,10 +78,10 @@ def _surfaces(system):
     if system["kind"] == "paraboloid":
         return [("primary", 0.0, -2 * system["focal_length_mm"], -1.0, None, "mirror")]
     if system["kind"] == "lens":
-        glass, air = IdealMaterial(system["index"]), IdealMaterial(1.0)
+        glass, atmosphere = IdealMaterial(system["index"]), IdealMaterial(1.0)
         return [
             ("lens", 0.0, system["front_radius_mm"], 0.0, None, glass),
-            ("lens", system["thickness_mm"], system["back_radius_mm"], 0.0, None, air),
+            ("lens", system["thickness_mm"], system["back_radius_mm"], 0.0, None, atmosphere),
         ]
     rows, spacing = [], system["spacing_mm"]
     if "corrector" in system:

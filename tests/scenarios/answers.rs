@@ -1,7 +1,7 @@
 //! Whatever text or argument comes in, an answer comes out: a sound scenario, or an error with words and a next step.
 
 use proptest::prelude::*;
-use skewstar::scenario::{self, Kind, Scenario, ScenarioError};
+use skewstar::scenario::{self, Scenario, ScenarioError, TemplateKind};
 
 use super::{SMALLEST, WHOLE, read};
 
@@ -10,8 +10,8 @@ fn mutated() -> impl Strategy<Value = String> {
     let base = prop_oneof![
         Just(WHOLE.to_owned()),
         Just(SMALLEST.to_owned()),
-        Just(scenario::template(Kind::PrimeFocus, "p")),
-        Just(scenario::template(Kind::Refractor, "r")),
+        Just(scenario::template(TemplateKind::PrimeFocus, "p")),
+        Just(scenario::template(TemplateKind::Refractor, "r")),
     ];
     let piece = prop_oneof![
         Just("nan".to_owned()),

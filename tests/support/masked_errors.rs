@@ -1,18 +1,18 @@
 //! The picture `renders/masked-errors.png`: what coma, astigmatism and focus do to a star behind two masks.
 //!
-//! Rows are errors, columns are masks. Over each star lie three thin lines, where ray tracing puts the streaks of the level
-//! triplet: amber and solid the middle streak, cyan and dashed its two partners. Their place is worked out, not traced from
+//! Rows are errors, columns are masks. Over each star lie three thin lines, where ray tracing puts the spikes of the level
+//! triplet: amber and solid the middle spike, cyan and dashed its two partners. Their place is worked out, not traced from
 //! the picture, so that line and light check each other.
 
 use ndarray::Array2;
 use skewstar::image_io::canvas::{
-    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, Stroke, TextStyle, View,
+    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, Stroke, TextStyle, Viewport,
 };
 use skewstar::image_io::stretch::{Stretch, display};
 use skewstar::instrument::Instrument;
 use skewstar::mask::{Triplet, triplets};
 use skewstar::predict::{Model, PredictError, Settings};
-use skewstar::simulate::streaks;
+use skewstar::simulate::spikes;
 use skewstar::state::{Modes, State};
 use skewstar::units::{NM, UM};
 
@@ -43,7 +43,7 @@ pub struct Column {
     pub instrument: Instrument,
 }
 
-/// One star, and the places of the level triplet's streaks: (direction of the slots, shift along it), the middle one first.
+/// One star, and the places of the level triplet's spikes: (direction of the slots, shift along it), the middle one first.
 struct Star {
     light: Array2<f64>,
     lines: [(f64, f64); 3],
@@ -85,7 +85,7 @@ pub fn draw(columns: &[Column; 2]) -> Result<Canvas, Box<dyn std::error::Error>>
 fn write_foot(canvas: &mut Canvas) {
     let lines = [
         (
-            "Amber: the level streak. Cyan: its two partners. Number: amber above (+) their crossing.",
+            "Amber: the level spike. Cyan: its two partners. Number: amber above (+) their crossing.",
             PALE,
         ),
         (
@@ -93,13 +93,13 @@ fn write_foot(canvas: &mut Canvas) {
             DIM,
         ),
         (
-            "Two-zone: coma parts them; focus and astigmatism split the streaks themselves.",
+            "Two-zone: coma parts them; focus and astigmatism split the spikes themselves.",
             DIM,
         ),
     ];
     for (n, (words, colour)) in lines.into_iter().enumerate() {
         let style = TextStyle::CAPTION.with_size_px(18.0).with_colour(colour);
-        let whole = View::whole(canvas);
+        let whole = Viewport::whole(canvas);
         let place = [GAP_PX as f64, (FOOT_PX - 34 - 34 * n) as f64];
         canvas.text(&whole, place, words, &style);
     }
@@ -110,7 +110,7 @@ fn write(canvas: &mut Canvas, place_px: [usize; 2], words: &str, anchor: Anchor,
         .with_size_px(WORDS_PX)
         .with_anchor(anchor)
         .with_colour(colour);
-    let whole = View::whole(canvas);
+    let whole = Viewport::whole(canvas);
     canvas.text(&whole, place_px.map(|p| p as f64), words, &style);
 }
 
@@ -140,7 +140,7 @@ fn draw_star(canvas: &mut Canvas, corner_px: [usize; 2], star: &Star, stretch: &
     canvas.text(&view, place, &words, &style);
 }
 
-/// One stretch for all stars of a column, from the first: streaks bright, the core burnt out.
+/// One stretch for all stars of a column, from the first: spikes bright, the core burnt out.
 fn stretch(star: &Star) -> Stretch {
     let peak = star.light.iter().fold(0.0f64, |p, v| p.max(*v));
     Stretch {
@@ -163,7 +163,7 @@ fn stars(instrument: &Instrument) -> Result<Vec<Star>, PredictError> {
         .map(|(_, _, noll, nm)| {
             let modes: Modes = [(*noll, nm * NM)].into_iter().collect();
             let wavefront = model.wavefront(&modes, 0.0, model.reference_m);
-            let found = streaks(instrument, &state, &wavefront);
+            let found = spikes(instrument, &state, &wavefront);
             let shift_m =
                 |region: usize| found.iter().find(|s| s.region == region).map(|s| s.shift_m);
             let (lines, off_um) = level_lines(&level[0], &shift_m);
@@ -178,7 +178,7 @@ fn stars(instrument: &Instrument) -> Result<Vec<Star>, PredictError> {
         .collect())
 }
 
-/// Slot direction and shift of the three streaks, and the middle's distance from the partners' crossing in µm.
+/// Slot direction and shift of the three spikes, and the middle's distance from the partners' crossing in µm.
 fn level_lines(
     triplet: &Triplet,
     shift_m: &impl Fn(usize) -> Option<f64>,

@@ -1,12 +1,12 @@
-//! How the place of a rendered streak is measured.
+//! How the place of a rendered spike is measured.
 //!
-//! A streak passes through the star's core, where all streaks add up, so its place is taken away from there: from the light
+//! A spike passes through the star's core, where all spikes add up, so its place is taken away from there: from the light
 //! about its first orders on both sides, where light of one wavelength is brightest again. Every pixel between half and one
-//! and a half times the first order's distance counts, tapered to nothing at both ends, and across the streak to nothing at
+//! and a half times the first order's distance counts, tapered to nothing at both ends, and across the spike to nothing at
 //! `half_width_m` from its place (squared cosines: no pixel hangs on an edge). The place is the centroid of that light along
 //! the slots, sought again with the window on the place until it stays.
 //!
-//! No background is taken off: the frames have no sky, and beside a streak of a whole mask lies the next streak, not sky.
+//! No background is taken off: the frames have no sky, and beside a spike of a whole mask lies the next spike, not sky.
 //!
 //! The centroid of *all* light of a region is its mean ray, exactly. A window leaves out the faint wings that a bent wavefront
 //! throws to one side, so it finds a little less than the mean slope: the narrower, the less. Spherical aberration, whose
@@ -15,7 +15,7 @@
 use ndarray::Array2;
 use std::f64::consts::FRAC_PI_2;
 
-/// Where to look for a streak.
+/// Where to look for a spike.
 #[derive(Debug, Clone, Copy)]
 pub struct Search {
     /// Frame pixels.
@@ -25,12 +25,12 @@ pub struct Search {
     pub along: [f64; 2],
     /// Distance of the first order from the star: wavelength × focal length / slot pitch.
     pub first_order_m: f64,
-    /// Where the window ends, to both sides of the streak.
+    /// Where the window ends, to both sides of the spike.
     pub half_width_m: f64,
 }
 
-/// Place of a streak along its slots, from the star's place.
-pub fn streak_place_m(frame: &Array2<f64>, search: &Search) -> f64 {
+/// Place of a spike along its slots, from the star's place.
+pub fn spike_place_m(frame: &Array2<f64>, search: &Search) -> f64 {
     const STAYS: f64 = 1e-4;
     let mut place_m = 0.0;
     for _ in 0..200 {

@@ -3,29 +3,29 @@
 //! The way: few wavelengths first, then all; weights from the model's own photons; pixels that nothing explains are left out;
 //! what the model cannot explain at all becomes a model error, so that σ stays honest. Trial states are the fit's own.
 
-mod further;
+mod higher_order;
 mod levenberg;
 mod problem;
 mod unknown;
 mod view;
 
-pub use further::FURTHER_MODES;
-pub use unknown::{Dimension, Trial, Unknown};
-pub use view::{FIT_ACCURACY, Look, Recorded, SLOTTED_FIT_ACCURACY, Stage, View};
+pub use higher_order::HIGHER_ORDER_MODES;
+pub use unknown::{Dimension, TrialState, Unknown};
+pub use view::{FIT_ACCURACY, FrameView, Look, Recorded, SLOTTED_FIT_ACCURACY, Stage};
 
 use crate::instrument::Instrument;
 use crate::math::LeastSquares;
 use crate::math::robust::sigma_of;
 use crate::predict::PredictError;
 use levenberg::{Minimum, Patience, minimise};
-use problem::{Pixel, StarProblem};
+use problem::{FitPixel, StarProblem};
 use std::collections::HashMap;
 
 /// What a fit found.
 #[derive(Debug, Clone)]
 pub struct Fitted {
     /// Unknowns and values.
-    pub trial: Trial,
+    pub trial: TrialState,
     /// Standard deviation of each unknown; `None` where the frames do not determine it.
     pub sigmas: Vec<Option<f64>>,
     /// How they vary together; of use where all that take part have a standard deviation.
@@ -114,14 +114,14 @@ impl Pace {
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
 pub fn approach(
-    views: &mut [View],
-    start: Trial,
+    views: &mut [FrameView],
+    start: TrialState,
     instrument: &Instrument,
     Pace {
         linearisations,
         model_error,
     }: Pace,
-) -> Result<(Trial, f64), PredictError> {
+) -> Result<(TrialState, f64), PredictError> {
     views.iter_mut().for_each(|v| v.set_stage(Stage::Coarse));
     let patience = Patience {
         linearisations,
@@ -143,13 +143,13 @@ pub fn approach(
     }
 }
 
-/// Fits to the end, from nearby; where a star without a mask shows them, with [`FURTHER_MODES`] too.
+/// Fits to the end, from nearby; where a star without a mask shows them, with [`HIGHER_ORDER_MODES`] too.
 ///
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
 pub fn finish(
-    views: &mut [View],
-    start: Trial,
+    views: &mut [FrameView],
+    start: TrialState,
     instrument: &Instrument,
 ) -> Result<Fitted, PredictError> {
     views.iter_mut().for_each(|v| v.set_stage(Stage::Fine));
@@ -162,14 +162,14 @@ pub fn finish(
     let mut model_error = 0.0;
     let mut chi_square = None;
     let (mut rounds, mut rounds_at_most) = (0, 3);
-    // the few slots of a mask do not tell further modes from dimensions that are slightly wrong
+    // the few slots of a mask do not tell higher-order modes from dimensions that are slightly wrong
     let open = views.iter().all(|view| !view.recorded.mask_on);
     loop {
         let mut problem = StarProblem::new(views, trial.clone(), instrument, model_error)?;
         let found = minimise(&mut problem, trial.values.clone(), patience)?;
         trial = trial.at(&found.unknowns);
         let more = match rounds {
-            0 if open => further::shown(&mut problem, &found)?,
+            0 if open => higher_order::shown(&mut problem, &found)?,
             _ => None,
         };
         rounds += 1;
@@ -187,7 +187,7 @@ pub fn finish(
             }
         }
         let outliers = outliers(&pixels, model_error);
-        let kept: Vec<Pixel> = pixels
+        let kept: Vec<FitPixel> = pixels
             .into_iter()
             .filter(|p| !outliers.contains(&(p.view, p.place)))
             .collect();
@@ -196,7 +196,7 @@ pub fn finish(
         let too_far = model_error == 0.0 && spread > EXPLAINED;
         if rounds >= rounds_at_most || (outliers.is_empty() && !too_far) {
             let settled = found.settled;
-            let (sigmas, covariance) = doubt(found, spread);
+            let (sigmas, covariance) = uncertainties(found, spread);
             return Ok(Fitted {
                 trial,
                 sigmas,
@@ -204,7 +204,7 @@ pub fn finish(
                 chi_square: chi_square.unwrap_or(spread),
                 model_error,
                 unexplained: unexplained(&kept),
-                left_out_px: views.iter().map(View::left_out_px).sum(),
+                left_out_px: views.iter().map(FrameView::left_out_px).sum(),
                 settled,
             });
         }
@@ -220,8 +220,8 @@ pub fn finish(
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
 pub fn sum_of_squares(
-    views: &mut [View],
-    trial: &Trial,
+    views: &mut [FrameView],
+    trial: &TrialState,
     instrument: &Instrument,
 ) -> Result<f64, PredictError> {
     let problem = StarProblem::new(views, trial.clone(), instrument, 0.0)?;
@@ -233,7 +233,7 @@ pub fn sum_of_squares(
 }
 
 /// Leaves pixels (view, place) out from now on.
-fn leave_out(views: &mut [View], unwanted: &[(usize, [usize; 2])]) {
+fn leave_out(views: &mut [FrameView], unwanted: &[(usize, [usize; 2])]) {
     for (number, view) in views.iter_mut().enumerate() {
         let own = unwanted.iter().filter(|o| o.0 == number);
         view.leave_out(&own.map(|o| o.1).collect::<Vec<_>>());
@@ -241,7 +241,7 @@ fn leave_out(views: &mut [View], unwanted: &[(usize, [usize; 2])]) {
 }
 
 /// Pixels whose residual stands far above the typical one and alone: no neighbour has a share of it, as misfits of a star would.
-fn spikes(pixels: &[Pixel]) -> Vec<(usize, [usize; 2])> {
+fn spikes(pixels: &[FitPixel]) -> Vec<(usize, [usize; 2])> {
     let by_place: HashMap<_, f64> = pixels
         .iter()
         .map(|p| ((p.view, p.place), p.residual(0.0).abs()))
@@ -268,14 +268,14 @@ fn spikes(pixels: &[Pixel]) -> Vec<(usize, [usize; 2])> {
 }
 
 /// Sum of squared residuals per degree of freedom.
-fn spread(pixels: &[Pixel], model_error: f64, unknowns: usize) -> f64 {
+fn spread(pixels: &[FitPixel], model_error: f64, unknowns: usize) -> f64 {
     let sum: f64 = pixels.iter().map(|p| p.residual(model_error).powi(2)).sum();
     sum / pixels.len().saturating_sub(unknowns).max(1) as f64
 }
 
 /// Root of the squares of what is off beyond noise, over that of the light; 0 where it is within four deviations of noise.
-fn unexplained(pixels: &[Pixel]) -> f64 {
-    let sum = |of: fn(&Pixel) -> f64| pixels.iter().map(of).sum::<f64>();
+fn unexplained(pixels: &[FitPixel]) -> f64 {
+    let sum = |of: fn(&FitPixel) -> f64| pixels.iter().map(of).sum::<f64>();
     let beyond = sum(|p| p.off_e * p.off_e - p.noise_e2);
     // the square of a normal draw scatters by √2 times its variance
     let scatter = (2.0 * sum(|p| p.noise_e2 * p.noise_e2)).sqrt();
@@ -290,8 +290,8 @@ fn unexplained(pixels: &[Pixel]) -> f64 {
 /// Sets the noise of a view's dark pixels to their own scatter; returns what the variance gains.
 ///
 /// The scatter round a star is not quite that of the sky: its faint wings were taken for noise, or a patch of sky is uneven.
-fn level_noise(pixels: &mut [Pixel], view: usize, floor_e2: f64) -> f64 {
-    let is_dark = |p: &&Pixel| p.view == view && p.star_e.abs() < DARK_SHARE * floor_e2;
+fn level_noise(pixels: &mut [FitPixel], view: usize, floor_e2: f64) -> f64 {
+    let is_dark = |p: &&FitPixel| p.view == view && p.star_e.abs() < DARK_SHARE * floor_e2;
     let mut squares: Vec<f64> = pixels
         .iter()
         .filter(is_dark)
@@ -312,7 +312,7 @@ fn level_noise(pixels: &mut [Pixel], view: usize, floor_e2: f64) -> f64 {
 }
 
 /// Standard deviations and covariance from the last derivatives, larger where the residuals are larger than the noise.
-fn doubt(found: Minimum, spread: f64) -> (Vec<Option<f64>>, Vec<Vec<f64>>) {
+fn uncertainties(found: Minimum, spread: f64) -> (Vec<Option<f64>>, Vec<Vec<f64>>) {
     let inflate = spread.max(1.0);
     let floors = vec![0.0; found.columns.len()];
     let fit = LeastSquares::new(found.columns, &floors);
@@ -326,7 +326,7 @@ fn doubt(found: Minimum, spread: f64) -> (Vec<Option<f64>>, Vec<Vec<f64>>) {
 }
 
 /// Pixels whose residual stands out by far from those of the whole; empty where there are too many to be chance.
-fn outliers(pixels: &[Pixel], model_error: f64) -> Vec<(usize, [usize; 2])> {
+fn outliers(pixels: &[FitPixel], model_error: f64) -> Vec<(usize, [usize; 2])> {
     let residuals: Vec<f64> = pixels.iter().map(|p| p.residual(model_error)).collect();
     let at = |number: usize| (pixels[number].view, pixels[number].place);
     strays(&residuals).into_iter().map(at).collect()
@@ -348,7 +348,7 @@ fn strays(residuals: &[f64]) -> Vec<usize> {
 }
 
 /// The model error that brings the residuals down to the noise, by halving.
-fn explaining(pixels: &[Pixel], unknowns: usize) -> f64 {
+fn explaining(pixels: &[FitPixel], unknowns: usize) -> f64 {
     let (mut low, mut high) = (0.0, 1.0);
     for _ in 0..20 {
         let middle = 0.5 * (low + high);

@@ -1,19 +1,19 @@
 //! The frames of one star as a problem of least squares: residuals over the photons' noise, and what an owner believes
 //! beforehand as a few more data.
 
-use super::further::{FURTHER_DOUBT_M, FURTHER_MODES};
+use super::higher_order::{HIGHER_ORDER_MODES, HIGHER_ORDER_PRIOR_M};
 use super::levenberg::{Linear, Problem};
-use super::unknown::{Trial, Unknown};
-use super::view::{PlaneSlopes, View};
+use super::unknown::{TrialState, Unknown};
+use super::view::{FrameView, PlaneSlopes};
 use crate::instrument::Instrument;
 use crate::predict::PredictError;
 use crate::units::{ARCSEC, NM, UM};
 
-/// What is believed beforehand of a free mode: about nothing, this far off.
-const MODE_DOUBT_M: f64 = 1500.0 * NM;
+/// The priors of a free mode: about nothing, this far off.
+const MODE_PRIOR_M: f64 = 1500.0 * NM;
 /// What is believed of the seeing: between a third and three times two arcseconds.
 const SEEING_BELIEVED_RAD: f64 = 2.0 * ARCSEC;
-const SEEING_DOUBT: f64 = 1.1;
+const SEEING_PRIOR: f64 = 1.1;
 /// Seeing never leaves these.
 const SEEING_RAD: [f64; 2] = [0.15 * ARCSEC, 20.0 * ARCSEC];
 /// A mode never leaves this.
@@ -26,9 +26,9 @@ const OFFSET_AT_MOST_M: f64 = 20e-3;
 /// A fit of one star in one or more views.
 pub struct StarProblem<'a> {
     /// The views.
-    pub views: &'a mut [View],
+    pub views: &'a mut [FrameView],
     /// Unknowns and the values that weights were made with.
-    pub trial: Trial,
+    pub trial: TrialState,
     /// The instrument as typed.
     pub instrument: &'a Instrument,
     /// Share of the light of a pixel by which the model itself is believed to be off.
@@ -36,12 +36,12 @@ pub struct StarProblem<'a> {
     /// 1/σ of the used pixels, view by view, plane by plane.
     weights: Vec<f64>,
     /// The used pixels as the trial has them.
-    pixels: Vec<Pixel>,
+    pixels: Vec<FitPixel>,
 }
 
 /// A used pixel against the model that made the weights.
 #[derive(Debug, Clone, Copy)]
-pub struct Pixel {
+pub struct FitPixel {
     /// Number of the view.
     pub view: usize,
     /// Row and column.
@@ -54,7 +54,7 @@ pub struct Pixel {
     pub noise_e2: f64,
 }
 
-impl Pixel {
+impl FitPixel {
     /// (data − model)/σ when the model itself is off by a share of the light.
     pub fn residual(&self, model_error: f64) -> f64 {
         self.off_e / variance(self.noise_e2, self.star_e, model_error).sqrt()
@@ -69,10 +69,10 @@ impl<'a> StarProblem<'a> {
     /// Sets the problem up with the weights that the trial gives.
     ///
     /// # Errors
-    /// As [`View::light`].
+    /// As [`FrameView::light`].
     pub fn new(
-        views: &'a mut [View],
-        trial: Trial,
+        views: &'a mut [FrameView],
+        trial: TrialState,
         instrument: &'a Instrument,
         model_error: f64,
     ) -> Result<Self, PredictError> {
@@ -94,12 +94,12 @@ impl<'a> StarProblem<'a> {
         for (v, p) in planes(self.views) {
             let light = self.views[v].light(p, &self.trial)?;
             let flux = self.trial.get(Unknown::Flux(v, p)).unwrap_or(0.0);
-            let sky = Sky::of(&self.trial, v, p);
+            let sky = SkyPlane::of(&self.trial, v, p);
             let view = &self.views[v];
             let size = view.recorded.image_e.dim();
             pixels.extend(view.pixels(p).iter().zip(light).map(|(place, share)| {
                 let star_e = flux * share;
-                Pixel {
+                FitPixel {
                     view: v,
                     place: *place,
                     off_e: view.recorded.image_e[*place] - sky.at(*place, size) - star_e,
@@ -108,24 +108,24 @@ impl<'a> StarProblem<'a> {
                 }
             }));
         }
-        let weight = |p: &Pixel| 1.0 / variance(p.noise_e2, p.star_e, self.model_error).sqrt();
+        let weight = |p: &FitPixel| 1.0 / variance(p.noise_e2, p.star_e, self.model_error).sqrt();
         self.weights = pixels.iter().map(weight).collect();
         self.pixels = pixels;
         Ok(())
     }
 
     /// The used pixels against the model of the trial.
-    pub fn pixels(&self) -> &[Pixel] {
+    pub fn pixels(&self) -> &[FitPixel] {
         &self.pixels
     }
 
     /// (data − model)/σ from the light of every plane.
-    fn compare(&self, trial: &Trial, light: &[Vec<f64>]) -> Vec<f64> {
+    fn compare(&self, trial: &TrialState, light: &[Vec<f64>]) -> Vec<f64> {
         let mut residuals = Vec::with_capacity(self.weights.len() + trial.unknowns.len());
         let mut weights = self.weights.iter();
         for ((v, p), shares) in planes(self.views).into_iter().zip(light) {
             let flux = trial.get(Unknown::Flux(v, p)).unwrap_or(0.0);
-            let background = Sky::of(trial, v, p);
+            let background = SkyPlane::of(trial, v, p);
             let view = &self.views[v];
             let size = view.recorded.image_e.dim();
             let pixels = view.pixels(p).iter().zip(shares).zip(weights.by_ref());
@@ -141,7 +141,7 @@ impl<'a> StarProblem<'a> {
     /// Columns over all data of modes that are not free, at a place.
     ///
     /// # Errors
-    /// As [`View::slopes_by`].
+    /// As [`FrameView::slopes_by`].
     pub fn columns_of(
         &mut self,
         modes: &[u32],
@@ -171,30 +171,30 @@ impl<'a> StarProblem<'a> {
         Ok(columns)
     }
 
-    /// What is believed beforehand: (column, 1/doubt, (believed − value)/doubt).
-    fn beliefs(&self, trial: &Trial) -> Vec<(usize, f64, f64)> {
+    /// The priors: (column, 1/width, (expected − value)/width).
+    fn beliefs(&self, trial: &TrialState) -> Vec<(usize, f64, f64)> {
         trial
             .unknowns
             .iter()
             .zip(&trial.values)
             .enumerate()
             .filter_map(|(column, (unknown, value))| {
-                let (believed, doubt) = match unknown {
-                    Unknown::Mode(noll) if FURTHER_MODES.contains(noll) => {
-                        (trial.fixed.get(*noll), FURTHER_DOUBT_M)
+                let (expected, width) = match unknown {
+                    Unknown::Mode(noll) if HIGHER_ORDER_MODES.contains(noll) => {
+                        (trial.fixed.get(*noll), HIGHER_ORDER_PRIOR_M)
                     }
-                    Unknown::Mode(noll) => (trial.fixed.get(*noll), MODE_DOUBT_M),
-                    Unknown::Seeing(_) => (libm::log(SEEING_BELIEVED_RAD), SEEING_DOUBT),
-                    Unknown::Dimension(d) => (d.neutral(), d.doubt(self.instrument)),
+                    Unknown::Mode(noll) => (trial.fixed.get(*noll), MODE_PRIOR_M),
+                    Unknown::Seeing(_) => (libm::log(SEEING_BELIEVED_RAD), SEEING_PRIOR),
+                    Unknown::Dimension(d) => (d.neutral(), d.prior_width(self.instrument)),
                     _ => return None,
                 };
-                Some((column, 1.0 / doubt, (believed - value) / doubt))
+                Some((column, 1.0 / width, (expected - value) / width))
             })
             .collect()
     }
 
     /// Columns over all data, from the slopes of every plane.
-    fn columns(&self, trial: &Trial, slopes: &[PlaneSlopes]) -> Vec<Vec<f64>> {
+    fn columns(&self, trial: &TrialState, slopes: &[PlaneSlopes]) -> Vec<Vec<f64>> {
         let beliefs = self.beliefs(trial);
         let total = self.weights.len() + beliefs.len();
         let mut columns = vec![vec![0.0; total]; trial.unknowns.len()];
@@ -234,15 +234,15 @@ impl<'a> StarProblem<'a> {
 }
 
 /// What a plane has behind the star.
-struct Sky {
+struct SkyPlane {
     level_e: f64,
     rise_e: [f64; 2],
 }
 
-impl Sky {
-    fn of(trial: &Trial, view: usize, plane: usize) -> Sky {
+impl SkyPlane {
+    fn of(trial: &TrialState, view: usize, plane: usize) -> SkyPlane {
         let value = |unknown| trial.get(unknown).unwrap_or(0.0);
-        Sky {
+        SkyPlane {
             level_e: value(Unknown::Background(view, plane)),
             rise_e: [0, 1].map(|axis| value(Unknown::Slope(view, axis))),
         }
@@ -261,7 +261,7 @@ fn across([row, column]: [usize; 2], (rows, columns): (usize, usize)) -> [f64; 2
 }
 
 /// Every view and plane.
-fn planes(views: &[View]) -> Vec<(usize, usize)> {
+fn planes(views: &[FrameView]) -> Vec<(usize, usize)> {
     views
         .iter()
         .enumerate()
@@ -312,7 +312,7 @@ impl Problem for StarProblem<'_> {
                 }
                 Unknown::Flux(..) => [1.0, f64::MAX],
                 Unknown::Dimension(d) => {
-                    let room = 5.0 * d.doubt(self.instrument);
+                    let room = 5.0 * d.prior_width(self.instrument);
                     [d.neutral() - room, d.neutral() + room]
                 }
                 Unknown::Place(view, axis) => {

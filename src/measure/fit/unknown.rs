@@ -28,7 +28,7 @@ impl Dimension {
     }
 
     /// How far the value is believed to be off: a fit pays for going further.
-    pub fn doubt(self, instrument: &Instrument) -> f64 {
+    pub fn prior_width(self, instrument: &Instrument) -> f64 {
         let aperture_m = instrument.telescope.aperture_m;
         match self {
             Dimension::ObstructionSize | Dimension::FocalLength => 0.03,
@@ -39,7 +39,7 @@ impl Dimension {
 
     /// Step of the difference that stands for a derivative.
     pub fn step(self, instrument: &Instrument) -> f64 {
-        0.1 * self.doubt(instrument)
+        0.1 * self.prior_width(instrument)
     }
 
     /// The instrument with this dimension at `value`.
@@ -87,7 +87,7 @@ pub enum Unknown {
 
 /// The unknowns and their values.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Trial {
+pub struct TrialState {
     /// In the order of the fit's columns.
     pub unknowns: Vec<Unknown>,
     /// One each.
@@ -96,7 +96,7 @@ pub struct Trial {
     pub fixed: Modes,
 }
 
-impl Trial {
+impl TrialState {
     /// The value of an unknown, when it is free.
     pub fn get(&self, wanted: Unknown) -> Option<f64> {
         self.position(wanted).map(|at| self.values[at])
@@ -108,8 +108,8 @@ impl Trial {
     }
 
     /// The same unknowns elsewhere.
-    pub fn at(&self, values: &[f64]) -> Trial {
-        Trial {
+    pub fn at(&self, values: &[f64]) -> TrialState {
+        TrialState {
             values: values.to_vec(),
             ..self.clone()
         }

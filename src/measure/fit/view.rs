@@ -3,7 +3,7 @@
 //! A model is kept as long as the trial's dimensions and its defocus stay near those it was planned for. Frames are computed
 //! in single precision, sampled coarsely: [`FIT_ACCURACY`].
 
-use super::unknown::{Dimension, Trial, Unknown};
+use super::unknown::{Dimension, TrialState, Unknown};
 use crate::instrument::{Colour, Instrument, Passband};
 use crate::predict::{LightSlopes, Model, Parameter, PredictError, Settings, SlopeMaps};
 use crate::propagation::Accuracy;
@@ -11,7 +11,7 @@ use crate::spectrum::{self, Bin};
 use crate::state::{Modes, Sky, Star, State};
 use ndarray::Array2;
 
-/// Sampling of the frames of a fit through air: they differ from finely sampled ones by less than 1e-3
+/// Sampling of the frames of a fit through atmosphere: they differ from finely sampled ones by less than 1e-3
 /// (`measure::fit::view::tests::coarse_frames_are_close`).
 pub const FIT_ACCURACY: Accuracy = Accuracy {
     oversize: 1.15,
@@ -22,7 +22,7 @@ pub const FIT_ACCURACY: Accuracy = Accuracy {
     blur_sampling: 0.4,
 };
 
-/// The same behind slots, for the last stage: the sharp streaks of 10^6 electrons ask for more.
+/// The same behind slots, for the last stage: the sharp spikes of 10^6 electrons ask for more.
 pub const SLOTTED_FIT_ACCURACY: Accuracy = Accuracy {
     oversize: 1.15,
     oversize_slotted: 2.6,
@@ -84,31 +84,31 @@ pub struct Recorded {
     pub field_m: [f64; 2],
     /// Known modes of this view alone.
     pub known: Modes,
-    /// Whether the air blurs it.
-    pub through_air: bool,
+    /// Whether the atmosphere blurs it.
+    pub through_atmosphere: bool,
 }
 
 /// A recorded star with its models.
-pub struct View {
+pub struct FrameView {
     number: usize,
     /// The star.
     pub recorded: Recorded,
     instrument: Instrument,
     look: Look,
     stage: Stage,
-    planes: Vec<Plane>,
+    planes: Vec<ColourPlane>,
     left_out_px: usize,
 }
 
-struct Plane {
+struct ColourPlane {
     passband: Passband,
     /// Pixels of this colour that may be used.
     pixels: Vec<[usize; 2]>,
-    built: Option<Built>,
+    built: Option<BuiltModel>,
 }
 
 /// A model and what it was planned for.
-struct Built {
+struct BuiltModel {
     model: Model,
     maps: Option<(Vec<Parameter>, SlopeMaps)>,
     dimensions: Vec<(Dimension, f64)>,
@@ -126,12 +126,12 @@ pub struct PlaneSlopes {
     pub columns: Vec<(Unknown, Vec<f64>)>,
 }
 
-impl View {
+impl FrameView {
     /// Sets a view up. `instrument` has the cut-out's size as its frame.
     pub fn new(number: usize, recorded: Recorded, instrument: &Instrument, look: Look) -> Self {
         let mut instrument = instrument.clone();
         (instrument.camera.height_px, instrument.camera.width_px) = recorded.image_e.dim();
-        let mut view = View {
+        let mut view = FrameView {
             number,
             recorded,
             instrument,
@@ -145,8 +145,8 @@ impl View {
     }
 
     /// The same star once more, nothing computed yet.
-    pub fn afresh(&self) -> View {
-        View::new(
+    pub fn afresh(&self) -> FrameView {
+        FrameView::new(
             self.number,
             self.recorded.clone(),
             &self.instrument,
@@ -154,8 +154,8 @@ impl View {
         )
     }
 
-    fn colours(&self) -> Vec<Plane> {
-        let plane = |passband: &Passband, colour: Option<Colour>| Plane {
+    fn colours(&self) -> Vec<ColourPlane> {
+        let plane = |passband: &Passband, colour: Option<Colour>| ColourPlane {
             passband: passband.clone(),
             pixels: self.pixels_of(colour),
             built: None,
@@ -247,7 +247,7 @@ impl View {
     ///
     /// # Errors
     /// As [`Model::new`].
-    pub fn light(&mut self, plane: usize, trial: &Trial) -> Result<Vec<f64>, PredictError> {
+    pub fn light(&mut self, plane: usize, trial: &TrialState) -> Result<Vec<f64>, PredictError> {
         self.prepare(plane, trial)?;
         let light = self.image(plane, trial)?;
         Ok(picked(&light, &self.planes[plane].pixels))
@@ -257,7 +257,7 @@ impl View {
     ///
     /// # Errors
     /// As [`Model::new`].
-    pub fn image(&mut self, plane: usize, trial: &Trial) -> Result<Array2<f64>, PredictError> {
+    pub fn image(&mut self, plane: usize, trial: &TrialState) -> Result<Array2<f64>, PredictError> {
         self.prepare(plane, trial)?;
         let (modes, offset) = self.wavefront(trial);
         let Some(built) = &self.planes[plane].built else {
@@ -270,7 +270,11 @@ impl View {
     ///
     /// # Errors
     /// As [`Model::new`].
-    pub fn slopes(&mut self, plane: usize, trial: &Trial) -> Result<PlaneSlopes, PredictError> {
+    pub fn slopes(
+        &mut self,
+        plane: usize,
+        trial: &TrialState,
+    ) -> Result<PlaneSlopes, PredictError> {
         let columns = self.slopes_by(plane, trial, |_| true)?;
         Ok(PlaneSlopes {
             light: self.light(plane, trial)?,
@@ -285,7 +289,7 @@ impl View {
     pub fn slopes_by(
         &mut self,
         plane: usize,
-        trial: &Trial,
+        trial: &TrialState,
         wanted: impl Fn(&Unknown) -> bool,
     ) -> Result<Vec<(Unknown, Vec<f64>)>, PredictError> {
         self.prepare(plane, trial)?;
@@ -325,7 +329,7 @@ impl View {
     fn difference(
         &self,
         plane: usize,
-        trial: &Trial,
+        trial: &TrialState,
         dimension: Dimension,
         light: &[f64],
     ) -> Result<Vec<f64>, PredictError> {
@@ -353,7 +357,7 @@ impl View {
     }
 
     /// The optical unknowns of this view, as the model calls them.
-    fn optical(&self, trial: &Trial) -> Vec<(Unknown, Parameter)> {
+    fn optical(&self, trial: &TrialState) -> Vec<(Unknown, Parameter)> {
         let mine = |view: &usize| *view == self.number;
         trial
             .unknowns
@@ -372,14 +376,14 @@ impl View {
             .collect()
     }
 
-    fn wavefront(&self, trial: &Trial) -> (Modes, f64) {
+    fn wavefront(&self, trial: &TrialState) -> (Modes, f64) {
         let mut modes = trial.modes();
         modes.add_scaled(&self.recorded.known, 1.0);
         let offset = trial.get(Unknown::SensorOffset(self.number)).unwrap_or(0.0);
         (modes, offset)
     }
 
-    fn place_and_seeing(&self, trial: &Trial) -> ([f64; 2], f64) {
+    fn place_and_seeing(&self, trial: &TrialState) -> ([f64; 2], f64) {
         let axis = |axis| trial.get(Unknown::Place(self.number, axis)).unwrap_or(0.0);
         let seeing = trial
             .get(Unknown::Seeing(self.number))
@@ -388,7 +392,7 @@ impl View {
     }
 
     /// Makes the plane's model see the trial, planning it anew where the trial has left what it was planned for.
-    fn prepare(&mut self, plane: usize, trial: &Trial) -> Result<(), PredictError> {
+    fn prepare(&mut self, plane: usize, trial: &TrialState) -> Result<(), PredictError> {
         let (place, seeing) = self.place_and_seeing(trial);
         let offset = self.wavefront(trial).1;
         let fits = self.planes[plane].built.as_ref().is_some_and(|built| {
@@ -405,7 +409,7 @@ impl View {
         Ok(())
     }
 
-    fn build(&mut self, plane: usize, trial: &Trial) -> Result<(), PredictError> {
+    fn build(&mut self, plane: usize, trial: &TrialState) -> Result<(), PredictError> {
         let (_, seeing_rad) = self.place_and_seeing(trial);
         let offset_m = self.wavefront(trial).1;
         let model = self.model(plane, trial, (offset_m, seeing_rad))?;
@@ -418,7 +422,7 @@ impl View {
                 model.bins.clone()
             }
         });
-        self.planes[plane].built = Some(Built {
+        self.planes[plane].built = Some(BuiltModel {
             bins,
             bins_of_slopes,
             model,
@@ -434,7 +438,7 @@ impl View {
     fn model(
         &self,
         plane: usize,
-        trial: &Trial,
+        trial: &TrialState,
         (offset_m, seeing_rad): (f64, f64),
     ) -> Result<Model, PredictError> {
         let mut instrument = self.instrument.clone();
@@ -453,7 +457,7 @@ impl View {
                 altitude_rad: std::f64::consts::FRAC_PI_2,
             }),
             sky: Sky {
-                seeing_rad: self.recorded.through_air.then_some(seeing_rad),
+                seeing_rad: self.recorded.through_atmosphere.then_some(seeing_rad),
                 ..Sky::default()
             },
             ..State::default()

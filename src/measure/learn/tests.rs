@@ -31,7 +31,7 @@ fn one_arcmin() -> f64 {
 }
 
 /// A trial whose change in frame axes is given, as a camera typed like the instrument's would see it.
-fn trial(typed: &Instrument, screw: &str, coma_nm: [f64; 2], shift_px: [f64; 2]) -> Trial {
+fn trial(typed: &Instrument, screw: &str, coma_nm: [f64; 2], shift_px: [f64; 2]) -> TrialTurn {
     let start_nm = [31.0, -17.0];
     let sighting = |frame_nm: [f64; 2], star_px: [f64; 2]| Sighting {
         coma_m: frame_axes(typed).backward(frame_nm.map(|c| c * NM)),
@@ -40,7 +40,7 @@ fn trial(typed: &Instrument, screw: &str, coma_nm: [f64; 2], shift_px: [f64; 2])
         field_m: [0.0; 2],
     };
     let ended_nm = [start_nm[0] + coma_nm[0], start_nm[1] + coma_nm[1]];
-    Trial {
+    TrialTurn {
         screw: screw.into(),
         turns: one_arcmin(),
         before: sighting(start_nm, [30.0, 28.0]),
@@ -118,7 +118,7 @@ fn one_line_of_screws_leaves_the_mirroring_open() {
 
 /// Turns made by hand are not what was said: the trials disagree, and every sigma grows with them.
 #[test]
-fn inexact_turns_widen_the_doubt() {
+fn inexact_turns_widen_the_uncertainty() {
     let typed = unit(85.0, false);
     let exact = [
         trial(&typed, "A", [0.0, -50.0], [0.0; 2]),
@@ -199,7 +199,7 @@ fn what_teaches_nothing_is_refused_in_words() {
     let typed = unit(0.0, false);
     assert_eq!(learn(&typed, &[]), Err(LearnError::NoTrial));
     // √2 × 0.5 nm of sigma, a change of 2 nm
-    let small = Trial {
+    let small = TrialTurn {
         turns: 0.125,
         ..trial(&typed, "A", [2.0, 0.0], [0.0; 2])
     };
@@ -215,7 +215,7 @@ fn what_teaches_nothing_is_refused_in_words() {
     );
     let good = trial(&typed, "A", [50.0, 0.0], [0.0; 2]);
     for turns in [0.0, f64::NAN, 1e3] {
-        let none = Trial {
+        let none = TrialTurn {
             turns,
             ..good.clone()
         };
@@ -224,7 +224,7 @@ fn what_teaches_nothing_is_refused_in_words() {
             Err(LearnError::NoTurn { .. })
         ));
     }
-    let stranger = Trial {
+    let stranger = TrialTurn {
         screw: "E".into(),
         ..good
     };

@@ -154,7 +154,7 @@ fn a_masked_star_is_one_source() {
     assert_eq!(stars.all().len(), 1);
     assert!(
         high[0] - low[0] > 100 && high[1] - low[1] > 100,
-        "streaks are long: {:?}",
+        "spikes are long: {:?}",
         star.box_px
     );
     assert!((star.centre_px[0] - 129.5).abs() < 1.0 && (star.centre_px[1] - 128.5).abs() < 1.0);

@@ -1,10 +1,10 @@
 //! What the laws of `plane.rs` and `coma.rs` leave out, star by star, by the rays of the plane and the node that were found last.
 
 use super::super::measurement::aligned_modes;
-use super::Field;
+use super::FieldOfFrame;
 use super::coma::{self, NodeFit, Skewed};
 use super::plane::{self, PlaneFit, SizedStar};
-use super::rays::Rays;
+use super::rays::FieldRays;
 use super::shapes::MOMENT_RADII;
 use crate::state::Modes;
 use crate::units::NM;
@@ -15,10 +15,10 @@ const LEAST_COMA_M: f64 = 30.0 * NM;
 /// Shares beyond these are not believed.
 const SHARES: [f64; 2] = [0.05, 2.0];
 
-impl Field<'_> {
-    fn rays(&self) -> Rays {
+impl FieldOfFrame<'_> {
+    fn rays(&self) -> FieldRays {
         let telescope = &self.instrument.telescope;
-        Rays::new(telescope.obstruction_ratio(), telescope.focal_ratio())
+        FieldRays::new(telescope.obstruction_ratio(), telescope.focal_ratio())
     }
 
     /// Diameters by rays against those by squares.

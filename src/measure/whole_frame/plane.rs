@@ -22,7 +22,7 @@ pub(super) struct SizedStar {
     pub extra_m2: f64,
     /// What the rays make the diameter differ by from the law of squares.
     pub beyond_squares_m: f64,
-    /// Field curvature's part of the sensor offset.
+    /// FieldOfFrame curvature's part of the sensor offset.
     pub curved_m: f64,
     /// How much farther out the sensor stood in this star's frame.
     pub step_m: f64,

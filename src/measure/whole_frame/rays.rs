@@ -2,7 +2,7 @@
 //!
 //! Blur, coma and astigmatism add in squares for the mean square of the rays only. Half of the light lies within a circle that
 //! takes less of coma's tail the wider the doughnut is, so the sizes of a field with coma on one side and none on the other
-//! look like a tilt; and the circle in which asymmetry is summed cuts off part of the tail. Here the rays are laid down one by one, with a normal spread for air and pixels, and counted.
+//! look like a tilt; and the circle in which asymmetry is summed cuts off part of the tail. Here the rays are laid down one by one, with a normal spread for atmosphere and pixels, and counted.
 
 use crate::math::robust::median;
 use crate::state::Modes;
@@ -10,8 +10,8 @@ use crate::wavefront::ZernikeSum;
 use std::f64::consts::TAU;
 
 /// Rays of a star. Their places are the same for every star, so what is left of chance is common to all.
-pub(super) struct Rays {
-    /// Place in the pupil, of its radius, and where the air throws the ray, standard deviations.
+pub(super) struct FieldRays {
+    /// Place in the pupil, of its radius, and where the atmosphere throws the ray, standard deviations.
     rays: Vec<([f64; 2], [f64; 2])>,
     focal_ratio: f64,
 }
@@ -25,10 +25,10 @@ const NORMAL_DIAMETER: f64 = 2.354_820_045;
 /// Root of x⁵ = x + 1: multiples of its powers fill four dimensions evenly (worked out by hand).
 const EVEN: f64 = 1.167_303_978_261_418_7;
 
-impl Rays {
+impl FieldRays {
     /// Rays through a ring.
     pub fn new(obstruction_ratio: f64, focal_ratio: f64) -> Self {
-        Rays::of(RAYS, obstruction_ratio, focal_ratio)
+        FieldRays::of(RAYS, obstruction_ratio, focal_ratio)
     }
 
     fn of(count: usize, obstruction_ratio: f64, focal_ratio: f64) -> Self {
@@ -45,7 +45,7 @@ impl Rays {
             let thrown = (-2.0 * libm::log(even(ray, 3).max(1e-12))).sqrt();
             (disc(height, even(ray, 2)), disc(thrown, even(ray, 4)))
         });
-        Rays {
+        FieldRays {
             rays: rays.collect(),
             focal_ratio,
         }
@@ -120,7 +120,7 @@ mod tests {
     fn a_point_and_a_ring_have_the_diameters_of_textbooks() {
         let none = Modes::default();
         let (obstruction, ratio) = (0.42, 2.3);
-        let rays = Rays::new(obstruction, ratio);
+        let rays = FieldRays::new(obstruction, ratio);
         let point = rays.half_flux_diameter_m(0.0, &none, 6.0 * UM);
         assert_relative_eq!(point, 6.0 * UM, max_relative = 1e-2);
         let ring = rays.half_flux_diameter_m(400.0 * UM, &none, 0.0);
@@ -135,7 +135,7 @@ mod tests {
             .collect();
         for offset_m in [-60.0 * UM, 10.0 * UM, 60.0 * UM] {
             let of = |count: usize| {
-                Rays::of(count, 0.42, 2.3).half_flux_diameter_m(offset_m, &modes, 5.5 * UM)
+                FieldRays::of(count, 0.42, 2.3).half_flux_diameter_m(offset_m, &modes, 5.5 * UM)
             };
             assert_relative_eq!(of(RAYS), of(60_000), max_relative = 1e-2);
         }

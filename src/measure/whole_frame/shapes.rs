@@ -15,7 +15,7 @@ use serde::Serialize;
 pub struct StarShape {
     /// Centre of its light.
     pub centre_px: [f64; 2],
-    /// Its light above the backdrop, in the frame's own unit.
+    /// Its light above the background, in the frame's own unit.
     pub flux: f64,
     /// Diameter of the circle that holds half of its light.
     pub half_flux_diameter_px: f64,
@@ -39,7 +39,7 @@ const ROUNDS: usize = 12;
 /// Noise of a pixel.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct PixelNoise {
-    /// Of the backdrop.
+    /// Of the background.
     pub sigma: f64,
     /// Electrons per unit of light.
     pub gain_e: f64,
@@ -141,19 +141,19 @@ fn moments(
 }
 
 /// A pixel near a star.
-struct Pixel {
+struct StarPixel {
     place: [f64; 2],
     light: f64,
 }
 
-impl Pixel {
+impl StarPixel {
     fn from(&self, centre: [f64; 2]) -> [f64; 2] {
         [self.place[0] - centre[0], self.place[1] - centre[1]]
     }
 }
 
 /// Pixels of the square about a place; `None` if it leaves the frame.
-fn pixels(light: &Array2<f64>, centre: [f64; 2], reach: f64) -> Option<Vec<Pixel>> {
+fn pixels(light: &Array2<f64>, centre: [f64; 2], reach: f64) -> Option<Vec<StarPixel>> {
     let (rows, columns) = light.dim();
     let low = centre.map(|c| (c - reach).floor());
     let high = centre.map(|c| (c + reach).ceil());
@@ -165,7 +165,7 @@ fn pixels(light: &Array2<f64>, centre: [f64; 2], reach: f64) -> Option<Vec<Pixel
     }
     let range = |axis: usize| low[axis] as usize..=high[axis] as usize;
     let all = range(1).flat_map(|row| {
-        range(0).map(move |column| Pixel {
+        range(0).map(move |column| StarPixel {
             place: [column as f64, row as f64],
             light: light[[row, column]],
         })
@@ -182,7 +182,7 @@ fn inside([x, y]: [f64; 2], radius: f64) -> f64 {
 const PARTS: usize = 5;
 
 /// Radius of half of the light within `reach`.
-fn half_flux_radius(near: &[Pixel], centre: [f64; 2], reach: f64) -> Option<f64> {
+fn half_flux_radius(near: &[StarPixel], centre: [f64; 2], reach: f64) -> Option<f64> {
     let parts = if reach > 30.0 { 1 } else { PARTS };
     let lit = near.iter().map(|pixel| (pixel.from(centre), pixel.light));
     let mut rays = spread(lit, parts);

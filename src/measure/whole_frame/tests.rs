@@ -37,13 +37,13 @@ fn unit(number: usize) -> Instrument {
 
 /// What is hidden.
 #[derive(Clone, Copy)]
-struct Hidden {
+struct HiddenField {
     offset_um: f64,
     tilt_arcmin: [f64; 2],
     stars: usize,
 }
 
-fn counts(instrument: &Instrument, hidden: Hidden, seed: u64) -> Array2<f64> {
+fn counts(instrument: &Instrument, hidden: HiddenField, seed: u64) -> Array2<f64> {
     let assembly = instrument.assembly.as_ref().expect("screws");
     let plane = Plane {
         piston_m: 0.0,
@@ -87,7 +87,7 @@ fn measured(
     instrument: &Instrument,
     options: WholeFrameOptions<'_>,
 ) -> WholeFrame {
-    let frame = whole_frame(&Shot::new(values.clone()), instrument, &options).expect("stars");
+    let frame = whole_frame(&Picture::new(values.clone()), instrument, &options).expect("stars");
     let told = serde_json::to_string(&frame).expect("JSON");
     assert!(!told.contains("NaN") && !frame.sentences().is_empty());
     frame
@@ -147,7 +147,7 @@ fn tilting_both(number: usize) -> Instrument {
 fn coma_on_one_side_is_not_taken_for_a_tilt() {
     for (seed, offset_um) in [(1, -90.0), (2, 90.0), (3, -90.0)] {
         let instrument = tilting_both(seed);
-        let hidden = Hidden {
+        let hidden = HiddenField {
             offset_um,
             tilt_arcmin: tilt_of(seed, 8.0),
             stars: 90,
@@ -192,7 +192,7 @@ fn slope_of(instrument: &Instrument, tilt_arcmin: [f64; 2]) -> [f64; 2] {
 }
 
 /// Limits: a sensor of 4.9 mm tilted by 12 arcmin is 14 to 22 µm from edge to edge; some thirty doughnuts of 1 % each tell a
-/// seventh of that. Five of the stated standard deviations, so that doubt is stated honestly.
+/// seventh of that. Five of the stated standard deviations, so that the uncertainty is stated honestly.
 #[test]
 fn a_tilted_sensor_is_read_towards_its_corner() {
     for seed in 1..=6usize {
@@ -203,7 +203,7 @@ fn a_tilted_sensor_is_read_towards_its_corner() {
             Side::Inside
         };
         let side = told.sign();
-        let hidden = Hidden {
+        let hidden = HiddenField {
             offset_um: side * 90.0,
             tilt_arcmin: tilt_of(seed, 12.0),
             stars: 45,
@@ -276,7 +276,7 @@ fn angle_between(a: [f64; 2], b: [f64; 2]) -> f64 {
 fn the_sign_is_open_until_a_second_frame_tells_it() {
     for seed in 1..=3usize {
         let instrument = tilting_sensor(seed);
-        let hidden = Hidden {
+        let hidden = HiddenField {
             offset_um: 12.0,
             tilt_arcmin: tilt_of(seed, 40.0),
             stars: 45,
@@ -294,13 +294,13 @@ fn the_sign_is_open_until_a_second_frame_tells_it() {
         assert!(either.contains(&place_in_words(truth)), "{either:?}");
         let farther = counts(
             &instrument,
-            Hidden {
+            HiddenField {
                 offset_um: 72.0,
                 ..hidden
             },
             100 + seed as u64,
         );
-        let farther = Shot::new(farther);
+        let farther = Picture::new(farther);
         let options = WholeFrameOptions {
             second: Some((&farther, 60.0 * UM)),
             ..Default::default()
@@ -324,7 +324,7 @@ fn a_curved_field_tells_the_side_of_focus() {
         let mut instrument = tilting_sensor(seed);
         instrument.telescope.field.curvature_per_m2 = 2.0 * UM / (MM * MM);
         let offset_um = if seed % 2 == 0 { 60.0 } else { -60.0 };
-        let hidden = Hidden {
+        let hidden = HiddenField {
             offset_um,
             tilt_arcmin: tilt_of(seed, 12.0),
             stars: 60,
@@ -350,7 +350,7 @@ fn a_curved_field_tells_the_side_of_focus() {
 fn the_coma_node_and_the_tilt_that_moved_it_are_found() {
     for seed in 1..=6usize {
         let instrument = comatic(seed);
-        let hidden = Hidden {
+        let hidden = HiddenField {
             offset_um: if seed % 2 == 0 { 110.0 } else { -110.0 },
             tilt_arcmin: tilt_of(seed, 0.7),
             stars: 45,
@@ -416,7 +416,7 @@ fn what_cannot_be_told_is_flagged() {
         assembly: aligned,
         ..instrument.clone()
     };
-    let hidden = Hidden {
+    let hidden = HiddenField {
         offset_um: 4.0,
         tilt_arcmin: [0.0; 2],
         stars: 45,
@@ -434,14 +434,18 @@ fn what_cannot_be_told_is_flagged() {
     );
     assert!(frame.has("sign_open") || frame.has("plane_not_found"));
     let few = measured(
-        &counts(&with_screws, Hidden { stars: 4, ..hidden }, 2),
+        &counts(&with_screws, HiddenField { stars: 4, ..hidden }, 2),
         &instrument,
         WholeFrameOptions::default(),
     );
     assert!(few.has("few_stars") && few.focal_plane.is_none() && few.coma.is_none());
-    let dark = counts(&with_screws, Hidden { stars: 0, ..hidden }, 3);
-    let error = whole_frame(&Shot::new(dark), &instrument, &WholeFrameOptions::default())
-        .expect_err("no stars");
+    let dark = counts(&with_screws, HiddenField { stars: 0, ..hidden }, 3);
+    let error = whole_frame(
+        &Picture::new(dark),
+        &instrument,
+        &WholeFrameOptions::default(),
+    )
+    .expect_err("no stars");
     assert!(matches!(error, FrameError::NothingFound { .. }), "{error}");
 }
 

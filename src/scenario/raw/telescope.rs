@@ -109,7 +109,7 @@ pub(in crate::scenario) struct RawChromaticPoint {
     #[serde(default)]
     #[schemars(range(min = -1e5, max = 1e5), example = 4.0)]
     pub focus_um: f64,
-    /// Further modes at this wavelength.
+    /// Higher-order modes at this wavelength.
     #[serde(default)]
     pub modes_nm: NollTable,
 }

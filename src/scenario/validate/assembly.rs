@@ -2,7 +2,7 @@
 
 use crate::instrument::{Assembly, ClockwiseTurn, Response, Screw};
 use crate::scenario::error::quoted;
-use crate::scenario::findings::Findings;
+use crate::scenario::findings::Contradictions;
 use crate::scenario::raw::{RawAssembly, RawClockwise, RawResponse};
 use crate::units::{ARCMIN, DEG, MM, NM, UM};
 
@@ -11,7 +11,7 @@ use super::{pair, scaled};
 /// Azimuths closer than this count as one, since screws there could not be told apart by what they do.
 const SAME_AZIMUTH_DEG: f64 = 1.0;
 
-pub(super) fn check(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+pub(super) fn check(assembly: &RawAssembly, findings: &mut Contradictions<'_>) {
     check_travel(assembly, findings);
     check_names(assembly, findings);
     check_azimuths(assembly, findings);
@@ -37,7 +37,7 @@ pub(super) fn build(assembly: &RawAssembly) -> Assembly {
     }
 }
 
-fn check_travel(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+fn check_travel(assembly: &RawAssembly, findings: &mut Contradictions<'_>) {
     if let Some(travel_mm) = assembly.travel_mm
         && !(travel_mm[0] <= 0.0 && travel_mm[1] >= 0.0 && travel_mm[0] < travel_mm[1])
     {
@@ -50,7 +50,7 @@ fn check_travel(assembly: &RawAssembly, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_names(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+fn check_names(assembly: &RawAssembly, findings: &mut Contradictions<'_>) {
     for (index, screw) in assembly.screws.iter().enumerate() {
         let key = format!("assembly.screws[{index}].name");
         let shown = quoted(&screw.name);
@@ -81,7 +81,7 @@ fn check_names(assembly: &RawAssembly, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_azimuths(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+fn check_azimuths(assembly: &RawAssembly, findings: &mut Contradictions<'_>) {
     let mut distinct: Vec<f64> = Vec::new();
     for screw in &assembly.screws {
         if distinct
@@ -105,7 +105,7 @@ fn check_azimuths(assembly: &RawAssembly, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_response(assembly: &RawAssembly, findings: &mut Findings<'_>) {
+fn check_response(assembly: &RawAssembly, findings: &mut Contradictions<'_>) {
     if assembly.response.is_some() && assembly.prescription.is_some() {
         findings.exclude_each_other(
             "assembly.response",

@@ -3,7 +3,7 @@
 use crate::instrument::{Camera, Colour, ColourArray, Electronics, Passband};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number, quoted};
-use crate::scenario::findings::Findings;
+use crate::scenario::findings::Contradictions;
 use crate::scenario::raw::{RawCamera, RawPassband, RawPassbandPoint, RawPassbands, RawScenario};
 use crate::spectrum::{both, edges};
 use crate::units::{DEG, NM, UM};
@@ -15,7 +15,7 @@ const MOST_PIXELS: usize = 40_000_000;
 /// Passband of a camera whose scenario names none: green light, where an eye is most sensitive.
 const DEFAULT_PASSBAND_NM: [f64; 2] = [500.0, 600.0];
 
-pub(super) fn check(raw: &RawScenario, findings: &mut Findings<'_>) {
+pub(super) fn check(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let camera = &raw.camera;
     check_size(camera, findings);
     check_passband(
@@ -73,7 +73,7 @@ pub(super) fn build(camera: &RawCamera) -> Camera {
     }
 }
 
-fn check_size(camera: &RawCamera, findings: &mut Findings<'_>) {
+fn check_size(camera: &RawCamera, findings: &mut Contradictions<'_>) {
     if camera.width_px.saturating_mul(camera.height_px) > MOST_PIXELS {
         findings.out_of_range(
             "camera.height_px",
@@ -92,7 +92,7 @@ fn check_passband(
     band_nm: &Option<[f64; 2]>,
     table: &Option<Vec<RawPassbandPoint>>,
     section: &str,
-    findings: &mut Findings<'_>,
+    findings: &mut Contradictions<'_>,
 ) {
     let (band_key, table_key) = (
         format!("{section}.passband_nm"),
@@ -134,7 +134,7 @@ fn check_passband(
     }
 }
 
-fn check_colours(camera: &RawCamera, findings: &mut Findings<'_>) {
+fn check_colours(camera: &RawCamera, findings: &mut Contradictions<'_>) {
     match (&camera.colour_pattern, &camera.passbands) {
         (Some(letters), _) if pattern(letters).is_none() => findings.out_of_range(
             "camera.colour_pattern",
@@ -179,7 +179,7 @@ fn check_behind(
     camera: &RawCamera,
     band: &RawPassband,
     section: &str,
-    findings: &mut Findings<'_>,
+    findings: &mut Contradictions<'_>,
 ) {
     let Some(own) = passband(&camera.passband_nm, &camera.passband_table) else {
         return;
@@ -201,7 +201,7 @@ fn check_behind(
 }
 
 /// Counts need all three numbers that turn photons into them; relative units need none.
-fn check_electronics(raw: &RawScenario, findings: &mut Findings<'_>) {
+fn check_electronics(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let camera = &raw.camera;
     let keys = [
         ("gain_e_per_adu", camera.gain_e_per_adu.is_some()),

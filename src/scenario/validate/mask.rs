@@ -3,7 +3,7 @@
 use crate::instrument::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionSpec};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
-use crate::scenario::findings::Findings;
+use crate::scenario::findings::Contradictions;
 use crate::scenario::raw::{
     RawFills, RawFit, RawGrip, RawHole, RawLayout, RawMask, RawPrint, RawRegion, RawTelescope,
 };
@@ -15,7 +15,7 @@ use super::{pair, scaled};
 /// Slack of lengths in mm that were typed as decimals: 23.3 + 0.7 is not exactly 24.
 const ROUNDING_MM: f64 = 1e-9;
 
-pub(super) fn check(mask: &RawMask, telescope: &RawTelescope, findings: &mut Findings<'_>) {
+pub(super) fn check(mask: &RawMask, telescope: &RawTelescope, findings: &mut Contradictions<'_>) {
     check_layout(mask, findings);
     check_plate(mask, findings);
     check_slots(mask, findings);
@@ -111,7 +111,7 @@ fn printer(print: &RawPrint) -> Printer {
 }
 
 /// The lists that belong to one layout only, and the keys that a layout cannot do without.
-fn check_layout(mask: &RawMask, findings: &mut Findings<'_>) {
+fn check_layout(mask: &RawMask, findings: &mut Contradictions<'_>) {
     let word = mask.layout.word();
     let lists = [
         (RawLayout::Holes, mask.holes.is_some()),
@@ -151,7 +151,7 @@ fn check_layout(mask: &RawMask, findings: &mut Findings<'_>) {
 }
 
 /// Keys of slots and zones that the layout would not look at.
-fn check_idle(mask: &RawMask, findings: &mut Findings<'_>) {
+fn check_idle(mask: &RawMask, findings: &mut Contradictions<'_>) {
     let (slots, zones) = (mask.layout.has_slots(), mask.layout.has_zones());
     let keys = [
         ("mask.slot_pitch_mm", mask.slot_pitch_mm.is_some(), slots),
@@ -173,14 +173,14 @@ fn check_idle(mask: &RawMask, findings: &mut Findings<'_>) {
     }
 }
 
-fn need(key: &str, mask: &RawMask, findings: &mut Findings<'_>) {
+fn need(key: &str, mask: &RawMask, findings: &mut Contradictions<'_>) {
     let reason = format!("mask.layout is {:?}", mask.layout.word());
     let key = key.to_owned();
     findings.missing_from("mask", move || missing(&key, Some(&reason)));
 }
 
 /// A ring that fits the tube: room inside it, a gap narrower than itself, and a gap's width only with a gap.
-fn check_grip(grip: &RawGrip, findings: &mut Findings<'_>) {
+fn check_grip(grip: &RawGrip, findings: &mut Contradictions<'_>) {
     let inner_mm = 0.5 * grip.tube_diameter_mm - grip.clearance_mm - grip.wall_mm;
     if grip.fit == RawFit::IntoTube && inner_mm <= 0.0 {
         findings.out_of_range(
@@ -220,7 +220,7 @@ fn check_grip(grip: &RawGrip, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_plate(mask: &RawMask, findings: &mut Findings<'_>) {
+fn check_plate(mask: &RawMask, findings: &mut Contradictions<'_>) {
     if mask.inner_diameter_mm >= mask.outer_diameter_mm {
         findings.out_of_range(
             "mask.inner_diameter_mm",
@@ -267,7 +267,7 @@ fn check_plate(mask: &RawMask, findings: &mut Findings<'_>) {
 
 const RIM_HINT: &str = "rims and ribs are solid; slots need room between them";
 
-fn check_slots(mask: &RawMask, findings: &mut Findings<'_>) {
+fn check_slots(mask: &RawMask, findings: &mut Contradictions<'_>) {
     let [inner_mm, outer_mm] = between_rims_mm(mask);
     let pitches_mm = mask
         .slot_pitch_mm
@@ -317,7 +317,7 @@ fn check_slots(mask: &RawMask, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_hole(hole: &RawHole, mask: &RawMask, path: &str, findings: &mut Findings<'_>) {
+fn check_hole(hole: &RawHole, mask: &RawMask, path: &str, findings: &mut Contradictions<'_>) {
     let [inner_mm, outer_mm] = between_rims_mm(mask);
     let half_mm = 0.5 * hole.diameter_mm;
     let no_inner_edge = mask.inner_diameter_mm == 0.0 && mask.inner_rim_mm == 0.0;
@@ -338,7 +338,7 @@ fn check_hole(hole: &RawHole, mask: &RawMask, path: &str, findings: &mut Finding
     }
 }
 
-fn check_region(region: &RawRegion, mask: &RawMask, path: &str, findings: &mut Findings<'_>) {
+fn check_region(region: &RawRegion, mask: &RawMask, path: &str, findings: &mut Contradictions<'_>) {
     let [from_deg, to_deg] = region.azimuth_deg;
     if !(from_deg < to_deg && to_deg - from_deg <= 360.0) {
         findings.out_of_range(

@@ -19,12 +19,12 @@ use crate::units::NM;
 
 use super::document::Document;
 use super::error::ScenarioError;
-use super::findings::Findings;
+use super::findings::Contradictions;
 use super::raw::{NollTable, RawScenario};
 
 /// Checks a typed scenario for contradictions.
 pub(super) fn check(raw: &RawScenario, document: &Document) -> Result<(), ScenarioError> {
-    let mut findings = Findings::of(document);
+    let mut findings = Contradictions::of(document);
     check_title(raw, &mut findings);
     telescope::check(&raw.telescope, &mut findings);
     if let Some(unit) = &raw.assembly {
@@ -40,7 +40,7 @@ pub(super) fn check(raw: &RawScenario, document: &Document) -> Result<(), Scenar
 }
 
 /// What a checked scenario means.
-pub(super) struct Built {
+pub(super) struct BuiltScenario {
     pub instrument: Instrument,
     pub state: State,
     /// What was traced from [assembly.prescription].
@@ -52,7 +52,7 @@ pub(super) struct Built {
 }
 
 /// Converts a checked scenario.
-pub(super) fn build(raw: &RawScenario) -> Built {
+pub(super) fn build(raw: &RawScenario) -> BuiltScenario {
     let traced = raw
         .assembly
         .as_ref()
@@ -74,7 +74,7 @@ pub(super) fn build(raw: &RawScenario) -> Built {
         }
     }
     let state = state::build(raw, &instrument);
-    Built {
+    BuiltScenario {
         instrument,
         state,
         traced,
@@ -84,7 +84,7 @@ pub(super) fn build(raw: &RawScenario) -> Built {
 }
 
 /// The title ends up in picture and frame headers, which carry one printable line.
-fn check_title(raw: &RawScenario, findings: &mut Findings<'_>) {
+fn check_title(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     if raw.title.trim().is_empty() || raw.title.chars().any(char::is_control) {
         let shown = super::error::quoted(&raw.title);
         findings.out_of_range(

@@ -5,7 +5,7 @@ use crate::mechanics::prescription::{
 };
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
-use crate::scenario::findings::Findings;
+use crate::scenario::findings::Contradictions;
 use crate::scenario::raw::{
     RawAssembly, RawCorrector, RawOptics, RawPrescription, RawTelescope, RawUnit,
 };
@@ -15,7 +15,11 @@ const SECTION: &str = "assembly.prescription";
 /// How far the traced focal length may be from the stated one, as a share of it.
 const SAME_FOCAL_LENGTH: f64 = 0.01;
 
-pub(super) fn check(assembly: &RawAssembly, telescope: &RawTelescope, findings: &mut Findings<'_>) {
+pub(super) fn check(
+    assembly: &RawAssembly,
+    telescope: &RawTelescope,
+    findings: &mut Contradictions<'_>,
+) {
     let Some(prescription) = &assembly.prescription else {
         return;
     };
@@ -81,7 +85,7 @@ fn keys(p: &RawPrescription) -> [KeyOfKind; 10] {
 }
 
 /// Whether the keys are those of the kind.
-fn check_keys(p: &RawPrescription, findings: &mut Findings<'_>) -> bool {
+fn check_keys(p: &RawPrescription, findings: &mut Contradictions<'_>) -> bool {
     let word = word(p.kind);
     let mut right = true;
     for (name, kind, needed, given) in keys(p) {
@@ -104,7 +108,7 @@ fn check_keys(p: &RawPrescription, findings: &mut Findings<'_>) -> bool {
 }
 
 /// Radii of 0 have no meaning, and the unit must be part of the telescope.
-fn check_shape(p: &RawPrescription, findings: &mut Findings<'_>) -> bool {
+fn check_shape(p: &RawPrescription, findings: &mut Contradictions<'_>) -> bool {
     let mut right = true;
     for (name, radius_mm) in [
         ("front_radius_mm", p.front_radius_mm),
@@ -142,7 +146,11 @@ fn check_shape(p: &RawPrescription, findings: &mut Findings<'_>) -> bool {
     right
 }
 
-fn check_focal_length(derived: &Derived, telescope: &RawTelescope, findings: &mut Findings<'_>) {
+fn check_focal_length(
+    derived: &Derived,
+    telescope: &RawTelescope,
+    findings: &mut Contradictions<'_>,
+) {
     let traced_mm = derived.focal_length_m / MM;
     let stated_mm = telescope.focal_length_mm;
     if (traced_mm / stated_mm - 1.0).abs() > SAME_FOCAL_LENGTH {

@@ -4,7 +4,7 @@ use crate::instrument::Instrument;
 use crate::mechanics::{Flexure, Pointing};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
-use crate::scenario::findings::Findings;
+use crate::scenario::findings::Contradictions;
 use crate::scenario::nearest::nearest;
 use crate::scenario::path::joined;
 use crate::scenario::raw::{RawAssembly, RawScenario, RawSeidel, RawShape, RawSky, RawStar};
@@ -20,7 +20,7 @@ const WIDEST_DEFOCUS: f64 = 0.1;
 /// Slack of a screw's length in mm: turns times pitch is a product of typed decimals.
 const ROUNDING_MM: f64 = 1e-9;
 
-pub(super) fn check(raw: &RawScenario, findings: &mut Findings<'_>) {
+pub(super) fn check(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     check_focus(raw, findings);
     check_field_point(
         "state.field_mm",
@@ -54,7 +54,7 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
     }
 }
 
-fn check_focus(raw: &RawScenario, findings: &mut Findings<'_>) {
+fn check_focus(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let largest_um = WIDEST_DEFOCUS * raw.telescope.focal_length_mm * MM / UM;
     if raw.state.sensor_offset_um.abs() > largest_um {
         let shown = number(raw.state.sensor_offset_um);
@@ -67,7 +67,7 @@ fn check_focus(raw: &RawScenario, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_mask_on(raw: &RawScenario, findings: &mut Findings<'_>) {
+fn check_mask_on(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     if raw.state.mask_on == Some(true) && raw.mask.is_none() {
         let hint = "add a section [mask], or take mask_on out";
         findings.out_of_range(
@@ -79,7 +79,7 @@ fn check_mask_on(raw: &RawScenario, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_turns(raw: &RawScenario, findings: &mut Findings<'_>) {
+fn check_turns(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let Some(turns) = &raw.state.turns else {
         return;
     };
@@ -120,7 +120,7 @@ fn check_turns(raw: &RawScenario, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_turned(key: &str, turned: f64, assembly: &RawAssembly, findings: &mut Findings<'_>) {
+fn check_turned(key: &str, turned: f64, assembly: &RawAssembly, findings: &mut Contradictions<'_>) {
     let length_mm = turned * assembly.pitch_mm_per_turn;
     if let Some([shortest_mm, longest_mm]) = assembly.travel_mm
         && !(shortest_mm - ROUNDING_MM..=longest_mm + ROUNDING_MM).contains(&length_mm)
@@ -146,7 +146,7 @@ fn check_turned(key: &str, turned: f64, assembly: &RawAssembly, findings: &mut F
     }
 }
 
-fn check_flexure(raw: &RawScenario, findings: &mut Findings<'_>) {
+fn check_flexure(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let unit = raw.assembly.as_ref().filter(|unit| unit.flexure.is_some());
     if unit.is_some_and(|unit| unit.response.is_none() && unit.prescription.is_none()) {
         let problem = Problem::NoMeaning {
@@ -160,7 +160,7 @@ fn check_flexure(raw: &RawScenario, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_annulus(raw: &RawScenario, findings: &mut Findings<'_>) {
+fn check_annulus(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let square = raw
         .telescope
         .obstruction
@@ -226,7 +226,7 @@ pub(super) fn field(raw: &RawScenario) -> Option<FieldStars> {
     })
 }
 
-fn check_field(raw: &RawScenario, findings: &mut Findings<'_>) {
+fn check_field(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let Some(field) = &raw.field else {
         return;
     };

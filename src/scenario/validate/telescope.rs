@@ -4,7 +4,7 @@ use crate::instrument::{
     ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
 };
 use crate::scenario::error::number;
-use crate::scenario::findings::Findings;
+use crate::scenario::findings::Contradictions;
 use crate::scenario::raw::{
     RawField, RawFocusLaw, RawObstruction, RawShape, RawTelescope, RawVane,
 };
@@ -17,7 +17,7 @@ const SLOWEST: f64 = 100.0;
 /// Farthest point of the field, as a fraction of the focal length: about 11 degrees.
 pub(super) const WIDEST_FIELD: f64 = 0.2;
 
-pub(super) fn check(telescope: &RawTelescope, findings: &mut Findings<'_>) {
+pub(super) fn check(telescope: &RawTelescope, findings: &mut Contradictions<'_>) {
     check_focal_ratio(telescope, findings);
     if let Some(obstruction) = &telescope.obstruction {
         check_obstruction(obstruction, telescope.aperture_mm, findings);
@@ -86,7 +86,7 @@ pub(super) fn check_field_point(
     key: &str,
     point_mm: [f64; 2],
     focal_length_mm: f64,
-    findings: &mut Findings<'_>,
+    findings: &mut Contradictions<'_>,
 ) {
     let farthest_mm = WIDEST_FIELD * focal_length_mm;
     if length(point_mm) > farthest_mm {
@@ -103,7 +103,7 @@ pub(super) fn check_field_point(
     }
 }
 
-fn check_focal_ratio(telescope: &RawTelescope, findings: &mut Findings<'_>) {
+fn check_focal_ratio(telescope: &RawTelescope, findings: &mut Contradictions<'_>) {
     let (fastest, law) = match telescope.focus_law {
         RawFocusLaw::Sine => (1.0, "sine"),
         RawFocusLaw::Paraboloid => (0.8, "paraboloid"),
@@ -127,7 +127,11 @@ fn check_focal_ratio(telescope: &RawTelescope, findings: &mut Findings<'_>) {
     }
 }
 
-fn check_obstruction(obstruction: &RawObstruction, aperture_mm: f64, findings: &mut Findings<'_>) {
+fn check_obstruction(
+    obstruction: &RawObstruction,
+    aperture_mm: f64,
+    findings: &mut Contradictions<'_>,
+) {
     if obstruction.diameter_mm >= aperture_mm {
         findings.out_of_range(
             "telescope.obstruction.diameter_mm",
@@ -152,7 +156,7 @@ pub(super) fn check_centre(
     key: &str,
     offset_mm: [f64; 2],
     aperture_mm: f64,
-    findings: &mut Findings<'_>,
+    findings: &mut Contradictions<'_>,
 ) {
     let radius_mm = 0.5 * aperture_mm;
     if length(offset_mm) >= radius_mm {
@@ -169,7 +173,7 @@ pub(super) fn check_centre(
     }
 }
 
-fn check_vane(vane: &RawVane, aperture_mm: f64, path: &str, findings: &mut Findings<'_>) {
+fn check_vane(vane: &RawVane, aperture_mm: f64, path: &str, findings: &mut Contradictions<'_>) {
     if vane.width_mm >= aperture_mm {
         findings.out_of_range(
             &format!("{path}.width_mm"),
@@ -202,7 +206,7 @@ fn check_vane(vane: &RawVane, aperture_mm: f64, path: &str, findings: &mut Findi
     }
 }
 
-fn check_chromatic(telescope: &RawTelescope, findings: &mut Findings<'_>) {
+fn check_chromatic(telescope: &RawTelescope, findings: &mut Contradictions<'_>) {
     let points = telescope.chromatic.windows(2).enumerate();
     for (index, two) in points.filter(|(_, two)| two[1].wavelength_nm <= two[0].wavelength_nm) {
         findings.out_of_range(

@@ -3,7 +3,7 @@
 
 const by = (id) => document.getElementById(id);
 const STEPS = ["1/2", "1/4", "1/8", "1/16", "1/32", "1/64"];
-const ACTIONS = ["anticlockwise", "clockwise", "recentre", "undo", "mask", "air", "focus-in", "focus-out", "look-corners", "show-me", "measure", "finish"];
+const ACTIONS = ["anticlockwise", "clockwise", "recentre", "undo", "mask", "atmosphere", "focus-in", "focus-out", "look-corners", "show-me", "measure", "finish"];
 const page = { name: null, state: null, picture: null, screw: 0, step: 2, turned: {}, live: null, busy: Promise.resolve(), question: null };
 
 /** The token stands behind the # of the address, where it is never sent by itself. */
@@ -63,7 +63,7 @@ async function show(state, action) {
   by("advice").textContent = state.advice || "";
   by("cost").textContent = state.cost_min.toFixed(1);
   by("mask").setAttribute("aria-pressed", state.mask_on);
-  by("air").setAttribute("aria-pressed", state.air_moves);
+  by("atmosphere").setAttribute("aria-pressed", state.atmosphere_moves);
   const nearest = [...by("exposure").options].find((option) => Number(option.value) === state.time_s);
   if (nearest) by("exposure").value = nearest.value;
   for (const id of ACTIONS) by(id).disabled = state.finished;
@@ -151,7 +151,7 @@ const keys = {
   ArrowRight: () => turn(1), ArrowLeft: () => turn(-1),
   ArrowUp: () => step(-1), ArrowDown: () => step(1),
   "+": () => focus(1), "-": () => focus(-1),
-  r: () => by("recentre").click(), m: () => by("mask").click(), a: () => by("air").click(), u: () => by("undo").click(),
+  r: () => by("recentre").click(), m: () => by("mask").click(), a: () => by("atmosphere").click(), u: () => by("undo").click(),
   h: () => by("show-me").click(), f: () => by("finish").click(), l: () => by("live").click(),
 };
 function step(change) {
@@ -176,7 +176,7 @@ by("focus-in").addEventListener("click", () => focus(-1));
 by("recentre").addEventListener("click", () => doing(() => act({ do: "recentre" })));
 by("undo").addEventListener("click", () => doing(() => act({ do: "undo" })));
 by("mask").addEventListener("click", () => doing(() => act({ do: "mask", on: !page.state.mask_on })));
-by("air").addEventListener("click", () => doing(() => act({ do: "air", moves: !page.state.air_moves })));
+by("atmosphere").addEventListener("click", () => doing(() => act({ do: "atmosphere", moves: !page.state.atmosphere_moves })));
 by("exposure").addEventListener("change", () => { if (page.name) doing(() => act({ do: "expose", time_s: Number(by("exposure").value) })); });
 by("show-me").addEventListener("click", () => doing(async () => {
   await act({ do: "show-me" });

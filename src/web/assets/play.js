@@ -4,7 +4,7 @@
 const NAMES = {
   tilt_arcmin: "Tilt, arcmin", tilt_deg: "Raised edge at, degrees", focus_um: "Focus, µm",
   astigmatism_nm: "Astigmatism, nm", astigmatism_deg: "Its direction, degrees",
-  trefoil_nm: "Trefoil, nm", trefoil_deg: "Its direction, degrees", spherical_nm: "Spherical, nm", seeing: "Moving air, 0 off, 1 on",
+  trefoil_nm: "Trefoil, nm", trefoil_deg: "Its direction, degrees", spherical_nm: "Spherical, nm", seeing: "Moving atmosphere, 0 off, 1 on",
 };
 const free = { waiting: false, running: false };
 

@@ -1,15 +1,15 @@
-//! A streak lies where the mean slope of its region says: against hand-written slopes, and in rendered frames.
+//! A spike lies where the mean slope of its region says: against hand-written slopes, and in rendered frames.
 
 use super::geometry::spread;
 use super::openings::{Openings, Passage};
 use super::{Case, alone, case, masked, plate};
 use crate::support::direct;
-use crate::support::place::{Search, streak_place_m};
+use crate::support::place::{Search, spike_place_m};
 use ndarray::Array2;
 use skewstar::instrument::*;
 use skewstar::mask::{Region, regions};
 use skewstar::predict::{Model, Settings};
-use skewstar::simulate::{Streak, streaks};
+use skewstar::simulate::{Spike, spikes};
 use skewstar::state::State;
 use skewstar::units::{DEG, MM, NM, UM};
 
@@ -106,9 +106,9 @@ fn mean_of_points_m(instrument: &Instrument, state: &State, noll_m: &[f64; 10]) 
     sums.iter().map(|(sum, count)| sum / count).collect()
 }
 
-fn engine(instrument: &Instrument, state: &State) -> (Model, Vec<Streak>) {
+fn engine(instrument: &Instrument, state: &State) -> (Model, Vec<Spike>) {
     let model = Model::new(instrument, state, Settings::default()).unwrap();
-    let found = streaks(instrument, state, &model.reference_wavefront());
+    let found = spikes(instrument, state, &model.reference_wavefront());
     (model, found)
 }
 
@@ -159,7 +159,7 @@ fn bent_cases() -> Vec<Case> {
 
 /// Measured: at most 0.0009 µm, set by the number of points; allowed is 0.002 µm, a two-thousandth of a pixel.
 #[test]
-fn streaks_are_the_mean_of_hand_written_slopes() {
+fn spikes_are_the_mean_of_hand_written_slopes() {
     for Case {
         name,
         instrument,
@@ -182,7 +182,7 @@ fn streaks_are_the_mean_of_hand_written_slopes() {
 }
 
 #[test]
-fn no_mask_on_and_holes_give_no_streaks() {
+fn no_mask_on_and_holes_give_no_spikes() {
     let (instrument, state) = masked(plate(MaskLayout::TwoZone));
     assert_eq!(engine(&instrument, &state).1.len(), 18);
     assert!(
@@ -205,7 +205,7 @@ fn no_mask_on_and_holes_give_no_streaks() {
     assert!(engine(&instrument, &state).1.is_empty());
 }
 
-/// The search for a streak of one region in a frame.
+/// The search for a spike of one region in a frame.
 fn search(instrument: &Instrument, model: &Model, region: &Region, half_width_m: f64) -> Search {
     let (camera, design) = (&instrument.camera, instrument.mask.as_ref().unwrap());
     // frame position = Mirror · R(−rotation) · position in pupil axes
@@ -233,50 +233,50 @@ fn mirrored_three_triplet() -> (Instrument, State) {
 /// Measured: off by at most 0.11 µm; allowed is 0.15 µm, a twenty-fifth of a pixel. A sign or a handedness that is wrong
 /// anywhere is off by micrometres.
 #[test]
-fn the_rendered_streak_of_a_region_alone_lies_at_its_mean_slope() {
+fn the_rendered_spike_of_a_region_alone_lies_at_its_mean_slope() {
     let (whole, state) = mirrored_three_triplet();
     let (_, all) = engine(&whole, &state);
     let mut worst = 0.0f64;
-    for (region, streak) in regions(whole.mask.as_ref().unwrap()).iter().zip(&all) {
+    for (region, spike) in regions(whole.mask.as_ref().unwrap()).iter().zip(&all) {
         let single = alone(&whole, region);
         let (model, own) = engine(&single, &state);
         assert!(
-            (own[0].shift_m - streak.shift_m).abs() < 1e-4 * UM,
+            (own[0].shift_m - spike.shift_m).abs() < 1e-4 * UM,
             "the same openings"
         );
-        let place = streak_place_m(
+        let place = spike_place_m(
             &model.light::<f32>(),
             &search(&single, &model, region, 24.0 * UM),
         );
         println!(
             "region {}: slope {:+.3} µm, rendered {:+.3} µm",
-            streak.region,
-            streak.shift_m / UM,
+            spike.region,
+            spike.shift_m / UM,
             place / UM
         );
-        worst = worst.max((place - streak.shift_m).abs());
+        worst = worst.max((place - spike.shift_m).abs());
     }
     assert!(worst < 0.15 * UM, "{} µm", worst / UM);
 }
 
-/// All nine streaks of one frame. The window is half as wide: 20 degrees on lies the next streak.
+/// All nine spikes of one frame. The window is half as wide: 20 degrees on lies the next spike.
 ///
 /// Measured: off by at most 0.22 µm, allowed is 0.3 µm, a twelfth of a pixel.
 #[test]
-fn the_rendered_streaks_of_a_whole_mask_lie_at_their_mean_slopes() {
+fn the_rendered_spikes_of_a_whole_mask_lie_at_their_mean_slopes() {
     let (instrument, state) = mirrored_three_triplet();
     let (model, all) = engine(&instrument, &state);
     let light: Array2<f64> = model.light::<f32>();
     let mut worst = 0.0f64;
-    for (region, streak) in regions(instrument.mask.as_ref().unwrap()).iter().zip(&all) {
-        let place = streak_place_m(&light, &search(&instrument, &model, region, 12.0 * UM));
+    for (region, spike) in regions(instrument.mask.as_ref().unwrap()).iter().zip(&all) {
+        let place = spike_place_m(&light, &search(&instrument, &model, region, 12.0 * UM));
         println!(
             "region {}: slope {:+.3} µm, rendered {:+.3} µm",
-            streak.region,
-            streak.shift_m / UM,
+            spike.region,
+            spike.shift_m / UM,
             place / UM
         );
-        worst = worst.max((place - streak.shift_m).abs());
+        worst = worst.max((place - spike.shift_m).abs());
     }
     assert!(worst < 0.3 * UM, "{} µm", worst / UM);
 }

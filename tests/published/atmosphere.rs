@@ -70,13 +70,13 @@ fn seeing_at_other_wavelengths_and_altitudes() {
         agrees(id, &format!("{wavelength_m:e} m"), value, found, 0.0);
     }
     let id = "seeing.fwhm_airmass";
-    for (air, value) in input(id, "airmass").list().into_iter().zip(list(id)) {
+    for (atmosphere, value) in input(id, "airmass").list().into_iter().zip(list(id)) {
         let found = seeing_fwhm_rad(
             1.0,
-            air,
+            atmosphere,
             input("seeing.fwhm_wavelength", "lambda0_m").number(),
         );
-        agrees(id, &format!("airmass {air}"), value, found, 0.0);
+        agrees(id, &format!("airmass {atmosphere}"), value, found, 0.0);
     }
 }
 
@@ -94,12 +94,12 @@ fn airmass_and_extinction() {
     }
     let id = "extinction.factor";
     let k = input(id, "k_mag").number();
-    for (air, value) in input(id, "airmass").list().into_iter().zip(list(id)) {
+    for (atmosphere, value) in input(id, "airmass").list().into_iter().zip(list(id)) {
         agrees(
             id,
-            &format!("airmass {air}"),
+            &format!("airmass {atmosphere}"),
             value,
-            extinction_factor(k, air),
+            extinction_factor(k, atmosphere),
             0.0,
         );
     }

@@ -1,6 +1,6 @@
-//! The streaks of a masked star: where each lies against where the aligned telescope would put it.
+//! The spikes of a masked star: where each lies against where the aligned telescope would put it.
 //!
-//! Regions whose slots run alike share a streak. Near the star all streaks add up, so a streak's place is taken from its first
+//! Regions whose slots run alike share a spike. Near the star all spikes add up, so a spike's place is taken from its first
 //! orders: the centroid, along the slots, of the light between half and one and a half times the first order's distance, tapered
 //! to nothing at all sides. The same window is laid on the frame that the model predicts for the aligned telescope at the
 //! same place, and the difference is the shift: light of neighbours, and the window's own bias, go out to first order.
@@ -18,9 +18,9 @@ use crate::wavefront::Wavefront;
 use ndarray::Array2;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
-/// One streak.
+/// One spike.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FoundStreak {
+pub struct FoundSpike {
     /// Numbers of the regions whose slots make it.
     pub regions: Vec<usize>,
     /// Azimuth of the first region's middle, pupil axes.
@@ -33,12 +33,12 @@ pub struct FoundStreak {
     pub sigma_px: Option<f64>,
 }
 
-/// What the middle streak of a triplet shows against its partners.
+/// What the middle spike of a triplet shows against its partners.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FoundTriplet {
     /// Direction along the middle slots, pupil axes.
     pub slot_rad: f64,
-    /// Middle streak minus the crossing of its partners, along the middle slots.
+    /// Middle spike minus the crossing of its partners, along the middle slots.
     pub shift_px: f64,
     /// Its standard deviation.
     pub sigma_px: f64,
@@ -61,50 +61,50 @@ pub struct SlopeModes {
     pub condition: f64,
 }
 
-/// A worse condition turns the noise of the streaks into the answer: fewer unknowns are asked for.
+/// A worse condition turns the noise of the spikes into the answer: fewer unknowns are asked for.
 const CONDITION_AT_MOST: f64 = 40.0;
-/// Half width of a window over the distance to the next streak.
+/// Half width of a window over the distance to the next spike.
 const CLEAR_OF_NEIGHBOUR: f64 = 0.6;
 /// A window whose centroid shows less than this of a shift sees mainly neighbours.
 const LEAST_GAIN: f64 = 0.15;
 /// Windows are never narrower, to both sides.
 const LEAST_HALF_WIDTH_PX: f64 = 1.5;
-/// An unknown that moves no streak by more than this, per 100 nm RMS, is not asked for.
+/// An unknown that moves no spike by more than this, per 100 nm RMS, is not asked for.
 const LEAST_SHIFT_PX: f64 = 0.1;
 /// Windows are not trusted further than this.
 const TRUSTED_PX: f64 = 0.03;
 
 /// An unknown of the slope equations.
 #[derive(Debug, Clone, Copy)]
-enum Asked {
+enum SlopeUnknown {
     SensorOffset,
     Mode(u32),
 }
 
-impl Asked {
-    const ALL: [Asked; 5] = [
-        Asked::SensorOffset,
-        Asked::Mode(5),
-        Asked::Mode(6),
-        Asked::Mode(7),
-        Asked::Mode(8),
+impl SlopeUnknown {
+    const ALL: [SlopeUnknown; 5] = [
+        SlopeUnknown::SensorOffset,
+        SlopeUnknown::Mode(5),
+        SlopeUnknown::Mode(6),
+        SlopeUnknown::Mode(7),
+        SlopeUnknown::Mode(8),
     ];
 
     /// 100 nm RMS, or the sensor offset that makes as much.
     fn unit_m(self, instrument: &Instrument) -> f64 {
         const RMS_M: f64 = 100.0 * NM;
         match self {
-            Asked::Mode(_) => RMS_M,
+            SlopeUnknown::Mode(_) => RMS_M,
             // W = ρ²/(8N²) per metre, over √12 for its RMS about the mean
-            Asked::SensorOffset => {
+            SlopeUnknown::SensorOffset => {
                 RMS_M * 8.0 * instrument.telescope.focal_ratio().powi(2) * 12f64.sqrt()
             }
         }
     }
 }
 
-/// A streak that was found.
-struct Seen {
+/// A spike that was found.
+struct SpikeSeen {
     group: usize,
     shift_px: f64,
     sigma_px: f64,
@@ -114,28 +114,28 @@ fn largest(shifts: &[f64]) -> f64 {
     shifts.iter().fold(0.0, |most, s| s.abs().max(most))
 }
 
-/// The streaks of a mask on a telescope.
-pub struct Streaks<'a> {
+/// The spikes of a mask on a telescope.
+pub struct Spikes<'a> {
     instrument: &'a Instrument,
     design: &'a MaskDesign,
     pupil: Pupil,
-    groups: Vec<Group>,
+    groups: Vec<SlotDirection>,
     wavelength_m: f64,
 }
 
 /// Regions with slots in the same direction.
-struct Group {
+struct SlotDirection {
     regions: Vec<usize>,
     areas_m2: Vec<f64>,
     azimuth_rad: f64,
     slot_rad: f64,
     pitch_m: f64,
-    /// Width of the regions along their slots: the streak is narrower the larger it is.
+    /// Width of the regions along their slots: the spike is narrower the larger it is.
     extent_m: f64,
 }
 
-impl<'a> Streaks<'a> {
-    /// Prepares the streaks of the instrument's mask; `None` without slots.
+impl<'a> Spikes<'a> {
+    /// Prepares the spikes of the instrument's mask; `None` without slots.
     pub fn new(instrument: &'a Instrument, wavelength_m: f64) -> Option<Self> {
         let design = instrument.mask.as_ref()?;
         let state = State {
@@ -144,7 +144,7 @@ impl<'a> Streaks<'a> {
         };
         let pupil = Pupil::new(instrument, &state);
         let groups = groups(design, &pupil);
-        (!groups.is_empty()).then_some(Streaks {
+        (!groups.is_empty()).then_some(Spikes {
             instrument,
             design,
             pupil,
@@ -153,18 +153,18 @@ impl<'a> Streaks<'a> {
         })
     }
 
-    /// Finds the streaks. `aligned_e` is the frame predicted for the aligned telescope with the star at `star_px`.
+    /// Finds the spikes. `aligned_e` is the frame predicted for the aligned telescope with the star at `star_px`.
     pub fn find(
         &self,
         recorded: &Recorded,
         aligned_e: &Array2<f64>,
         star_px: [f64; 2],
         seeing_m: f64,
-    ) -> Vec<FoundStreak> {
+    ) -> Vec<FoundSpike> {
         let places = self.groups.iter().map(|group| {
             let window = self.window(group, star_px, seeing_m);
             let found = window.shift_px(aligned_e, recorded);
-            FoundStreak {
+            FoundSpike {
                 regions: group.regions.clone(),
                 azimuth_rad: group.azimuth_rad,
                 slot_rad: group.slot_rad,
@@ -176,8 +176,8 @@ impl<'a> Streaks<'a> {
     }
 
     /// What each triplet shows.
-    pub fn triplets(&self, streaks: &[FoundStreak]) -> Vec<FoundTriplet> {
-        let of_region = |number: usize| streaks.iter().find(|s| s.regions.contains(&number));
+    pub fn triplets(&self, spikes: &[FoundSpike]) -> Vec<FoundTriplet> {
+        let of_region = |number: usize| spikes.iter().find(|s| s.regions.contains(&number));
         triplets(self.design)
             .iter()
             .filter_map(|triplet: &Triplet| {
@@ -195,19 +195,19 @@ impl<'a> Streaks<'a> {
     }
 
     /// Modes from the shifts, as many as the equations see well.
-    pub fn modes(&self, streaks: &[FoundStreak]) -> Option<SlopeModes> {
-        let seen: Vec<Seen> = streaks
+    pub fn modes(&self, spikes: &[FoundSpike]) -> Option<SlopeModes> {
+        let seen: Vec<SpikeSeen> = spikes
             .iter()
             .enumerate()
             .filter_map(|(group, s)| {
-                Some(Seen {
+                Some(SpikeSeen {
                     group,
                     shift_px: s.shift_px?,
                     sigma_px: s.sigma_px?.max(TRUSTED_PX),
                 })
             })
             .collect();
-        let mut asked: Vec<(Asked, Vec<f64>)> = Asked::ALL
+        let mut asked: Vec<(SlopeUnknown, Vec<f64>)> = SlopeUnknown::ALL
             .into_iter()
             .map(|asked| (asked, self.shift_per_unit(asked)))
             .filter(|(_, shifts)| largest(shifts) >= LEAST_SHIFT_PX)
@@ -222,7 +222,7 @@ impl<'a> Streaks<'a> {
         None
     }
 
-    fn solve(&self, seen: &[Seen], asked: &[(Asked, Vec<f64>)]) -> Option<SlopeModes> {
+    fn solve(&self, seen: &[SpikeSeen], asked: &[(SlopeUnknown, Vec<f64>)]) -> Option<SlopeModes> {
         let frame = frame_axes(self.instrument);
         let unknowns = 2 + asked.len();
         if seen.len() < unknowns {
@@ -256,8 +256,8 @@ impl<'a> Streaks<'a> {
             let unit_m = asked.unit_m(self.instrument);
             let (value, sigma) = (values[2 + at] * unit_m, sigmas[2 + at]? * unit_m);
             match asked {
-                Asked::SensorOffset => found.sensor_offset_m = Some((value, sigma)),
-                Asked::Mode(noll) => found.modes_m.push((*noll, value, sigma)),
+                SlopeUnknown::SensorOffset => found.sensor_offset_m = Some((value, sigma)),
+                SlopeUnknown::Mode(noll) => found.modes_m.push((*noll, value, sigma)),
             }
         }
         found.modes_m.sort_by_key(|m| m.0);
@@ -265,19 +265,19 @@ impl<'a> Streaks<'a> {
     }
 
     /// Shift of every group in pixels per unit of an unknown, by ray tracing.
-    fn shift_per_unit(&self, asked: Asked) -> Vec<f64> {
+    fn shift_per_unit(&self, asked: SlopeUnknown) -> Vec<f64> {
         let frame = frame_axes(self.instrument);
         let telescope = &self.instrument.telescope;
         let wavefront =
             |m: &Modes, o: f64| Wavefront::new(telescope, m, o, self.wavelength_m, frame);
         let unit_m = asked.unit_m(self.instrument);
         let moved = match asked {
-            Asked::SensorOffset => wavefront(&Modes::none(), unit_m),
-            Asked::Mode(noll) => wavefront(&[(noll, unit_m)].into_iter().collect(), 0.0),
+            SlopeUnknown::SensorOffset => wavefront(&Modes::none(), unit_m),
+            SlopeUnknown::Mode(noll) => wavefront(&[(noll, unit_m)].into_iter().collect(), 0.0),
         };
         let still = wavefront(&Modes::none(), 0.0);
         let pixel_m = self.instrument.camera.pixel_m;
-        let shift = |group: &Group, wavefront: &Wavefront| -> f64 {
+        let shift = |group: &SlotDirection, wavefront: &Wavefront| -> f64 {
             let along = frame.forward([libm::cos(group.slot_rad), libm::sin(group.slot_rad)]);
             let area: f64 = group.areas_m2.iter().sum();
             let sum: f64 = group
@@ -298,11 +298,11 @@ impl<'a> Streaks<'a> {
             .collect()
     }
 
-    fn window(&self, group: &Group, star_px: [f64; 2], seeing_m: f64) -> Window {
+    fn window(&self, group: &SlotDirection, star_px: [f64; 2], seeing_m: f64) -> SpikeWindow {
         let (telescope, camera) = (&self.instrument.telescope, &self.instrument.camera);
         let frame = frame_axes(self.instrument);
         let blur_m = self.wavelength_m * telescope.focal_length_m / group.extent_m;
-        Window {
+        SpikeWindow {
             star_px,
             along: frame.forward([libm::cos(group.slot_rad), libm::sin(group.slot_rad)]),
             first_order_px: self.wavelength_m * telescope.focal_length_m
@@ -313,8 +313,8 @@ impl<'a> Streaks<'a> {
         }
     }
 
-    /// Angle to the nearest other streak.
-    fn nearest_rad(&self, group: &Group) -> f64 {
+    /// Angle to the nearest other spike.
+    fn nearest_rad(&self, group: &SlotDirection) -> f64 {
         self.groups
             .iter()
             .filter(|other| other.regions != group.regions)
@@ -326,16 +326,16 @@ impl<'a> Streaks<'a> {
     }
 }
 
-/// Regions by the direction of their slots, which makes the same streak half a turn on.
-fn groups(design: &MaskDesign, pupil: &Pupil) -> Vec<Group> {
-    let mut groups: Vec<Group> = Vec::new();
+/// Regions by the direction of their slots, which makes the same spike half a turn on.
+fn groups(design: &MaskDesign, pupil: &Pupil) -> Vec<SlotDirection> {
+    let mut groups: Vec<SlotDirection> = Vec::new();
     for (number, region) in regions(design).iter().enumerate() {
         let area: f64 = pupil.pieces_of_region(number).map(area_of).sum();
         if area <= 0.0 {
             continue;
         }
         let slot_rad = region.slot_rad + design.rotation_rad;
-        let alike = |g: &&mut Group| {
+        let alike = |g: &&mut SlotDirection| {
             let turn = (g.slot_rad - slot_rad).rem_euclid(PI);
             turn.min(PI - turn) < 1.0 * DEG && libm::cos(g.slot_rad - slot_rad) > 0.0
         };
@@ -351,7 +351,7 @@ fn groups(design: &MaskDesign, pupil: &Pupil) -> Vec<Group> {
                 group.areas_m2.push(area);
                 group.extent_m = group.extent_m.min(extent_m);
             }
-            None => groups.push(Group {
+            None => groups.push(SlotDirection {
                 regions: vec![number],
                 areas_m2: vec![area],
                 azimuth_rad: (region.middle_rad() + design.rotation_rad).rem_euclid(TAU),
@@ -364,8 +364,8 @@ fn groups(design: &MaskDesign, pupil: &Pupil) -> Vec<Group> {
     groups
 }
 
-/// Where to look for a streak.
-struct Window {
+/// Where to look for a spike.
+struct SpikeWindow {
     star_px: [f64; 2],
     /// Direction along the slots, frame axes.
     along: [f64; 2],
@@ -376,10 +376,10 @@ struct Window {
     spread: f64,
 }
 
-impl Window {
-    /// Shift of the recorded streak against the aligned one, and its standard deviation.
+impl SpikeWindow {
+    /// Shift of the recorded spike against the aligned one, and its standard deviation.
     ///
-    /// The window stays where the aligned streak is, so that it cannot run to a neighbour; how much of a shift its centroid
+    /// The window stays where the aligned spike is, so that it cannot run to a neighbour; how much of a shift its centroid
     /// shows is learned from the aligned frame.
     fn shift_px(&self, aligned_e: &Array2<f64>, recorded: &Recorded) -> Option<(f64, f64)> {
         const ASIDE_PX: f64 = 0.4;

@@ -14,7 +14,7 @@ use ndarray::Array2;
 
 /// Level, slope and noise of the frame behind the stars; and which pixels are not to be trusted.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Backdrop {
+pub struct Background {
     /// Level in the middle of the frame.
     pub level: f64,
     /// Standard deviation of a pixel about the surface; above 0.
@@ -52,22 +52,22 @@ const MOST_FITTED: usize = 120_000;
 const HALF_BOX_PX: usize = 2;
 const ROUNDS: usize = 12;
 
-impl Backdrop {
-    /// Reads the backdrop of a frame. `ceiling` is the value at which a pixel is full, where it is known.
+impl Background {
+    /// Reads the background of a frame. `ceiling` is the value at which a pixel is full, where it is known.
     ///
     /// # Errors
     /// [`FrameError::TooSmall`], [`FrameError::NotFinite`] and [`FrameError::Blank`].
     ///
     /// # Accuracy
     /// The level of frames with doughnuts 30 to 110 pixels wide in 128 is within half a standard deviation of a pixel
-    /// (`measure::backdrop::tests::the_level_is_found_behind_a_large_doughnut`).
-    pub fn of(values: &Array2<f64>, ceiling: Option<f64>) -> Result<Backdrop, FrameError> {
+    /// (`measure::background::tests::the_level_is_found_behind_a_large_doughnut`).
+    pub fn of(values: &Array2<f64>, ceiling: Option<f64>) -> Result<Background, FrameError> {
         refuse(values)?;
         let (height_px, width_px) = values.dim();
         let size_px = [width_px, height_px];
         let (level, width) = starting_level(values);
         let least_sigma = least_sigma(values);
-        let mut backdrop = Backdrop {
+        let mut background = Background {
             level,
             sigma: sigma_of_steps(values).max(width).max(least_sigma),
             defects: Defects::default(),
@@ -76,21 +76,21 @@ impl Backdrop {
             size_px,
         };
         for _ in 0..ROUNDS {
-            let before = backdrop.sigma;
-            backdrop.refit(values, least_sigma);
-            if (backdrop.sigma - before).abs() < 1e-3 * before {
+            let before = background.sigma;
+            background.refit(values, least_sigma);
+            if (background.sigma - before).abs() < 1e-3 * before {
                 break;
             }
         }
-        backdrop.level = backdrop.at([
+        background.level = background.at([
             0.5 * (width_px as f64 - 1.0),
             0.5 * (height_px as f64 - 1.0),
         ]);
-        backdrop.defects = defects::find(values, &backdrop, ceiling);
-        Ok(backdrop)
+        background.defects = defects::find(values, &background, ceiling);
+        Ok(background)
     }
 
-    /// Level of the backdrop at a place of the frame.
+    /// Level of the background at a place of the frame.
     pub fn at(&self, place_px: [f64; 2]) -> f64 {
         let [x, y] = [0, 1].map(|axis| scaled(place_px[axis], self.size_px[axis]));
         self.terms
@@ -100,7 +100,7 @@ impl Backdrop {
             .sum()
     }
 
-    /// Rise of the backdrop along x and y, in the middle of the frame, per pixel.
+    /// Rise of the background along x and y, in the middle of the frame, per pixel.
     pub fn slope_per_px(&self) -> [f64; 2] {
         [1, 2].map(|term| {
             let per_half = self.terms.get(term).copied().unwrap_or(0.0);
@@ -108,22 +108,22 @@ impl Backdrop {
         })
     }
 
-    /// The frame less the backdrop, pixels as they are.
+    /// The frame less the background, pixels as they are.
     pub fn subtracted(&self, values: &Array2<f64>) -> Array2<f64> {
         Array2::from_shape_fn(values.dim(), |(row, column)| {
             values[[row, column]] - self.at([column as f64, row as f64])
         })
     }
 
-    /// The frame less the backdrop, with each hot or dead pixel replaced by the median of its good neighbours; which ones those
-    /// are stands in [`Backdrop::defects`].
+    /// The frame less the background, with each hot or dead pixel replaced by the median of its good neighbours; which ones those
+    /// are stands in [`Background::defects`].
     pub fn cleaned(&self, values: &Array2<f64>) -> Array2<f64> {
         let mut light = self.subtracted(values);
         defects::patch(&mut light, &self.defects);
         light
     }
 
-    /// One round: who belongs to the backdrop, the surface through them, and their spread.
+    /// One round: who belongs to the background, the surface through them, and their spread.
     fn refit(&mut self, values: &Array2<f64>, least_sigma: f64) {
         let residuals = self.subtracted(values);
         let accepted = self.accepted(&residuals);

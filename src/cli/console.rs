@@ -9,14 +9,14 @@ use std::io::{self, ErrorKind, Write};
 
 /// Where answers, notes, warnings and errors go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Printer {
+pub struct Console {
     /// `--quiet`: no notes and no progress. Answers, warnings and errors are still printed.
     pub quiet: bool,
     /// `--json`: answers are JSON.
     pub json: bool,
 }
 
-impl Printer {
+impl Console {
     /// An answer in plain sentences; left out with `--json`.
     ///
     /// # Errors
@@ -32,7 +32,7 @@ impl Printer {
     /// The same answer as a JSON document; left out without `--json`.
     ///
     /// # Errors
-    /// As [`Printer::answer`], or the value cannot be written as JSON.
+    /// As [`Console::answer`], or the value cannot be written as JSON.
     pub fn answer_json(&self, value: &impl Serialize) -> io::Result<()> {
         if self.json {
             data(
@@ -47,7 +47,7 @@ impl Printer {
     /// Data that is asked for by itself (a schema, a completion script), whatever the options.
     ///
     /// # Errors
-    /// As [`Printer::answer`].
+    /// As [`Console::answer`].
     pub fn data(&self, text: &str) -> io::Result<()> {
         data(&mut io::stdout().lock(), text)
     }

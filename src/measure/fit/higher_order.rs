@@ -9,30 +9,30 @@
 use super::levenberg::{Minimum, Problem as _};
 use super::problem::StarProblem;
 use super::strays;
-use super::unknown::{Trial, Unknown};
+use super::unknown::{TrialState, Unknown};
 use crate::math::LeastSquares;
 use crate::predict::PredictError;
 use crate::units::NM;
 
 /// Secondary astigmatism, tetrafoil, secondary coma, secondary spherical aberration.
-pub const FURTHER_MODES: [u32; 7] = [12, 13, 14, 15, 16, 17, 22];
+pub const HIGHER_ORDER_MODES: [u32; 7] = [12, 13, 14, 15, 16, 17, 22];
 /// What is believed beforehand of them: about the design's, this far off.
-pub const FURTHER_DOUBT_M: f64 = 30.0 * NM;
+pub const HIGHER_ORDER_PRIOR_M: f64 = 30.0 * NM;
 /// Chance alone lets the sum of squares fall by more than this in about one star of a thousand (table of χ² with 7
 /// degrees of freedom, from memory).
 const BY_CHANCE: f64 = 25.0;
 
-/// The trial at the minimum with further modes, where the star shows them.
+/// The trial at the minimum with higher-order modes, where the star shows them.
 ///
 /// # Errors
 /// As [`StarProblem::columns_of`].
 pub fn shown(
     problem: &mut StarProblem<'_>,
     found: &Minimum,
-) -> Result<Option<Trial>, PredictError> {
+) -> Result<Option<TrialState>, PredictError> {
     let mut residuals = problem.residuals(&found.unknowns)?;
     let mut columns = found.columns.clone();
-    columns.extend(problem.columns_of(&FURTHER_MODES, &found.unknowns)?);
+    columns.extend(problem.columns_of(&HIGHER_ORDER_MODES, &found.unknowns)?);
     // single pixels that nothing explains must not be explained by these
     for row in strays(&residuals[..problem.pixels().len()]) {
         residuals[row] = 0.0;
@@ -40,7 +40,7 @@ pub fn shown(
     }
     let narrow = fall(&columns[..found.columns.len()], &residuals);
     let mut more = problem.trial.at(&found.unknowns);
-    for noll in FURTHER_MODES {
+    for noll in HIGHER_ORDER_MODES {
         more.push(Unknown::Mode(noll), more.fixed.get(noll));
     }
     let gain = fall(&columns, &residuals) - narrow;
