@@ -33,6 +33,10 @@ pub fn run(args: &MaskArgs, printer: &Console) -> Result<bool, CliError> {
 struct CheckAnswer<'a> {
     format: &'static str,
     title: &'a str,
+    /// The word of the layout.
+    layout: &'static str,
+    /// What it is, what it shows an eye and what it hides.
+    layout_words: &'a str,
     printable: bool,
     findings: &'a [Finding],
 }
@@ -40,9 +44,13 @@ struct CheckAnswer<'a> {
 fn check(args: &ScenarioArgs, printer: &Console) -> Result<bool, CliError> {
     let scenario = load(args)?;
     let path = args.scenario.clone();
-    let list = findings(&scenario.instrument).ok_or(CliError::NoMask { path })?;
+    let no_mask = || CliError::NoMask { path: path.clone() };
+    let list = findings(&scenario.instrument).ok_or_else(no_mask)?;
+    let design = scenario.instrument.mask.as_ref().ok_or_else(no_mask)?;
+    let layout = design.layout.name();
+    let layout_words = layout.words();
     let serious = list.iter().any(|f| f.serious);
-    let mut lines = vec![scenario.title.clone()];
+    let mut lines = vec![scenario.title.clone(), layout_words.clone()];
     for finding in &list {
         lines.extend(sentences(finding));
     }
@@ -57,6 +65,8 @@ fn check(args: &ScenarioArgs, printer: &Console) -> Result<bool, CliError> {
     printer.answer_json(&CheckAnswer {
         format: "skewstar-mask-check/1",
         title: &scenario.title,
+        layout: layout.word(),
+        layout_words: &layout_words,
         printable: !serious,
         findings: &list,
     })?;
