@@ -74,6 +74,7 @@ pub use diagnosis::{Diagnosis, DiagnosisError, DiagnosisOptions};
 pub use scene::{Scene, SceneError};
 
 pub mod atmosphere;
+#[cfg(feature = "cli")]
 pub mod cli;
 pub mod dataset;
 pub mod diagnosis;
@@ -104,4 +105,5 @@ pub mod state;
 mod testing;
 pub mod units;
 pub mod wavefront;
+#[cfg(feature = "serve")]
 pub mod web;
