@@ -12,9 +12,10 @@
 //! | 5 | [`simulate`], [`score`] | noise from the seed ([`rng`]), counts, truth; answers against truth |
 //! | 5 | [`measure`] | a frame, blindly → stars, what is out of line, which screw to turn |
 //! | 5 | [`preview`] | a mask before it is printed: whether it can be, what it will show, better numbers |
-//! | 6 | [`scenario`], [`image_io`], [`solid_io`], [`dataset`] | text → instrument and state, frames ↔ bytes, masks → files for the printer, recipes → sets of frames and truth |
-//! | 6 | [`practice`] | a hidden misalignment to put right: levels, a push–pull cell, feedback, questions |
-//! | 7 | [`web`] | the same practice as a page in a browser |
+//! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
+//! | 7 | [`files`], [`scene`], [`diagnosis`] | what an owner names, read whole; the way out and the way back, each in one checked value |
+//! | 8 | [`practice`], [`dataset`] | a hidden misalignment to put right; recipes → sets of frames and truth |
+//! | 9 | `web`, `cli` | the page in a browser, the program: features `serve` and `cli` |
 //!
 //! # Conventions in nine lines
 //!
