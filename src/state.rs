@@ -3,6 +3,10 @@
 //! Plain data, SI units, validated by the scenario reader. The [`Modes`] type carries Zernike coefficients everywhere in
 //! the crate.
 
+mod coma;
+
+pub use coma::Coma;
+
 use std::collections::BTreeMap;
 
 /// Zernike coefficients: Noll index → metres RMS over the full clear circle of the aperture.

@@ -16,6 +16,7 @@ use skewstar::measure::{
     Aim, MeasureOptions, Measurement, Misaligned, Side, advise, good_enough, measure,
 };
 use skewstar::mechanics::plane_of;
+use skewstar::state::Coma;
 use skewstar::units::{ARCSEC, NM, UM};
 
 /// Which errors are there.
@@ -113,7 +114,7 @@ impl Bench {
         }
     }
 
-    /// Noll 8 and 7, nm.
+    /// Coma along x and y, nm.
     fn coma_nm(&self) -> [f64; 2] {
         let tilt = plane_of(&self.assembly, &self.turns).tilt_rad;
         tilt.map(|t| t * self.real.coma_m_per_rad / NM)
@@ -182,7 +183,7 @@ fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Opti
         0.0
     };
     let there = [0, 1].map(|i| coma_nm[i] + atmosphere_nm * bench.normal());
-    let (seen, uncertain) = match errors.frames {
+    let (seen, measured) = match errors.frames {
         Err(scatter) => ([0, 1].map(|i| there[i] + scatter * bench.normal()), None),
         Ok(()) => {
             // a wide doughnut for a large error, a small and bright one for a small error
@@ -210,16 +211,16 @@ fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Opti
             };
             let found = measure(&world.shot(), &world.typed, &options).ok();
             let found = found.filter(Measurement::is_sound)?;
-            let modes = [found.mode_m(8)?, found.mode_m(7)?];
-            (modes.map(|m| m.value / NM), Some(modes))
+            let coma = found.coma()?;
+            (coma.xy_nm(), Some(coma))
         }
     };
-    let coma_m = uncertain.unwrap_or(seen.map(|nm| skewstar::measure::Uncertain {
-        value: nm * NM,
-        sigma: None,
-    }));
+    let typed = || {
+        let modes = [(8, seen[0] * NM), (7, seen[1] * NM)];
+        Coma::of(&modes.into_iter().collect())
+    };
     let misaligned = Misaligned {
-        coma_m: Some(coma_m),
+        coma: Some(measured.unwrap_or_else(typed)),
         ..Misaligned::default()
     };
     let advice = advise(&bench.instrument, &misaligned, Aim::Coma).ok()?;

@@ -197,7 +197,7 @@ impl Seen {
             .and_then(WholeFrame::sound_coma);
         let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
         let found = Misaligned {
-            coma_m: star.and_then(|s| Some([s.mode_m(8)?, s.mode_m(7)?])),
+            coma: star.and_then(Measurement::coma),
             field_m: star.map_or([0.0; 2], |s| s.field_m),
             node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
             plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),

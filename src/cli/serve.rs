@@ -144,7 +144,7 @@ fn measured(asked: &MeasureRequest<'_>) -> Result<String, String> {
         return Ok(said.join("\n"));
     }
     let misaligned = Misaligned {
-        coma_m: found.mode_m(8).zip(found.mode_m(7)).map(|(x, y)| [x, y]),
+        coma: found.coma(),
         field_m: found.field_m,
         ..Misaligned::default()
     };

@@ -4,11 +4,12 @@
 //! travel, which is counted from the screws' nominal length because nobody says where they stand. What cannot be reached is
 //! reached as far as the travel goes, and said.
 
-use super::Uncertain;
 use super::measurement::aligned_modes;
 use crate::instrument::{Assembly, Instrument, Response};
+use crate::math::Uncertain;
 use crate::mechanics::{Plane, plane_of, turns_for};
 use crate::pupil::frame_axes;
+use crate::state::Coma;
 
 /// What the screws are to put right.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -44,13 +45,14 @@ pub struct Advice {
     /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at.
     pub one_screw: Option<OneScrew>,
     /// Coma that the turns take away, metres RMS: what the screws have to do with, not the coma of field and design. `None` where
-    /// no star was measured, or the travel allows a part only.
+    /// no star was measured, or the travel allows a part only. The verdict goes by its uncertainty, which [`Coma`] defines.
     pub undone_m: Option<Uncertain>,
     /// How far the star will move on the sensor, frame pixels.
     pub image_shift_px: [f64; 2],
     /// How much farther out the sensor will stand.
     pub focus_change_m: f64,
-    /// Coma that is left when the turns are made exactly, with its uncertainty: metres RMS; `None` where it was not measured.
+    /// Coma that is left when the turns are made exactly, metres RMS: what the turns do not reach, and the errors of both
+    /// components of what was measured, as the root of the sum of their squares; `None` where it was not measured.
     pub remaining_coma_m: Option<f64>,
     /// Tilt of the focal plane against the unit's that is left, radians; `None` where it is not known.
     pub remaining_plane_rad: Option<f64>,
@@ -133,8 +135,8 @@ pub struct OneScrew {
 /// What was measured, as far as it is known.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Misaligned {
-    /// Noll 8 and 7 at the star, total, with their uncertainty.
-    pub coma_m: Option<[Uncertain; 2]>,
+    /// Coma at the star, total.
+    pub coma: Option<Coma>,
     /// Place of the star in the field, pupil axes.
     pub field_m: [f64; 2],
     /// Tilt of the unit that puts the coma node of a whole frame where it is, pupil axes; where no single star says it.
@@ -185,9 +187,11 @@ impl NoAdvice {
 pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<Advice, NoAdvice> {
     let assembly = instrument.assembly.as_ref().ok_or(NoAdvice::NoScrews)?;
     let response = assembly.response.as_ref().ok_or(NoAdvice::NoResponse)?;
-    let by_star = found
-        .coma_m
-        .and_then(|coma| tilt_of_coma(instrument, response, found, &coma));
+    let unwanted = found.coma.map(|coma| {
+        let aligned = aligned_modes(instrument, found.field_m);
+        coma.less(&Coma::of(&aligned))
+    });
+    let by_star = unwanted.and_then(|coma| tilt_of_coma(response, &coma));
     let by_coma = by_star.or(found.node_tilt_rad);
     let tilt = wanted_tilt(aim, by_coma, found.plane_tilt_rad).ok_or(NoAdvice::NotMeasured)?;
     let undo = tilt.map(|t| -t);
@@ -198,15 +202,14 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
     let plane = plane_of(assembly, &turns);
     let left =
         |now: Option<[f64; 2]>| now.map(|now| [0, 1].map(|axis| now[axis] + plane.tilt_rad[axis]));
-    let uncertainty_m = found.coma_m.map_or(0.0, |coma| {
-        coma[0]
-            .sigma
-            .unwrap_or(0.0)
-            .hypot(coma[1].sigma.unwrap_or(0.0))
-    });
+    // both components' errors stay, one across the other
+    let uncertainty_m = found
+        .coma
+        .and_then(|coma| coma.sigma_per_axis_m())
+        .map_or(0.0, |sigma_m| sigma_m * 2f64.sqrt());
     let undone_m = by_star.filter(|_| reach > WHOLE).map(|_| Uncertain {
         value: (response.coma_m_per_rad * length(plane.tilt_rad)).abs(),
-        sigma: found.coma_m.and_then(Uncertain::sigma_per_axis),
+        sigma: unwanted.and_then(|coma| coma.size_m().sigma),
     });
     let coma_left_m = left(by_coma).map(|t| (response.coma_m_per_rad * length(t)).abs());
     let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);
@@ -236,20 +239,9 @@ fn length(vector: [f64; 2]) -> f64 {
 }
 
 /// The tilt that explains the coma beyond that of the aligned telescope.
-fn tilt_of_coma(
-    instrument: &Instrument,
-    response: &Response,
-    found: &Misaligned,
-    coma_m: &[Uncertain; 2],
-) -> Option<[f64; 2]> {
-    let aligned = aligned_modes(instrument, found.field_m);
+fn tilt_of_coma(response: &Response, unwanted: &Coma) -> Option<[f64; 2]> {
     let per_rad = response.coma_m_per_rad;
-    (per_rad != 0.0).then(|| {
-        [
-            (coma_m[0].value - aligned.get(8)) / per_rad,
-            (coma_m[1].value - aligned.get(7)) / per_rad,
-        ]
-    })
+    (per_rad != 0.0).then(|| unwanted.xy_m().map(|c| c / per_rad))
 }
 
 fn wanted_tilt(
@@ -326,12 +318,8 @@ mod tests {
     use approx::assert_abs_diff_eq;
 
     fn coma(c8: f64, c7: f64) -> Misaligned {
-        let sure = |value| Uncertain {
-            value,
-            sigma: Some(0.0),
-        };
         Misaligned {
-            coma_m: Some([sure(c8), sure(c7)]),
+            coma: Some(Coma::along_axes([c8, c7])),
             ..Misaligned::default()
         }
     }
@@ -397,12 +385,9 @@ mod tests {
     fn uncertainty_decides_between_stop_turn_and_another_look() {
         let unit = with_response();
         let verdict = |coma_nm: f64, sigma_nm: f64| {
-            let uncertain = |value: f64| Uncertain {
-                value: value * NM,
-                sigma: Some(sigma_nm * NM),
-            };
+            let coma = Coma::along_axes([coma_nm * NM, 0.0]).with_sigma(sigma_nm * NM);
             let found = Misaligned {
-                coma_m: Some([uncertain(coma_nm), uncertain(0.0)]),
+                coma: Some(coma),
                 ..Misaligned::default()
             };
             advise(&unit, &found, Aim::Coma).unwrap().verdict(25.0 * NM)

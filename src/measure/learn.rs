@@ -14,11 +14,13 @@
 //!
 //! Frames that were taken with vanes or a mask and a badly typed rotation fit poorly; doughnuts of a round pupil do not care.
 
+use super::Measurement;
 use super::measurement::aligned_modes;
-use super::{Measurement, Uncertain};
 use crate::instrument::{Assembly, Instrument, Response};
+use crate::math::Uncertain;
 use crate::mechanics::plane_of;
 use crate::pupil::frame_axes;
+use crate::state::Coma;
 use crate::units::{ARCMIN, NM};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -27,10 +29,8 @@ use thiserror::Error;
 /// What a trial needs of a measured star.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sighting {
-    /// Noll 8 and 7 in pupil axes of the camera as typed.
-    pub coma_m: [f64; 2],
-    /// Standard deviation of either.
-    pub sigma_m: f64,
+    /// Its coma, in pupil axes of the camera as typed. Where it is not determined, nothing is learned from it.
+    pub coma: Coma,
     /// Place of the star, frame pixels.
     pub star_px: [f64; 2],
     /// Its place in the field, pupil axes of the camera as typed.
@@ -72,10 +72,8 @@ pub struct LearnedResponse {
 pub struct LearnedScrew {
     /// Name of the screw.
     pub name: String,
-    /// Change of [Noll 8, Noll 7] in one turn, in pupil axes of the camera as learned.
-    pub coma_m_per_turn: [f64; 2],
-    /// Standard deviation of either.
-    pub sigma_m_per_turn: f64,
+    /// Change of coma in one turn, in pupil axes of the camera as learned.
+    pub coma_per_turn: Coma,
 }
 
 /// Why nothing is learned, or what was learned does not fit.
@@ -177,10 +175,10 @@ const SHIFT_STEADY: f64 = 0.3;
 impl Sighting {
     /// What a measurement says; `None` where it does not determine coma.
     pub fn of(measurement: &Measurement) -> Option<Sighting> {
-        let coma = [measurement.mode_m(8)?, measurement.mode_m(7)?];
+        let coma = measurement.coma()?;
+        coma.sigma_per_axis_m()?;
         Some(Sighting {
-            coma_m: coma.map(|c| c.value),
-            sigma_m: Uncertain::sigma_per_axis(coma)?,
+            coma,
             star_px: measurement.star_px,
             field_m: measurement.field_m,
         })
@@ -288,8 +286,9 @@ impl ComaChange {
         }
         let mut turns = vec![0.0; assembly.screws.len()];
         turns[screw] = trial.turns;
-        let coma = complex(frame_axes(instrument).forward(coma_change(instrument, trial)));
-        let sigma_m = trial.before.sigma_m.hypot(trial.after.sigma_m);
+        let change = coma_change(instrument, trial);
+        let coma = complex(frame_axes(instrument).forward(change.xy_m()));
+        let sigma_m = change.sigma_per_axis_m().unwrap_or(f64::INFINITY);
         let seen = (SEEN_SIGMA * sigma_m..f64::INFINITY).contains(&coma.norm());
         if !seen || coma.norm() == 0.0 {
             return Err(LearnError::NoChange {
@@ -317,17 +316,13 @@ impl ComaChange {
     }
 }
 
-/// Change of [Noll 8, Noll 7], less what the star's way across the field of the aligned telescope explains.
-fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> [f64; 2] {
+/// Change of coma, less what the star's way across the field of the aligned telescope explains.
+fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> Coma {
     let own = |sighting: &Sighting| {
         let aligned = aligned_modes(instrument, sighting.field_m);
-        [
-            sighting.coma_m[0] - aligned.get(8),
-            sighting.coma_m[1] - aligned.get(7),
-        ]
+        sighting.coma.less(&Coma::of(&aligned))
     };
-    let (before, after) = (own(&trial.before), own(&trial.after));
-    [after[0] - before[0], after[1] - before[1]]
+    own(&trial.after).less(&own(&trial.before))
 }
 
 fn screw_number(assembly: &Assembly, name: &str) -> Result<usize, LearnError> {
@@ -456,8 +451,8 @@ fn matrix(
             .sum();
         (!own.is_empty()).then(|| LearnedScrew {
             name: name.clone(),
-            coma_m_per_turn: [sum.re / squares, sum.im / squares],
-            sigma_m_per_turn: squares.sqrt().recip(),
+            coma_per_turn: Coma::along_axes([sum.re / squares, sum.im / squares])
+                .with_sigma(squares.sqrt().recip()),
         })
     };
     assembly

@@ -2,11 +2,12 @@
 
 use super::advice::{Advice, NoAdvice};
 use super::good_enough::GoodEnough;
-use super::measurement::{Measurement, Uncertain};
+use super::measurement::Measurement;
 use super::ring::Ring;
 use super::whole_frame::WholeFrame;
 use super::words;
 use crate::instrument::Instrument;
+use crate::math::Uncertain;
 use crate::predict::seeing_sigma_m;
 use crate::state::{Exposure, Sky, State};
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
