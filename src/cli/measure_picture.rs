@@ -187,7 +187,8 @@ mod tests {
                 exposure_s: None,
                 flags: &[],
             };
-            let report = MeasureReport::new(&found, &instrument).advice.unwrap();
+            let report = MeasureReport::new(&found, verdict, &instrument);
+            let report = report.advice.unwrap();
             let undone = report.undone_nm.unwrap();
             approx::assert_relative_eq!(undone.value, 50.0, max_relative = 1e-12);
             approx::assert_relative_eq!(undone.sigma.unwrap(), sigma_nm, max_relative = 1e-12);

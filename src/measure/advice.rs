@@ -12,9 +12,10 @@ use crate::pupil::frame_axes;
 use crate::state::Coma;
 
 /// What the screws are to put right.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Aim {
     /// Coma at the star.
+    #[default]
     Coma,
     /// The tilt of the focal plane.
     Tilt,
@@ -69,6 +70,8 @@ pub enum Verdict {
     Stop,
     /// Turn the screws.
     Turn,
+    /// Turn one screw a little and look what it does: what a turn does is not known well enough.
+    Trial,
     /// Take a better frame: this one does not tell whether there is something to turn.
     LookAgain,
 }
@@ -79,6 +82,7 @@ impl Verdict {
         match self {
             Verdict::Stop => "stop",
             Verdict::Turn => "turn",
+            Verdict::Trial => "trial",
             Verdict::LookAgain => "look-again",
         }
     }
@@ -162,6 +166,9 @@ pub enum NoAdvice {
     /// The learned response leaves the mirroring of the camera open: the wrong screws might be named.
     #[error("whether the camera's picture is mirrored stays open, and with it which screw to turn")]
     MirrorOpen,
+    /// Nobody knows how the camera is held.
+    #[error("which screw it is stays open: nobody knows how the camera is turned")]
+    CameraUnknown,
 }
 
 impl NoAdvice {
@@ -174,6 +181,9 @@ impl NoAdvice {
             }
             NoAdvice::MirrorOpen => {
                 "learn once more with trial turns of two screws that are not opposite (skewstar learn)"
+            }
+            NoAdvice::CameraUnknown => {
+                "turn one screw a little and watch which way the dark centre goes"
             }
             NoAdvice::NotMeasured => "coma needs a star, the focal plane needs --whole-frame",
         }

@@ -1,8 +1,9 @@
 //! A measurement as it is written (`skewstar-measure/2`). All keys are always there; what is not known is `null`, never NaN.
 
-use super::advice::{Advice, NoAdvice};
+use super::advice::{Advice, NoAdvice, Verdict};
 use super::good_enough::GoodEnough;
 use super::measurement::Measurement;
+use super::next::{NextStep, next_step};
 use super::ring::Ring;
 use super::whole_frame::WholeFrame;
 use super::words;
@@ -23,6 +24,10 @@ pub struct MeasureReport {
     pub version: &'static str,
     /// `doughnut-fit`, `doughnut-pair-fit`, `masked-star-fit` or `whole-frame`.
     pub method: &'static str,
+    /// `stop`, `turn`, `trial` or `look-again`; the exit status follows it alone: 1 for `look-again`, else 0.
+    pub verdict: &'static str,
+    /// The one next step.
+    pub next: NextStep,
     /// Noll index → total at the star, nm RMS.
     pub modes_nm: BTreeMap<u32, Uncertain>,
     /// Sensor beyond best focus, µm.
@@ -57,7 +62,7 @@ pub struct MeasureReport {
     pub whole_frame: Option<WholeFrame>,
     /// What to turn; `None` where nothing can be advised.
     pub advice: Option<AdviceReport>,
-    /// Whether the result should be acted on; `false` goes with exit status 1.
+    /// Whether the verdict is not `look-again`.
     pub sound: bool,
     /// What the owner should know; the list is in DEVELOPERS.md, "Measuring".
     pub flags: Vec<String>,
@@ -176,7 +181,7 @@ pub struct StopReport {
 pub struct AdviceReport {
     /// `coma`, `tilt` or `both`.
     pub aim: &'static str,
-    /// `stop`, `turn` or `look-again`: whether the turns should be made at all.
+    /// `stop`, `turn` or `look-again`: what the turns alone would say.
     pub verdict: &'static str,
     /// Coma that the turns take away, nm RMS; `None` where no star says it.
     pub undone_nm: Option<Uncertain>,
@@ -245,7 +250,7 @@ impl Findings<'_> {
 
 impl MeasureReport {
     /// Writes the findings down.
-    pub fn new(found: &Findings, instrument: &Instrument) -> MeasureReport {
+    pub fn new(found: &Findings, verdict: Verdict, instrument: &Instrument) -> MeasureReport {
         let star = found.star;
         let pixel_m = instrument.camera.pixel_m;
         let mut flags = found.flags.to_vec();
@@ -264,6 +269,8 @@ impl MeasureReport {
             format: "skewstar-measure/2",
             version: env!("CARGO_PKG_VERSION"),
             method: star.map_or("whole-frame", |s| s.method.name()),
+            verdict: verdict.name(),
+            next: next_step(found, verdict, instrument),
             modes_nm: star.map_or_else(BTreeMap::new, modes),
             sensor_offset_um: star
                 .and_then(|s| s.sensor_offset_m())
@@ -290,7 +297,7 @@ impl MeasureReport {
             model_error: star.map(|s| s.fitted.model_error),
             whole_frame: found.whole_frame.cloned(),
             advice: found.advice.ok().map(|a| advice(a, found, instrument)),
-            sound: found.is_sound(),
+            sound: verdict != Verdict::LookAgain,
             flags,
         }
     }
