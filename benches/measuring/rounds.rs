@@ -16,7 +16,7 @@ use skewstar::measure::{
     Aim, MeasureOptions, Measurement, Misaligned, Side, advise, good_enough, measure,
 };
 use skewstar::mechanics::plane_of;
-use skewstar::state::Coma;
+use skewstar::state::{Coma, ScrewTurns};
 use skewstar::units::{ARCSEC, NM, UM};
 
 /// Which errors are there.
@@ -91,7 +91,7 @@ struct Bench {
     instrument: Instrument,
     assembly: Assembly,
     real: Response,
-    turns: Vec<f64>,
+    turns: ScrewTurns,
     rng: ChaCha8Rng,
 }
 
@@ -102,9 +102,8 @@ impl Bench {
         let assembly = instrument.assembly.clone().expect("screws");
         let mut real = assembly.response.clone().expect("a response");
         real.coma_m_per_rad *= 1.0 + errors.response * (2.0 * rng.random::<f64>() - 1.0);
-        let turns = (0..3)
-            .map(|_| START_TURNS * (2.0 * rng.random::<f64>() - 1.0))
-            .collect();
+        let turns =
+            ScrewTurns::zero(&assembly).map(|_| START_TURNS * (2.0 * rng.random::<f64>() - 1.0));
         Bench {
             instrument,
             assembly,
@@ -124,7 +123,7 @@ impl Bench {
         StandardNormal.sample(&mut self.rng)
     }
 
-    fn turn(&mut self, asked: &[f64], errors: Errors) {
+    fn turn(&mut self, asked: &ScrewTurns, errors: Errors) {
         for (screw, turn) in asked.iter().enumerate() {
             if turn.abs() < 1.0 / 128.0 {
                 continue;
@@ -169,7 +168,7 @@ fn run(errors: Errors, seed: u64) -> Run {
 /// What one frame says of coma, the advice, and when to stop.
 struct Look {
     seen_nm: [f64; 2],
-    turns: Vec<f64>,
+    turns: ScrewTurns,
     stop_m: f64,
 }
 
@@ -245,7 +244,7 @@ fn guess(seed: u64) -> Run {
     for _ in 0..GUESSES {
         let before = length(bench.coma_nm());
         let screw = bench.rng.random_range(0..3);
-        let mut asked = vec![0.0; 3];
+        let mut asked = ScrewTurns::zero(&bench.assembly);
         asked[screw] = 0.25 * (2.0 * bench.rng.random::<f64>() - 1.0);
         bench.turn(&asked, errors);
         let after = length(bench.coma_nm());

@@ -9,7 +9,7 @@ use crate::instrument::{Assembly, Instrument, Response};
 use crate::math::Uncertain;
 use crate::mechanics::{Plane, plane_of, turns_for};
 use crate::pupil::frame_axes;
-use crate::state::Coma;
+use crate::state::{Coma, ScrewTurns};
 
 /// What the screws are to put right.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -42,7 +42,7 @@ pub struct Advice {
     /// Tilt to add to the unit, pupil axes, radians.
     pub tilt_rad: [f64; 2],
     /// Turns of every screw; positive lengthens.
-    pub turns: Vec<f64>,
+    pub turns: ScrewTurns,
     /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at.
     pub one_screw: Option<OneScrew>,
     /// Coma that the turns take away, metres RMS: what the screws have to do with, not the coma of field and design. `None` where
@@ -271,7 +271,7 @@ fn wanted_tilt(
 
 /// Turns for a tilt with the piston held; where a screw would leave its travel, with the piston that brings all back in, and
 /// where none does, with as much of the tilt as there is room for.
-fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (Vec<f64>, f64, Vec<String>) {
+fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, Vec<String>) {
     let turns = |share: f64, piston_m: f64| {
         let plane = Plane {
             piston_m,
@@ -303,7 +303,7 @@ fn best_screw(assembly: &Assembly, response: &Response, tilt_rad: [f64; 2]) -> O
     let count = assembly.screws.len();
     (0..count)
         .map(|screw| {
-            let mut one = vec![0.0; count];
+            let mut one = ScrewTurns::zero(assembly);
             one[screw] = 1.0;
             let per_turn_m = plane_of(assembly, &one).piston_m * response.focus_m_per_m;
             let per_turn = plane_of(assembly, &one).tilt_rad;
@@ -348,11 +348,11 @@ mod tests {
         let unit = with_response();
         let assembly = unit.assembly.as_ref().unwrap();
         let k = assembly.response.as_ref().unwrap().coma_m_per_rad;
-        let made = [0.05, -0.11, 0.06];
+        let made = ScrewTurns::of(assembly, [0.05, -0.11, 0.06]).unwrap();
         let tilt = plane_of(assembly, &made).tilt_rad;
         let advice = advise(&unit, &coma(k * tilt[0], k * tilt[1]), Aim::Coma).unwrap();
         let mean = made.iter().sum::<f64>() / 3.0;
-        for (turn, made) in advice.turns.iter().zip(made) {
+        for (turn, made) in advice.turns.iter().zip(made.iter()) {
             assert_abs_diff_eq!(*turn, mean - made, epsilon = 1e-12);
         }
         assert_abs_diff_eq!(advice.remaining_coma_m.unwrap(), 0.0, epsilon = 1e-15);
@@ -364,7 +364,8 @@ mod tests {
         let mut unit = with_response();
         let assembly = unit.assembly.as_ref().unwrap();
         let k = assembly.response.as_ref().unwrap().coma_m_per_rad;
-        let tilt = plane_of(assembly, &[0.0, 0.2, 0.0]).tilt_rad;
+        let b_turned = ScrewTurns::named(assembly, [("B", 0.2)]).unwrap();
+        let tilt = plane_of(assembly, &b_turned).tilt_rad;
         let found = coma(k * tilt[0], k * tilt[1]);
         let one = advise(&unit, &found, Aim::Coma).unwrap().one_screw.unwrap();
         assert_eq!(one.screw, 1);

@@ -16,11 +16,11 @@
 
 use super::Measurement;
 use super::measurement::aligned_modes;
-use crate::instrument::{Assembly, Instrument, Response};
+use crate::instrument::{Assembly, Instrument, Response, TurnsError};
 use crate::math::Uncertain;
 use crate::mechanics::plane_of;
 use crate::pupil::frame_axes;
-use crate::state::Coma;
+use crate::state::{Coma, ScrewTurns};
 use crate::units::{ARCMIN, NM};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -86,13 +86,8 @@ pub enum LearnError {
     #[error("the instrument has no [assembly]: which screws there are is not known")]
     NoScrews,
     /// No such screw.
-    #[error("the assembly has no screw {screw:?}; its screws are {}", known.join(", "))]
-    UnknownScrew {
-        /// What was asked for.
-        screw: String,
-        /// What there is.
-        known: Vec<String>,
-    },
+    #[error(transparent)]
+    UnknownScrew(#[from] TurnsError),
     /// A turn that is none.
     #[error(
         "the trial turn of screw {screw} is {turns}, but must be a number from -100 to 100 and not 0"
@@ -141,7 +136,7 @@ impl LearnError {
                 "measure a star, turn one screw, measure again: --trial BEFORE,AFTER,A=0.125"
             }
             LearnError::NoScrews => "describe the screws in [assembly]",
-            LearnError::UnknownScrew { .. } => "name the screw as in assembly.screws",
+            LearnError::UnknownScrew(error) => error.hint(),
             LearnError::NoTurn { .. } => "0.125 is an eighth of a turn that lengthens the screw",
             LearnError::NoChange { .. } => {
                 "try a turn about four times as large, or a longer exposure; was it the screw that was turned?"
@@ -276,7 +271,7 @@ impl ComaChange {
         assembly: &Assembly,
         trial: &TrialTurn,
     ) -> Result<ComaChange, LearnError> {
-        let screw = screw_number(assembly, &trial.screw)?;
+        let turns = ScrewTurns::named(assembly, [(trial.screw.as_str(), trial.turns)])?;
         let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
         if trial.turns == 0.0 || !within {
             return Err(LearnError::NoTurn {
@@ -284,8 +279,6 @@ impl ComaChange {
                 turns: trial.turns,
             });
         }
-        let mut turns = vec![0.0; assembly.screws.len()];
-        turns[screw] = trial.turns;
         let change = coma_change(instrument, trial);
         let coma = complex(frame_axes(instrument).forward(change.xy_m()));
         let sigma_m = change.sigma_per_axis_m().unwrap_or(f64::INFINITY);
@@ -323,14 +316,6 @@ fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> Coma {
         sighting.coma.less(&Coma::of(&aligned))
     };
     own(&trial.after).less(&own(&trial.before))
-}
-
-fn screw_number(assembly: &Assembly, name: &str) -> Result<usize, LearnError> {
-    let place = assembly.screws.iter().position(|s| s.name == name);
-    place.ok_or_else(|| LearnError::UnknownScrew {
-        screw: name.into(),
-        known: assembly.screws.iter().map(|s| s.name.clone()).collect(),
-    })
 }
 
 /// The mirror image that fits, and whether the other one fits as well.
@@ -482,7 +467,7 @@ impl LearnedResponse {
     pub fn apply(&self, instrument: &mut Instrument) -> Result<Vec<&'static str>, LearnError> {
         let assembly = instrument.assembly.as_mut().ok_or(LearnError::NoScrews)?;
         for screw in &self.screws {
-            screw_number(assembly, &screw.name)?;
+            assembly.screw(&screw.name)?;
         }
         let shift = self.image_shift_m_per_rad.map(|s| s.value);
         let mut lacking = self.open();

@@ -425,7 +425,7 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
         verdict: advice.verdict(stop_m).name(),
         undone_nm: advice.undone_m.map(|coma| coma.in_units_of(NM)),
         turns: screws
-            .zip(&advice.turns)
+            .zip(advice.turns.iter())
             .map(|(screw, turns)| (screw.name.clone(), *turns))
             .collect(),
         one_screw: advice.one_screw.map(|one| OneScrewReport {
