@@ -61,8 +61,7 @@
 //! let shot = Shot::from(&frame);
 //! let options = MeasureOptions { side: Some(Side::Outside), ..MeasureOptions::default() };
 //! let found = measure(&shot, &scenario.instrument, &options)?;
-//! let coma_m = [8, 7].map(|noll| found.mode_m(noll).expect("a doughnut shows its coma"));
-//! let misaligned = Misaligned { coma_m: Some(coma_m), ..Misaligned::default() };
+//! let misaligned = Misaligned { coma: found.coma(), ..Misaligned::default() };
 //! let advice = advise(&scenario.instrument, &misaligned, Aim::Coma)?;
 //!
 //! let one = advice.one_screw.ok_or("one screw is out")?;

@@ -6,7 +6,7 @@ use super::coma::{self, NodeFit, Skewed};
 use super::plane::{self, PlaneFit, SizedStar};
 use super::rays::FieldRays;
 use super::shapes::MOMENT_RADII;
-use crate::state::Modes;
+use crate::state::{Coma, Modes};
 use crate::units::NM;
 use rayon::prelude::*;
 
@@ -67,7 +67,7 @@ impl FieldOfFrame<'_> {
         aligned_modes(self.instrument, field_m)
             .iter()
             .filter(|(noll, _)| ![7, 8].contains(noll))
-            .chain([(8, coma_m[0]), (7, coma_m[1])])
+            .chain(Coma::along_axes(coma_m).modes().iter())
             .collect()
     }
 }
