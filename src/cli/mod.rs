@@ -1,15 +1,15 @@
 //! The command line: what is typed, what is printed, what is written. No physics and no geometry of its own.
 
 mod annotate;
-pub mod args;
+mod args;
 mod check;
-pub mod console;
+mod console;
 mod dataset;
 mod dataset_folder;
 mod error;
 mod field;
 mod field_pictures;
-pub mod interrupt;
+mod interrupt;
 mod learn;
 mod marks;
 mod mask;
@@ -19,11 +19,11 @@ mod mask_tune;
 mod measure;
 mod measure_picture;
 mod new;
-pub mod output;
+mod output;
 mod output_error;
 mod practice;
 mod practice_args;
-pub mod progress;
+mod progress;
 mod render;
 mod score;
 mod score_plots;
@@ -32,7 +32,7 @@ mod serve;
 mod sheet;
 mod terminal;
 
-pub use error::CliError;
+use error::CliError;
 
 use crate::files;
 use crate::instrument::Instrument;
@@ -40,15 +40,16 @@ use crate::measure::Picture;
 use crate::scenario::{self, Scenario};
 use crate::scene::Scene;
 use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
-use clap::CommandFactory;
+use clap::{CommandFactory, Parser};
 use console::Console;
 use interrupt::Interrupt;
 use output::{OutputPlan, OutputSet};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
-/// Does what was typed; returns the exit status.
-pub fn run(cli: Cli) -> i32 {
+/// Parses what was typed and does it; returns the exit status.
+pub fn run() -> i32 {
+    let cli = Cli::parse();
     let printer = printer_of(&cli.verb);
     let done = match cli.verb {
         Verb::New(args) => new::run(&args, &printer),
