@@ -62,7 +62,7 @@
 //! let found = measure(&shot, &scenario.instrument, &options)?;
 //! let coma_m = [8, 7].map(|noll| found.mode_m(noll).expect("a doughnut shows its coma"));
 //! let misaligned = Misaligned { coma_m: Some(coma_m), ..Misaligned::default() };
-//! let advice = advise(&scenario.instrument, &misaligned, Aim::Coma)?;
+//! let advice = advise(&scenario.instrument, &misaligned, Aim::Coma, &options.settings.advice)?;
 //!
 //! let one = advice.one_screw.ok_or("one screw is out")?;
 //! assert_eq!(scenario.instrument.assembly.unwrap().screws[one.screw].name, "B");

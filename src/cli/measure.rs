@@ -12,14 +12,11 @@ use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
 use crate::measure::{
-    Advice, Aim, Findings, GoodEnough, MeasureOptions, MeasureReport, Measurement, Misaligned,
-    NoAdvice, Picture, Side, WholeFrame, WholeFrameOptions, advise, findings, flag_in_words,
-    good_enough, measure, measure_two, steps, whole_frame,
+    Advice, Aim, Findings, GoodEnough, MeasureOptions, MeasureReport, MeasureSettings, Measurement,
+    Misaligned, NoAdvice, Picture, Side, WholeFrame, WholeFrameOptions, advise, findings,
+    flag_in_words, good_enough, measure, measure_two, steps, whole_frame,
 };
-use crate::units::{ARCMIN, ARCSEC};
-
-/// Seeing for the stop rule where no star was measured.
-const COMMON_SEEING_RAD: f64 = 2.0 * ARCSEC;
+use crate::units::ARCMIN;
 
 /// With this flag of a learned response the wrong screws might be named.
 const MIRROR_OPEN: &str = "response_mirror_open";
@@ -41,14 +38,16 @@ pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
     let typed_s = scenario.state.exposure.as_ref().map(|e| e.time_s);
     let exposure_s = typed_s.or(frames.first.exposure_s);
     let shown = Progress::waiting(printer, "measuring");
-    let job = (frames.clone(), instrument.clone(), Wanted::of(args));
+    let settings = MeasureSettings::default();
+    let wanted = Wanted::of(args, settings);
+    let job = (frames.clone(), instrument.clone(), wanted);
     let seen = interrupt.or_done(move || look(&job.0, &job.1, &job.2))??;
     drop(shown);
-    let stop = stop_rule(&instrument, seen.star.as_ref(), exposure_s);
+    let stop = stop_rule(&instrument, seen.star.as_ref(), exposure_s, &settings);
     let mirror_open = frames.flags.iter().any(|flag| flag == MIRROR_OPEN);
     let advice = match mirror_open {
         true => Err(NoAdvice::MirrorOpen),
-        false => seen.advice(&instrument, args),
+        false => seen.advice(&instrument, args, &settings),
     };
     let found = Findings {
         star: seen.star.as_ref(),
@@ -128,7 +127,7 @@ struct Wanted {
 }
 
 impl Wanted {
-    fn of(args: &MeasureArgs) -> Wanted {
+    fn of(args: &MeasureArgs, settings: MeasureSettings) -> Wanted {
         Wanted {
             options: MeasureOptions {
                 mask_on: args.mask.map(|m| m == Switch::On),
@@ -136,6 +135,7 @@ impl Wanted {
                 at_px: args.at,
                 temperature_k: args.temperature,
                 portable: args.portable,
+                settings,
             },
             whole_frame: args.whole_frame,
         }
@@ -152,6 +152,7 @@ fn look(frames: &Frames, instrument: &Instrument, wanted: &Wanted) -> Result<See
     if wanted.whole_frame {
         let options = WholeFrameOptions {
             side: wanted.options.side,
+            settings: wanted.options.settings,
             ..WholeFrameOptions::default()
         };
         let whole = whole_frame(&frames.first, instrument, &options);
@@ -170,25 +171,32 @@ fn look(frames: &Frames, instrument: &Instrument, wanted: &Wanted) -> Result<See
     })
 }
 
-/// When to stop, under the seeing of the star.
+/// When to stop, under the seeing of the star, or the usual one where no star was measured.
 fn stop_rule(
     instrument: &Instrument,
     star: Option<&Measurement>,
     exposure_s: Option<f64>,
+    settings: &MeasureSettings,
 ) -> GoodEnough {
     let seeing_rad = star
         .and_then(Measurement::seeing_rad)
-        .unwrap_or(COMMON_SEEING_RAD);
+        .unwrap_or(settings.fit.prior.seeing_rad);
     let middle_m = 0.5
         * crate::spectrum::edges(&instrument.camera.passband)
             .iter()
             .sum::<f64>();
     let wavelength_m = star.and_then(|s| s.reference_m).unwrap_or(middle_m);
-    good_enough(instrument, seeing_rad, exposure_s, wavelength_m)
+    let advice = &settings.advice;
+    good_enough(instrument, seeing_rad, exposure_s, wavelength_m, advice)
 }
 
 impl Seen {
-    fn advice(&self, instrument: &Instrument, args: &MeasureArgs) -> Result<Advice, NoAdvice> {
+    fn advice(
+        &self,
+        instrument: &Instrument,
+        args: &MeasureArgs,
+        settings: &MeasureSettings,
+    ) -> Result<Advice, NoAdvice> {
         let star = self.star.as_ref().filter(|s| s.is_sound());
         let whole = self.whole.as_ref();
         let plane = whole.and_then(WholeFrame::plane_to_act_on);
@@ -207,7 +215,7 @@ impl Seen {
             AimArg::Tilt => Aim::Tilt,
             AimArg::Both => Aim::Both,
         };
-        advise(instrument, &found, aim)
+        advise(instrument, &found, aim, &settings.advice)
     }
 
     fn sentences(

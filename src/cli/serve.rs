@@ -133,7 +133,8 @@ fn measured(asked: &MeasureRequest<'_>) -> Result<String, String> {
     let found = measure(&shot, instrument, &options).map_err(in_words)?;
     let seeing_rad = found.seeing_rad().unwrap_or(0.0);
     let wavelength_m = found.reference_m.unwrap_or_default();
-    let stop = good_enough(instrument, seeing_rad, None, wavelength_m);
+    let advice = &options.settings.advice;
+    let stop = good_enough(instrument, seeing_rad, None, wavelength_m, advice);
     let mut said = findings(&found, instrument, &stop);
     if !found.is_sound() {
         said.push("Do not act on it: the frame does not fit the telescope. Where the atmosphere moved, expose longer.".into());
@@ -148,7 +149,7 @@ fn measured(asked: &MeasureRequest<'_>) -> Result<String, String> {
         field_m: found.field_m,
         ..Misaligned::default()
     };
-    match advise(instrument, &misaligned, Aim::Coma) {
+    match advise(instrument, &misaligned, Aim::Coma, advice) {
         Ok(advice) => said.extend(steps(&advice, instrument, stop.stop_m)),
         Err(no) => said.push(format!("{no}; {}", no.hint())),
     }

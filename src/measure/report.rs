@@ -44,7 +44,7 @@ pub struct MeasureReport {
     pub triplets: Option<Vec<TripletReport>>,
     /// Modes by the spikes' places alone.
     pub slopes: Option<SlopesReport>,
-    /// Noll index → what the atmosphere adds in this exposure, nm RMS; `None` without an exposure.
+    /// Noll index → what the atmosphere adds in this exposure, nm RMS; `None` without an exposure or a stop level, which holds the wind.
     pub sigma_seeing_nm: Option<BTreeMap<u32, f64>>,
     /// When to stop.
     pub stop_nm: Option<StopReport>,
@@ -379,7 +379,7 @@ fn slopes(star: &Measurement) -> Option<SlopesReport> {
     })
 }
 
-/// What the atmosphere adds to each mode, with the seeing that the star shows and the wind of [`GoodEnough`].
+/// What the atmosphere adds to each mode, Noll index → nm RMS, with the seeing that the star shows and the wind of [`GoodEnough`].
 fn seeing(
     found: &Findings,
     star: &Measurement,
@@ -388,7 +388,7 @@ fn seeing(
     let state = State {
         sky: Sky {
             seeing_rad: star.seeing_rad(),
-            wind_m_per_s: Some(super::good_enough::WIND_M_PER_S),
+            wind_m_per_s: Some(found.stop?.wind_m_per_s),
             ..Sky::default()
         },
         exposure: Some(Exposure {
