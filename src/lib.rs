@@ -70,9 +70,14 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub use diagnosis::{Diagnosis, DiagnosisError, DiagnosisOptions};
+pub use scene::{Scene, SceneError};
+
 pub mod atmosphere;
 pub mod cli;
 pub mod dataset;
+pub mod diagnosis;
+pub mod files;
 pub mod frame;
 pub mod geometry;
 pub mod image_io;
@@ -88,6 +93,7 @@ pub mod propagation;
 pub mod pupil;
 pub mod rng;
 pub mod scenario;
+pub mod scene;
 pub mod score;
 pub mod sensor;
 pub mod simulate;

@@ -5,7 +5,8 @@ use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
-use super::{finish, image_of, one_file, parsed, scenario_bytes, stem};
+use super::{finish, image_of, one_file, stem};
+use crate::files;
 use crate::instrument::{Instrument, read_turns};
 use crate::measure::learn::{LearnError, LearnedResponse, Sighting, TrialTurn, learn};
 use crate::measure::{
@@ -110,7 +111,7 @@ impl NotLearned {
 /// Learns, and writes STEM.response.toml.
 pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
     let path = &args.instrument;
-    let scenario = parsed(&scenario_bytes(path)?, path, &args.set)?;
+    let scenario = files::scenario(path, &args.set)?;
     let instrument = scenario.instrument;
     let typed: Vec<TypedTrial> = args
         .trial

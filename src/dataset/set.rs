@@ -4,8 +4,6 @@ use super::distribution::{Distribution, Drawn};
 use super::error::SetError;
 use super::recipe::{Fineness, Recipe};
 use crate::frame::Frame;
-use crate::instrument::{Instrument, MaskLayout};
-use crate::mask::drawing;
 use crate::predict::{PredictError, Settings};
 use crate::propagation::Accuracy;
 use crate::rng::SetSeed;
@@ -68,7 +66,7 @@ impl Set {
     /// The scenario with the recipe's changes is refused, gives no counts, or does not fit what is to be drawn.
     pub fn new(recipe: Recipe, source: ScenarioSource) -> Result<Set, SetError> {
         let mut base = scenario::read(&source.scenario, &source.label, &recipe.set)?;
-        load_drawing(&mut base.instrument, source.drawing.as_deref())?;
+        put_drawing(&mut base, source.drawing.as_deref())?;
         counts_possible(&base, &source.label)?;
         let screws: Vec<String> = base
             .instrument
@@ -167,7 +165,7 @@ impl Set {
             item: number,
             source,
         })?;
-        load_drawing(&mut scenario.instrument, self.source.drawing.as_deref())?;
+        put_drawing(&mut scenario, self.source.drawing.as_deref())?;
         let camera = &scenario.instrument.camera;
         let found = [camera.width_px, camera.height_px];
         if found != self.frame_px() {
@@ -237,17 +235,8 @@ pub fn title(number: u64) -> String {
     format!("item {number}")
 }
 
-fn load_drawing(instrument: &mut Instrument, bytes: Option<&[u8]>) -> Result<(), SetError> {
-    let mirrored = instrument.telescope.seen_mirrored();
-    let (Some(design), Some(bytes)) = (&mut instrument.mask, bytes) else {
-        return Ok(());
-    };
-    let MaskLayout::Drawing(named) = &design.layout else {
-        return Ok(());
-    };
-    let diameters_m = [design.inner_diameter_m, design.outer_diameter_m];
-    design.layout = MaskLayout::Drawing(drawing::read(bytes, named, diameters_m, mirrored)?);
-    Ok(())
+fn put_drawing(scenario: &mut Scenario, bytes: Option<&[u8]>) -> Result<(), SetError> {
+    Ok(scenario.put_drawing(bytes.unwrap_or_default())?)
 }
 
 fn counts_possible(scenario: &Scenario, label: &str) -> Result<(), SetError> {

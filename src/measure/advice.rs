@@ -12,9 +12,10 @@ use crate::mechanics::{Plane, plane_of, turns_for};
 use crate::pupil::frame_axes;
 
 /// What the screws are to put right.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Aim {
     /// Coma at the star.
+    #[default]
     Coma,
     /// The tilt of the focal plane.
     Tilt,
@@ -70,6 +71,8 @@ pub enum Verdict {
     Stop,
     /// Turn the screws.
     Turn,
+    /// Turn one screw a little and look what it does: what a turn does is not known well enough.
+    Trial,
     /// Take a better frame: this one does not tell whether there is something to turn.
     LookAgain,
 }
@@ -80,6 +83,7 @@ impl Verdict {
         match self {
             Verdict::Stop => "stop",
             Verdict::Turn => "turn",
+            Verdict::Trial => "trial",
             Verdict::LookAgain => "look-again",
         }
     }
@@ -160,6 +164,9 @@ pub enum NoAdvice {
     /// The learned response leaves the mirroring of the camera open: the wrong screws might be named.
     #[error("whether the camera's picture is mirrored stays open, and with it which screw to turn")]
     MirrorOpen,
+    /// Nobody knows how the camera is held.
+    #[error("which screw it is stays open: nobody knows how the camera is turned")]
+    CameraUnknown,
 }
 
 impl NoAdvice {
@@ -172,6 +179,9 @@ impl NoAdvice {
             }
             NoAdvice::MirrorOpen => {
                 "learn once more with trial turns of two screws that are not opposite (skewstar learn)"
+            }
+            NoAdvice::CameraUnknown => {
+                "turn one screw a little and watch which way the dark centre goes"
             }
             NoAdvice::NotMeasured => "coma needs a star, the focal plane needs --whole-frame",
         }

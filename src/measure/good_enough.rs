@@ -16,8 +16,6 @@ pub struct GoodEnough {
     pub hand_m: Option<f64>,
     /// Stop below this: the largest of the three.
     pub stop_m: f64,
-    /// Wind by which the atmosphere's coma was reckoned, metres per second.
-    pub wind_m_per_s: f64,
 }
 
 /// FWHM over σ of a normal distribution, 2√(2 ln 2).
@@ -50,7 +48,6 @@ pub fn good_enough(
         not_seen_m,
         atmosphere_m,
         hand_m,
-        wind_m_per_s: settings.wind_m_per_s,
         stop_m: not_seen_m
             .max(atmosphere_m.unwrap_or(0.0))
             .max(hand_m.unwrap_or(0.0)),

@@ -66,7 +66,7 @@ pub struct Uncertain {
 
 impl Uncertain {
     /// Standard deviation of either component of a vector: the root mean square of both.
-    pub(super) fn sigma_per_axis([x, y]: [Uncertain; 2]) -> Option<f64> {
+    pub fn sigma_per_axis([x, y]: [Uncertain; 2]) -> Option<f64> {
         Some(x.sigma?.hypot(y.sigma?) / 2f64.sqrt())
     }
 

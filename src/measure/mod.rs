@@ -17,6 +17,7 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
+//! | `next.rs`, `hands.rs` | the one next step, and what the hands do at a pair of screws |
 //! | `report.rs`, `words.rs`, `flags.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
 //! | `settings/` | every number that decides: what it decides, where it is from, what goes wrong when it is changed |
@@ -32,10 +33,12 @@ pub mod fit;
 mod flags;
 mod frame_error;
 mod good_enough;
+mod hands;
 mod harmonics;
 pub mod learn;
 mod masked;
 mod measurement;
+mod next;
 mod region_rays;
 mod regions;
 mod report;
@@ -57,6 +60,7 @@ pub use good_enough::{GoodEnough, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
 pub use masked::{MaskedFit, measure_masked};
 pub use measurement::{MeasureOptions, Measurement, Method, Uncertain, measure, measure_two};
+pub use next::{Deed, NextStep, next_step};
 pub use region_rays::RegionRay;
 pub use report::{Findings, MeasureReport};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};

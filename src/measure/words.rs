@@ -3,6 +3,7 @@
 use super::advice::{Advice, Verdict};
 use super::doughnut::{Side, SideFrom};
 use super::good_enough::GoodEnough;
+use super::hands::hands;
 use super::measurement::{Measurement, aligned_modes};
 use crate::frame::{clock, hour};
 use crate::instrument::{Assembly, Instrument, Response, end, fraction};
@@ -140,7 +141,7 @@ pub fn steps(advice: &Advice, instrument: &Instrument, stop_m: f64) -> Vec<Strin
     match advice.verdict(stop_m) {
         Verdict::Stop => vec![reason_to_stop(advice, stop_m)],
         Verdict::LookAgain => vec![reason_to_look_again(advice, stop_m)],
-        Verdict::Turn => turns(advice, assembly, instrument, stop_m),
+        Verdict::Turn | Verdict::Trial => turns(advice, assembly, instrument, stop_m),
     }
 }
 
@@ -255,18 +256,14 @@ fn one_turn(
     if turns.abs() < advice.settings.least_turns {
         return format!("{name} (at {place} seen from the front): leave it.");
     }
-    let order = if turns > 0.0 {
-        "first loosen the screw beside it that pulls, then turn, then tighten that one until it holds"
-    } else {
-        "first loosen the screw beside it that pushes, then turn, then bring that one up until it holds"
-    };
+    let order = hands(assembly.clockwise, turns);
     format!(
         "{} (at {place} seen from the front): {order}.",
         turn_and_way(assembly, screw, turns)
     )
 }
 
-fn turn_and_way(assembly: &Assembly, screw: usize, turns: f64) -> String {
+pub(super) fn turn_and_way(assembly: &Assembly, screw: usize, turns: f64) -> String {
     format!(
         "{}: {} {} ({:.3}), it {}",
         assembly.screws[screw].name,

@@ -61,5 +61,15 @@ settings! {
         /// Coma that widens a focused star by less than this share is not seen in pictures. Common practice, no source. Larger: one stops
         /// too early. Smaller: one is sent after what nobody sees.
         not_seen_wider_share: f64 = 0.05,
+        /// Trial turn that is asked for where it is not known what a screw does. Common practice, no source: an eighth is seen on most
+        /// telescopes. Larger: the star is lost, or the unit strained. Smaller: the change is not seen (`learn` refuses it).
+        trial_turns: f64 = 1.0 / 8.0,
+        /// The same on fast telescopes, where a turn does more. Common practice, no source.
+        trial_turns_fast: f64 = 1.0 / 16.0,
+        /// A telescope is fast up to this focal ratio. Common practice, no source. Larger: small trials on slow telescopes. Smaller: large
+        /// ones on fast telescopes.
+        fast_up_to_focal_ratio: f64 = 2.5,
+        /// A longer exposure is asked to be longer by a factor in this range. Set by hand: less changes nothing, more is not tried at once.
+        longer_factor: [f64; 2] = [2.0, 16.0],
     }
 }
