@@ -63,9 +63,9 @@ def star_light(pupil, path_nm, wavelengths_nm, weights, sky, pixel_um, half_px, 
     grid_y, grid_x = np.meshgrid(nu_y, nu_x, indexing="ij")
     total = 0.0
     for wavelength_nm, weight in zip(wavelengths_nm, weights):
-        irradiance = _irradiance(pupil, path_nm(wavelength_nm), wavelength_nm, place_um, divide_cells)
+        samples_of_light = irradiance(pupil, path_nm(wavelength_nm), wavelength_nm, place_um, divide_cells)
         air = seeing.transfer(sky, pupil.focal_mm, pixel_um, wavelength_nm, grid_x, grid_y)
-        total = total + weight * scipy.fft.rfft2(irradiance) * air
+        total = total + weight * scipy.fft.rfft2(samples_of_light) * air
     return StarLight(half_px, samples, total * pixel)
 
 
@@ -77,7 +77,7 @@ def samples_needed(pixel_um, focal_ratio, shortest_nm, sky, focal_mm):
     return max(2, math.ceil(pixel_um * (cutoff + passed)))
 
 
-def _irradiance(pupil, path_nm, wavelength_nm, place_um, divide_cells):
+def irradiance(pupil, path_nm, wavelength_nm, place_um, divide_cells):
     """Share of the light per square um at the points of a square grid, [y, x]."""
     wavelength_um = wavelength_nm * 1e-3
     kernel = np.exp(-2j * np.pi * np.outer(place_um, pupil.axis) / wavelength_um).astype(np.complex64)

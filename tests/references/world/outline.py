@@ -54,8 +54,11 @@ def _vane(vane):
 def mask_regions(mask):
     """(first azimuth, last azimuth, inner radius, outer radius, slot direction, pitch) of every region: degrees and mm.
 
-    The radii are those of the open part: rims and the ribs along a zone's border are taken off.
+    The radii are those of the open part: rims and the ribs along a zone's border are taken off. The layout "regions" brings
+    its own list.
     """
+    if mask["layout"] == "regions":
+        return mask["regions"]
     inner_mm = mask["inner_diameter_mm"] / 2 + mask["inner_rim_mm"]
     outer_mm = mask["outer_diameter_mm"] / 2 - mask["outer_rim_mm"]
     lean, half_rib_mm = mask["slant_deg"] * mask["sense"], mask["rib_mm"] / 2
