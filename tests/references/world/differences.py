@@ -83,13 +83,15 @@ def _ensure_vane(world, rng):
 
 @_case("vane-absent")
 def vane_absent(world, rng):
-    gone = world["real"]["telescope"]["vanes"].pop(_ensure_vane(world, rng))
+    number = _ensure_vane(world, rng)
+    gone = world["real"]["telescope"]["vanes"].pop(number)
     return {"azimuth_deg": gone["azimuth_deg"], "width_mm": gone["width_mm"]}
 
 
 @_case("vane-forgotten")
 def vane_forgotten(world, rng):
-    gone = world["typed"]["telescope"]["vanes"].pop(_ensure_vane(world, rng))
+    number = _ensure_vane(world, rng)
+    gone = world["typed"]["telescope"]["vanes"].pop(number)
     return {"azimuth_deg": gone["azimuth_deg"], "width_mm": gone["width_mm"]}
 
 

@@ -16,13 +16,11 @@ import csv
 import json
 import pathlib
 import statistics
-import subprocess
-import time
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from . import make
+from . import ask, make
 from .files import write_json
 from .screws import Mechanics
 
@@ -33,7 +31,7 @@ ORIENTATION_KINDS = ("right", "turned", "half-turn", "mirrored", "turned-and-mir
 COLUMNS = (
     "world", "telescope", "kind", "difference", "masked", "side_told", "exit", "verdict", "do", "true_nm", "found_nm",
     "error_nm", "error_frame_nm", "sigma_nm", "error_over_sigma", "stop_nm", "step", "after_nm", "sure_and_wrong", "why",
-    "refused", "refused_although_close", "trial_too_far", "flags", "chi_square", "time_s", "message",
+    "refused", "refused_although_close", "trial_too_far", "flags", "chi_square", "time_s", "processor_s", "memory_mib", "message",
 )  # fmt: skip
 
 
@@ -55,83 +53,25 @@ def judge_folder(folder, program, table, jobs, with_second, timeout_s):
 def judge_one(truth_path, program, with_second, timeout_s):
     """The line of one world."""
     world = json.loads(truth_path.read_text())
-    begun = time.perf_counter()
-    status, report, message = ask(program, truth_path.parent, world, with_second, timeout_s)
-    line = dict.fromkeys(COLUMNS)
-    line |= _head(world) | {"exit": status, "message": message, "time_s": round(time.perf_counter() - begun, 3)}
-    if report is None:
-        return line | {"verdict": "none", "refused": True, "sure_and_wrong": False, "refused_although_close": False}
-    return line | _answer(world, Report(report))
+    asked = ask.measure(program, _words(truth_path.parent, world, with_second), timeout_s)
+    line = dict.fromkeys(COLUMNS) | _head(world) | asked.costs()
+    if asked.report is None:
+        line |= {"verdict": "none", "refused": True, "sure_and_wrong": False, "refused_although_close": False}
+    else:
+        line |= _answer(world, ask.Report(asked.report))
+    print("{world} {kind}: {verdict}, {true_nm:.0f} nm, found {found_nm}, {processor_s:.1f} s".format(**line), flush=True)
+    return line
 
 
-def ask(program, folder, world, with_second, timeout_s, more=()):
-    """(exit status, report or None, last line of stderr); the status is None where the time ran out."""
+def _words(folder, world, with_second):
+    """What an owner says to `measure` about this world's frame."""
     name = make.stem(world["number"])
-    command = [program, "measure", str(folder / world["files"]["frame"]), "--instrument", str(folder / f"{name}.toml")]
-    command += ["--json", "--quiet", *more]
+    words = [str(folder / world["files"]["frame"]), "--instrument", str(folder / f"{name}.toml")]
     if world["told"]["side"]:
-        command += ["--side", world["told"]["side"]]
+        words += ["--side", world["told"]["side"]]
     if with_second and "second" in world["files"]:
-        command += ["--second", str(folder / world["files"]["second"])]
-    return run(command, timeout_s)
-
-
-def run(command, timeout_s):
-    """(exit status, JSON of stdout or None, last line of stderr)."""
-    try:
-        done = subprocess.run(command, capture_output=True, text=True, timeout=timeout_s)
-    except subprocess.TimeoutExpired:
-        return None, None, f"no answer within {timeout_s:.0f} s"
-    said = done.stderr.strip().splitlines()
-    try:
-        return done.returncode, json.loads(done.stdout), said[0] if said else ""
-    except json.JSONDecodeError:
-        return done.returncode, None, said[0] if said else done.stdout[:200]
-
-
-class Report:
-    """What a measure report of either format says, in one way."""
-
-    def __init__(self, report):
-        self.report = report
-        self.newer = report["format"] == "skewstar-measure/2"
-        advice = report.get("advice") or {}
-        if self.newer:
-            self.verdict = report["verdict"]
-            self.next = report.get("next") or {}
-            self.do = self.next.get("do")
-        else:
-            self.verdict = advice.get("verdict") if report.get("sound") and advice else "look-again"
-            self.next, self.do = {}, None
-        self._advice = advice
-
-    def coma(self):
-        """((Noll 8, Noll 7), sigma) in nm as the report has them, or None."""
-        modes = self.report.get("modes_nm") or {}
-        if not all(modes.get(noll) and modes[noll].get("value") is not None for noll in ("8", "7")):
-            return None
-        values = np.array([modes[noll]["value"] for noll in ("8", "7")])
-        sigmas = [modes[noll].get("sigma") or 0.0 for noll in ("8", "7")]
-        return values, float(max(sigmas))
-
-    def step(self):
-        """{screw: turns} that the report wants done next, positive lengthens; empty where nothing is to be turned."""
-        if self.newer:
-            if self.next.get("do") in ("turn", "trial"):
-                return {self.next["screw"]: self.next["turns"]}
-            if self.verdict not in ("turn", "trial"):
-                return {}
-        if self.verdict not in ("turn", "trial"):
-            return {}
-        one = self._advice.get("one_screw")
-        if one and one.get("screw"):
-            return {one["screw"]: one["turns"]}
-        return {name: turns for name, turns in (self._advice.get("turns") or {}).items() if turns}
-
-    def stop_nm(self):
-        """The coma below which the program says stop, or None."""
-        stop = self.report.get("stop_nm")
-        return stop.get("stop") if isinstance(stop, dict) else stop
+        words += ["--second", str(folder / world["files"]["second"])]
+    return words
 
 
 def in_frame(coma_nm, camera):
@@ -222,7 +162,7 @@ def totals(lines):
     errors = [line["error_nm"] for line in lines if line["error_nm"] is not None]
     framed = [line["error_frame_nm"] for line in lines if line["error_frame_nm"] is not None]
     verdicts = [line["verdict"] for line in lines]
-    seconds = sorted(line["time_s"] for line in lines)
+    seconds = sorted(line["processor_s"] for line in lines)
     return {
         "frames": len(lines),
         "verdicts": {verdict: verdicts.count(verdict) for verdict in sorted(set(verdicts))},
@@ -235,8 +175,9 @@ def totals(lines):
         "median_error_frame_nm": _median(framed),
         "median_error_over_sigma": _median(ratios),
         "share_below_3_sigma": sum(ratio < OFF_SIGMAS for ratio in ratios) / len(ratios) if ratios else None,
-        "median_time_s": _median(seconds),
-        "largest_time_s": seconds[-1] if seconds else None,
+        "median_processor_s": _median(seconds),
+        "largest_processor_s": seconds[-1] if seconds else None,
+        "largest_memory_mib": max((line["memory_mib"] for line in lines), default=None),
     }
 
 
