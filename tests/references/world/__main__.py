@@ -29,7 +29,8 @@ def _make_command(parser):
     parser.add_argument("--count", type=int, required=True)
     parser.add_argument("--start", type=int, default=0, help="number of the first world (default 0)")
     parser.add_argument("--out", type=pathlib.Path, required=True, metavar="DIR")
-    parser.add_argument("--orientation-key", choices=("known", "assumed"), help="write camera.orientation")
+    parser.add_argument("--orientation-key", choices=("known", "assumed", "honest"),
+                        help="write camera.orientation; honest: known where it is typed right")
     parser.add_argument("--kind-key", action="store_true", help="write assembly.kind")
     parser.add_argument("--trials", action="store_true", help="also a frame after each of two trial turns")
     parser.add_argument("--pictures", action="store_true", help="also a picture of each frame, for human eyes")
@@ -64,7 +65,7 @@ def _judge_command(parser):
     parser.add_argument("--table", type=pathlib.Path, required=True, metavar="STEM", help="writes STEM.csv and STEM.json")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--second", action="store_true", help="hand over the second frame where there is one")
-    parser.add_argument("--timeout-s", type=float, default=300.0)
+    parser.add_argument("--limit-s", type=float, default=120.0, help="processor time for a frame (default 120)")
     parser.set_defaults(run=_judge)
 
 
@@ -72,7 +73,7 @@ def _judge(arguments):
     from . import judge
 
     return judge.judge_folder(
-        arguments.folder, arguments.program, arguments.table, arguments.jobs, arguments.second, arguments.timeout_s
+        arguments.folder, arguments.program, arguments.table, arguments.jobs, arguments.second, arguments.limit_s
     )
 
 

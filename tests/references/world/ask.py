@@ -1,8 +1,9 @@
 """Asks the program, and reads its reports of either format in one way."""
 
 import json
+import math
 import os
-import signal
+import resource
 import subprocess
 import tempfile
 import time
@@ -10,14 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-POLL_S = 0.01
-
 
 @dataclass
 class Asked:
     """How one run of the program ended."""
 
-    status: int | None  # None where the time ran out
+    status: int | None  # None where the processor time ran out
     report: dict | None  # the JSON of stdout
     message: str  # first line of stderr
     time_s: float  # by the clock
@@ -32,34 +31,28 @@ class Asked:
         }  # fmt: skip
 
 
-def measure(program, words, timeout_s):
+def measure(program, words, limit_s):
     """Run `measure WORDS --json`."""
-    return run([program, "measure", *words, "--json", "--quiet"], timeout_s)
+    return run([program, "measure", *words, "--json", "--quiet"], limit_s)
 
 
-def run(command, timeout_s):
-    """Run a command to its end or until its time is up."""
-    begun = time.perf_counter()
+def run(command, limit_s):
+    """Run a command to its end, or until it has used so much processor time: a busy machine must not change the answer."""
+    begun, limit = time.perf_counter(), math.ceil(limit_s)
     with tempfile.TemporaryFile("w+") as out, tempfile.TemporaryFile("w+") as errors:
-        process = subprocess.Popen(command, stdout=out, stderr=errors, stdin=subprocess.DEVNULL)
-        late = False
-        while True:
-            ended, wait_status, used = os.wait4(process.pid, os.WNOHANG)
-            if ended:
-                break
-            if not late and time.perf_counter() - begun > timeout_s:
-                late = True
-                os.kill(process.pid, signal.SIGKILL)
-            time.sleep(POLL_S)
+        process = subprocess.Popen(
+            command, stdout=out, stderr=errors, stdin=subprocess.DEVNULL,
+            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_CPU, (limit, limit + 1)),
+        )  # fmt: skip
+        _, wait_status, used = os.wait4(process.pid, 0)
         process.returncode = os.waitstatus_to_exitcode(wait_status)
         out.seek(0)
         errors.seek(0)
         text, said = out.read(), errors.read().strip().splitlines()
-    message = f"no answer within {timeout_s:.0f} s" if late else said[0] if said else ""
+    processor_s, late = used.ru_utime + used.ru_stime, process.returncode < 0
+    message = f"ended by signal {-process.returncode} after {processor_s:.0f} s" if late else said[0] if said else ""
     status = None if late else process.returncode
-    return Asked(
-        status, _json(text), message, time.perf_counter() - begun, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
-    )
+    return Asked(status, _json(text), message, time.perf_counter() - begun, processor_s, used.ru_maxrss / 1024)
 
 
 def _json(text):

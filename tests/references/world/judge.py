@@ -9,7 +9,8 @@ step), every other as typed. A `stop` needs no orientation and is judged in the 
 
 Sure and wrong (the issues' words): acted on, `turn` or `stop`, although off by more than 15 nm and 3 sigma, or although the
 step leaves more coma than before in the true mechanics. `trial` is no sure answer; where it leaves more than twice the coma it
-is told apart (`trial_too_far`).
+is told apart (`trial_too_far`), and where the typed file says that the camera's hold is known it counts as refused. Refused
+although close: that, or a sigma above half the stop level, with coma found within 15 nm.
 """
 
 import csv
@@ -35,14 +36,14 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def judge_folder(folder, program, table, jobs, with_second, timeout_s):
+def judge_folder(folder, program, table, jobs, with_second, limit_s):
     """Ask about every world of a folder and write the table; 0 when it could be done."""
     truths = sorted(folder.glob("w*.truth.json"))
     if not truths:
         print(f"error: {folder} holds no w*.truth.json; hint: python -m world make --out {folder} …")
         return 2
     with ThreadPoolExecutor(jobs) as pool:
-        lines = list(pool.map(lambda path: judge_one(path, program, with_second, timeout_s), truths))
+        lines = list(pool.map(lambda path: judge_one(path, program, with_second, limit_s), truths))
     write_table(lines, table)
     for line in (line for line in lines if line["sure_and_wrong"]):
         print("sure and wrong: {world} {telescope} {kind} {difference}: {verdict}, {why}".format(**line))
@@ -50,10 +51,10 @@ def judge_folder(folder, program, table, jobs, with_second, timeout_s):
     return 0
 
 
-def judge_one(truth_path, program, with_second, timeout_s):
+def judge_one(truth_path, program, with_second, limit_s):
     """The line of one world."""
     world = json.loads(truth_path.read_text())
-    asked = ask.measure(program, _words(truth_path.parent, world, with_second), timeout_s)
+    asked = ask.measure(program, _words(truth_path.parent, world, with_second), limit_s)
     line = dict.fromkeys(COLUMNS) | _head(world) | asked.costs()
     if asked.report is None:
         line |= {"verdict": "none", "refused": True, "sure_and_wrong": False, "refused_although_close": False}
@@ -119,13 +120,14 @@ def _answer(world, report):
     acted = report.verdict in ("turn", "stop")
     why = [f"off by {judged_nm:.0f} nm at sigma {found[1]:.1f}"] if acted and off else []
     why += [f"the step makes {before_nm:.0f} nm {after_nm:.0f} nm"] if report.verdict == "turn" and worse else []
-    refused = report.verdict not in ("turn", "stop") and not (report.verdict == "trial" and about_orientation)
+    refused = not acted and not (report.verdict == "trial" and world.get("orientation_key") != "known")
+    vague = bool(found and report.stop_nm() and found[1] > report.stop_nm() / 2)
     return line | {
         "after_nm": after_nm,
         "sure_and_wrong": bool(why),
         "why": "; ".join(why),
         "refused": refused,
-        "refused_although_close": bool(refused and judged_nm is not None and judged_nm <= OFF_NM),
+        "refused_although_close": bool((refused or vague) and judged_nm is not None and judged_nm <= OFF_NM),
         "trial_too_far": bool(report.verdict == "trial" and after_nm is not None and after_nm > 2 * before_nm),
     }
 

@@ -30,7 +30,7 @@ from .telescopes import TELESCOPES
 RESPONSE_SHARE, RESPONSE_DEGREES = 0.20, 15.0
 LEAST_START_NM, MOST_START_NM = 80.0, 260.0
 WITHIN_ROUNDS, GOAL_NM = 5, 30.0
-TIMEOUT_S = 300.0
+LIMIT_S = 120.0  # of processor time, for one run of the program
 COLUMNS = ("world", "telescope", "start_nm", "rounds", "turned", "trials", "ended", "end_nm", "goal_nm", "reached",
            "largest_nm", "raised", "twice", "processor_s", "coma_nm", "did")  # fmt: skip
 
@@ -117,7 +117,7 @@ class _Owner:
         files.write_scenario(self._scenario, drawn, arguments.orientation_key, arguments.kind_key)
         self._frame, self._trials, self._pending, self._response = None, [], None, None
         if arguments.by == "night":
-            started = ask.run([self._program, "night", "start", *self._known(), "--session", str(self._session)], TIMEOUT_S)
+            started = ask.run([self._program, "night", "start", *self._known(), "--session", str(self._session)], LIMIT_S)
             if started.status != 0:
                 raise RuntimeError(f"`night start` failed: {started.message}")
 
@@ -126,13 +126,13 @@ class _Owner:
         before, self._frame = self._frame, make.save(self._drawn, shot, self._folder / f"round{turn_number}")
         if self._arguments.by == "night":
             words = ["night", "frame", str(self._frame), "--session", str(self._session), "--json"]
-            return ask.run([self._program, *words], TIMEOUT_S)
+            return ask.run([self._program, *words], LIMIT_S)
         words = [str(self._frame), *self._known()]
         if self._arguments.by == "learn" and before and self._pending:
             self._learn(before)
         if self._response:
             words += ["--response", str(self._response)]
-        return ask.measure(self._program, words, TIMEOUT_S)
+        return ask.measure(self._program, words, LIMIT_S)
 
     def turned(self, screw, turns, turn_number):
         """Remember, and tell a session, what the hand was asked to do (clockwise positive there)."""
@@ -140,7 +140,7 @@ class _Owner:
         if self._arguments.by == "night":
             clockwise = 1.0 if self._drawn["typed"]["assembly"]["clockwise"] == "lengthens" else -1.0
             told = f"{clockwise * turns:+.5f}"
-            ask.run([self._program, "night", "turned", screw, told, "--session", str(self._session)], TIMEOUT_S)
+            ask.run([self._program, "night", "turned", screw, told, "--session", str(self._session)], LIMIT_S)
 
     def _learn(self, before):
         screw, turns = self._pending
@@ -148,7 +148,7 @@ class _Owner:
         self._trials += ["--trial", f"{before},{self._frame},{screw}={turns:.5f}"]
         out = self._folder / f"learned{len(self._trials)}"
         words = [self._program, "learn", *self._known(), *self._trials, "--out", str(out), "--json", "--quiet"]
-        if ask.run(words, TIMEOUT_S).status == 0:
+        if ask.run(words, LIMIT_S).status == 0:
             written = sorted(out.glob("*.toml"))
             self._response = written[0] if written else None
 

@@ -47,11 +47,21 @@ def write(drawn, rng, out, orientation, with_kind, trials, pictures):
         frames["second"] = save(drawn, other, out / f"{name}.second").name
     if trials:
         frames["trials"] = _write_trials(drawn, rng, out, name)
-    files.write_scenario(out / f"{name}.toml", drawn, orientation, with_kind)
+    drawn["orientation_key"] = orientation_key(drawn, orientation)
+    files.write_scenario(out / f"{name}.toml", drawn, drawn["orientation_key"], with_kind)
     if pictures:
         (out / PICTURES).mkdir(exist_ok=True)
         files.picture(shot.raw, out / PICTURES / f"{name}.png")
     files.write_json(out / f"{name}.truth.json", truth(drawn, shot, frames))
+
+
+def orientation_key(drawn, wanted):
+    """"honest" is "known" where the camera's hold is typed as it is, and "assumed" where it is not."""
+    if wanted != "honest":
+        return wanted
+    typed, real = drawn["typed"]["camera"], drawn["real"]["camera"]
+    right = all(typed[key] == real[key] for key in ("rotation_deg", "mirrored"))
+    return "known" if right else "assumed"
 
 
 def save(drawn, shot, path):
