@@ -16,6 +16,7 @@ use crate::preview::search::{
     Candidate, Refinement, SpikeReader, TunePurpose, candidates, judge, variations,
 };
 use crate::scenario::Scenario;
+use crate::scene::SceneError;
 use crate::state::{Modes, State};
 use crate::units::{DEG, MM, NM};
 use serde::Serialize;
@@ -54,13 +55,14 @@ pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
         .instrument
         .mask
         .clone()
-        .ok_or(CliError::NoMask { path: path.clone() })?;
+        .ok_or(SceneError::NoMask)
+        .map_err(CliError::of_scene(&path))?;
     let reader = match args.by {
         TuneBy::Eye => SpikeReader::Eye(args.eye_px),
         TuneBy::Measurement
             if scenario.state.star.is_none() || scenario.state.exposure.is_none() =>
         {
-            return Err(CliError::NoCounts { path });
+            return Err(CliError::of_scene(&path)(SceneError::NoCounts));
         }
         TuneBy::Measurement => SpikeReader::Photons,
     };
@@ -82,10 +84,7 @@ pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
             let job = scenario.clone();
             let done = interrupt
                 .or_done(move || judge(&job.instrument, &job.state, reader, trial, settings))?;
-            judged.push(done.map_err(|source| CliError::Predict {
-                path: path.clone(),
-                source,
-            })?);
+            judged.push(done.map_err(|source| CliError::of_scene(&path)(source.into()))?);
             progress.step();
         }
         let best = judged
@@ -295,10 +294,7 @@ enum Failed {
 impl Failed {
     fn into_cli(self, path: &std::path::Path) -> CliError {
         match self {
-            Failed::Predict(source) => CliError::Predict {
-                path: path.to_owned(),
-                source,
-            },
+            Failed::Predict(source) => CliError::of_scene(path)(source.into()),
             Failed::Picture(source) => source.into(),
         }
     }

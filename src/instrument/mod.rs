@@ -34,6 +34,7 @@ mod layout_names;
 mod layouts;
 mod mask;
 mod telescope;
+mod turns;
 
 pub use assembly::{Assembly, ClockwiseTurn, Response, Screw, end, fraction, read_turns, way};
 pub use camera::{Camera, Colour, ColourArray, Electronics, Passband};
@@ -43,6 +44,7 @@ pub use mask::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionS
 pub use telescope::{
     ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
 };
+pub use turns::TurnsError;
 
 /// A telescope, the unit its screws hold, an optional mask and a camera.
 #[derive(Debug, Clone, PartialEq)]

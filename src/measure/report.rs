@@ -1,12 +1,15 @@
 //! A measurement as it is written (`skewstar-measure/2`). All keys are always there; what is not known is `null`, never NaN.
 
-use super::advice::{Advice, NoAdvice};
+use super::advice::{Advice, NoAdvice, Verdict};
 use super::good_enough::GoodEnough;
-use super::measurement::{Measurement, Uncertain};
+use super::measurement::Measurement;
+use super::next::{NextStep, next_step};
 use super::ring::Ring;
+use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
 use super::words;
 use crate::instrument::Instrument;
+use crate::math::Uncertain;
 use crate::predict::seeing_sigma_m;
 use crate::state::{Exposure, Sky, State};
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
@@ -22,6 +25,10 @@ pub struct MeasureReport {
     pub version: &'static str,
     /// `doughnut-fit`, `doughnut-pair-fit`, `masked-star-fit` or `whole-frame`.
     pub method: &'static str,
+    /// `stop`, `turn`, `trial` or `look-again`; the exit status follows it alone: 1 for `look-again`, else 0.
+    pub verdict: &'static str,
+    /// The one next step.
+    pub next: NextStep,
     /// Noll index → total at the star, nm RMS.
     pub modes_nm: BTreeMap<u32, Uncertain>,
     /// Sensor beyond best focus, µm.
@@ -56,7 +63,7 @@ pub struct MeasureReport {
     pub whole_frame: Option<WholeFrame>,
     /// What to turn; `None` where nothing can be advised.
     pub advice: Option<AdviceReport>,
-    /// Whether the result should be acted on; `false` goes with exit status 1.
+    /// Whether the verdict is not `look-again`.
     pub sound: bool,
     /// What the owner should know; the list is in DEVELOPERS.md, "Measuring".
     pub flags: Vec<String>,
@@ -175,7 +182,7 @@ pub struct StopReport {
 pub struct AdviceReport {
     /// `coma`, `tilt` or `both`.
     pub aim: &'static str,
-    /// `stop`, `turn` or `look-again`: whether the turns should be made at all.
+    /// `stop`, `turn` or `look-again`: what the turns alone would say.
     pub verdict: &'static str,
     /// Coma that the turns take away, nm RMS; `None` where no star says it.
     pub undone_nm: Option<Uncertain>,
@@ -232,6 +239,8 @@ pub struct Findings<'a> {
     pub exposure_s: Option<f64>,
     /// Flags of the files.
     pub flags: &'a [String],
+    /// By which numbers the next step is chosen.
+    pub settings: &'a AdviceSettings,
 }
 
 impl Findings<'_> {
@@ -244,7 +253,7 @@ impl Findings<'_> {
 
 impl MeasureReport {
     /// Writes the findings down.
-    pub fn new(found: &Findings, instrument: &Instrument) -> MeasureReport {
+    pub fn new(found: &Findings, verdict: Verdict, instrument: &Instrument) -> MeasureReport {
         let star = found.star;
         let pixel_m = instrument.camera.pixel_m;
         let mut flags = found.flags.to_vec();
@@ -263,6 +272,8 @@ impl MeasureReport {
             format: "skewstar-measure/2",
             version: env!("CARGO_PKG_VERSION"),
             method: star.map_or("whole-frame", |s| s.method.name()),
+            verdict: verdict.name(),
+            next: next_step(found, verdict, instrument),
             modes_nm: star.map_or_else(BTreeMap::new, modes),
             sensor_offset_um: star
                 .and_then(|s| s.sensor_offset_m())
@@ -289,7 +300,7 @@ impl MeasureReport {
             model_error: star.map(|s| s.fitted.model_error),
             whole_frame: found.whole_frame.cloned(),
             advice: found.advice.ok().map(|a| advice(a, found, instrument)),
-            sound: found.is_sound(),
+            sound: verdict != Verdict::LookAgain,
             flags,
         }
     }
@@ -379,7 +390,7 @@ fn slopes(star: &Measurement) -> Option<SlopesReport> {
     })
 }
 
-/// What the atmosphere adds to each mode, with the seeing that the star shows and the wind of [`GoodEnough`].
+/// What the atmosphere adds to each mode, Noll index → nm RMS, with the seeing that the star shows and the wind of the settings.
 fn seeing(
     found: &Findings,
     star: &Measurement,
@@ -388,7 +399,7 @@ fn seeing(
     let state = State {
         sky: Sky {
             seeing_rad: star.seeing_rad(),
-            wind_m_per_s: Some(super::good_enough::WIND_M_PER_S),
+            wind_m_per_s: Some(found.settings.wind_m_per_s),
             ..Sky::default()
         },
         exposure: Some(Exposure {
@@ -417,7 +428,7 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
         verdict: advice.verdict(stop_m).name(),
         undone_nm: advice.undone_m.map(|coma| coma.in_units_of(NM)),
         turns: screws
-            .zip(&advice.turns)
+            .zip(advice.turns.iter())
             .map(|(screw, turns)| (screw.name.clone(), *turns))
             .collect(),
         one_screw: advice.one_screw.map(|one| OneScrewReport {
