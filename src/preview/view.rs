@@ -242,7 +242,6 @@ mod tests {
     }
 
     /// What an entry of the table of layouts says it shows is what is worked out for it: at least a third of the strongest.
-    /// The others stay below 0.31 of it, those that are shown are above 0.37.
     #[test]
     fn every_layout_shows_what_its_entry_says() {
         for layout in SlotLayout::all() {
