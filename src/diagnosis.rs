@@ -18,18 +18,19 @@ use crate::axes::FieldM;
 use crate::instrument::Instrument;
 use crate::measure::learn::{LearnError, LearnedResponse};
 use crate::measure::{
-    Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport, Measurement,
-    Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame, WholeFrameOptions, advise,
-    findings, good_enough, measure, measure_two, next_step, steps, whole_frame,
+    Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
+    MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
+    WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step, steps,
+    whole_frame,
 };
 use crate::scenario::ScenarioError;
 use crate::spectrum;
-use crate::units::{ARCMIN, ARCSEC};
+use crate::units::ARCMIN;
 
 /// What is asked of a frame, and what is known beside it.
 #[derive(Debug, Clone, Default)]
 pub struct DiagnosisOptions<'a> {
-    /// Mask, side, which star, its temperature.
+    /// Mask, side, which star, its temperature, and the settings of everything that follows.
     pub measure: MeasureOptions,
     /// A second frame of the same telescope at another focus.
     pub second: Option<&'a Picture>,
@@ -82,10 +83,9 @@ pub struct Diagnosis {
     advice: Result<Advice, NoAdvice>,
     exposure_s: Option<f64>,
     flags: Vec<String>,
+    settings: MeasureSettings,
 }
 
-/// Seeing for the stop level where no star was measured.
-const COMMON_SEEING_RAD: f64 = 2.0 * ARCSEC;
 /// With this flag of a learned response the wrong screws might be named.
 const MIRROR_OPEN: &str = "response_mirror_open";
 
@@ -99,6 +99,7 @@ impl Diagnosis {
         instrument: &Instrument,
         options: &DiagnosisOptions,
     ) -> Result<Diagnosis, DiagnosisError> {
+        let settings = &options.measure.settings;
         let mut instrument = instrument.clone();
         let mut flags = options.flags.clone();
         if let Some(learned) = options.response {
@@ -107,12 +108,12 @@ impl Diagnosis {
         }
         let (star, whole) = look(picture, &instrument, options)?;
         let exposure_s = options.exposure_s.or(picture.exposure_s);
-        let stop = stop_level(&instrument, star.as_ref(), exposure_s);
+        let stop = stop_level(&instrument, star.as_ref(), exposure_s, settings);
         let advice = if flags.iter().any(|flag| flag == MIRROR_OPEN) {
             Err(NoAdvice::MirrorOpen)
         } else {
             let found = misaligned(star.as_ref(), whole.as_ref());
-            advise(&instrument, &found, options.aim)
+            advise(&instrument, &found, options.aim, &settings.advice)
         };
         let advice = advice.and_then(|advice| match options.camera_unknown {
             true if advice.verdict(stop.stop_m) == Verdict::Turn => Err(NoAdvice::CameraUnknown),
@@ -126,6 +127,7 @@ impl Diagnosis {
             advice,
             exposure_s,
             flags,
+            settings: *settings,
         })
     }
 
@@ -221,6 +223,7 @@ impl Diagnosis {
             advice: self.advice(),
             exposure_s: self.exposure_s,
             flags: &self.flags,
+            settings: &self.settings.advice,
         }
     }
 }
@@ -234,6 +237,7 @@ fn look(
     if options.whole_frame {
         let of_frame = WholeFrameOptions {
             side: options.measure.side,
+            settings: options.measure.settings,
             ..WholeFrameOptions::default()
         };
         return Ok((None, Some(whole_frame(picture, instrument, &of_frame)?)));
@@ -245,20 +249,22 @@ fn look(
     Ok((Some(star), None))
 }
 
-/// When to stop, under the seeing of the star.
+/// When to stop, under the seeing of the star, or the usual one where no star was measured.
 fn stop_level(
     instrument: &Instrument,
     star: Option<&Measurement>,
     exposure_s: Option<f64>,
+    settings: &MeasureSettings,
 ) -> GoodEnough {
     let seeing_rad = star.and_then(Measurement::seeing_rad);
     let edges_m = spectrum::edges(&instrument.camera.passband);
     let middle_m = 0.5 * (edges_m[0] + edges_m[1]);
     good_enough(
         instrument,
-        seeing_rad.unwrap_or(COMMON_SEEING_RAD),
+        seeing_rad.unwrap_or(settings.fit.prior.seeing_rad),
         exposure_s,
         star.and_then(|s| s.reference_m).unwrap_or(middle_m),
+        &settings.advice,
     )
 }
 

@@ -13,7 +13,8 @@ use rayon::prelude::*;
 use serde::Serialize;
 use skewstar::instrument::{Assembly, Instrument, Response};
 use skewstar::measure::{
-    Aim, MeasureOptions, Measurement, Misaligned, Side, advise, good_enough, measure,
+    Aim, MeasureOptions, MeasureSettings, Measurement, Misaligned, Side, advise, good_enough,
+    measure,
 };
 use skewstar::mechanics::plane_of;
 use skewstar::state::{Coma, ScrewTurns};
@@ -175,7 +176,14 @@ struct Look {
 /// Takes a frame and reads it.
 fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Option<Look> {
     let seeing_rad = 2.2 * ARCSEC;
-    let stop = good_enough(&bench.instrument, seeing_rad, Some(EXPOSURE_S), 550.0 * NM);
+    let settings = MeasureSettings::default().advice;
+    let stop = good_enough(
+        &bench.instrument,
+        seeing_rad,
+        Some(EXPOSURE_S),
+        550.0 * NM,
+        &settings,
+    );
     let atmosphere_nm = if errors.atmosphere {
         stop.atmosphere_m.unwrap_or(0.0) / NM / 2f64.sqrt()
     } else {
@@ -222,7 +230,7 @@ fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Opti
         coma: Some(measured.unwrap_or_else(typed)),
         ..Misaligned::default()
     };
-    let advice = advise(&bench.instrument, &misaligned, Aim::Coma).ok()?;
+    let advice = advise(&bench.instrument, &misaligned, Aim::Coma, &settings).ok()?;
     Some(Look {
         seen_nm: seen,
         turns: advice.turns,

@@ -133,9 +133,11 @@ pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
     let seen =
         interrupt.or_done(move || sightings(&job.0, &job.1, &options, &|| shown.step()))??;
     let trials: Vec<TrialTurn> = typed.iter().map(|t| t.trial(&seen)).collect();
-    let learned = learn(&instrument, &trials).map_err(|source| NotLearned::Learn {
-        path: path.clone(),
-        source,
+    let learned = learn(&instrument, &trials, &options.settings.learning).map_err(|source| {
+        NotLearned::Learn {
+            path: path.clone(),
+            source,
+        }
     })?;
     set.put(&name, learned.to_toml().as_bytes())?;
     finish(set, &interrupt, printer)?;

@@ -10,7 +10,7 @@ use super::{finish, image_of, load, one_file, stem};
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
-use crate::measure::{Aim, MeasureOptions, Picture, Side, Verdict, flag_in_words};
+use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict, flag_in_words};
 use crate::{Diagnosis, DiagnosisError, DiagnosisOptions, files};
 
 /// Measures the image; `true` where the verdict is not to look again.
@@ -67,6 +67,7 @@ impl Wanted {
                 at_px: args.at,
                 temperature_k: args.temperature,
                 portable: args.portable,
+                settings: MeasureSettings::default(),
             },
             whole_frame: args.whole_frame,
             aim: match args.aim {

@@ -150,6 +150,7 @@ mod tests {
     #[test]
     fn words_picture_report_and_verdict_say_one_uncertainty() {
         let instrument = fast_unit();
+        let settings = crate::measure::MeasureSettings::default().advice;
         let stop = GoodEnough {
             not_seen_m: 10.0 * NM,
             atmosphere_m: None,
@@ -171,7 +172,7 @@ mod tests {
                 coma: star.coma(),
                 ..Misaligned::default()
             };
-            let advice = advise(&instrument, &misaligned, Aim::Coma).unwrap();
+            let advice = advise(&instrument, &misaligned, Aim::Coma, &settings).unwrap();
             assert_eq!(
                 advice.verdict(stop.stop_m),
                 verdict,
@@ -187,6 +188,7 @@ mod tests {
                 advice: Ok(&advice),
                 exposure_s: None,
                 flags: &[],
+                settings: &settings,
             };
             let report = MeasureReport::new(&found, verdict, &instrument);
             let report = report.advice.unwrap();

@@ -5,6 +5,7 @@
 //! reached as far as the travel goes, and said.
 
 use super::measurement::aligned_modes;
+use super::settings::AdviceSettings;
 use crate::axes::{FieldM, FramePx};
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::math::Uncertain;
@@ -62,6 +63,8 @@ pub struct Advice {
     pub reach: f64,
     /// `travel_limits`, `screw_positions_assumed`.
     pub flags: Vec<String>,
+    /// The settings that it was worked out with, by which its verdict and its words decide too.
+    pub settings: AdviceSettings,
 }
 
 /// What to do next.
@@ -89,17 +92,14 @@ impl Verdict {
     }
 }
 
-/// Less than this is no turn.
-pub(super) const LEAST_TURN: f64 = 1.0 / 128.0;
-/// Coma of fewer sigmas than this is not turned after.
-const WORTH_A_TURN: f64 = 2.0;
-/// Coma that is known to this share of what is good enough is known well enough.
-const WELL_KNOWN: f64 = 0.5;
-
 impl Advice {
     /// What to do, where coma below `stop_m` is good enough.
     pub fn verdict(&self, stop_m: f64) -> Verdict {
-        let no_turn = self.turns.iter().all(|turns| turns.abs() < LEAST_TURN);
+        let settings = &self.settings;
+        let no_turn = self
+            .turns
+            .iter()
+            .all(|turns| turns.abs() < settings.least_turns);
         let Some(Uncertain { value, sigma }) = self.undone_m else {
             return if no_turn {
                 Verdict::Stop
@@ -109,14 +109,14 @@ impl Advice {
         };
         let sigma = sigma.unwrap_or(f64::INFINITY);
         if value < stop_m {
-            let known = sigma <= WELL_KNOWN * stop_m || value + sigma < stop_m;
+            let known = sigma <= settings.known_to_share_of_stop * stop_m || value + sigma < stop_m;
             return if known {
                 Verdict::Stop
             } else {
                 Verdict::LookAgain
             };
         }
-        match value > WORTH_A_TURN * sigma {
+        match value > settings.coma_seen_sigma * sigma {
             true if no_turn => Verdict::Stop,
             true => Verdict::Turn,
             false => Verdict::LookAgain,
@@ -195,7 +195,12 @@ impl NoAdvice {
 ///
 /// # Errors
 /// [`NoAdvice`] where screws, response or measurement are missing.
-pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<Advice, NoAdvice> {
+pub fn advise(
+    instrument: &Instrument,
+    found: &Misaligned,
+    aim: Aim,
+    settings: &AdviceSettings,
+) -> Result<Advice, NoAdvice> {
     let assembly = instrument.assembly.as_ref().ok_or(NoAdvice::NoScrews)?;
     let response = assembly.response.as_ref().ok_or(NoAdvice::NoResponse)?;
     let unwanted = found.coma.map(|coma| {
@@ -218,7 +223,8 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
         .coma
         .and_then(|coma| coma.sigma_per_axis_m())
         .map_or(0.0, |sigma_m| sigma_m * 2f64.sqrt());
-    let undone_m = by_star.filter(|_| reach > WHOLE).map(|_| Uncertain {
+    let whole = reach > settings.whole_reach_share;
+    let undone_m = by_star.filter(|_| whole).map(|_| Uncertain {
         value: (response.coma_m_per_rad * length(plane.tilt_rad)).abs(),
         sigma: unwanted.and_then(|coma| coma.size_m().sigma),
     });
@@ -238,11 +244,9 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
         turns,
         reach,
         flags,
+        settings: *settings,
     })
 }
-
-/// A reach beyond this is all of it.
-const WHOLE: f64 = 0.999;
 
 fn length(vector: [f64; 2]) -> f64 {
     vector[0].hypot(vector[1])
@@ -334,6 +338,10 @@ mod tests {
         }
     }
 
+    fn advised(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<Advice, NoAdvice> {
+        advise(instrument, found, aim, &AdviceSettings::default())
+    }
+
     fn with_response() -> Instrument {
         let mut unit = fast_unit();
         if let Some(assembly) = &mut unit.assembly {
@@ -350,7 +358,7 @@ mod tests {
         let k = assembly.response.as_ref().unwrap().coma_m_per_rad;
         let made = ScrewTurns::of(assembly, [0.05, -0.11, 0.06]).unwrap();
         let tilt = plane_of(assembly, &made).tilt_rad;
-        let advice = advise(&unit, &coma(k * tilt[0], k * tilt[1]), Aim::Coma).unwrap();
+        let advice = advised(&unit, &coma(k * tilt[0], k * tilt[1]), Aim::Coma).unwrap();
         let mean = made.iter().sum::<f64>() / 3.0;
         for (turn, made) in advice.turns.iter().zip(made.iter()) {
             assert_abs_diff_eq!(*turn, mean - made, epsilon = 1e-12);
@@ -367,14 +375,17 @@ mod tests {
         let b_turned = ScrewTurns::named(assembly, [("B", 0.2)]).unwrap();
         let tilt = plane_of(assembly, &b_turned).tilt_rad;
         let found = coma(k * tilt[0], k * tilt[1]);
-        let one = advise(&unit, &found, Aim::Coma).unwrap().one_screw.unwrap();
+        let one = advised(&unit, &found, Aim::Coma)
+            .unwrap()
+            .one_screw
+            .unwrap();
         assert_eq!(one.screw, 1);
         assert_abs_diff_eq!(one.turns, -0.2, epsilon = 1e-12);
         assert_abs_diff_eq!(one.leaves_m, 0.0, epsilon = 1e-15);
 
         let pitch = assembly.pitch_m_per_turn;
         unit.assembly.as_mut().unwrap().travel_m = Some([-0.1 * pitch, 0.5 * pitch]);
-        let advice = advise(&unit, &found, Aim::Coma).unwrap();
+        let advice = advised(&unit, &found, Aim::Coma).unwrap();
         assert_eq!(advice.flags[0], "travel_limits");
         assert_abs_diff_eq!(advice.reach, 1.0, epsilon = 1e-12);
         assert!(
@@ -386,7 +397,7 @@ mod tests {
         assert!(advice.remaining_coma_m.unwrap() < 1e-3 * NM && advice.focus_change_m != 0.0);
 
         unit.assembly.as_mut().unwrap().travel_m = Some([-0.05 * pitch, 0.05 * pitch]);
-        let short = advise(&unit, &found, Aim::Coma).unwrap();
+        let short = advised(&unit, &found, Aim::Coma).unwrap();
         assert_abs_diff_eq!(short.reach, 0.5, epsilon = 1e-9);
         assert!(short.turns.iter().all(|t| t.abs() < 0.05 + 1e-9));
     }
@@ -399,7 +410,7 @@ mod tests {
             let mut unit = with_response();
             unit.camera.rotation_rad = 90.0 * DEG;
             unit.camera.mirrored = mirrored;
-            let advice = advise(&unit, &coma(0.0, 62.0 * NM), Aim::Coma).unwrap();
+            let advice = advised(&unit, &coma(0.0, 62.0 * NM), Aim::Coma).unwrap();
             // 62 nm of coma and 29 um of shift are an arcminute each
             let [x, y] = advice.image_shift_px.xy();
             assert_abs_diff_eq!(x, sense * 29.0 / 3.8, epsilon = 1e-9);
@@ -417,7 +428,9 @@ mod tests {
                 coma: Some(coma),
                 ..Misaligned::default()
             };
-            advise(&unit, &found, Aim::Coma).unwrap().verdict(25.0 * NM)
+            advised(&unit, &found, Aim::Coma)
+                .unwrap()
+                .verdict(25.0 * NM)
         };
         assert_eq!(verdict(12.0, 2.0), Verdict::Stop);
         assert_eq!(verdict(24.0, 12.0), Verdict::Stop);
@@ -432,10 +445,13 @@ mod tests {
     fn what_is_missing_is_named() {
         let mut unit = with_response();
         let found = coma(1e-8, 0.0);
-        assert_eq!(advise(&unit, &found, Aim::Tilt), Err(NoAdvice::NotMeasured));
+        assert_eq!(
+            advised(&unit, &found, Aim::Tilt),
+            Err(NoAdvice::NotMeasured)
+        );
         unit.assembly.as_mut().unwrap().response = None;
-        assert_eq!(advise(&unit, &found, Aim::Coma), Err(NoAdvice::NoResponse));
+        assert_eq!(advised(&unit, &found, Aim::Coma), Err(NoAdvice::NoResponse));
         unit.assembly = None;
-        assert_eq!(advise(&unit, &found, Aim::Coma), Err(NoAdvice::NoScrews));
+        assert_eq!(advised(&unit, &found, Aim::Coma), Err(NoAdvice::NoScrews));
     }
 }

@@ -16,6 +16,7 @@
 
 use super::Measurement;
 use super::measurement::aligned_modes;
+use super::settings::LearningSettings;
 use crate::axes::{FieldM, FramePx};
 use crate::instrument::{Assembly, Instrument, Response, TurnsError};
 use crate::math::Uncertain;
@@ -91,7 +92,8 @@ pub enum LearnError {
     UnknownScrew(#[from] TurnsError),
     /// A turn that is none.
     #[error(
-        "the trial turn of screw {screw} is {turns}, but must be a number from -100 to 100 and not 0"
+        "the trial turn of screw {screw} is {turns}, but must be a number from -{most} to {most} and not 0",
+        most = TURNS_AT_MOST
     )]
     NoTurn {
         /// The screw.
@@ -101,7 +103,7 @@ pub enum LearnError {
     },
     /// The turn was too small to be seen.
     #[error(
-        "{turns} turns of screw {screw} changed coma by {:.1} nm with a sigma of {:.1} nm: less than 3 sigma, that is no change seen",
+        "{turns} turns of screw {screw} changed coma by {:.1} nm with a sigma of {:.1} nm: less than {seen_sigma} sigma, that is no change seen",
         change_m / NM,
         sigma_m / NM
     )]
@@ -114,6 +116,8 @@ pub enum LearnError {
         change_m: f64,
         /// Its standard deviation.
         sigma_m: f64,
+        /// How many standard deviations are asked for.
+        seen_sigma: f64,
     },
     /// The trials contradict one another.
     #[error(
@@ -149,24 +153,10 @@ impl LearnError {
     }
 }
 
-/// Changes smaller than this many sigma are none.
-const SEEN_SIGMA: f64 = 3.0;
-/// One mirror image must be worse than the other by this much, in squares of the better one's spread.
-const MIRROR_CLEAR: f64 = 9.0;
-/// Trials whose spread is this many times what the frames explain disagree.
-const DISAGREE: f64 = 3.0;
-/// A response that is not known better than this is none.
-const CONTRADICTION: f64 = 0.2;
-/// A star that stayed this close was followed by the frame, or never moved.
-const STAYED_PX: f64 = 3.0;
-/// A learned rotation this far from the typed one might as well be turned by half a turn.
-const HALF_TURN_CLEAR_RAD: f64 = PI / 3.0;
-/// No frame tells coma better than this, so that a weight is never infinite.
-const SURE_M: f64 = 1e-6 * NM;
-/// More turns than any screw has.
+/// No change of coma is taken to have a smaller standard deviation, so that no weight is infinite where a frame has no noise.
+const LEAST_SIGMA_M: f64 = 1e-6 * NM;
+/// A trial turn is no larger: no screw of a unit is turned so far, so that more is a slip of the hand.
 const TURNS_AT_MOST: f64 = 100.0;
-/// Image shifts whose spread is this share of them are not the unit's doing alone.
-const SHIFT_STEADY: f64 = 0.3;
 
 impl Sighting {
     /// What a measurement says; `None` where it does not determine coma.
@@ -191,30 +181,34 @@ impl Sighting {
 ///
 /// # Accuracy
 /// `tests/cli/learning.rs` learns from simulated frames of a camera that is turned and mirrored.
-pub fn learn(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedResponse, LearnError> {
+pub fn learn(
+    instrument: &Instrument,
+    trials: &[TrialTurn],
+    settings: &LearningSettings,
+) -> Result<LearnedResponse, LearnError> {
     let assembly = instrument.assembly.as_ref().ok_or(LearnError::NoScrews)?;
     let changes = trials
         .iter()
-        .map(|trial| ComaChange::of(instrument, assembly, trial))
+        .map(|trial| ComaChange::of(instrument, assembly, trial, settings.change_seen_sigma))
         .collect::<Result<Vec<_>, _>>()?;
     if changes.is_empty() {
         return Err(LearnError::NoTrial);
     }
     let typed = &instrument.camera;
-    let (fit, mirror_open) = choose(&changes, typed.mirrored);
+    let (fit, mirror_open) = choose(&changes, typed.mirrored, settings.mirror_chi_square);
     let (size, rotation_rad) = nearest_rotation(fit.product, typed.rotation_rad);
     let spread = fit.spread(changes.len());
     let camera = CameraHold {
         rotation_rad,
         mirrored: fit.mirrored,
     };
-    let shift = shift_of(&changes, &camera, typed.pixel_m);
+    let shift = shift_of(&changes, &camera, typed.pixel_m, settings);
     let (image_shift_m_per_rad, shift_flag) = shift;
-    let far = wrapped(rotation_rad - typed.rotation_rad).abs() > HALF_TURN_CLEAR_RAD;
+    let far = wrapped(rotation_rad - typed.rotation_rad).abs() > settings.half_turn_clear_rad;
     let told = [
         (mirror_open, "mirror_open"),
         (far, "half_turn_open"),
-        (spread > DISAGREE, "trials_disagree"),
+        (spread > settings.disagree_factor, "trials_disagree"),
     ];
     let flags = told
         .into_iter()
@@ -222,7 +216,7 @@ pub fn learn(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedRes
         .map(|t| t.1)
         .chain(shift_flag);
     let sigma = fit.sigma * spread.max(1.0);
-    if sigma > CONTRADICTION * size.abs() {
+    if sigma > settings.contradiction_share * size.abs() {
         return Err(LearnError::Contradiction {
             coma_m_per_rad: size,
             sigma_m_per_rad: sigma,
@@ -271,6 +265,7 @@ impl ComaChange {
         instrument: &Instrument,
         assembly: &Assembly,
         trial: &TrialTurn,
+        seen_sigma: f64,
     ) -> Result<ComaChange, LearnError> {
         let turns = ScrewTurns::named(assembly, [(trial.screw.as_str(), trial.turns)])?;
         let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
@@ -283,19 +278,20 @@ impl ComaChange {
         let change = coma_change(instrument, trial);
         let coma = complex(frame_axes(instrument).forward(change.xy_m()));
         let sigma_m = change.sigma_per_axis_m().unwrap_or(f64::INFINITY);
-        let seen = (SEEN_SIGMA * sigma_m..f64::INFINITY).contains(&coma.norm());
+        let seen = (seen_sigma * sigma_m..f64::INFINITY).contains(&coma.norm());
         if !seen || coma.norm() == 0.0 {
             return Err(LearnError::NoChange {
                 screw: trial.screw.clone(),
                 turns: trial.turns,
                 change_m: coma.norm(),
                 sigma_m,
+                seen_sigma,
             });
         }
         Ok(ComaChange {
             tilt: complex(plane_of(assembly, &turns).tilt_rad),
             coma,
-            sigma_m: sigma_m.max(SURE_M),
+            sigma_m: sigma_m.max(LEAST_SIGMA_M),
             shift_px: complex((trial.after.star_px - trial.before.star_px).xy()),
         })
     }
@@ -320,13 +316,13 @@ fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> Coma {
 }
 
 /// The mirror image that fits, and whether the other one fits as well.
-fn choose(changes: &[ComaChange], typed_mirrored: bool) -> (HoldFit, bool) {
+fn choose(changes: &[ComaChange], typed_mirrored: bool, clear: f64) -> (HoldFit, bool) {
     let (as_typed, other) = (fit(changes, typed_mirrored), fit(changes, !typed_mirrored));
     let better = as_typed.chi_square.min(other.chi_square);
     let freedom = freedom(changes.len()).max(1) as f64;
     let scale = (better / freedom).max(1.0);
     let lead = as_typed.chi_square - other.chi_square;
-    if lead.abs() <= MIRROR_CLEAR * scale {
+    if lead.abs() <= clear * scale {
         (as_typed, true)
     } else if lead > 0.0 {
         (other, false)
@@ -386,8 +382,12 @@ fn shift_of(
     changes: &[ComaChange],
     camera: &CameraHold,
     pixel_m: f64,
+    settings: &LearningSettings,
 ) -> (Option<Uncertain>, Option<&'static str>) {
-    if changes.iter().all(|c| c.shift_px.norm() <= STAYED_PX) {
+    if changes
+        .iter()
+        .all(|c| c.shift_px.norm() <= settings.followed_px)
+    {
         return (None, Some("recentred"));
     }
     let turn = Complex64::cis(camera.rotation_rad);
@@ -412,7 +412,7 @@ fn shift_of(
         value: per_tilt,
         sigma: Some((rest / freedom / tilts).sqrt()),
     };
-    let unsteady = (rest / all).sqrt() > SHIFT_STEADY;
+    let unsteady = (rest / all).sqrt() > settings.shift_scatter_share;
     (Some(shift), unsteady.then_some("shift_unsteady"))
 }
 

@@ -20,6 +20,7 @@
 //! | `next.rs`, `hands.rs` | the one next step, and what the hands do at a pair of screws |
 //! | `report.rs`, `words.rs`, `flags.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
+//! | `settings/` | every number that decides: what it decides, where it is from, what goes wrong when it is changed |
 //!
 //! Arrays have row 0 at the bottom; places are `[x, y]` in pixels of the frame, (0, 0) at the centre of the first pixel.
 
@@ -42,6 +43,7 @@ mod region_rays;
 mod regions;
 mod report;
 mod ring;
+pub mod settings;
 mod shot;
 mod spikes;
 mod stars;
@@ -62,6 +64,7 @@ pub use next::{Deed, NextStep, next_step};
 pub use region_rays::RegionRay;
 pub use report::{Findings, MeasureReport};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
+pub use settings::MeasureSettings;
 pub use shot::{CutStar, Picture};
 pub use spikes::{FoundSpike, FoundTriplet, SlopeModes, Spikes};
 pub use stars::{Search, Source, Stars};

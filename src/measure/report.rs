@@ -5,6 +5,7 @@ use super::good_enough::GoodEnough;
 use super::measurement::Measurement;
 use super::next::{NextStep, next_step};
 use super::ring::Ring;
+use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
 use super::words;
 use crate::axes::FramePx;
@@ -239,6 +240,8 @@ pub struct Findings<'a> {
     pub exposure_s: Option<f64>,
     /// Flags of the files.
     pub flags: &'a [String],
+    /// By which numbers the next step is chosen.
+    pub settings: &'a AdviceSettings,
 }
 
 impl Findings<'_> {
@@ -388,7 +391,7 @@ fn slopes(star: &Measurement) -> Option<SlopesReport> {
     })
 }
 
-/// What the atmosphere adds to each mode, with the seeing that the star shows and the wind of [`GoodEnough`].
+/// What the atmosphere adds to each mode, Noll index → nm RMS, with the seeing that the star shows and the wind of the settings.
 fn seeing(
     found: &Findings,
     star: &Measurement,
@@ -397,7 +400,7 @@ fn seeing(
     let state = State {
         sky: Sky {
             seeing_rad: star.seeing_rad(),
-            wind_m_per_s: Some(super::good_enough::WIND_M_PER_S),
+            wind_m_per_s: Some(found.settings.wind_m_per_s),
             ..Sky::default()
         },
         exposure: Some(Exposure {

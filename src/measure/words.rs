@@ -1,6 +1,6 @@
 //! What was measured and what to turn, in sentences for a tired person in the dark.
 
-use super::advice::{Advice, LEAST_TURN, Verdict};
+use super::advice::{Advice, Verdict};
 use super::doughnut::{Side, SideFrom};
 use super::good_enough::GoodEnough;
 use super::hands::hands;
@@ -12,8 +12,13 @@ use crate::pupil::frame_direction;
 use crate::state::Coma;
 use crate::units::{DEG, NM, UM};
 
-/// A dark centre that is pushed by less is in the middle.
+/// A dark centre that is pushed aside by less than this is said to sit in the middle: edges are read to 0.2 px
+/// (`tests/measuring/rings.rs`). Only words depend on it.
 const PUSHED_PX: f64 = 0.3;
+/// Coma of the aligned telescope below this is not spoken of: it would be printed as 0.0 nm.
+const SPOKEN_OF_NM: f64 = 0.05;
+/// A masked star is said to be in focus within two standard deviations of its sensor offset, but no closer than this.
+const IN_FOCUS_UM: f64 = 0.5;
 
 /// What the star shows.
 pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough) -> Vec<String> {
@@ -57,7 +62,7 @@ fn coma(found: &Measurement, instrument: &Instrument) -> Option<String> {
     let towards = |coma: &Coma| clock(frame_direction(instrument, coma.azimuth_rad()));
     let own = Coma::of(&aligned_modes(instrument, found.field_m));
     let own_nm = own.size_nm().value;
-    let own = if own_nm < 0.05 {
+    let own = if own_nm < SPOKEN_OF_NM {
         String::new()
     } else {
         format!(
@@ -82,7 +87,7 @@ pub fn size_in_words(coma: &Coma) -> String {
 fn focus(found: &Measurement) -> Option<String> {
     let offset = found.sensor_offset_m()?;
     let offset_um = offset.value / UM;
-    let room_um = (2.0 * offset.sigma.unwrap_or(0.0) / UM).max(0.5);
+    let room_um = (2.0 * offset.sigma.unwrap_or(0.0) / UM).max(IN_FOCUS_UM);
     if found.side.is_none() && offset_um.abs() < room_um {
         return Some(format!("The sensor is in focus, within {room_um:.1} um."));
     }
@@ -175,14 +180,14 @@ fn turns(
     let mut said = Vec::new();
     let mut follows = what_follows(advice, assembly, advice.focus_change_m);
     let all = advice.turns.iter().enumerate();
-    let all = all.map(|(screw, turns)| one_turn(assembly, instrument, screw, *turns));
+    let all = all.map(|(screw, turns)| one_turn(advice, assembly, instrument, screw, *turns));
     match &advice.one_screw {
         Some(one) if one.leaves_m <= stop_m => {
             said.push(format!(
                 "One screw is enough and leaves {:.0} nm:",
                 one.leaves_m / NM
             ));
-            said.push(one_turn(assembly, instrument, one.screw, one.turns));
+            said.push(one_turn(advice, assembly, instrument, one.screw, one.turns));
             said.push("Or all of it, a little at each screw:".into());
             said.extend(all);
             follows = what_follows(advice, assembly, one.focus_change_m);
@@ -241,13 +246,19 @@ fn whole_um(metres: f64) -> i64 {
     (metres / UM).round() as i64
 }
 
-fn one_turn(assembly: &Assembly, instrument: &Instrument, screw: usize, turns: f64) -> String {
+fn one_turn(
+    advice: &Advice,
+    assembly: &Assembly,
+    instrument: &Instrument,
+    screw: usize,
+    turns: f64,
+) -> String {
     let name = &assembly.screws[screw].name;
     let front_rad = instrument
         .telescope
         .front_rad(assembly.screws[screw].azimuth_rad);
     let place = format!("{} o'clock", hour(front_rad / DEG));
-    if turns.abs() < LEAST_TURN {
+    if turns.abs() < advice.settings.least_turns {
         return format!("{name} (at {place} seen from the front): leave it.");
     }
     let order = hands(assembly.clockwise, turns);

@@ -5,16 +5,9 @@ use super::FieldOfFrame;
 use super::coma::{self, NodeFit, Skewed};
 use super::plane::{self, PlaneFit, SizedStar};
 use super::rays::FieldRays;
-use super::shapes::MOMENT_RADII;
 use crate::axes::FieldM;
 use crate::state::{Coma, Modes};
-use crate::units::NM;
 use rayon::prelude::*;
-
-/// Coma that is smaller says nothing about the share of its tail: the share of this much in the same direction is taken.
-const LEAST_COMA_M: f64 = 30.0 * NM;
-/// Shares beyond these are not believed.
-const SHARES: [f64; 2] = [0.05, 2.0];
 
 impl FieldOfFrame<'_> {
     fn rays(&self) -> FieldRays {
@@ -46,7 +39,8 @@ impl FieldOfFrame<'_> {
         plane: &PlaneFit,
         node: &NodeFit,
     ) {
-        let (rays, ring) = (self.rays(), self.ring());
+        let (rays, ring, settings) = (self.rays(), self.ring_rays(), self.settings());
+        let [least, most] = settings.circle_share_range;
         let in_focus_m = plane.fit.values[3].abs().sqrt();
         stars.par_iter_mut().for_each(|star| {
             let coma = coma::coma_m(&node.fit.values, star.field_m);
@@ -54,12 +48,13 @@ impl FieldOfFrame<'_> {
             if size == 0.0 {
                 return;
             }
-            let coma = coma.map(|c| c * size.max(LEAST_COMA_M) / size);
+            let coma = coma.map(|c| c * size.max(settings.circle_coma_m_at_least) / size);
             let modes = self.modes_with(coma, star.field_m);
-            let [x, y] = rays.asymmetry_m3(star.offset_m, &modes, in_focus_m, MOMENT_RADII);
-            let all = coma::third_m3(star, coma, ring, self.ray_per_rms());
+            let [x, y] =
+                rays.asymmetry_m3(star.offset_m, &modes, in_focus_m, settings.moment_radii);
+            let all = coma::third_m3(star, coma, ring);
             let share = (x * all[0] + y * all[1]) / (all[0].powi(2) + all[1].powi(2));
-            star.share = share.clamp(SHARES[0], SHARES[1]);
+            star.share = share.min(most).max(least);
         });
     }
 
