@@ -7,6 +7,7 @@
 use super::fit::{self, Dimension, Fitted, FrameView, TrialState, Unknown};
 use super::ring::Ring;
 use super::settings::MeasureSettings;
+use crate::axes::FrameM;
 use crate::geometry::Frame2;
 use crate::instrument::{Instrument, ObstructionShape, Vane};
 use crate::predict::{PredictError, doughnut};
@@ -345,20 +346,20 @@ impl Guess {
         let per_m = 4.0 * 6f64.sqrt() * ratio * side.sign();
         let astigmatism_m = turned_twice(ring.oval_px, &frame).map(|a| a * camera.pixel_m / per_m);
         let mut guess = Guess {
-            place_px: ring.outer_centre_px,
+            place_px: ring.outer_centre_px.xy(),
             offset_m,
             coma: Coma::along_axes(coma),
             astigmatism_m,
         };
         if let Some(outer_m) = guess.traced_outer_centre_m(instrument) {
-            let moved = outer_m.map(|m| m / camera.pixel_m);
+            let moved = outer_m.in_pixels(camera.pixel_m);
             guess.place_px = [0, 1].map(|axis| guess.place_px[axis] - moved[axis]);
         }
         guess
     }
 
     /// Where the guess itself puts the middle of the outer edge, from the star's place.
-    fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<[f64; 2]> {
+    fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<FrameM> {
         let modes = self.coma.modes();
         let wavelength_m = 550e-9; // only says what is too small to be a ring
         let frame = frame_axes(instrument);

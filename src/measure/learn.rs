@@ -17,6 +17,7 @@
 use super::Measurement;
 use super::measurement::aligned_modes;
 use super::settings::LearningSettings;
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::{Assembly, Instrument, Response, TurnsError};
 use crate::math::Uncertain;
 use crate::mechanics::plane_of;
@@ -33,9 +34,9 @@ pub struct Sighting {
     /// Its coma, in pupil axes of the camera as typed. Where it is not determined, nothing is learned from it.
     pub coma: Coma,
     /// Place of the star, frame pixels.
-    pub star_px: [f64; 2],
+    pub star_px: FramePx,
     /// Its place in the field, pupil axes of the camera as typed.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
 }
 
 /// A turn of one screw between two frames.
@@ -291,7 +292,7 @@ impl ComaChange {
             tilt: complex(plane_of(assembly, &turns).tilt_rad),
             coma,
             sigma_m: sigma_m.max(LEAST_SIGMA_M),
-            shift_px: complex(trial.after.star_px) - complex(trial.before.star_px),
+            shift_px: complex((trial.after.star_px - trial.before.star_px).xy()),
         })
     }
 

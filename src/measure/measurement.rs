@@ -11,6 +11,7 @@ use super::ring::{Ring, ring};
 use super::settings::{JudgingSettings, MeasureSettings, RingSettings};
 use super::shot::{CutStar, Picture};
 use super::{FoundSpike, FoundTriplet, SlopeModes};
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::Instrument;
 use crate::math::Uncertain;
 use crate::state::{Coma, Modes};
@@ -62,10 +63,10 @@ pub struct Measurement {
     pub method: Method,
     /// Everything the fit found.
     pub fitted: Fitted,
-    /// Place of the star, where a wave with W = 0 would focus; frame pixels.
-    pub star_px: [f64; 2],
-    /// Place in the field, pupil axes.
-    pub field_m: [f64; 2],
+    /// Place of the star, where a wave with W = 0 would focus.
+    pub star_px: FramePx,
+    /// Place in the field.
+    pub field_m: FieldM,
     /// Edges of the (first) doughnut, frame pixels.
     pub ring: Option<Ring>,
     /// Spikes of a masked star.
@@ -320,7 +321,7 @@ fn doughnut(
     }
     let corner = star.corner_px.map(|c| c as f64);
     found.side = Some((fit.side, fit.side_from));
-    found.ring = Some(edges.moved(corner));
+    found.ring = Some(edges.moved(FramePx::new(corner)));
     found
 }
 
@@ -373,7 +374,7 @@ fn plain(
     let (rows, columns) = star.recorded.image_e.dim();
     Measurement {
         method,
-        star_px: [place(0), place(1)],
+        star_px: FramePx::new([place(0), place(1)]),
         field_m: star.recorded.field_m,
         ring: None,
         spikes: Vec::new(),
@@ -389,7 +390,7 @@ fn plain(
 }
 
 /// Modes that the telescope would have if it were aligned, at a place in the field.
-pub(super) fn aligned_modes(instrument: &Instrument, field_m: [f64; 2]) -> Modes {
+pub(super) fn aligned_modes(instrument: &Instrument, field_m: FieldM) -> Modes {
     let mut modes = instrument.telescope.design.clone();
     let of_field = crate::mechanics::field_modes(&instrument.telescope.field, field_m);
     modes.add_scaled(&of_field, 1.0);

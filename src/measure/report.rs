@@ -8,6 +8,7 @@ use super::ring::Ring;
 use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
 use super::words;
+use crate::axes::FramePx;
 use crate::instrument::Instrument;
 use crate::math::Uncertain;
 use crate::predict::seeing_sigma_m;
@@ -38,7 +39,7 @@ pub struct MeasureReport {
     /// Who says so: `told`, `vanes` or `assumed`.
     pub side_from: Option<&'static str>,
     /// Where a wave with W = 0 would focus, frame pixels.
-    pub star_px: Option<[f64; 2]>,
+    pub star_px: Option<FramePx>,
     /// FWHM of the blur that the fit found, as seeing at the zenith and 500 nm.
     pub seeing_arcsec: Option<f64>,
     /// How far the obstruction sits aside, pupil axes; pairs only.
@@ -73,15 +74,15 @@ pub struct MeasureReport {
 #[derive(Debug, Clone, Serialize)]
 pub struct DoughnutReport {
     /// Centroid of the area within the outer edge.
-    pub outer_centre_px: [f64; 2],
+    pub outer_centre_px: FramePx,
     /// Radius of a circle of that area.
     pub outer_radius_px: f64,
     /// Centroid of the dark middle; `None` without an obstruction.
-    pub dark_centre_px: Option<[f64; 2]>,
+    pub dark_centre_px: Option<FramePx>,
     /// Radius of a circle of its area.
     pub inner_radius_px: Option<f64>,
     /// Dark centre minus outer centre.
-    pub dark_shift_px: Option<[f64; 2]>,
+    pub dark_shift_px: Option<FramePx>,
     /// Length of the shift over the outer radius.
     pub dark_shift_of_radius: Option<f64>,
     /// Direction of the shift, counter-clockwise from +x.
@@ -193,7 +194,7 @@ pub struct AdviceReport {
     /// The same for people, from the front of the telescope.
     pub words: Vec<String>,
     /// How far the star will move, frame axes.
-    pub image_shift_px: [f64; 2],
+    pub image_shift_px: FramePx,
     /// How much farther out the sensor will stand, µm.
     pub focus_change_um: f64,
     /// What is left after exact turns.
@@ -314,7 +315,7 @@ fn modes(star: &Measurement) -> BTreeMap<u32, Uncertain> {
 
 fn doughnut(ring: &Ring) -> DoughnutReport {
     let shift = ring.dark_shift_px();
-    let size = shift.map(|s| s[0].hypot(s[1]));
+    let size = shift.map(|s| s.length());
     DoughnutReport {
         outer_centre_px: ring.outer_centre_px,
         outer_radius_px: ring.outer_radius_px,

@@ -5,9 +5,10 @@ use super::fit::Recorded;
 use super::masked::cut;
 use super::settings::{CutOutSettings, FindingSettings};
 use super::{Search, Source, Stars};
+use crate::axes::{FieldM, FramePx};
 use crate::frame::Frame;
 use crate::instrument::{Camera, FieldTerms, Instrument};
-use crate::pupil::frame_axes;
+use crate::pupil::field_m;
 use crate::sensor::saturation_e;
 use crate::state::Modes;
 use ndarray::Array2;
@@ -219,23 +220,21 @@ impl Picture {
         }
     }
 
-    /// Place in the field, pupil axes. A frame that is not the whole sensor does not say it: the star is then taken to be on
+    /// Place in the field. A frame that is not the whole sensor does not say it: the star is then taken to be on
     /// the axis, with a flag where the telescope changes over its field.
     fn field_m(
         &self,
         instrument: &Instrument,
         place_px: [f64; 2],
         flags: &mut Vec<String>,
-    ) -> [f64; 2] {
+    ) -> FieldM {
         if !self.is_whole(&instrument.camera) {
             if instrument.telescope.field != FieldTerms::default() {
                 flags.push("frame_size_differs".into());
             }
-            return [0.0; 2];
+            return FieldM::ZERO;
         }
-        let middle = self.middle_px();
-        let from_middle = [0, 1].map(|axis| place_px[axis] - middle[axis]);
-        frame_axes(instrument).backward(from_middle.map(|p| p * instrument.camera.pixel_m))
+        field_m(instrument, FramePx::new(place_px))
     }
 }
 

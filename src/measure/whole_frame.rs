@@ -21,8 +21,9 @@ use super::frame_error::FrameError;
 use super::settings::{MeasureSettings, WholeFrameSettings};
 use super::shot::Picture;
 use super::stars::{Search, Source, Stars};
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::Instrument;
-use crate::pupil::frame_axes;
+use crate::pupil::{frame_axes, to_field};
 use crate::spectrum::edges;
 use crate::units::{ARCMIN, MM, NM, UM};
 use coma::{NodeFit, RingRays, Skewed};
@@ -283,11 +284,10 @@ impl FieldOfFrame<'_> {
         self.instrument.camera.pixel_m
     }
 
-    /// Place on the sensor from its centre, pupil axes.
-    fn field_m(&self, place_px: [f64; 2]) -> [f64; 2] {
-        let middle = self.middle_px;
-        let from_middle = [0, 1].map(|axis| (place_px[axis] - middle[axis]) * self.pixel_m());
-        frame_axes(self.instrument).backward(from_middle)
+    /// Place on the sensor from its centre.
+    fn field_m(&self, place_px: [f64; 2]) -> FieldM {
+        let from_middle = FramePx::new(place_px) - FramePx::new(self.middle_px);
+        to_field(self.instrument, from_middle.in_metres(self.pixel_m()))
     }
 
     fn half_m(&self) -> f64 {
@@ -296,9 +296,9 @@ impl FieldOfFrame<'_> {
     }
 
     /// Field curvature's part of the sensor offset.
-    fn curved_m(&self, field_m: [f64; 2]) -> f64 {
+    fn curved_m(&self, field_m: FieldM) -> f64 {
         let field = &self.instrument.telescope.field;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - field.axis_m[axis]);
+        let from_axis = field_m - field.axis_m;
         field.curvature_per_m2 * (from_axis[0].powi(2) + from_axis[1].powi(2))
     }
 
@@ -355,9 +355,9 @@ impl FieldOfFrame<'_> {
 
     /// What coma and astigmatism add to the square of a diameter: 2.8 mean squared ray lengths (a normal spread has 2.77, a disc
     /// 4). Mean squared slopes over the full disc are 56 for coma and 12 for astigmatism of 1 RMS.
-    fn aberrated_m2(&self, field_m: [f64; 2], node: Option<&NodeFit>) -> f64 {
+    fn aberrated_m2(&self, field_m: FieldM, node: Option<&NodeFit>) -> f64 {
         let telescope = &self.instrument.telescope;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - telescope.field.axis_m[axis]);
+        let from_axis = field_m - telescope.field.axis_m;
         let square = from_axis[0].powi(2) + from_axis[1].powi(2);
         let coma = node.map_or([0.0; 2], |node| coma::coma_m(&node.fit.values, field_m));
         let astigmatism = telescope.field.astigmatism_per_m2 * square;
