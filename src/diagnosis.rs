@@ -18,9 +18,9 @@ use crate::instrument::Instrument;
 use crate::measure::learn::{LearnError, LearnedResponse};
 use crate::measure::{
     Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
-    MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Uncertain, Verdict,
-    WholeFrame, WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step,
-    steps, whole_frame,
+    MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
+    WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step, steps,
+    whole_frame,
 };
 use crate::scenario::ScenarioError;
 use crate::spectrum;
@@ -209,13 +209,9 @@ impl Diagnosis {
 
     /// Whether coma is known well enough to be below the stop level, where no turns can be worked out.
     fn coma_is_below_stop(&self) -> bool {
-        let beyond = |noll: u32| -> Option<Uncertain> { self.star.as_ref()?.mode_m(noll) };
-        let (Some(x), Some(y)) = (beyond(8), beyond(7)) else {
-            return false;
-        };
-        let size_m = x.value.hypot(y.value);
-        let sigma_m = Uncertain::sigma_per_axis([x, y]).unwrap_or(f64::INFINITY);
-        size_m + sigma_m < self.stop.stop_m
+        let coma = self.star.as_ref().and_then(Measurement::coma);
+        coma.map(|coma| coma.size_m())
+            .is_some_and(|size| size.value + size.sigma.unwrap_or(f64::INFINITY) < self.stop.stop_m)
     }
 
     fn findings(&self) -> Findings<'_> {
@@ -280,7 +276,7 @@ fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>) -> Misalig
         .and_then(WholeFrame::sound_coma);
     let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
     Misaligned {
-        coma_m: star.and_then(|s| Some([s.mode_m(8)?, s.mode_m(7)?])),
+        coma: star.and_then(Measurement::coma),
         field_m: star.map_or([0.0; 2], |s| s.field_m),
         node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
         plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),

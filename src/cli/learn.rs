@@ -277,11 +277,11 @@ fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
         mirroring(instrument.camera.mirrored),
     ));
     for screw in &learned.screws {
-        let [x, y] = screw.coma_m_per_turn.map(|c| c / NM);
+        let [x, y] = screw.coma_per_turn.xy_nm();
         lines.push(format!(
             "One turn of {} changes coma by {x:.0} nm along x (Noll 8) and {y:.0} nm along y (Noll 7), give or take {:.0} nm.",
             screw.name,
-            screw.sigma_m_per_turn / NM
+            sigma(screw.coma_per_turn.sigma_per_axis_m()) / NM
         ));
     }
     lines.extend(
@@ -339,8 +339,8 @@ impl<'a> LearnOutput<'a> {
     fn of(learned: &'a LearnedResponse) -> LearnOutput<'a> {
         let rows = learned.screws.iter().map(|screw| {
             let row = ScrewOutput {
-                coma_nm_per_turn: screw.coma_m_per_turn.map(|c| c / NM),
-                sigma: screw.sigma_m_per_turn / NM,
+                coma_nm_per_turn: screw.coma_per_turn.xy_nm(),
+                sigma: screw.coma_per_turn.sigma_per_axis_m().unwrap_or(0.0) / NM,
             };
             (screw.name.as_str(), row)
         });

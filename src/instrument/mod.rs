@@ -32,6 +32,7 @@ mod assembly;
 mod camera;
 mod mask;
 mod telescope;
+mod turns;
 
 pub use assembly::{Assembly, ClockwiseTurn, Response, Screw, end, fraction, read_turns, way};
 pub use camera::{Camera, Colour, ColourArray, Electronics, Passband};
@@ -39,6 +40,7 @@ pub use mask::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionS
 pub use telescope::{
     ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
 };
+pub use turns::TurnsError;
 
 /// A telescope, the unit its screws hold, an optional mask and a camera.
 #[derive(Debug, Clone, PartialEq)]

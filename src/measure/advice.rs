@@ -4,12 +4,13 @@
 //! travel, which is counted from the screws' nominal length because nobody says where they stand. What cannot be reached is
 //! reached as far as the travel goes, and said.
 
-use super::Uncertain;
 use super::measurement::aligned_modes;
 use super::settings::AdviceSettings;
 use crate::instrument::{Assembly, Instrument, Response};
+use crate::math::Uncertain;
 use crate::mechanics::{Plane, plane_of, turns_for};
 use crate::pupil::frame_axes;
+use crate::state::{Coma, ScrewTurns};
 
 /// What the screws are to put right.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -42,17 +43,18 @@ pub struct Advice {
     /// Tilt to add to the unit, pupil axes, radians.
     pub tilt_rad: [f64; 2],
     /// Turns of every screw; positive lengthens.
-    pub turns: Vec<f64>,
+    pub turns: ScrewTurns,
     /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at.
     pub one_screw: Option<OneScrew>,
     /// Coma that the turns take away, metres RMS: what the screws have to do with, not the coma of field and design. `None` where
-    /// no star was measured, or the travel allows a part only.
+    /// no star was measured, or the travel allows a part only. The verdict goes by its uncertainty, which [`Coma`] defines.
     pub undone_m: Option<Uncertain>,
     /// How far the star will move on the sensor, frame pixels.
     pub image_shift_px: [f64; 2],
     /// How much farther out the sensor will stand.
     pub focus_change_m: f64,
-    /// Coma that is left when the turns are made exactly, with its uncertainty: metres RMS; `None` where it was not measured.
+    /// Coma that is left when the turns are made exactly, metres RMS: what the turns do not reach, and the errors of both
+    /// components of what was measured, as the root of the sum of their squares; `None` where it was not measured.
     pub remaining_coma_m: Option<f64>,
     /// Tilt of the focal plane against the unit's that is left, radians; `None` where it is not known.
     pub remaining_plane_rad: Option<f64>,
@@ -137,8 +139,8 @@ pub struct OneScrew {
 /// What was measured, as far as it is known.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Misaligned {
-    /// Noll 8 and 7 at the star, total, with their uncertainty.
-    pub coma_m: Option<[Uncertain; 2]>,
+    /// Coma at the star, total.
+    pub coma: Option<Coma>,
     /// Place of the star in the field, pupil axes.
     pub field_m: [f64; 2],
     /// Tilt of the unit that puts the coma node of a whole frame where it is, pupil axes; where no single star says it.
@@ -200,9 +202,11 @@ pub fn advise(
 ) -> Result<Advice, NoAdvice> {
     let assembly = instrument.assembly.as_ref().ok_or(NoAdvice::NoScrews)?;
     let response = assembly.response.as_ref().ok_or(NoAdvice::NoResponse)?;
-    let by_star = found
-        .coma_m
-        .and_then(|coma| tilt_of_coma(instrument, response, found, &coma));
+    let unwanted = found.coma.map(|coma| {
+        let aligned = aligned_modes(instrument, found.field_m);
+        coma.less(&Coma::of(&aligned))
+    });
+    let by_star = unwanted.and_then(|coma| tilt_of_coma(response, &coma));
     let by_coma = by_star.or(found.node_tilt_rad);
     let tilt = wanted_tilt(aim, by_coma, found.plane_tilt_rad).ok_or(NoAdvice::NotMeasured)?;
     let undo = tilt.map(|t| -t);
@@ -213,16 +217,15 @@ pub fn advise(
     let plane = plane_of(assembly, &turns);
     let left =
         |now: Option<[f64; 2]>| now.map(|now| [0, 1].map(|axis| now[axis] + plane.tilt_rad[axis]));
-    let uncertainty_m = found.coma_m.map_or(0.0, |coma| {
-        coma[0]
-            .sigma
-            .unwrap_or(0.0)
-            .hypot(coma[1].sigma.unwrap_or(0.0))
-    });
+    // both components' errors stay, one across the other
+    let uncertainty_m = found
+        .coma
+        .and_then(|coma| coma.sigma_per_axis_m())
+        .map_or(0.0, |sigma_m| sigma_m * 2f64.sqrt());
     let whole = reach > settings.whole_reach_share;
     let undone_m = by_star.filter(|_| whole).map(|_| Uncertain {
         value: (response.coma_m_per_rad * length(plane.tilt_rad)).abs(),
-        sigma: found.coma_m.and_then(Uncertain::sigma_per_axis),
+        sigma: unwanted.and_then(|coma| coma.size_m().sigma),
     });
     let coma_left_m = left(by_coma).map(|t| (response.coma_m_per_rad * length(t)).abs());
     let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);
@@ -250,20 +253,9 @@ fn length(vector: [f64; 2]) -> f64 {
 }
 
 /// The tilt that explains the coma beyond that of the aligned telescope.
-fn tilt_of_coma(
-    instrument: &Instrument,
-    response: &Response,
-    found: &Misaligned,
-    coma_m: &[Uncertain; 2],
-) -> Option<[f64; 2]> {
-    let aligned = aligned_modes(instrument, found.field_m);
+fn tilt_of_coma(response: &Response, unwanted: &Coma) -> Option<[f64; 2]> {
     let per_rad = response.coma_m_per_rad;
-    (per_rad != 0.0).then(|| {
-        [
-            (coma_m[0].value - aligned.get(8)) / per_rad,
-            (coma_m[1].value - aligned.get(7)) / per_rad,
-        ]
-    })
+    (per_rad != 0.0).then(|| unwanted.xy_m().map(|c| c / per_rad))
 }
 
 fn wanted_tilt(
@@ -283,7 +275,7 @@ fn wanted_tilt(
 
 /// Turns for a tilt with the piston held; where a screw would leave its travel, with the piston that brings all back in, and
 /// where none does, with as much of the tilt as there is room for.
-fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (Vec<f64>, f64, Vec<String>) {
+fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, Vec<String>) {
     let turns = |share: f64, piston_m: f64| {
         let plane = Plane {
             piston_m,
@@ -315,7 +307,7 @@ fn best_screw(assembly: &Assembly, response: &Response, tilt_rad: [f64; 2]) -> O
     let count = assembly.screws.len();
     (0..count)
         .map(|screw| {
-            let mut one = vec![0.0; count];
+            let mut one = ScrewTurns::zero(assembly);
             one[screw] = 1.0;
             let per_turn_m = plane_of(assembly, &one).piston_m * response.focus_m_per_m;
             let per_turn = plane_of(assembly, &one).tilt_rad;
@@ -340,12 +332,8 @@ mod tests {
     use approx::assert_abs_diff_eq;
 
     fn coma(c8: f64, c7: f64) -> Misaligned {
-        let sure = |value| Uncertain {
-            value,
-            sigma: Some(0.0),
-        };
         Misaligned {
-            coma_m: Some([sure(c8), sure(c7)]),
+            coma: Some(Coma::along_axes([c8, c7])),
             ..Misaligned::default()
         }
     }
@@ -368,11 +356,11 @@ mod tests {
         let unit = with_response();
         let assembly = unit.assembly.as_ref().unwrap();
         let k = assembly.response.as_ref().unwrap().coma_m_per_rad;
-        let made = [0.05, -0.11, 0.06];
+        let made = ScrewTurns::of(assembly, [0.05, -0.11, 0.06]).unwrap();
         let tilt = plane_of(assembly, &made).tilt_rad;
         let advice = advised(&unit, &coma(k * tilt[0], k * tilt[1]), Aim::Coma).unwrap();
         let mean = made.iter().sum::<f64>() / 3.0;
-        for (turn, made) in advice.turns.iter().zip(made) {
+        for (turn, made) in advice.turns.iter().zip(made.iter()) {
             assert_abs_diff_eq!(*turn, mean - made, epsilon = 1e-12);
         }
         assert_abs_diff_eq!(advice.remaining_coma_m.unwrap(), 0.0, epsilon = 1e-15);
@@ -384,7 +372,8 @@ mod tests {
         let mut unit = with_response();
         let assembly = unit.assembly.as_ref().unwrap();
         let k = assembly.response.as_ref().unwrap().coma_m_per_rad;
-        let tilt = plane_of(assembly, &[0.0, 0.2, 0.0]).tilt_rad;
+        let b_turned = ScrewTurns::named(assembly, [("B", 0.2)]).unwrap();
+        let tilt = plane_of(assembly, &b_turned).tilt_rad;
         let found = coma(k * tilt[0], k * tilt[1]);
         let one = advised(&unit, &found, Aim::Coma)
             .unwrap()
@@ -418,12 +407,9 @@ mod tests {
     fn uncertainty_decides_between_stop_turn_and_another_look() {
         let unit = with_response();
         let verdict = |coma_nm: f64, sigma_nm: f64| {
-            let uncertain = |value: f64| Uncertain {
-                value: value * NM,
-                sigma: Some(sigma_nm * NM),
-            };
+            let coma = Coma::along_axes([coma_nm * NM, 0.0]).with_sigma(sigma_nm * NM);
             let found = Misaligned {
-                coma_m: Some([uncertain(coma_nm), uncertain(0.0)]),
+                coma: Some(coma),
                 ..Misaligned::default()
             };
             advised(&unit, &found, Aim::Coma)

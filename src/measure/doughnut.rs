@@ -11,7 +11,7 @@ use crate::geometry::Frame2;
 use crate::instrument::{Instrument, ObstructionShape, Vane};
 use crate::predict::{PredictError, doughnut};
 use crate::pupil::frame_axes;
-use crate::state::State;
+use crate::state::{Coma, State};
 use crate::wavefront::Wavefront;
 use std::f64::consts::{PI, TAU};
 
@@ -304,8 +304,7 @@ fn start(
         let value = match noll {
             5 => mean(&|g| g.astigmatism_m[1]),
             6 => mean(&|g| g.astigmatism_m[0]),
-            7 => mean(&|g| g.coma_m[1]),
-            8 => mean(&|g| g.coma_m[0]),
+            7 | 8 => mean(&|g| g.coma.modes().get(noll)),
             other => instrument.telescope.design.get(other),
         };
         trial.push(Unknown::Mode(noll), value);
@@ -323,8 +322,7 @@ fn start(
 struct Guess {
     place_px: [f64; 2],
     offset_m: f64,
-    /// Noll 8 and 7.
-    coma_m: [f64; 2],
+    coma: Coma,
     /// Noll 6 and 5.
     astigmatism_m: [f64; 2],
 }
@@ -339,7 +337,7 @@ impl Guess {
         let known = telescope.obstruction.as_ref().map_or([0.0; 2], |o| {
             frame.forward(o.offset_m.map(|d| -offset_m * d / telescope.focal_length_m))
         });
-        let coma_m = ring.dark_shift_px().map_or([0.0; 2], |shift| {
+        let coma = ring.dark_shift_px().map_or([0.0; 2], |shift| {
             let by_coma = [0, 1].map(|axis| shift[axis] * camera.pixel_m - known[axis]);
             let per_m = 6.0 * ratio * 72f64.sqrt() * (1.0 - obstruction * obstruction);
             frame.backward(by_coma).map(|s| s / per_m)
@@ -349,7 +347,7 @@ impl Guess {
         let mut guess = Guess {
             place_px: ring.outer_centre_px,
             offset_m,
-            coma_m,
+            coma: Coma::along_axes(coma),
             astigmatism_m,
         };
         if let Some(outer_m) = guess.traced_outer_centre_m(instrument) {
@@ -361,9 +359,7 @@ impl Guess {
 
     /// Where the guess itself puts the middle of the outer edge, from the star's place.
     fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<[f64; 2]> {
-        let modes = [(8, self.coma_m[0]), (7, self.coma_m[1])]
-            .into_iter()
-            .collect();
+        let modes = self.coma.modes();
         let wavelength_m = 550e-9; // only says what is too small to be a ring
         let frame = frame_axes(instrument);
         let telescope = &instrument.telescope;

@@ -14,12 +14,14 @@
 //!
 //! Frames that were taken with vanes or a mask and a badly typed rotation fit poorly; doughnuts of a round pupil do not care.
 
+use super::Measurement;
 use super::measurement::aligned_modes;
 use super::settings::LearningSettings;
-use super::{Measurement, Uncertain};
-use crate::instrument::{Assembly, Instrument, Response};
+use crate::instrument::{Assembly, Instrument, Response, TurnsError};
+use crate::math::Uncertain;
 use crate::mechanics::plane_of;
 use crate::pupil::frame_axes;
+use crate::state::{Coma, ScrewTurns};
 use crate::units::{ARCMIN, NM};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -28,10 +30,8 @@ use thiserror::Error;
 /// What a trial needs of a measured star.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sighting {
-    /// Noll 8 and 7 in pupil axes of the camera as typed.
-    pub coma_m: [f64; 2],
-    /// Standard deviation of either.
-    pub sigma_m: f64,
+    /// Its coma, in pupil axes of the camera as typed. Where it is not determined, nothing is learned from it.
+    pub coma: Coma,
     /// Place of the star, frame pixels.
     pub star_px: [f64; 2],
     /// Its place in the field, pupil axes of the camera as typed.
@@ -73,10 +73,8 @@ pub struct LearnedResponse {
 pub struct LearnedScrew {
     /// Name of the screw.
     pub name: String,
-    /// Change of [Noll 8, Noll 7] in one turn, in pupil axes of the camera as learned.
-    pub coma_m_per_turn: [f64; 2],
-    /// Standard deviation of either.
-    pub sigma_m_per_turn: f64,
+    /// Change of coma in one turn, in pupil axes of the camera as learned.
+    pub coma_per_turn: Coma,
 }
 
 /// Why nothing is learned, or what was learned does not fit.
@@ -89,13 +87,8 @@ pub enum LearnError {
     #[error("the instrument has no [assembly]: which screws there are is not known")]
     NoScrews,
     /// No such screw.
-    #[error("the assembly has no screw {screw:?}; its screws are {}", known.join(", "))]
-    UnknownScrew {
-        /// What was asked for.
-        screw: String,
-        /// What there is.
-        known: Vec<String>,
-    },
+    #[error(transparent)]
+    UnknownScrew(#[from] TurnsError),
     /// A turn that is none.
     #[error(
         "the trial turn of screw {screw} is {turns}, but must be a number from -{most} to {most} and not 0",
@@ -147,7 +140,7 @@ impl LearnError {
                 "measure a star, turn one screw, measure again: --trial BEFORE,AFTER,A=0.125"
             }
             LearnError::NoScrews => "describe the screws in [assembly]",
-            LearnError::UnknownScrew { .. } => "name the screw as in assembly.screws",
+            LearnError::UnknownScrew(error) => error.hint(),
             LearnError::NoTurn { .. } => "0.125 is an eighth of a turn that lengthens the screw",
             LearnError::NoChange { .. } => {
                 "try a turn about four times as large, or a longer exposure; was it the screw that was turned?"
@@ -167,10 +160,10 @@ const TURNS_AT_MOST: f64 = 100.0;
 impl Sighting {
     /// What a measurement says; `None` where it does not determine coma.
     pub fn of(measurement: &Measurement) -> Option<Sighting> {
-        let coma = [measurement.mode_m(8)?, measurement.mode_m(7)?];
+        let coma = measurement.coma()?;
+        coma.sigma_per_axis_m()?;
         Some(Sighting {
-            coma_m: coma.map(|c| c.value),
-            sigma_m: Uncertain::sigma_per_axis(coma)?,
+            coma,
             star_px: measurement.star_px,
             field_m: measurement.field_m,
         })
@@ -273,7 +266,7 @@ impl ComaChange {
         trial: &TrialTurn,
         seen_sigma: f64,
     ) -> Result<ComaChange, LearnError> {
-        let screw = screw_number(assembly, &trial.screw)?;
+        let turns = ScrewTurns::named(assembly, [(trial.screw.as_str(), trial.turns)])?;
         let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
         if trial.turns == 0.0 || !within {
             return Err(LearnError::NoTurn {
@@ -281,10 +274,9 @@ impl ComaChange {
                 turns: trial.turns,
             });
         }
-        let mut turns = vec![0.0; assembly.screws.len()];
-        turns[screw] = trial.turns;
-        let coma = complex(frame_axes(instrument).forward(coma_change(instrument, trial)));
-        let sigma_m = trial.before.sigma_m.hypot(trial.after.sigma_m);
+        let change = coma_change(instrument, trial);
+        let coma = complex(frame_axes(instrument).forward(change.xy_m()));
+        let sigma_m = change.sigma_per_axis_m().unwrap_or(f64::INFINITY);
         let seen = (seen_sigma * sigma_m..f64::INFINITY).contains(&coma.norm());
         if !seen || coma.norm() == 0.0 {
             return Err(LearnError::NoChange {
@@ -313,25 +305,13 @@ impl ComaChange {
     }
 }
 
-/// Change of [Noll 8, Noll 7], less what the star's way across the field of the aligned telescope explains.
-fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> [f64; 2] {
+/// Change of coma, less what the star's way across the field of the aligned telescope explains.
+fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> Coma {
     let own = |sighting: &Sighting| {
         let aligned = aligned_modes(instrument, sighting.field_m);
-        [
-            sighting.coma_m[0] - aligned.get(8),
-            sighting.coma_m[1] - aligned.get(7),
-        ]
+        sighting.coma.less(&Coma::of(&aligned))
     };
-    let (before, after) = (own(&trial.before), own(&trial.after));
-    [after[0] - before[0], after[1] - before[1]]
-}
-
-fn screw_number(assembly: &Assembly, name: &str) -> Result<usize, LearnError> {
-    let place = assembly.screws.iter().position(|s| s.name == name);
-    place.ok_or_else(|| LearnError::UnknownScrew {
-        screw: name.into(),
-        known: assembly.screws.iter().map(|s| s.name.clone()).collect(),
-    })
+    own(&trial.after).less(&own(&trial.before))
 }
 
 /// The mirror image that fits, and whether the other one fits as well.
@@ -456,8 +436,8 @@ fn matrix(
             .sum();
         (!own.is_empty()).then(|| LearnedScrew {
             name: name.clone(),
-            coma_m_per_turn: [sum.re / squares, sum.im / squares],
-            sigma_m_per_turn: squares.sqrt().recip(),
+            coma_per_turn: Coma::along_axes([sum.re / squares, sum.im / squares])
+                .with_sigma(squares.sqrt().recip()),
         })
     };
     assembly
@@ -487,7 +467,7 @@ impl LearnedResponse {
     pub fn apply(&self, instrument: &mut Instrument) -> Result<Vec<&'static str>, LearnError> {
         let assembly = instrument.assembly.as_mut().ok_or(LearnError::NoScrews)?;
         for screw in &self.screws {
-            screw_number(assembly, &screw.name)?;
+            assembly.screw(&screw.name)?;
         }
         let shift = self.image_shift_m_per_rad.map(|s| s.value);
         let mut lacking = self.open();

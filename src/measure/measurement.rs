@@ -12,8 +12,8 @@ use super::settings::{JudgingSettings, MeasureSettings, RingSettings};
 use super::shot::{CutStar, Picture};
 use super::{FoundSpike, FoundTriplet, SlopeModes};
 use crate::instrument::Instrument;
-use crate::state::Modes;
-use serde::Serialize;
+use crate::math::Uncertain;
+use crate::state::{Coma, Modes};
 use std::f64::consts::PI;
 
 /// What the owner says beside the frame.
@@ -55,30 +55,6 @@ impl Method {
     }
 }
 
-/// A value with its standard deviation, where the frame determines it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Uncertain {
-    /// The value.
-    pub value: f64,
-    /// Standard deviation by photons and model error; `None` where the frame does not determine it.
-    pub sigma: Option<f64>,
-}
-
-impl Uncertain {
-    /// Standard deviation of either component of a vector: the root mean square of both.
-    pub fn sigma_per_axis([x, y]: [Uncertain; 2]) -> Option<f64> {
-        Some(x.sigma?.hypot(y.sigma?) / 2f64.sqrt())
-    }
-
-    /// The same in another unit, as reports have it.
-    pub(crate) fn in_units_of(self, unit: f64) -> Uncertain {
-        Uncertain {
-            value: self.value / unit,
-            sigma: self.sigma.map(|s| s / unit),
-        }
-    }
-}
-
 /// What a star shows.
 #[derive(Debug, Clone)]
 pub struct Measurement {
@@ -116,6 +92,22 @@ impl Measurement {
     /// A mode's value, metres RMS, and its uncertainty; `None` where it was not free.
     pub fn mode_m(&self, noll: u32) -> Option<Uncertain> {
         self.unknown(Unknown::Mode(noll))
+    }
+
+    /// Coma at the star, total; `None` where it was not free.
+    pub fn coma(&self) -> Option<Coma> {
+        let column = |noll| self.fitted.trial.position(Unknown::Mode(noll));
+        let (x, y) = (column(8)?, column(7)?);
+        let Fitted {
+            trial,
+            sigmas,
+            covariance,
+            ..
+        } = &self.fitted;
+        let known = sigmas[x].is_some() && sigmas[y].is_some();
+        let shared = || [covariance[x][x], covariance[x][y], covariance[y][y]];
+        let coma = Coma::along_axes([trial.values[x], trial.values[y]]);
+        Some(coma.with_covariance(known.then(shared)))
     }
 
     /// All free modes.

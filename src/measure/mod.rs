@@ -59,7 +59,7 @@ pub use frame_error::FrameError;
 pub use good_enough::{GoodEnough, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
 pub use masked::{MaskedFit, measure_masked};
-pub use measurement::{MeasureOptions, Measurement, Method, Uncertain, measure, measure_two};
+pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
 pub use next::{Deed, NextStep, next_step};
 pub use region_rays::RegionRay;
 pub use report::{Findings, MeasureReport};
@@ -72,4 +72,6 @@ pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,
 };
-pub use words::{findings, steps};
+pub use words::{findings, size_in_words, steps};
+
+pub use crate::math::Uncertain;

@@ -5,9 +5,9 @@
 //! shows stays beside them ([`FoundSpike`](super::FoundSpike)).
 
 use super::fit::{Fitted, Recorded, TrialState, Unknown};
-use super::measurement::Uncertain;
 use super::settings::PriorSettings;
 use crate::instrument::Instrument;
+use crate::math::Uncertain;
 use crate::predict::spikes;
 use crate::pupil::frame_axes;
 use crate::state::State;

@@ -2,13 +2,14 @@
 
 use super::advice::{Advice, NoAdvice, Verdict};
 use super::good_enough::GoodEnough;
-use super::measurement::{Measurement, Uncertain};
+use super::measurement::Measurement;
 use super::next::{NextStep, next_step};
 use super::ring::Ring;
 use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
 use super::words;
 use crate::instrument::Instrument;
+use crate::math::Uncertain;
 use crate::predict::seeing_sigma_m;
 use crate::state::{Exposure, Sky, State};
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
@@ -427,7 +428,7 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
         verdict: advice.verdict(stop_m).name(),
         undone_nm: advice.undone_m.map(|coma| coma.in_units_of(NM)),
         turns: screws
-            .zip(&advice.turns)
+            .zip(advice.turns.iter())
             .map(|(screw, turns)| (screw.name.clone(), *turns))
             .collect(),
         one_screw: advice.one_screw.map(|one| OneScrewReport {

@@ -7,7 +7,9 @@ use super::hands::hands;
 use super::measurement::{Measurement, aligned_modes};
 use crate::frame::{clock, hour};
 use crate::instrument::{Assembly, Instrument, Response, end, fraction};
+use crate::math::Uncertain;
 use crate::pupil::frame_axes;
+use crate::state::Coma;
 use crate::units::{DEG, NM, UM};
 
 /// A dark centre that is pushed aside by less than this is said to sit in the middle: edges are read to 0.2 px
@@ -58,25 +60,30 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
 }
 
 fn coma(found: &Measurement, instrument: &Instrument) -> Option<String> {
-    let [x, y] = [found.mode_m(8)?, found.mode_m(7)?];
-    let size_nm = x.value.hypot(y.value) / NM;
-    let sigma_nm = x.sigma.unwrap_or(0.0).hypot(y.sigma.unwrap_or(0.0)) / NM;
+    let coma = found.coma()?;
     let frame = frame_axes(instrument);
-    let towards = clock(frame.forward([x.value, y.value]));
-    let aligned = aligned_modes(instrument, found.field_m);
-    let own = [aligned.get(8), aligned.get(7)];
-    let own_nm = own[0].hypot(own[1]) / NM;
+    let towards = clock(frame.forward(coma.xy_m()));
+    let own = Coma::of(&aligned_modes(instrument, found.field_m));
+    let own_nm = own.size_nm().value;
     let own = if own_nm < SPOKEN_OF_NM {
         String::new()
     } else {
         format!(
             "; {own_nm:.1} nm towards {} would be there with all screws right, by design and the star's place in the field",
-            clock(frame.forward(own))
+            clock(frame.forward(own.xy_m()))
         )
     };
     Some(format!(
-        "Coma: {size_nm:.1} ± {sigma_nm:.1} nm RMS, towards {towards} in the picture{own}."
+        "Coma: {} nm RMS, towards {towards} in the picture{own}.",
+        size_in_words(&coma)
     ))
+}
+
+/// Size of coma with its uncertainty as words and pictures have it, nm RMS.
+pub fn size_in_words(coma: &Coma) -> String {
+    let Uncertain { value, sigma } = coma.size_nm();
+    let sigma = sigma.map_or("?".into(), |s| format!("{s:.1}"));
+    format!("{value:.1} ± {sigma}")
 }
 
 fn focus(found: &Measurement) -> Option<String> {

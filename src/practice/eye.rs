@@ -13,7 +13,7 @@ use crate::propagation::Accuracy;
 use crate::pupil::frame_axes;
 use crate::rng::Seed;
 use crate::simulate::read_out;
-use crate::state::{Exposure, State};
+use crate::state::{Exposure, ScrewTurns, State};
 use crate::units::{NM, UM};
 use ndarray::{Array2, Axis, Slice};
 
@@ -235,7 +235,7 @@ impl Prepared {
         widest.sensor_offset_m = key.offset_m;
         widest.modes.add(8, 400.0 * NM);
         widest.modes.add(7, 400.0 * NM);
-        widest.turns = Vec::new();
+        widest.turns = ScrewTurns::default();
         widest.recentred = !key.off_centre;
         let camera = &instrument.camera;
         let half = 0.5 * camera.width_px.max(camera.height_px) as f64 * camera.pixel_m;

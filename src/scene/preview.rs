@@ -4,7 +4,7 @@
 use super::{Scene, SceneError};
 use crate::predict::{Settings, critical_focus_m};
 use crate::preview::view::{PreviewExposure, Shows, SpikePlace, exposure, places, table};
-use crate::state::{Modes, State};
+use crate::state::{Modes, ScrewTurns, State};
 use crate::units::{NM, UM};
 use ndarray::Array2;
 use serde::Serialize;
@@ -106,7 +106,7 @@ impl Scene {
             state: State {
                 mask_on: true,
                 sensor_offset_m: 0.0,
-                turns: vec![0.0; self.state.turns.len()],
+                turns: ScrewTurns::default(),
                 modes: Modes::none(),
                 ..self.state.clone()
             },

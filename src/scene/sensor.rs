@@ -119,7 +119,7 @@ impl Scene {
             seed: self.provenance.seed.ok_or(SceneError::SeedMissing)?,
             scenario_sha256: &self.provenance.scenario_sha256,
             turns: screws
-                .zip(&self.state.turns)
+                .zip(self.state.turns.iter())
                 .map(|(screw, turns)| (screw.name.clone(), *turns))
                 .collect(),
             tilt_arcmin: align(&self.instrument, &self.state)

@@ -38,8 +38,8 @@ fn one_arcmin() -> f64 {
 fn trial(typed: &Instrument, screw: &str, coma_nm: [f64; 2], shift_px: [f64; 2]) -> TrialTurn {
     let start_nm = [31.0, -17.0];
     let sighting = |frame_nm: [f64; 2], star_px: [f64; 2]| Sighting {
-        coma_m: frame_axes(typed).backward(frame_nm.map(|c| c * NM)),
-        sigma_m: SIGMA_M,
+        coma: Coma::along_axes(frame_axes(typed).backward(frame_nm.map(|c| c * NM)))
+            .with_sigma(SIGMA_M),
         star_px,
         field_m: [0.0; 2],
     };
@@ -74,7 +74,7 @@ fn signs_by_hand() {
         assert_abs_diff_eq!(shift, 8.0 * typed.camera.pixel_m, epsilon = 1e-6 * UM);
         assert!(found.flags.is_empty(), "{:?}", found.flags);
         // a turn of A raises the edge at +x: Noll 8; one of B that at +y: Noll 7
-        let [a, b] = [0, 1].map(|i| found.screws[i].coma_m_per_turn.map(|c| c / NM));
+        let [a, b] = [0, 1].map(|i| found.screws[i].coma_per_turn.xy_nm());
         assert_abs_diff_eq!(a[0] * one_arcmin(), 50.0, epsilon = 1e-6);
         assert_abs_diff_eq!(a[1], 0.0, epsilon = 1e-6);
         assert_abs_diff_eq!(b[1] * one_arcmin(), 50.0, epsilon = 1e-6);
@@ -155,8 +155,8 @@ fn the_fields_own_coma_is_taken_off() {
     typed.telescope.field.coma_per_m = 9.0 * NM / MM;
     let moved = plain.map(|mut trial| {
         trial.after.field_m = [0.7 * MM, -0.4 * MM];
-        trial.after.coma_m[0] += 0.7 * 9.0 * NM;
-        trial.after.coma_m[1] -= 0.4 * 9.0 * NM;
+        let of_field = Coma::along_axes([-0.7 * 9.0 * NM, 0.4 * 9.0 * NM]);
+        trial.after.coma = trial.after.coma.less(&of_field);
         trial
     });
     let found = learned(&typed, &moved).unwrap();

@@ -5,7 +5,7 @@ use super::FieldOfFrame;
 use super::coma::{self, NodeFit, Skewed};
 use super::plane::{self, PlaneFit, SizedStar};
 use super::rays::FieldRays;
-use crate::state::Modes;
+use crate::state::{Coma, Modes};
 use rayon::prelude::*;
 
 impl FieldOfFrame<'_> {
@@ -62,7 +62,7 @@ impl FieldOfFrame<'_> {
         aligned_modes(self.instrument, field_m)
             .iter()
             .filter(|(noll, _)| ![7, 8].contains(noll))
-            .chain([(8, coma_m[0]), (7, coma_m[1])])
+            .chain(Coma::along_axes(coma_m).modes().iter())
             .collect()
     }
 }

@@ -54,7 +54,7 @@ pub(in crate::scenario) struct RawMask {
     pub rotation_deg: f64,
     /// Where its centre really sits (x, y), inside the aperture.
     #[serde(default)]
-    #[schemars(inner(range(min = -10000.0, max = 10000.0)), example = [0.0, 0.0])]
+    #[schemars(inner(range(min = -10000.0, max = 10000.0)), extend("examples" = [[0.0, 0.0]]))]
     pub offset_mm: [f64; 2],
     /// Distance ahead of the pupil.
     #[serde(default)]
@@ -74,7 +74,7 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(example = &"plate")]
     pub drawing_fills: RawFills,
     /// Where the mask's centre is in the drawing, right and down from its top left corner.
-    #[schemars(inner(range(min = -20000.0, max = 20000.0)), example = [100.0, 100.0], extend("x-default" = "the middle of the page"))]
+    #[schemars(inner(range(min = -20000.0, max = 20000.0)), extend("examples" = [[100.0, 100.0]]), extend("x-default" = "the middle of the page"))]
     pub drawing_centre_mm: Option<[f64; 2]>,
     /// The ring that holds the mask on the tube.
     pub grip: Option<RawGrip>,
@@ -134,7 +134,7 @@ pub(in crate::scenario) struct RawPrint {
     #[schemars(range(min = 0.05, max = 5.0), example = 0.4)]
     pub nozzle_mm: f64,
     /// The bed, width and depth.
-    #[schemars(inner(range(min = 20.0, max = 20000.0)), example = [220.0, 220.0])]
+    #[schemars(inner(range(min = 20.0, max = 20000.0)), extend("examples" = [[220.0, 220.0]]))]
     pub bed_mm: [f64; 2],
     /// Bars narrower than this are reported.
     #[schemars(range(min = 0.05, max = 50.0), example = 0.8)]
@@ -274,10 +274,10 @@ pub(in crate::scenario) struct RawHole {
 #[serde(deny_unknown_fields)]
 pub(in crate::scenario) struct RawRegion {
     /// First and last azimuth; the last is the larger, by at most 360.
-    #[schemars(inner(range(min = -720.0, max = 720.0)), example = [60.0, 120.0])]
+    #[schemars(inner(range(min = -720.0, max = 720.0)), extend("examples" = [[60.0, 120.0]]))]
     pub azimuth_deg: [f64; 2],
     /// Inner and outer radius, on the plate.
-    #[schemars(inner(range(min = 0.0, max = 10000.0)), example = [45.0, 90.0])]
+    #[schemars(inner(range(min = 0.0, max = 10000.0)), extend("examples" = [[45.0, 90.0]]))]
     pub radius_mm: [f64; 2],
     /// Direction along the slots.
     #[schemars(range(min = -360.0, max = 360.0), example = 90.0)]
