@@ -10,7 +10,7 @@ use super::{finish, load, one_file, stem};
 use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
-use crate::instrument::{Instrument, MaskDesign, MaskLayout};
+use crate::instrument::{Instrument, KeyUse, LayoutKey, MaskDesign, MaskLayout, SlotLayout};
 use crate::predict::{Expected, Model, Settings};
 use crate::preview::search::{
     Candidate, Refinement, SpikeReader, TunePurpose, candidates, judge, variations,
@@ -33,6 +33,8 @@ struct TuneOutput {
     mask_toml: String,
     /// Keys of the scenario's [mask] that the best mask has otherwise.
     replaced_toml: String,
+    /// Keys of the scenario's [mask] that the best mask's layout does not look at.
+    idle_keys: Vec<&'static str>,
     rows: Vec<TuneRow>,
 }
 
@@ -104,18 +106,17 @@ pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
     Ok(())
 }
 
-/// The best mask, and the customary three-triplet and two-zone.
+/// The best mask, and with the owner's numbers the customary layouts that better numbers were looked for.
 fn chosen(judged: &[Candidate]) -> Vec<Candidate> {
-    let customary = |layout: MaskLayout| {
-        judged
-            .iter()
-            .find(move |c| c.customary && c.design.layout == layout)
-    };
+    let searched = SlotLayout::all().filter(|layout| layout.customary && layout.searched);
+    let customary = searched.filter_map(|layout| {
+        let mut own = judged.iter().filter(|c| c.customary);
+        own.find(|c| c.design.layout.slots() == Some(layout))
+    });
     judged
         .first()
         .into_iter()
-        .chain(customary(MaskLayout::ThreeTriplet))
-        .chain(customary(MaskLayout::TwoZone))
+        .chain(customary)
         .cloned()
         .collect()
 }
@@ -134,6 +135,7 @@ fn answer(
         best: judged[0].label.clone(),
         mask_toml: toml_of(&judged[0]),
         replaced_toml: replaced(&judged[0], own),
+        idle_keys: idle_keys(&judged[0], own),
         rows: judged
             .iter()
             .map(|c| TuneRow {
@@ -147,43 +149,51 @@ fn answer(
     }
 }
 
-/// The keys to put under [mask].
+/// The keys to put under [mask]: those that the layout looks at.
 fn toml_of(candidate: &Candidate) -> String {
     let d = &candidate.design;
-    let word = match d.layout {
-        MaskLayout::OneTriplet => "one-triplet",
-        MaskLayout::ThreeTriplet => "three-triplet",
-        MaskLayout::TwoPitch => "two-pitch",
-        MaskLayout::TangentWedges => "tangent-wedges",
-        _ => "two-zone",
-    };
-    let zoned = !matches!(d.layout, MaskLayout::OneTriplet | MaskLayout::ThreeTriplet);
+    let name = d.layout.name();
+    let looks_at = |key| name.use_of(key) != KeyUse::Idle;
+    let two = d.layout.slots().is_some_and(SlotLayout::has_two_pitches);
     let pitches: Vec<String> = d
         .slot_pitch_m
         .iter()
         .map(|p| format!("{:.3}", p / MM))
         .collect();
-    let pitch = if zoned && pitches.len() > 1 {
+    let pitch = if two && pitches.len() > 1 {
         format!("[{}]", pitches.join(", "))
     } else {
         pitches[0].clone()
     };
     let mut out = format!(
-        "layout = \"{word}\"\nslot_pitch_mm = {pitch}\nopen_fraction = {}\nslant_deg = {:.1}\n",
-        d.open_fraction,
-        d.slant_rad / DEG
+        "layout = \"{}\"\nslot_pitch_mm = {pitch}\nopen_fraction = {}\n",
+        name.word(),
+        d.open_fraction
     );
-    if let Some(zone) = d.zone_radius_m.filter(|_| zoned) {
+    if looks_at(LayoutKey::Slant) {
+        out.push_str(&format!("slant_deg = {:.1}\n", d.slant_rad / DEG));
+    }
+    if let Some(zone) = d.zone_radius_m.filter(|_| looks_at(LayoutKey::ZoneRadius)) {
         out.push_str(&format!("zone_radius_mm = {:.2}\n", zone / MM));
     }
     out
+}
+
+/// The keys that the scenario's layout may have and the best one does not look at.
+fn idle_keys(best: &Candidate, own: &MaskDesign) -> Vec<&'static str> {
+    let idle = |layout: &MaskLayout, key| layout.name().use_of(key) == KeyUse::Idle;
+    LayoutKey::ALL
+        .into_iter()
+        .filter(|key| idle(&best.design.layout, *key) && !idle(&own.layout, *key))
+        .map(LayoutKey::word)
+        .collect()
 }
 
 /// The keys of the scenario's [mask] that are to be changed.
 fn replaced(best: &Candidate, own: &MaskDesign) -> String {
     let d = &best.design;
     let mut out = String::new();
-    if d.sense != own.sense {
+    if d.sense != own.sense && d.layout.name().use_of(LayoutKey::Sense) != KeyUse::Idle {
         out.push_str(&format!("sense = {:.0}\n", d.sense));
     }
     for (key, now, before) in [
@@ -264,6 +274,12 @@ fn words(answer: &TuneOutput) -> String {
     ));
     if !answer.replaced_toml.is_empty() {
         lines.push(format!("and:\n{}", answer.replaced_toml));
+    }
+    if !answer.idle_keys.is_empty() {
+        lines.push(format!(
+            "Take out, where they are there: {}.",
+            answer.idle_keys.join(", ")
+        ));
     }
     lines.push(super::mask::CAUTIONS.into());
     lines.join("\n")

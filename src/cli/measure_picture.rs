@@ -101,8 +101,8 @@ mod tests {
     use super::*;
     use crate::measure::fit::{Fitted, TrialState, Unknown};
     use crate::measure::{
-        Aim, Findings, GoodEnough, MeasureReport, MeasureSettings, Method, Misaligned, Verdict,
-        advise, findings, steps,
+        Aim, Findings, GoodEnough, MeasureReport, Method, Misaligned, Verdict, advise, findings,
+        steps,
     };
     use crate::state::Modes;
     use crate::testing::fast_unit;
@@ -149,7 +149,7 @@ mod tests {
     #[test]
     fn words_picture_report_and_verdict_say_one_uncertainty() {
         let instrument = fast_unit();
-        let settings = MeasureSettings::default().advice;
+        let settings = crate::measure::MeasureSettings::default().advice;
         let stop = GoodEnough {
             not_seen_m: 10.0 * NM,
             atmosphere_m: None,

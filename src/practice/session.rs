@@ -479,8 +479,8 @@ fn check_mask(instrument: &Instrument, level: Level) -> Result<(), SetupError> {
         return Err(SetupError::Drawing);
     }
     let shows_coma = |d: &crate::instrument::MaskDesign| {
-        matches!(d.layout, MaskLayout::TwoZone | MaskLayout::TwoPitch)
-            && !mask::triplets(d).is_empty()
+        let layout = d.layout.slots();
+        layout.is_some_and(|l| l.crossing_shows.contains(&"coma")) && !mask::triplets(d).is_empty()
     };
     if level == Level::Mask && !design.is_some_and(shows_coma) {
         return Err(SetupError::NoMask);

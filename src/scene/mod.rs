@@ -45,7 +45,7 @@ pub use error::SceneError;
 pub use preview::{MaskPreview, PreviewOptions, PreviewPanel};
 pub use sensor::{FieldTruth, SensorFrame};
 
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, MaskDesign};
 use crate::mechanics::Flexure;
 use crate::mechanics::prescription::Derived;
 use crate::predict::{Expected, Model, Settings, Spike, spikes};
@@ -193,6 +193,14 @@ impl Scene {
     pub fn spikes(&self) -> Result<Vec<Spike>, SceneError> {
         let wavefront = self.model()?.reference_wavefront();
         Ok(spikes(&self.instrument, &self.state, &wavefront))
+    }
+
+    /// The mask, whether it is on or not.
+    ///
+    /// # Errors
+    /// [`SceneError::NoMask`].
+    pub fn mask(&self) -> Result<&MaskDesign, SceneError> {
+        self.instrument.mask.as_ref().ok_or(SceneError::NoMask)
     }
 
     /// Whether the mask can be printed: every finding with its number and its limit.

@@ -62,9 +62,7 @@ impl Scene {
     /// # Errors
     /// [`SceneError::NoMask`]; as [`Scene::model`].
     pub fn mask_preview(&self, options: &PreviewOptions) -> Result<MaskPreview, SceneError> {
-        if self.instrument.mask.is_none() {
-            return Err(SceneError::NoMask);
-        }
+        self.mask()?;
         let aligned = self.aligned_behind_mask();
         let model = aligned.model()?;
         let ratio = self.instrument.telescope.focal_ratio();

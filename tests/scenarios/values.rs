@@ -99,7 +99,7 @@ fn a_whole_file_ends_up_in_si_units() {
 fn mask_and_camera_of_a_whole_file_end_up_in_si_units() {
     let instrument = valid(WHOLE, &[]).instrument;
     let mask = instrument.mask.as_ref().expect("a mask");
-    assert_eq!(mask.layout, MaskLayout::TwoZone);
+    assert_eq!(mask.layout, MaskLayout::TWO_ZONE);
     assert!(close(mask.slot_pitch_m[0], 3.4e-3) && close(mask.slot_pitch_m[1], 3.0e-3));
     assert!(
         close(mask.slant_rad, 20_f64.to_radians())

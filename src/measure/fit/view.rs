@@ -493,7 +493,7 @@ mod tests {
             (6.0 * UM, true, own.accuracy_slotted),
         ] {
             let mut unit = testing::fast_unit();
-            unit.mask = Some(testing::mask(MaskLayout::TwoZone));
+            unit.mask = Some(testing::mask(MaskLayout::TWO_ZONE));
             (unit.camera.width_px, unit.camera.height_px) = (72, 68);
             unit.camera.wavelengths = Some(2);
             let state = State {

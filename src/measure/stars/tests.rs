@@ -136,7 +136,7 @@ fn centres_and_fluxes_are_those_that_were_put_in() {
 #[test]
 fn a_masked_star_is_one_source() {
     let mut instrument = unit(260);
-    instrument.mask = Some(testing::mask(MaskLayout::ThreeTriplet));
+    instrument.mask = Some(testing::mask(MaskLayout::THREE_TRIPLET));
     let state = State {
         mask_on: true,
         ..night(30.0, 4.0)

@@ -1,9 +1,13 @@
 //! `[mask]` as typed.
 
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::{Deserialize, Serialize};
+use serde::de::Error;
+use serde::{Deserialize, Deserializer, Serialize};
+
+use crate::instrument::LayoutName;
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -18,7 +22,7 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(range(min = 0.05, max = 0.95), example = 0.5, extend("x-unit" = "fraction", "x-default" = "none; needed by layouts with slots of their own"))]
     pub open_fraction: Option<f64>,
     /// Angle between the straight and the slanted slots.
-    #[schemars(range(min = -60.0, max = 60.0), example = 20.0, extend("x-default" = "none; needed by layouts with slots of their own"))]
+    #[schemars(range(min = -60.0, max = 60.0), example = 20.0, extend("x-default" = "none; needed by layouts with slots that lean"))]
     pub slant_deg: Option<f64>,
     /// Which way the slanted slots lean: 1 or -1.
     #[serde(default = "plus")]
@@ -175,45 +179,29 @@ fn height() -> f64 {
     12.0
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub(in crate::scenario) enum RawLayout {
-    OneTriplet,
-    ThreeTriplet,
-    TwoZone,
-    TwoPitch,
-    TangentWedges,
-    Holes,
-    Regions,
-    Drawing,
+/// A word at `mask.layout`, out of the table of layouts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::scenario) struct RawLayout(pub LayoutName);
+
+impl<'de> Deserialize<'de> for RawLayout {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let word = String::deserialize(from)?;
+        let unknown = || D::Error::custom(format!("unknown layout {word:?}"));
+        LayoutName::find(&word).map(RawLayout).ok_or_else(unknown)
+    }
 }
 
-impl RawLayout {
-    /// The word in the file.
-    pub fn word(self) -> &'static str {
-        match self {
-            RawLayout::OneTriplet => "one-triplet",
-            RawLayout::ThreeTriplet => "three-triplet",
-            RawLayout::TwoZone => "two-zone",
-            RawLayout::TwoPitch => "two-pitch",
-            RawLayout::TangentWedges => "tangent-wedges",
-            RawLayout::Holes => "holes",
-            RawLayout::Regions => "regions",
-            RawLayout::Drawing => "drawing",
-        }
+impl JsonSchema for RawLayout {
+    fn schema_name() -> Cow<'static, str> {
+        "Layout".into()
     }
 
-    /// Whether the layout is made of slots by `slot_pitch_mm`, `open_fraction` and `slant_deg`.
-    pub fn has_slots(self) -> bool {
-        matches!(self, RawLayout::OneTriplet | RawLayout::ThreeTriplet) || self.has_zones()
-    }
-
-    /// Whether there is an outer and an inner zone.
-    pub fn has_zones(self) -> bool {
-        matches!(
-            self,
-            RawLayout::TwoZone | RawLayout::TwoPitch | RawLayout::TangentWedges
-        )
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let words: Vec<&str> = LayoutName::all().map(LayoutName::word).collect();
+        let meanings: BTreeMap<&str, String> = LayoutName::all()
+            .map(|name| (name.word(), name.words()))
+            .collect();
+        json_schema!({ "type": "string", "enum": words, "x-meanings": meanings })
     }
 }
 
