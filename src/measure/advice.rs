@@ -47,19 +47,19 @@ pub struct Advice {
     pub turns: ScrewTurns,
     /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at.
     pub one_screw: Option<OneScrew>,
-    /// Coma that the turns take away, metres RMS: what the screws have to do with, not the coma of field and design. `None` where
-    /// no star was measured, or the travel allows a part only. The verdict goes by its uncertainty, which [`Coma`] defines.
+    /// Coma that the turns take away, metres RMS; the coma that field and design would leave with all screws right is not in it. `None`
+    /// where no star was measured, or where the travel allows a part of the turns only. The verdict goes by its uncertainty, which [`Coma`] defines.
     pub undone_m: Option<Uncertain>,
-    /// How far the star will move in the frame.
+    /// How far the star will move on the sensor, frame pixels.
     pub image_shift_px: FramePx,
-    /// How much farther out the sensor will stand.
+    /// How much farther out the sensor will stand after the turns, metres; negative for farther in.
     pub focus_change_m: f64,
     /// Coma that is left when the turns are made exactly, metres RMS: what the turns do not reach, and the errors of both
     /// components of what was measured, as the root of the sum of their squares; `None` where it was not measured.
     pub remaining_coma_m: Option<f64>,
-    /// Tilt of the focal plane against the unit's that is left, radians; `None` where it is not known.
+    /// Tilt of the sensor against the focal plane that is left after the turns, as a tilt of the unit, radians; `None` where it is not known.
     pub remaining_plane_rad: Option<f64>,
-    /// Share of the tilt that the travel allows; 1 for all.
+    /// Share of the wanted tilt that the travel of the screws allows; 1 where all of it is allowed.
     pub reach: f64,
     /// `travel_limits`, `screw_positions_assumed`.
     pub flags: Vec<String>,
@@ -218,7 +218,7 @@ pub fn advise(
     let plane = plane_of(assembly, &turns);
     let left =
         |now: Option<[f64; 2]>| now.map(|now| [0, 1].map(|axis| now[axis] + plane.tilt_rad[axis]));
-    // both components' errors stay, one across the other
+    // the standard deviations of both components, added in squares: either of them may be left
     let uncertainty_m = found
         .coma
         .and_then(|coma| coma.sigma_per_axis_m())

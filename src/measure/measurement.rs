@@ -28,7 +28,7 @@ pub struct MeasureOptions {
     pub at_px: Option<[f64; 2]>,
     /// Temperature of the star's spectrum; `None` for a flat one.
     pub temperature_k: Option<f64>,
-    /// The same bytes on all processors.
+    /// Whether the same bytes are wanted on all processors, more slowly.
     pub portable: bool,
     /// By which numbers measuring decides.
     pub settings: MeasureSettings,
@@ -59,7 +59,7 @@ impl Method {
 /// What a star shows.
 #[derive(Debug, Clone)]
 pub struct Measurement {
-    /// How.
+    /// What it was measured from.
     pub method: Method,
     /// Everything the fit found.
     pub fitted: Fitted,
@@ -81,7 +81,7 @@ pub struct Measurement {
     pub side: Option<(Side, SideFrom)>,
     /// Reference wavelength of the model.
     pub reference_m: Option<f64>,
-    /// Corner and size of the part of the frame that was fitted, pixels.
+    /// Part of the frame that was fitted: column and row of its corner, then its numbers of columns and rows.
     pub cut_px: [[usize; 2]; 2],
     /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `mirrored_fits_better`, `half_turn_fits_better`,
     /// `upside_down_fits_better`, `very_blurred`, `coma_uncertain`, `not_settled`, `saturated`, `star_cut_by_edge`,
@@ -233,8 +233,9 @@ pub fn measure_two(
     Ok(found)
 }
 
-/// Where the star is not explained: the other way of holding the picture that fits far better, as a flag. Shadows of vanes tell;
-/// a pupil that is round fits all ways alike, and is not asked.
+/// Tries the picture turned by half a turn, mirrored, and upside down, where the fit did not explain the star; returns the flag of the
+/// way that fits far better, or `None`. Only shadows of vanes and obstructions tell these ways apart: a round pupil fits all of
+/// them alike and is not tried.
 fn held_otherwise(
     instrument: &Instrument,
     found: &Fitted,

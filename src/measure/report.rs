@@ -36,7 +36,7 @@ pub struct MeasureReport {
     pub sensor_offset_um: Option<Uncertain>,
     /// `inside` or `outside`.
     pub side: Option<&'static str>,
-    /// Who says so: `told`, `vanes` or `assumed`.
+    /// How the side is known: `told` by the owner, by the shadows of the `vanes`, or `assumed`.
     pub side_from: Option<&'static str>,
     /// Where a wave with W = 0 would focus, frame pixels.
     pub star_px: Option<FramePx>,
@@ -102,7 +102,7 @@ pub struct SectorReport {
     pub azimuth_deg: f64,
     /// Outer minus inner edge.
     pub thickness_px: f64,
-    /// Light over the ring's mean.
+    /// Mean light across the ring, over the mean of all sectors.
     pub brightness: f64,
 }
 
@@ -137,7 +137,7 @@ pub struct SpikeReport {
     pub light_sigma_px: Option<f64>,
 }
 
-/// What an eye judges.
+/// A triplet of spikes, as an eye judges it.
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct TripletReport {
     /// Slots of the middle spike, pupil axes.
@@ -159,7 +159,7 @@ pub struct SlopesReport {
     pub equations: usize,
     /// Modes asked for.
     pub unknowns: usize,
-    /// How many of them the spikes determine.
+    /// Rank of the equations: how many combinations of the unknowns the spikes determine.
     pub rank: usize,
     /// Ratio of the largest to the smallest singular value kept.
     pub condition: f64,
@@ -170,11 +170,11 @@ pub struct SlopesReport {
 pub struct StopReport {
     /// The level: the largest of what follows.
     pub stop: f64,
-    /// What nobody sees in a picture.
+    /// Coma that is too small to be seen in a picture.
     pub not_seen: f64,
     /// What the atmosphere adds in this exposure; `None` without one.
     pub atmosphere: Option<f64>,
-    /// What a hand can set; `None` without screws.
+    /// Coma that the finest turn of a hand leaves; `None` without screws or response.
     pub hand: Option<f64>,
 }
 
@@ -191,7 +191,7 @@ pub struct AdviceReport {
     pub turns: BTreeMap<String, f64>,
     /// The one screw that helps most alone.
     pub one_screw: Option<OneScrewReport>,
-    /// The same for people, from the front of the telescope.
+    /// The turns in sentences, with the screws as seen from the front of the telescope.
     pub words: Vec<String>,
     /// How far the star will move, frame axes.
     pub image_shift_px: FramePx,

@@ -26,7 +26,7 @@ pub struct Ring {
     pub sectors: Vec<Sector>,
     /// Narrow shadows across the ring.
     pub shadows: Vec<Shadow>,
-    /// How far the outer edge is from a circle: amplitude of cos 2θ and sin 2θ, pixels.
+    /// How far the outer edge is from a circle: amplitudes of cos 2θ and sin 2θ of its radius, pixels, θ in frame axes.
     pub oval_px: [f64; 2],
 }
 
@@ -440,7 +440,7 @@ impl Around {
             .collect()
     }
 
-    /// Dips below the smooth course of the light round the ring, deeper than its ripple.
+    /// Shadows: dips of the light round the ring below its smooth course, deeper than its usual ripple.
     fn shadows(&self, settings: &RingSettings) -> Vec<Shadow> {
         let angle = |i: usize| TAU * i as f64 / SPOKES as f64;
         let points: Vec<(f64, f64)> = self

@@ -16,7 +16,7 @@ use ndarray::Array2;
 /// Pixel values and what is known about them.
 #[derive(Debug, Clone)]
 pub struct Picture {
-    /// Values as the camera gave them, row 0 at the bottom.
+    /// Counts as the camera gave them; element `[[row, column]]`, row 0 at the bottom.
     pub values_adu: Array2<f64>,
     /// The value at which a pixel is full, as the file has it.
     pub ceiling_adu: Option<f64>,
@@ -32,7 +32,8 @@ pub struct Picture {
 pub struct CutStar {
     /// The star.
     pub recorded: Recorded,
-    /// The same in counts above the background, hot and dead pixels replaced: for looking at.
+    /// The same star in counts above the background, hot and dead pixels replaced by their neighbours' median, for reading edges and for
+    /// pictures; element `[[row, column]]`, row 0 at the bottom.
     pub light_adu: Array2<f64>,
     /// Column and row of the cut-out's corner in the frame.
     pub corner_px: [usize; 2],
@@ -44,7 +45,7 @@ pub struct CutStar {
     pub flags: Vec<String>,
 }
 
-/// What a file of the frame would say: its counts, and at which of them a pixel is full.
+/// A simulated frame as its file would be read: its counts, and the count of a full pixel.
 impl From<&Frame> for Picture {
     fn from(frame: &Frame) -> Self {
         Picture {
@@ -80,7 +81,8 @@ impl Picture {
     /// Cuts out the brightest star, or the one nearest to a place.
     ///
     /// # Errors
-    /// [`MeasureError::Frame`] where there is none; [`MeasureError::Full`] and [`MeasureError::CutByEdge`] where it is of no use.
+    /// [`MeasureError::Frame`] where there is none; [`MeasureError::Full`] and [`MeasureError::CutByEdge`] where too much of it is
+    /// full or cut off to be measured.
     pub fn star(
         &self,
         instrument: &Instrument,
@@ -102,7 +104,7 @@ impl Picture {
         let mut flags = Vec::new();
         let (rows, columns) = self.spans(&source, mask_on, &settings.cut_out, &mut flags)?;
         let gain = self.gain(instrument, &mut flags);
-        // the level only: a slope of the sky is the fit's to find, which knows what is wing of the star and what is not
+        // the level alone is taken off: the fit finds the slope of the sky, because it can tell the sky from the star's wings
         let level = stars.background.at(source.centre_px);
         let light = self.values_adu.mapv(|v| (v - level) * gain);
         let mut usable = Array2::from_elem(light.dim(), true);
@@ -238,7 +240,8 @@ impl Picture {
     }
 }
 
-/// Another star's pixels are not used, unless its box is in the star's own.
+/// Marks the pixels in another star's box as not to be used, but for those in the star's own box; where the other one's centre lies in
+/// the star's own box, none are.
 fn close_box(usable: &mut Array2<bool>, other: &Source, own: &Source) {
     let [low, high] = other.box_px;
     let within = |place: [f64; 2]| {

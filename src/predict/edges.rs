@@ -32,14 +32,15 @@ pub struct Spike {
     pub azimuth_rad: f64,
     /// Direction along its slots, pupil axes.
     pub slot_rad: f64,
-    /// Place of the spike along +slot direction (as turned into the frame), from the star's place.
+    /// Place of the region's mean ray from the star's place, along the +slot direction turned into frame axes, metres.
     pub shift_m: f64,
 }
 
-/// Points on an edge.
+/// Points in which an edge is traced: its area comes out to about 1e-5 (a polygon of n sides inside a circle lacks 2π²/(3n²) of it).
 const EDGE_POINTS: usize = 720;
 
-/// The doughnut's edges; `None` inside the caustic, where rays cross, and where diffraction is wider than the ring.
+/// The doughnut's edges by rays (derived here: each edge is the image of an edge of the pupil). `None` inside the caustic, where rays
+/// cross and no edge of the pupil is an edge of the light, and where the outer radius is less than the Airy disc's.
 pub fn doughnut(
     instrument: &Instrument,
     state: &State,
@@ -80,7 +81,7 @@ pub fn doughnut(
 fn outline(telescope: &Telescope, field_m: FieldM) -> impl Fn(f64) -> [f64; 2] {
     let radius = telescope.aperture_radius_m();
     let second = vignette(telescope, field_m);
-    // seen from the middle of what both circles have in common
+    // radii are counted from the middle of the lens that both circles have in common
     let middle = second.map_or([0.0; 2], |(centre, other)| {
         let apart = centre[0].hypot(centre[1]);
         let (first, last) = ((apart - other).max(-radius), (apart + other).min(radius));

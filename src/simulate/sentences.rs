@@ -12,9 +12,9 @@ use crate::predict::airy_radius_m;
 use crate::pupil::frame_direction;
 use crate::units::{DEG, NM, UM};
 
-/// A shift below this cannot be seen by eye, in pixels.
+/// A shift of the dark centre, or of a spike, below this many pixels is not spoken of as visible. Common practice, no source.
 const VISIBLE_PX: f64 = 0.3;
-/// Less coma than this does not brighten the thin side visibly.
+/// Coma below this, nm RMS, is not said to brighten the thin side: it does not do so visibly. Common practice, no source.
 const FAINT_COMA_NM: f64 = 5.0;
 
 /// A few sentences a newcomer understands, one a line.

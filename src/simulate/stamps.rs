@@ -46,19 +46,19 @@ pub struct StarRecord {
 
 /// One star's light on its own small frame.
 pub struct Stamp {
-    /// Expected electrons of the star alone.
+    /// Expected electrons of the star alone; element `[[row, column]]`, row 0 at the bottom.
     pub light: Array2<f64>,
-    /// Frame pixel of the stamp's pixel (0, 0).
+    /// Column and row, in the frame, of the stamp's pixel (0, 0); it may lie outside the frame.
     pub corner_px: [i64; 2],
     /// What is true of it.
     pub record: StarRecord,
 }
 
-/// Half sides of stamps are multiples of this.
+/// Half sides of stamps are rounded up to multiples of this, so that many stars share a size and with it a model.
 const SIDE_STEP_PX: f64 = 8.0;
-/// A star that nobody sees, for the background.
+/// Magnitude of a star that adds nothing: sky and dark current are computed by a model that needs some star.
 const UNSEEN_MAGNITUDE: f64 = 60.0;
-/// Half sides of a stamp.
+/// Half the side of a stamp, at least and at most; rays that reach farther make it larger.
 const STAMP_PX: [f64; 2] = [10.0, 256.0];
 /// Light per pixel that may be cut off at a stamp's edge.
 const CUT_E: f64 = 0.3;

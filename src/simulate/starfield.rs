@@ -3,7 +3,8 @@
 //! Nothing is interpolated between stars. Every star has its own wavefront and sub-pixel place; stars share what is the same for
 //! all of them, a pupil on its grid and a sampling, which is then the one that the most demanding of them asks for. Where the
 //! pupil changes with the field (an obstruction ahead of it, a second opening) each star has its own. Stars are added to the
-//! frame in a fixed order: the number of threads changes no bit. What is left out is said: light beyond a star's stamp (`light_in_stamp` of its record), and the field's effect on the brightness of the sky.
+//! frame in a fixed order: the number of threads changes no bit. Two things are left out: light beyond a star's stamp, whose share its
+//! record tells (`light_in_stamp`), and any change of the sky's brightness over the field.
 
 use super::readout::read_out;
 use super::stamps::{Bench, Stamp, StampPlace, StarRecord, background, stamp, stamps_together};
@@ -54,7 +55,7 @@ impl FieldError {
     }
 }
 
-/// Stars that are computed before they are added to the frame: bounds the memory, not the result.
+/// This many stars are computed before they are added to the frame, which bounds the memory; the result does not depend on it.
 const STARS_AT_ONCE: usize = 256;
 /// Stars that share a model at most.
 const STARS_A_MODEL: usize = 16;

@@ -47,7 +47,7 @@ pub struct Truth {
     pub side: &'static str,
     /// Turns of each screw; positive lengthens.
     pub turns: BTreeMap<String, f64>,
-    /// Turns that take tilt and lean away again.
+    /// Turns of each screw that undo the tilt: that of the screws and the lean that the unit's own weight adds.
     pub undo_turns: BTreeMap<String, f64>,
     /// Tilt vector of the unit, pupil axes; it points at the raised edge.
     pub tilt_arcmin: [f64; 2],
@@ -59,7 +59,7 @@ pub struct Truth {
     pub reference_wavelength_nm: f64,
     /// Noll index → nm RMS at the star and the reference wavelength, exact defocus not included; 2 to 22 at least.
     pub modes_nm: Numbered,
-    /// The same with the exact defocus expanded into them.
+    /// The same with the exact defocus expanded into modes and added.
     pub modes_with_focus_nm: Numbered,
     /// Where a wave with W = 0 would focus, frame pixels.
     pub star_px: FramePx,
@@ -111,7 +111,7 @@ pub struct SpikeRecord {
     pub azimuth_deg: f64,
     /// Direction along its slots, pupil axes.
     pub slot_deg: f64,
-    /// Place of the spike along +slot direction, as turned into the frame.
+    /// Place of the region's mean ray from `star_px`, along the +slot direction turned into frame axes.
     pub shift_px: f64,
 }
 

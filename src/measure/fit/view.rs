@@ -55,9 +55,9 @@ pub struct Look {
 /// One star as it was recorded, cut out.
 #[derive(Debug, Clone)]
 pub struct Recorded {
-    /// Electrons above an unknown level, row 0 at the bottom.
+    /// Electrons above an unknown level; element `[[row, column]]`, row 0 at the bottom.
     pub image_e: Array2<f64>,
-    /// Whether a pixel may be used.
+    /// Whether each pixel may be used; as `image_e`.
     pub usable: Array2<bool>,
     /// Variance of a pixel without starlight.
     pub floor_e2: f64,
@@ -67,7 +67,7 @@ pub struct Recorded {
     pub mask_on: bool,
     /// Place of the star in the field, pupil axes.
     pub field_m: FieldM,
-    /// Known modes of this view alone.
+    /// Modes of this frame alone that are known beforehand, as the defocus between a pair of frames; they are added to the trial's.
     pub known: Modes,
     /// Whether the atmosphere blurs it.
     pub through_atmosphere: bool,
@@ -92,7 +92,7 @@ struct ColourPlane {
     built: Option<BuiltModel>,
 }
 
-/// A model and what it was planned for.
+/// A model, and the trial values that its sampling was planned for.
 struct BuiltModel {
     model: Model,
     maps: Option<(Vec<Parameter>, SlopeMaps)>,
