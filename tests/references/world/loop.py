@@ -1,7 +1,8 @@
 """Closed loops: the program says what to do, a hand does it in the true mechanics, and the next frame shows what came of it.
 
-Each world: a doughnut; how the camera is held is unknown (or typed right, with --typed right); the response is 20 per cent and
-15 degrees off; the hand errs by 10 per cent and 4 degrees; screws have backlash; locking a pair shifts the unit by 20 +- 10 nm.
+Each world: a doughnut; how the camera is held is unknown (or typed right, with --typed right); the response is 20 per cent
+and 15 degrees off; the hand errs by 10 per cent and 4 degrees; screws have backlash; locking a pair shifts the unit by
+20 +- 10 nm.
 
 The program is asked in one of three ways:
 
@@ -10,7 +11,8 @@ The program is asked in one of three ways:
     night     a session: `night start`, `night frame`, `night turned`
 
 Whatever it says to turn is turned (`next` of format /2; `advice.one_screw` or `advice.turns` of format /1); `stop` ends the loop,
-`look-again` costs a round in which nothing is turned. The star is put back to the middle of the frame after each turn.
+`look-again` costs a round in which nothing is turned. The star is put back to the middle of the frame after each turn; the focus
+goes with the screws' piston until the program asks for `refocus`.
 """
 
 import csv
@@ -76,13 +78,15 @@ def one_loop(number, arguments):
     start = np.array([drawn["state"]["modes_nm"]["8"], drawn["state"]["modes_nm"]["7"]])
     hand = Hand(mechanics, mechanics.turns_for(start), rng)
     others = {noll: value for noll, value in drawn["state"]["modes_nm"].items() if noll not in ("7", "8")}
+    focus_um = drawn["state"]["sensor_offset_um"] - mechanics.focus_um(hand.turns)
     coma_nm, did, costs_s, ended, goal_nm = [float(np.linalg.norm(start))], [], 0.0, "rounds used up", GOAL_NM
     with tempfile.TemporaryDirectory() as folder:
         owner = _Owner(pathlib.Path(folder), drawn, arguments)
         for turn_number in range(arguments.rounds):
             draw.set_modes(drawn, mechanics, hand.coma_nm(), hand.turns, others)
             drawn["state"]["star_px"] = _recentred(drawn, rng)
-            asked = owner.look(scene.shoot(drawn, rng), turn_number)
+            offset_um = focus_um + mechanics.focus_um(hand.turns)
+            asked = owner.look(scene.shoot(drawn, rng, sensor_offset_um=offset_um), turn_number)
             costs_s += asked.processor_s
             if asked.report is None:
                 did.append(f"no report: {asked.message[:80]}")
@@ -92,6 +96,8 @@ def one_loop(number, arguments):
             if answer.verdict == "stop":
                 ended = "stop"
                 break
+            if answer.do == "refocus":
+                focus_um -= offset_um - drawn["state"]["sensor_offset_um"]
             for screw, turns in answer.step().items():
                 hand.turn(screw, turns)
                 owner.turned(screw, turns, turn_number)
@@ -145,12 +151,10 @@ class _Owner:
     def _learn(self, before):
         screw, turns = self._pending
         self._pending = None
-        self._trials += ["--trial", f"{before},{self._frame},{screw}={turns:.5f}"]
+        self._trials.append((before, self._frame, screw, turns))
         out = self._folder / f"learned{len(self._trials)}"
-        words = [self._program, "learn", *self._known(), *self._trials, "--out", str(out), "--json", "--quiet"]
-        if ask.run(words, LIMIT_S).status == 0:
-            written = sorted(out.glob("*.toml"))
-            self._response = written[0] if written else None
+        _, response = ask.learn(self._program, self._known(), self._trials, out, LIMIT_S)
+        self._response = response or self._response
 
     def _known(self):
         side = ["--side", self._side] if self._side else []
