@@ -29,16 +29,18 @@ def gamma_8(world, rng):
 @case("gamma-16")
 def gamma_16(world, rng):
     gamma = float(rng.uniform(1.5, 2.4))
-    world["real"]["written"] = {"kind": "gamma-16", "gamma": gamma, "file": "tiff"}
-    return {"gamma": gamma}
+    top = float(rng.uniform(0.4, 1.0))
+    world["real"]["written"] = {"kind": "gamma-16", "gamma": gamma, "top": top, "file": "tiff"}
+    return {"gamma": gamma, "top": top}
 
 
 @case("asinh-16")
 @case("mask-asinh-16", masked=True)
 def asinh_16(world, rng):
     strength = float(rng.uniform(3.0, 40.0))
-    world["real"]["written"] = {"kind": "asinh-16", "strength": strength, "file": "fits"}
-    return {"strength": strength}
+    top = float(rng.uniform(0.4, 1.0))
+    world["real"]["written"] = {"kind": "asinh-16", "strength": strength, "top": top, "file": "fits"}
+    return {"strength": strength, "top": top}
 
 
 @case("clipped-blacks")
