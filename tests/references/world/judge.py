@@ -15,9 +15,7 @@ is told apart (`trial_too_far`), and where the typed file says that the camera's
 although close: that, or a sigma above half the stop level, with coma found within 15 nm.
 """
 
-import csv
 import json
-import pathlib
 import statistics
 import tempfile
 from concurrent.futures import ThreadPoolExecutor
@@ -25,8 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from . import ask, make
-from .files import write_json
+from . import ask, files, make
 from .screws import Mechanics
 
 OFF_NM, OFF_SIGMAS = 15.0, 3.0
@@ -190,21 +187,12 @@ def _after_nm(world, step):
     return float(np.linalg.norm(mechanics.coma_nm(turns)))
 
 
-def write_table(lines, table):
-    """STEM.csv with a line each, STEM.json with the summary."""
-    table = pathlib.Path(table)
-    table.parent.mkdir(parents=True, exist_ok=True)
-    with table.with_suffix(".csv").open("w", newline="") as file:
-        writer = csv.DictWriter(file, COLUMNS)
-        writer.writeheader()
-        writer.writerows({key: _short(value) for key, value in line.items()} for line in lines)
+def write_table(lines, stem):
+    """A line for each frame, and the totals of all and of each kind."""
     kinds = sorted({line["kind"] for line in lines})
     by_kind = {kind: totals([line for line in lines if line["kind"] == kind]) for kind in kinds}
-    write_json(table.with_suffix(".json"), {"format": "skewstar-judged/1", "all": totals(lines), "kinds": by_kind})
-
-
-def _short(value):
-    return f"{value:.4g}" if isinstance(value, float) else value
+    summary = {"format": "skewstar-judged/1", "all": totals(lines), "kinds": by_kind}
+    files.write_table(stem, COLUMNS, lines, summary)
 
 
 def totals(lines):
@@ -213,7 +201,7 @@ def totals(lines):
     errors = [line["error_nm"] for line in lines if line["error_nm"] is not None]
     framed = [line["error_frame_nm"] for line in lines if line["error_frame_nm"] is not None]
     verdicts = [line["verdict"] for line in lines]
-    seconds = sorted(line["processor_s"] for line in lines)
+    seconds = sorted(line["processor_s"] for line in lines if line["processor_s"] is not None)
     return {
         "frames": len(lines),
         "verdicts": {verdict: verdicts.count(verdict) for verdict in sorted(set(verdicts))},
@@ -228,7 +216,7 @@ def totals(lines):
         "share_below_3_sigma": sum(ratio < OFF_SIGMAS for ratio in ratios) / len(ratios) if ratios else None,
         "median_processor_s": _median(seconds),
         "largest_processor_s": seconds[-1] if seconds else None,
-        "largest_memory_mib": max((line["memory_mib"] for line in lines), default=None),
+        "largest_memory_mib": max((line["memory_mib"] for line in lines if line["memory_mib"]), default=None),
     }
 
 

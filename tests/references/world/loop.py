@@ -15,7 +15,6 @@ ends the loop; anything else costs a round in which nothing is turned (`refocus`
 back to the middle of the frame after each round; the focus goes with the screws' piston until the program asks for `refocus`.
 """
 
-import csv
 import json
 import pathlib
 import statistics
@@ -42,14 +41,8 @@ def report(arguments):
     numbers = range(arguments.start, arguments.start + arguments.count)
     with ThreadPoolExecutor(arguments.jobs) as pool:
         lines = list(pool.map(lambda number: one_loop(number, arguments), numbers))
-    table = pathlib.Path(arguments.table)
-    table.parent.mkdir(parents=True, exist_ok=True)
-    with table.with_suffix(".csv").open("w", newline="") as file:
-        writer = csv.DictWriter(file, COLUMNS)
-        writer.writeheader()
-        writer.writerows(lines)
     summary = {"format": "skewstar-loops/1", "by": arguments.by, "typed": arguments.typed, **totals(lines)}
-    files.write_json(table.with_suffix(".json"), summary)
+    files.write_table(arguments.table, COLUMNS, lines, summary)
     print(json.dumps(summary, indent=1))
     return 0
 
