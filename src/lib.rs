@@ -5,7 +5,7 @@
 //!
 //! | layer | modules | what happens there |
 //! |---|---|---|
-//! | 1 | [`instrument`], [`state`], [`frame`], [`spectrum`], [`geometry`] | plain data: what an owner knows, what is hidden, shapes |
+//! | 1 | [`instrument`], [`state`], [`frame`], [`spectrum`], [`geometry`], [`flag`] | plain data: what an owner knows, what is hidden, shapes, what stands beside a result |
 //! | 2 | [`mask`], [`pupil`], [`wavefront`], [`mechanics`] | openings, W, screws → tilt → modes |
 //! | 3 | [`propagation`], [`atmosphere`], [`sensor`] | irradiance, seeing, photons → electrons |
 //! | 4 | [`predict`] | Instrument + State → expected frame |
@@ -73,6 +73,7 @@
 pub mod atmosphere;
 pub mod cli;
 pub mod dataset;
+pub mod flag;
 pub mod frame;
 pub mod geometry;
 pub mod image_io;

@@ -9,6 +9,7 @@ use super::output::{OutputPlan, OutputSet};
 use super::progress::Progress;
 use super::{finish, json_file, load, stem};
 use crate::dataset::fits_cards;
+use crate::flag::{Flag, Flags};
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
@@ -40,7 +41,7 @@ struct FieldTruth<'a> {
     coma_node_px: Option<[f64; 2]>,
     saturated_px: usize,
     stars: &'a [StarRecord],
-    flags: Vec<&'static str>,
+    flags: Flags,
 }
 
 /// What is rendered in one go, off the main thread.
@@ -186,12 +187,12 @@ fn truth_of<'a>(
     let assembly = scenario.instrument.assembly.as_ref();
     let screws = assembly.iter().flat_map(|a| &a.screws);
     let saturated_px = field.frame.saturated_px;
-    let mut flags = Vec::new();
+    let mut flags = Flags::default();
     if saturated_px > 0 {
-        flags.push("saturated");
+        flags.raise(Flag::Saturated);
     }
     if field.stars.iter().any(|star| star.light_in_stamp < 0.9) {
-        flags.push("light_cut_by_stamp");
+        flags.raise(Flag::LightCutByStamp);
     }
     FieldTruth {
         format: "skewstar-field/1",

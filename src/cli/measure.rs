@@ -8,21 +8,19 @@ use super::learn::NotLearned;
 use super::measure_picture;
 use super::progress::Progress;
 use super::{finish, image_of, load, one_file, scenario_text, stem};
+use crate::flag::{Flag, Flags};
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
 use crate::measure::{
     Advice, Aim, Findings, GoodEnough, MeasureOptions, MeasureReport, Measurement, Misaligned,
-    NoAdvice, Picture, Side, WholeFrame, WholeFrameOptions, advise, findings, flag_in_words,
-    good_enough, measure, measure_two, steps, whole_frame,
+    NoAdvice, Picture, Side, WholeFrame, WholeFrameOptions, advise, findings, good_enough, measure,
+    measure_two, steps, whole_frame,
 };
 use crate::units::{ARCMIN, ARCSEC};
 
 /// Seeing for the stop rule where no star was measured.
 const COMMON_SEEING_RAD: f64 = 2.0 * ARCSEC;
-
-/// With this flag of a learned response the wrong screws might be named.
-const MIRROR_OPEN: &str = "response_mirror_open";
 
 /// Measures the image; returns whether the result is sound.
 pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
@@ -36,7 +34,7 @@ pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
         false => None,
     };
     let mut frames = Frames::read(args, &instrument, printer)?;
-    frames.flags.extend(lacking);
+    frames.flags.extend(&lacking);
     // nothing else of the file is looked at: what is hidden stays hidden
     let typed_s = scenario.state.exposure.as_ref().map(|e| e.time_s);
     let exposure_s = typed_s.or(frames.first.exposure_s);
@@ -45,7 +43,8 @@ pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
     let seen = interrupt.or_done(move || look(&job.0, &job.1, &job.2))??;
     drop(shown);
     let stop = stop_rule(&instrument, seen.star.as_ref(), exposure_s);
-    let mirror_open = frames.flags.iter().any(|flag| flag == MIRROR_OPEN);
+    // with it the wrong screws might be named
+    let mirror_open = frames.flags.has(Flag::ResponseMirrorOpen);
     let advice = match mirror_open {
         true => Err(NoAdvice::MirrorOpen),
         false => seen.advice(&instrument, args),
@@ -67,7 +66,7 @@ pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
         finish(set, &interrupt, printer)?;
     }
     for flag in &report.flags {
-        printer.warning(format!("{flag}: {}", flag_in_words(flag)));
+        printer.warning(flag.warning());
     }
     printer.answer(seen.sentences(&instrument, &stop, &advice, report.sound))?;
     printer.answer_json(&report)?;
@@ -75,9 +74,9 @@ pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
 }
 
 /// Lays a learned response over what was typed; returns flags of what is still unknown.
-fn lay_over(args: &MeasureArgs, instrument: &mut Instrument) -> Result<Vec<String>, CliError> {
+fn lay_over(args: &MeasureArgs, instrument: &mut Instrument) -> Result<Flags, CliError> {
     let Some(path) = &args.response else {
-        return Ok(Vec::new());
+        return Ok(Flags::default());
     };
     let text = scenario_text(path)?;
     let learned = LearnedResponse::read(&text, &path.display().to_string())?;
@@ -87,7 +86,7 @@ fn lay_over(args: &MeasureArgs, instrument: &mut Instrument) -> Result<Vec<Strin
             path: path.clone(),
             source,
         })?;
-    Ok(lacking.into_iter().map(String::from).collect())
+    Ok(lacking)
 }
 
 /// The images that were named.
@@ -95,7 +94,7 @@ fn lay_over(args: &MeasureArgs, instrument: &mut Instrument) -> Result<Vec<Strin
 struct Frames {
     first: Picture,
     second: Option<Picture>,
-    flags: Vec<String>,
+    flags: Flags,
 }
 
 impl Frames {
@@ -109,7 +108,7 @@ impl Frames {
             None => None,
             Some(path) => {
                 let (shot, more) = image_of(path, instrument, printer)?;
-                flags.extend(more);
+                flags.extend(&more);
                 Some(shot)
             }
         };

@@ -33,6 +33,7 @@ mod terminal;
 
 pub use error::CliError;
 
+use crate::flag::{Flag, Flags};
 use crate::image_io::reading::read_image;
 use crate::instrument::{Instrument, MaskLayout};
 use crate::mask::drawing;
@@ -218,7 +219,7 @@ fn image_of(
     path: &Path,
     instrument: &Instrument,
     printer: &Console,
-) -> Result<(Picture, Vec<String>), CliError> {
+) -> Result<(Picture, Flags), CliError> {
     let unreadable = |source| CliError::Image {
         path: path.to_owned(),
         source,
@@ -248,7 +249,7 @@ fn image_of(
     };
     let mut flags = reading.flags;
     if mosaic {
-        flags.retain(|flag| flag != "colour_filter_array");
+        flags = flags.without(Flag::ColourFilterArray);
     }
     let typed_m = instrument.camera.pixel_m;
     if let Some(file_m) = reading
@@ -261,7 +262,7 @@ fn image_of(
             file_m / UM,
             typed_m / UM
         ));
-        flags.push("pixel_size_differs".into());
+        flags.raise(Flag::PixelSizeDiffers);
     }
     Ok((shot, flags))
 }

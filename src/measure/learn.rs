@@ -16,6 +16,7 @@
 
 use super::measurement::aligned_modes;
 use super::{Measurement, Uncertain};
+use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::mechanics::plane_of;
 use crate::pupil::frame_axes;
@@ -63,8 +64,8 @@ pub struct LearnedResponse {
     pub mirrored: bool,
     /// What each screw that was tried did.
     pub screws: Vec<LearnedScrew>,
-    /// `mirror_open`, `half_turn_open`, `recentred`, `shift_unsteady`, `trials_disagree`.
-    pub flags: Vec<String>,
+    /// What the trials leave open.
+    pub flags: Flags,
 }
 
 /// A row of the response matrix.
@@ -218,9 +219,9 @@ pub fn learn(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedRes
     let (image_shift_m_per_rad, shift_flag) = shift;
     let far = wrapped(rotation_rad - typed.rotation_rad).abs() > HALF_TURN_CLEAR_RAD;
     let told = [
-        (mirror_open, "mirror_open"),
-        (far, "half_turn_open"),
-        (spread > DISAGREE, "trials_disagree"),
+        (mirror_open, Flag::MirrorOpen),
+        (far, Flag::HalfTurnOpen),
+        (spread > DISAGREE, Flag::TrialsDisagree),
     ];
     let flags = told
         .into_iter()
@@ -246,7 +247,7 @@ pub fn learn(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedRes
         },
         mirrored: fit.mirrored,
         screws: matrix(assembly, trials, &changes, &camera),
-        flags: flags.map(str::to_owned).collect(),
+        flags: flags.collect(),
     })
 }
 
@@ -405,9 +406,9 @@ fn shift_of(
     changes: &[ComaChange],
     camera: &CameraHold,
     pixel_m: f64,
-) -> (Option<Uncertain>, Option<&'static str>) {
+) -> (Option<Uncertain>, Option<Flag>) {
     if changes.iter().all(|c| c.shift_px.norm() <= STAYED_PX) {
-        return (None, Some("recentred"));
+        return (None, Some(Flag::Recentred));
     }
     let turn = Complex64::cis(camera.rotation_rad);
     let seen: Vec<(Complex64, Complex64)> = changes
@@ -432,7 +433,7 @@ fn shift_of(
         sigma: Some((rest / freedom / tilts).sqrt()),
     };
     let unsteady = (rest / all).sqrt() > SHIFT_STEADY;
-    (Some(shift), unsteady.then_some("shift_unsteady"))
+    (Some(shift), unsteady.then_some(Flag::ShiftUnsteady))
 }
 
 /// The effect of each screw that was tried; several trials of one are averaged by their weights.
@@ -477,14 +478,13 @@ fn unmirrored(vector: Complex64, mirrored: bool) -> Complex64 {
 }
 
 impl LearnedResponse {
-    /// Lays what was learned over what was typed. Returns what is still open, as flags: `response_mirror_open` (then no turns
-    /// should be advised: [`NoAdvice::MirrorOpen`](super::NoAdvice::MirrorOpen)), `response_half_turn_open`,
-    /// `response_trials_disagree`; `focus_response_unknown` and `image_shift_unknown` where no response had been typed, so that
-    /// the advice cannot tell these.
+    /// Lays what was learned over what was typed. Returns what is still open: what the trials left so ([`Flag::ResponseMirrorOpen`]:
+    /// then no turns should be advised, [`NoAdvice::MirrorOpen`](super::NoAdvice::MirrorOpen)), and, where no response had been
+    /// typed, what the advice cannot tell ([`Flag::FocusResponseUnknown`], [`Flag::ImageShiftUnknown`]).
     ///
     /// # Errors
     /// [`LearnError::NoScrews`] and [`LearnError::UnknownScrew`] where it was learned on another assembly.
-    pub fn apply(&self, instrument: &mut Instrument) -> Result<Vec<&'static str>, LearnError> {
+    pub fn apply(&self, instrument: &mut Instrument) -> Result<Flags, LearnError> {
         let assembly = instrument.assembly.as_mut().ok_or(LearnError::NoScrews)?;
         for screw in &self.screws {
             screw_number(assembly, &screw.name)?;
@@ -499,9 +499,9 @@ impl LearnedResponse {
                 }
             }
             none => {
-                lacking.push("focus_response_unknown");
+                lacking.raise(Flag::FocusResponseUnknown);
                 if shift.is_none() {
-                    lacking.push("image_shift_unknown");
+                    lacking.raise(Flag::ImageShiftUnknown);
                 }
                 *none = Some(Response {
                     coma_m_per_rad: self.coma_m_per_rad.value,
@@ -519,14 +519,14 @@ impl LearnedResponse {
     }
 
     /// What the trials left open, as flags of a measurement.
-    fn open(&self) -> Vec<&'static str> {
+    fn open(&self) -> Flags {
         [
-            ("mirror_open", "response_mirror_open"),
-            ("half_turn_open", "response_half_turn_open"),
-            ("trials_disagree", "response_trials_disagree"),
+            (Flag::MirrorOpen, Flag::ResponseMirrorOpen),
+            (Flag::HalfTurnOpen, Flag::ResponseHalfTurnOpen),
+            (Flag::TrialsDisagree, Flag::ResponseTrialsDisagree),
         ]
         .into_iter()
-        .filter(|(learned, _)| self.flags.iter().any(|flag| flag == learned))
+        .filter(|(learned, _)| self.flags.has(*learned))
         .map(|(_, of_measurement)| of_measurement)
         .collect()
     }

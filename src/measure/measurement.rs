@@ -4,12 +4,12 @@ use super::doughnut::is_round;
 use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
 use super::fit::{Dimension, Fitted, FrameView, HIGHER_ORDER_MODES, Look, Unknown};
-use super::flags::all_sound;
 use super::masked::{MaskedFit, measure_masked};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
 use super::shot::{CutStar, Picture};
 use super::{FoundSpike, FoundTriplet, SlopeModes};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::state::Modes;
 use crate::units::{ARCSEC, NM};
@@ -104,10 +104,8 @@ pub struct Measurement {
     pub reference_m: Option<f64>,
     /// Corner and size of the part of the frame that was fitted, pixels.
     pub cut_px: [[usize; 2]; 2],
-    /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `mirrored_fits_better`, `half_turn_fits_better`,
-    /// `upside_down_fits_better`, `very_blurred`, `coma_uncertain`, `not_settled`, `saturated`, `star_cut_by_edge`,
-    /// `stars_overlap`, `gain_unknown`, `pixels_left_out`, `obstruction_aside`, `higher_order_modes`.
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
 
 /// The model fails where it leaves this share of the light unexplained.
@@ -161,7 +159,7 @@ impl Measurement {
 
     /// Whether the result should be acted on.
     pub fn is_sound(&self) -> bool {
-        all_sound(&self.flags)
+        self.flags.is_sound()
     }
 
     fn unknown(&self, unknown: Unknown) -> Option<Uncertain> {
@@ -200,7 +198,7 @@ pub fn measure(
         Ok(measure_doughnut(&mut view, &edges, held, options.side)?.fitted)
     })?;
     let mut found = doughnut(Method::Doughnut, fit, edges, &star, &view);
-    found.flags.extend(better.map(str::to_owned));
+    found.flags.extend(better);
     Ok(found)
 }
 
@@ -236,9 +234,8 @@ pub fn measure_two(
     })?;
     let [first, _] = edges;
     let mut found = doughnut(Method::DoughnutPair, fit, first, &stars[0], &own[0]);
-    found.flags.extend(better.map(str::to_owned));
-    found.flags.extend(stars[1].flags.iter().cloned());
-    found.flags.dedup();
+    found.flags.extend(better);
+    found.flags.extend(&stars[1].flags);
     Ok(found)
 }
 
@@ -248,15 +245,15 @@ fn held_otherwise(
     instrument: &Instrument,
     found: &Fitted,
     fit: impl Fn(&Instrument) -> Result<Fitted, MeasureError>,
-) -> Result<Option<&'static str>, MeasureError> {
+) -> Result<Option<Flag>, MeasureError> {
     if found.model_error == 0.0 || is_round(instrument) {
         return Ok(None);
     }
     let beyond = |chi_square: f64| (chi_square - 1.0).max(NOISE_KNOWN);
     let ways = [
-        (false, PI, "half_turn_fits_better"),
-        (true, 0.0, "mirrored_fits_better"),
-        (true, PI, "upside_down_fits_better"),
+        (false, PI, Flag::HalfTurnFitsBetter),
+        (true, 0.0, Flag::MirroredFitsBetter),
+        (true, PI, Flag::UpsideDownFitsBetter),
     ];
     let mut best = (None, FAR_BETTER * beyond(found.chi_square));
     for (flipped, turn_rad, flag) in ways {
@@ -314,14 +311,14 @@ fn doughnut(
 ) -> Measurement {
     let mut found = plain(method, fit.fitted, star, view);
     if fit.side_from == SideFrom::Assumed {
-        found.flags.push("even_sign_open".into());
+        found.flags.raise(Flag::EvenSignOpen);
     }
     let aside = found.obstruction_aside_m().is_some_and(|aside| {
         let seen = |d: &Uncertain| d.sigma.is_some_and(|s| d.value.abs() > 5.0 * s);
         aside.iter().any(seen)
     });
     if aside {
-        found.flags.push("obstruction_aside".into());
+        found.flags.raise(Flag::ObstructionAside);
     }
     let corner = star.corner_px.map(|c| c as f64);
     found.side = Some((fit.side, fit.side_from));
@@ -333,35 +330,35 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &FrameView) -> Me
     let mut flags = star.flags.clone();
     if fitted.unexplained < ALONE {
         // it looked double, and one star explains it
-        flags.retain(|flag| flag != "stars_overlap");
+        flags = flags.without(Flag::StarsOverlap);
     }
-    if fitted.left_out_px > 0 && !flags.iter().any(|flag| flag == "pixels_left_out") {
-        flags.push("pixels_left_out".into());
+    if fitted.left_out_px > 0 {
+        flags.raise(Flag::PixelsLeftOut);
     }
     if !fitted.settled {
-        flags.push("not_settled".into());
+        flags.raise(Flag::NotSettled);
     }
     if fitted.get(Unknown::Mode(HIGHER_ORDER_MODES[0])).is_some() {
-        flags.push("higher_order_modes".into());
+        flags.raise(Flag::HigherOrderModes);
     }
     if fitted.chi_square > ROUGH {
-        flags.push("rough_fit".into());
+        flags.raise(Flag::RoughFit);
     }
     if fitted.unexplained > UNEXPLAINED || fitted.model_error > OFF_BY {
-        flags.push("poor_fit".into());
+        flags.raise(Flag::PoorFit);
     }
     let blur = fitted
         .get(Unknown::Seeing(0))
         .map_or(0.0, |s| libm::exp(s.0));
     if blur > VERY_BLURRED_RAD {
-        flags.push("very_blurred".into());
+        flags.raise(Flag::VeryBlurred);
     }
     let uncertain = |noll| {
         let sigma = fitted.get(Unknown::Mode(noll)).and_then(|found| found.1);
         sigma.is_none_or(|s| s > TOO_UNCERTAIN_M)
     };
     if uncertain(7) || uncertain(8) {
-        flags.push("coma_uncertain".into());
+        flags.raise(Flag::ComaUncertain);
     }
     let place = |axis| {
         let inside = fitted.get(Unknown::Place(0, axis)).map_or(0.0, |p| p.0);

@@ -17,7 +17,7 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
-//! | `report.rs`, `words.rs`, `flags.rs` | what is written for programs and said to people |
+//! | `report.rs`, `words.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
 //!
 //! Arrays have row 0 at the bottom; places are `[x, y]` in pixels of the frame, (0, 0) at the centre of the first pixel.
@@ -28,7 +28,6 @@ mod defects;
 mod doughnut;
 mod error;
 pub mod fit;
-mod flags;
 mod frame_error;
 mod good_enough;
 mod harmonics;
@@ -49,7 +48,6 @@ pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, Verdict, advise};
 pub use background::Background;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
-pub use flags::flag_in_words;
 pub use frame_error::FrameError;
 pub use good_enough::{GoodEnough, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};

@@ -6,6 +6,7 @@ use super::measurement::{Measurement, Uncertain};
 use super::ring::Ring;
 use super::whole_frame::WholeFrame;
 use super::words;
+use crate::flag::Flags;
 use crate::instrument::Instrument;
 use crate::predict::seeing_sigma_m;
 use crate::state::{Exposure, Sky, State};
@@ -58,8 +59,8 @@ pub struct MeasureReport {
     pub advice: Option<AdviceReport>,
     /// Whether the result should be acted on; `false` goes with exit status 1.
     pub sound: bool,
-    /// What the owner should know; the list is in DEVELOPERS.md, "Measuring".
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
 
 /// The edges of a doughnut, frame pixels and directions.
@@ -231,7 +232,7 @@ pub struct Findings<'a> {
     /// Exposure, where it is known.
     pub exposure_s: Option<f64>,
     /// Flags of the files.
-    pub flags: &'a [String],
+    pub flags: &'a Flags,
 }
 
 impl Findings<'_> {
@@ -247,17 +248,10 @@ impl MeasureReport {
     pub fn new(found: &Findings, instrument: &Instrument) -> MeasureReport {
         let star = found.star;
         let pixel_m = instrument.camera.pixel_m;
-        let mut flags = found.flags.to_vec();
-        flags.extend(star.iter().flat_map(|s| s.flags.iter().cloned()));
-        flags.extend(
-            found
-                .whole_frame
-                .iter()
-                .flat_map(|w| w.flags.iter().cloned()),
-        );
-        flags.extend(found.advice.iter().flat_map(|a| a.flags.iter().cloned()));
-        let mut seen = std::collections::BTreeSet::new();
-        flags.retain(|flag| seen.insert(flag.clone()));
+        let mut flags = found.flags.clone();
+        flags.extend(star.iter().flat_map(|s| s.flags.iter()));
+        flags.extend(found.whole_frame.iter().flat_map(|w| w.flags.iter()));
+        flags.extend(found.advice.iter().flat_map(|a| a.flags.iter()));
         let masked = star.filter(|s| !s.spikes.is_empty());
         MeasureReport {
             format: "skewstar-measure/2",

@@ -4,6 +4,7 @@ use super::error::MeasureError;
 use super::fit::Recorded;
 use super::masked::cut;
 use super::{Search, Source, Stars};
+use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
 use crate::instrument::{Camera, FieldTerms, Instrument};
 use crate::pupil::frame_axes;
@@ -39,7 +40,7 @@ pub struct CutStar {
     /// Electrons per count in use.
     pub gain_e_per_adu: f64,
     /// What the owner should know.
-    pub flags: Vec<String>,
+    pub flags: Flags,
 }
 
 /// Sky around a star, in shares of its size, and at least.
@@ -106,7 +107,7 @@ impl Picture {
             None => stars.brightest(),
         }
         .clone();
-        let mut flags = Vec::new();
+        let mut flags = Flags::default();
         let (rows, columns) = self.spans(&source, mask_on, &mut flags)?;
         let gain = self.gain(instrument, &mut flags);
         // the level only: a slope of the sky is the fit's to find, which knows what is wing of the star and what is not
@@ -118,7 +119,7 @@ impl Picture {
             usable[[*row, *column]] = false;
         }
         if !cut(&usable, rows, columns).iter().all(|good| *good) {
-            flags.push("pixels_left_out".into());
+            flags.raise(Flag::PixelsLeftOut);
         }
         for [column, row] in &defects.full_px {
             usable[[*row, *column]] = false;
@@ -157,7 +158,7 @@ impl Picture {
         &self,
         source: &Source,
         mask_on: bool,
-        flags: &mut Vec<String>,
+        flags: &mut Flags,
     ) -> Result<([usize; 2], [usize; 2]), MeasureError> {
         let (height, width) = self.values_adu.dim();
         let [low, high] = source.box_px;
@@ -191,20 +192,20 @@ impl Picture {
                     centre_px: source.centre_px,
                 });
             }
-            flags.push("star_cut_by_edge".into());
+            flags.raise(Flag::StarCutByEdge);
         }
         Ok((rows, columns))
     }
 
     /// Electrons per count: the camera's, else the file's, else 1 with a flag.
-    pub(super) fn gain(&self, instrument: &Instrument, flags: &mut Vec<String>) -> f64 {
+    pub(super) fn gain(&self, instrument: &Instrument, flags: &mut Flags) -> f64 {
         let typed = instrument
             .camera
             .electronics
             .as_ref()
             .map(|e| e.gain_e_per_adu);
         typed.or(self.gain_e_per_adu).unwrap_or_else(|| {
-            flags.push("gain_unknown".into());
+            flags.raise(Flag::GainUnknown);
             1.0
         })
     }
@@ -225,15 +226,10 @@ impl Picture {
 
     /// Place in the field, pupil axes. A frame that is not the whole sensor does not say it: the star is then taken to be on
     /// the axis, with a flag where the telescope changes over its field.
-    fn field_m(
-        &self,
-        instrument: &Instrument,
-        place_px: [f64; 2],
-        flags: &mut Vec<String>,
-    ) -> [f64; 2] {
+    fn field_m(&self, instrument: &Instrument, place_px: [f64; 2], flags: &mut Flags) -> [f64; 2] {
         if !self.is_whole(&instrument.camera) {
             if instrument.telescope.field != FieldTerms::default() {
-                flags.push("frame_size_differs".into());
+                flags.raise(Flag::FrameSizeDiffers);
             }
             return [0.0; 2];
         }
@@ -263,9 +259,9 @@ fn close_box(usable: &mut Array2<bool>, other: &Source, own: &Source) {
     }
 }
 
-fn flag_source(source: &Source, flags: &mut Vec<String>) -> Result<(), MeasureError> {
+fn flag_source(source: &Source, flags: &mut Flags) -> Result<(), MeasureError> {
     if source.overlaps {
-        flags.push("stars_overlap".into());
+        flags.raise(Flag::StarsOverlap);
     }
     if source.saturated_px == 0 {
         return Ok(());
@@ -276,6 +272,9 @@ fn flag_source(source: &Source, flags: &mut Vec<String>) -> Result<(), MeasureEr
             saturated_px: source.saturated_px,
         });
     }
-    flags.push("saturated".into());
+    flags.raise(Flag::Saturated);
     Ok(())
 }
+
+#[cfg(test)]
+mod tests;

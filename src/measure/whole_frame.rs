@@ -16,10 +16,10 @@ pub use shapes::StarShape;
 pub use words::place_in_words;
 
 use super::doughnut::Side;
-use super::flags::all_sound;
 use super::frame_error::FrameError;
 use super::shot::Picture;
 use super::stars::{Search, Source, Stars};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::pupil::frame_axes;
 use crate::spectrum::edges;
@@ -61,9 +61,8 @@ pub struct WholeFrame {
     pub focal_plane: Option<FocalPlane>,
     /// The coma node; `None` with a flag where it cannot be told.
     pub coma: Option<ComaField>,
-    /// `few_stars`, `plane_not_found`, `plane_flat`, `sign_open`, `node_not_found`, `node_far_outside`, `no_response`, `no_field_coma`,
-    /// `growth_differs`, `sizes_off_model`, `asymmetries_off_model`.
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
 
 /// The sensor against the focal plane. Where `sign_open` is flagged, all of offset, slopes and tilt may have the other sign.
@@ -140,16 +139,15 @@ pub fn whole_frame(
     instrument: &Instrument,
     options: &WholeFrameOptions<'_>,
 ) -> Result<WholeFrame, FrameError> {
-    let mut flags = Vec::new();
+    let mut flags = Flags::default();
     let (stars, sources_found) = stars_of(shot, instrument, &mut flags)?;
     let second = match options.second {
         Some((second, _)) => stars_of(second, instrument, &mut flags)?.0,
         None => Vec::new(),
     };
     if !shot.is_whole(&instrument.camera) {
-        flags.push("frame_size_differs".into());
+        flags.raise(Flag::FrameSizeDiffers);
     }
-    flags.dedup();
     let mut frame = WholeFrame {
         sources_found,
         stars,
@@ -163,7 +161,7 @@ pub fn whole_frame(
         options,
     };
     if frame.stars.len() < LEAST_STARS {
-        frame.flag("few_stars");
+        frame.flags.raise(Flag::FewStars);
         return Ok(frame);
     }
     // sizes first; what coma adds to them is known once the node is, and then the blur at each star is known better; what the
@@ -202,38 +200,32 @@ pub fn whole_frame(
 impl WholeFrame {
     /// The plane, where the stars' sizes follow one within their noise.
     pub fn sound_plane(&self) -> Option<&FocalPlane> {
-        let off = self.has("sizes_off_model");
+        let off = self.flags.has(Flag::SizesOffModel);
         self.focal_plane.as_ref().filter(|_| !off)
     }
 
     /// The plane, where it says which way to turn: it is sound, its tilt is seen, and the side of focus is known.
     pub fn plane_to_act_on(&self) -> Option<&FocalPlane> {
-        let open = self.has("sign_open") || self.has("plane_flat");
+        let open = self.flags.has(Flag::SignOpen) || self.flags.has(Flag::PlaneFlat);
         self.sound_plane().filter(|_| !open && self.is_sound())
     }
 
     /// The coma field, where the stars' asymmetries follow one and its growth is the telescope's.
     pub fn sound_coma(&self) -> Option<&ComaField> {
-        let off = self.has("asymmetries_off_model") || self.has("growth_differs");
+        let off = self.flags.has(Flag::AsymmetriesOffModel) || self.flags.has(Flag::GrowthDiffers);
         self.coma.as_ref().filter(|_| !off)
     }
 
     /// Whether what was found of plane and coma may be acted on.
     pub fn is_sound(&self) -> bool {
-        all_sound(&self.flags)
-    }
-
-    fn flag(&mut self, flag: &str) {
-        if !self.flags.iter().any(|known| known == flag) {
-            self.flags.push(flag.to_owned());
-        }
+        self.flags.is_sound()
     }
 }
 
 fn stars_of(
     shot: &Picture,
     instrument: &Instrument,
-    flags: &mut Vec<String>,
+    flags: &mut Flags,
 ) -> Result<(Vec<StarShape>, usize), FrameError> {
     let full = shot.full_adu(instrument);
     let found = Stars::find(&shot.values_adu, full, &Search::plain())?;
@@ -391,7 +383,7 @@ impl FieldOfFrame<'_> {
             (sigmas.len() == 5).then_some((plane, sigmas))
         });
         let Some((plane, mut sigmas)) = told else {
-            frame.flag("plane_not_found");
+            frame.flags.raise(Flag::PlaneNotFound);
             return;
         };
         for (sigma, value) in sigmas.iter_mut().zip(&plane.fit.values) {
@@ -399,7 +391,7 @@ impl FieldOfFrame<'_> {
         }
         let sign_by = self.sign_told_by(&plane, &sigmas);
         if plane.scale > POOR_SCATTER {
-            frame.flag("sizes_off_model");
+            frame.flags.raise(Flag::SizesOffModel);
         }
         let values = &plane.fit.values;
         let axes = frame_axes(self.instrument);
@@ -415,10 +407,10 @@ impl FieldOfFrame<'_> {
         };
         let flat = across.value < SEEN_SIGMA * across.sigma;
         if flat {
-            frame.flag("plane_flat");
+            frame.flags.raise(Flag::PlaneFlat);
         }
         if sign_by.is_none() {
-            frame.flag("sign_open");
+            frame.flags.raise(Flag::SignOpen);
         }
         let least_m = values[3].abs().sqrt();
         frame.focal_plane = Some(FocalPlane {
@@ -484,7 +476,7 @@ impl FieldOfFrame<'_> {
             .as_ref()
             .is_some_and(|node| self.grows_too_little(node))
         {
-            frame.flag("growth_differs");
+            frame.flags.raise(Flag::GrowthDiffers);
         }
         let told = node.and_then(|node| {
             let sigmas: Vec<f64> = node.fit.sigmas.iter().map_while(|s| *s).collect();
@@ -499,16 +491,16 @@ impl FieldOfFrame<'_> {
             grows.then_some((node, scaled))
         });
         let Some((node, sigmas)) = told else {
-            frame.flag("node_not_found");
+            frame.flags.raise(Flag::NodeNotFound);
             return;
         };
         if node.scale > POOR_SCATTER {
-            frame.flag("asymmetries_off_model");
+            frame.flags.raise(Flag::AsymmetriesOffModel);
         }
         let values = &node.fit.values;
         let at_m = [values[1], values[2]];
         if at_m[0].hypot(at_m[1]) > 3.0 * self.half_m() {
-            frame.flag("node_far_outside");
+            frame.flags.raise(Flag::NodeFarOutside);
         }
         let axes = frame_axes(self.instrument);
         let (place, middle) = (axes.forward(at_m), self.middle_px);
@@ -520,7 +512,7 @@ impl FieldOfFrame<'_> {
             values[0]
         };
         if known_growth != 0.0 && !(0.5..2.0).contains(&(values[0] / known_growth)) {
-            frame.flag("growth_differs");
+            frame.flags.raise(Flag::GrowthDiffers);
         }
         let tilt = self.tilt_of_node(frame, at_m, [sigmas[1], sigmas[2]]);
         frame.coma = Some(ComaField {
@@ -557,11 +549,11 @@ impl FieldOfFrame<'_> {
             .as_ref()
             .and_then(|a| a.response.as_ref());
         let Some(response) = response.filter(|r| r.coma_m_per_rad != 0.0) else {
-            frame.flag("no_response");
+            frame.flags.raise(Flag::NoResponse);
             return None;
         };
         if field.coma_per_m == 0.0 {
-            frame.flag("no_field_coma");
+            frame.flags.raise(Flag::NoFieldComa);
             return None;
         }
         let per_m = field.coma_per_m / response.coma_m_per_rad;

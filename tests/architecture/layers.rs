@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer. Some are planned: a rule applies as soon as its module is there.
-const LAYERS: [(&str, u8); 30] = [
+const LAYERS: [(&str, u8); 31] = [
     ("units", 0),
     ("math", 0),
     ("rng", 0),
@@ -15,6 +15,7 @@ const LAYERS: [(&str, u8); 30] = [
     ("frame", 1),
     ("spectrum", 1),
     ("geometry", 1),
+    ("flag", 1),
     ("mask", 2),
     ("pupil", 2),
     ("wavefront", 2),

@@ -4,10 +4,7 @@
 ///
 /// Distance counts insertions, deletions, replacements and swaps of neighbours; a third of the word's length, and at
 /// least one, is near enough. Of equally near candidates the first wins. Words over 64 characters have no neighbour.
-pub(crate) fn nearest<'a>(
-    word: &str,
-    candidates: impl IntoIterator<Item = &'a str>,
-) -> Option<&'a str> {
+pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let letters: Vec<char> = word.chars().take(LONGEST + 1).collect();
     if letters.is_empty() || letters.len() > LONGEST {
         return None;
