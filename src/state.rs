@@ -3,6 +3,12 @@
 //! Plain data, SI units, validated by the scenario reader. The [`Modes`] type carries Zernike coefficients everywhere in
 //! the crate.
 
+mod coma;
+mod turns;
+
+pub use coma::Coma;
+pub use turns::ScrewTurns;
+
 use std::collections::BTreeMap;
 
 /// Zernike coefficients: Noll index → metres RMS over the full clear circle of the aperture.
@@ -71,8 +77,8 @@ pub struct State {
     pub field_m: [f64; 2],
     /// Whether the mask is on the telescope.
     pub mask_on: bool,
-    /// Turns of each screw, in the order of `assembly.screws`; positive lengthens. Empty without an assembly.
-    pub turns: Vec<f64>,
+    /// Turns of each screw; the default, none, leaves every screw at its nominal length.
+    pub turns: ScrewTurns,
     /// Tilt of the unit that no screw shows: it leans under its own weight. Points at the raised edge.
     pub flexure_rad: [f64; 2],
     /// Any other aberration, full-circle Noll modes.
@@ -94,7 +100,7 @@ impl Default for State {
             aside_m: [0.0; 2],
             field_m: [0.0; 2],
             mask_on: false,
-            turns: Vec::new(),
+            turns: ScrewTurns::default(),
             flexure_rad: [0.0; 2],
             modes: Modes::none(),
             star: None,

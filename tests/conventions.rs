@@ -9,7 +9,7 @@ use skewstar::instrument::*;
 use skewstar::mechanics::{Plane, align, field_modes, plane_of, tilt_modes, turns_for};
 use skewstar::predict::{Model, Settings};
 use skewstar::simulate::{Provenance, Truth, sentences, simulate};
-use skewstar::state::{Modes, State};
+use skewstar::state::{Modes, ScrewTurns, State};
 use skewstar::units::*;
 
 fn light(instrument: &Instrument, state: &State) -> Array2<f64> {
@@ -284,11 +284,15 @@ fn star_px_is_where_a_flat_wave_focuses_not_a_centroid() {
     assert_abs_diff_eq!(flat[1], 0.0, epsilon = 1e-9);
 }
 
+fn turned(instrument: &Instrument, turns: [f64; 3]) -> ScrewTurns {
+    ScrewTurns::of(instrument.assembly.as_ref().expect("screws"), turns).expect("three screws")
+}
+
 #[test]
 fn a_longer_screw_raises_its_edge() {
     let assembly = unit().assembly.unwrap();
     for (index, screw) in assembly.screws.iter().enumerate() {
-        let mut turns = vec![0.0; 3];
+        let mut turns = ScrewTurns::zero(&assembly);
         turns[index] = 0.3;
         let plane = plane_of(&assembly, &turns);
         let azimuth = plane.tilt_rad[1].atan2(plane.tilt_rad[0]);
@@ -302,12 +306,13 @@ fn a_longer_screw_raises_its_edge() {
             0.1 * assembly.pitch_m_per_turn,
             epsilon = 1e-12
         );
-        for (again, wanted) in turns_for(&assembly, &plane).iter().zip(&turns) {
+        for (again, wanted) in turns_for(&assembly, &plane).iter().zip(turns.iter()) {
             assert_abs_diff_eq!(*again, *wanted, epsilon = 1e-12);
         }
     }
     // one screw of three by 0.3 turn: 2/(3R) · 0.3 · pitch
-    let tilt = plane_of(&assembly, &[0.3, 0.0, 0.0]).tilt_rad[1];
+    let a_turned = ScrewTurns::of(&assembly, [0.3, 0.0, 0.0]).unwrap();
+    let tilt = plane_of(&assembly, &a_turned).tilt_rad[1];
     assert_abs_diff_eq!(
         tilt,
         2.0 / 3.0 * 0.3 * assembly.pitch_m_per_turn / assembly.screw_circle_radius_m,
@@ -342,8 +347,8 @@ fn tilt_moves_the_coma_node() {
         coma_per_m: 9.0 * NM / MM,
         ..FieldTerms::default()
     };
-    let turns = vec![0.02, -0.05, 0.0];
     let assembly = instrument.assembly.as_ref().unwrap();
+    let turns = ScrewTurns::of(assembly, [0.02, -0.05, 0.0]).unwrap();
     let Plane { tilt_rad, .. } = plane_of(assembly, &turns);
     let k =
         assembly.response.as_ref().unwrap().coma_m_per_rad / instrument.telescope.field.coma_per_m;
@@ -364,7 +369,8 @@ fn tilt_moves_the_coma_node() {
 fn the_image_shift_is_in_pupil_axes_and_recentring_undoes_it() {
     let mut instrument = unit();
     instrument.camera.rotation_rad = 90.0 * DEG; // the sensor's +x points up in the pupil
-    let turns = vec![0.03, 0.0, 0.0]; // screw A is up: the tilt points up, the star moves up in the pupil
+    // screw A is up: the tilt points up, the star moves up in the pupil
+    let turns = turned(&instrument, [0.03, 0.0, 0.0]);
     let followed = truth(
         &instrument,
         &State {
@@ -426,7 +432,7 @@ fn from_the_screw_to_the_thin_side_and_back() {
                 // screw B (azimuth 210) is short: the raised edge, and with it the thin side, is at azimuth 30
                 let state = State {
                     sensor_offset_m: offset_um * UM,
-                    turns: vec![0.0, -0.1, 0.0],
+                    turns: turned(&instrument, [0.0, -0.1, 0.0]),
                     ..State::default()
                 };
                 let found = truth(&instrument, &state);
@@ -464,7 +470,7 @@ fn a_screw_whose_clockwise_turn_shortens_is_told_the_other_way() {
     instrument.assembly.as_mut().unwrap().clockwise = ClockwiseTurn::Shortens;
     let state = State {
         sensor_offset_m: 430.0 * UM,
-        turns: vec![0.0, -0.1, 0.0],
+        turns: turned(&instrument, [0.0, -0.1, 0.0]),
         ..State::default()
     };
     let words = sentences(&instrument, &truth(&instrument, &state));

@@ -7,7 +7,7 @@ use skewstar::mechanics::{Flexure, Plane, Pointing, turns_for};
 use skewstar::predict::{Expected, Model, Settings};
 use skewstar::rng::Seed;
 use skewstar::simulate::{StarField, background, field_stars, stamp, star_field};
-use skewstar::state::{Exposure, FieldStar, FieldStars, Star, State};
+use skewstar::state::{Exposure, FieldStar, FieldStars, ScrewTurns, Star, State};
 use skewstar::units::{ARCMIN, DEG, MM, NM, UM};
 
 /// A fast unit with a small sensor and a camera that counts. Invented.
@@ -68,7 +68,7 @@ fn rendered(instrument: &Instrument, state: &State, stars: &[FieldStar]) -> Star
     .expect("a field")
 }
 
-fn tilted(instrument: &Instrument, tilt_arcmin: [f64; 2]) -> Vec<f64> {
+fn tilted(instrument: &Instrument, tilt_arcmin: [f64; 2]) -> ScrewTurns {
     let plane = Plane {
         piston_m: 0.0,
         tilt_rad: tilt_arcmin.map(|t| t * ARCMIN),

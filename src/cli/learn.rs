@@ -5,7 +5,8 @@ use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
-use super::{finish, image_of, one_file, parsed, scenario_bytes, stem};
+use super::{finish, image_of, one_file, stem};
+use crate::files;
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Instrument, read_turns};
 use crate::measure::learn::{LearnError, LearnedResponse, Sighting, TrialTurn, learn};
@@ -36,14 +37,12 @@ pub enum NotLearned {
         source: MeasureError,
     },
     /// A star that was measured, but whose numbers cannot be trusted.
-    #[error("{}: the star cannot be trusted ({})", path.display(), names(flags))]
+    #[error("{}: the star cannot be trusted ({})", path.display(), unsound(flags))]
     Unsound {
         /// The frame.
         path: PathBuf,
-        /// Its flags that say so.
+        /// Its flags.
         flags: Flags,
-        /// What to do about them.
-        remedies: String,
     },
     /// Two frames of different cuts: how far the star moved is not known.
     #[error("{} and {} have different sizes", paths[0].display(), paths[1].display())]
@@ -62,23 +61,15 @@ pub enum NotLearned {
 }
 
 impl NotLearned {
-    /// A star with flags, of which those that say "do not act on it" are told.
-    fn unsound(path: &Path, flags: &Flags) -> NotLearned {
-        let flags: Flags = flags.iter().filter(|flag| !flag.is_sound()).collect();
-        let remedies: Vec<&str> = flags.iter().map(Flag::remedy).collect();
-        NotLearned::Unsound {
-            path: path.to_owned(),
-            remedies: remedies.join(" "),
-            flags,
-        }
-    }
-
     /// What to try next.
-    pub fn hint(&self) -> &str {
+    pub fn hint(&self) -> &'static str {
         match self {
             NotLearned::TrialTurn { .. } => "for example --trial before.fits,after.fits,A=0.125",
             NotLearned::Measure { source, .. } => source.hint(),
-            NotLearned::Unsound { remedies, .. } => remedies,
+            NotLearned::Unsound { flags, .. } => {
+                let first = flags.first_unsound().unwrap_or(Flag::ComaUncertain);
+                first.remedy()
+            }
             NotLearned::Sizes { .. } => "use frames of one size, cut at the same place",
             NotLearned::Learn { source, .. } => source.hint(),
         }
@@ -97,15 +88,16 @@ impl NotLearned {
     }
 }
 
-fn names(flags: &Flags) -> String {
-    let names: Vec<&str> = flags.iter().map(Flag::name).collect();
-    names.join(", ")
+/// The names of the flags that say "do not act on it".
+fn unsound(flags: &Flags) -> String {
+    let unsound = flags.iter().filter(|flag| !flag.is_sound());
+    unsound.map(Flag::name).collect::<Vec<&str>>().join(", ")
 }
 
 /// Learns, and writes STEM.response.toml.
 pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
     let path = &args.instrument;
-    let scenario = parsed(&scenario_bytes(path)?, path, &args.set)?;
+    let scenario = files::scenario(path, &args.set)?;
     let instrument = scenario.instrument;
     let typed: Vec<TypedTrial> = args
         .trial
@@ -127,9 +119,11 @@ pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
     let seen =
         interrupt.or_done(move || sightings(&job.0, &job.1, &options, &|| shown.step()))??;
     let trials: Vec<TrialTurn> = typed.iter().map(|t| t.trial(&seen)).collect();
-    let learned = learn(&instrument, &trials).map_err(|source| NotLearned::Learn {
-        path: path.clone(),
-        source,
+    let learned = learn(&instrument, &trials, &options.settings.learning).map_err(|source| {
+        NotLearned::Learn {
+            path: path.clone(),
+            source,
+        }
     })?;
     set.put(&name, learned.to_toml().as_bytes())?;
     finish(set, &interrupt, printer)?;
@@ -231,11 +225,14 @@ fn sighting(
         path: path.to_owned(),
         source,
     })?;
+    let refuse = |flags: Flags| NotLearned::Unsound {
+        path: path.to_owned(),
+        flags,
+    };
     if !measured.is_sound() {
-        return Err(NotLearned::unsound(path, &measured.flags));
+        return Err(refuse(measured.flags));
     }
-    let uncertain = Flags::from([Flag::ComaUncertain]);
-    Sighting::of(&measured).ok_or_else(|| NotLearned::unsound(path, &uncertain))
+    Sighting::of(&measured).ok_or_else(|| refuse(Flags::from([Flag::ComaUncertain])))
 }
 
 /// What was learned, for a person.
@@ -265,11 +262,11 @@ fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
         mirroring(instrument.camera.mirrored),
     ));
     for screw in &learned.screws {
-        let [x, y] = screw.coma_m_per_turn.map(|c| c / NM);
+        let [x, y] = screw.coma_per_turn.xy_nm();
         lines.push(format!(
             "One turn of {} changes coma by {x:.0} nm along x (Noll 8) and {y:.0} nm along y (Noll 7), give or take {:.0} nm.",
             screw.name,
-            screw.sigma_m_per_turn / NM
+            sigma(screw.coma_per_turn.sigma_per_axis_m()) / NM
         ));
     }
     let open = learned.flags.iter();
@@ -300,8 +297,8 @@ impl<'a> LearnOutput<'a> {
     fn of(learned: &'a LearnedResponse) -> LearnOutput<'a> {
         let rows = learned.screws.iter().map(|screw| {
             let row = ScrewOutput {
-                coma_nm_per_turn: screw.coma_m_per_turn.map(|c| c / NM),
-                sigma: screw.sigma_m_per_turn / NM,
+                coma_nm_per_turn: screw.coma_per_turn.xy_nm(),
+                sigma: screw.coma_per_turn.sigma_per_axis_m().unwrap_or(0.0) / NM,
             };
             (screw.name.as_str(), row)
         });

@@ -38,6 +38,18 @@ impl Flags {
         self.iter().all(Flag::is_sound)
     }
 
+    /// The flag to put right first where the result may not be acted on: how the picture is held explains everything else that
+    /// is wrong with a star, and comes first; else the one that was raised first.
+    pub fn first_unsound(&self) -> Option<Flag> {
+        const HELD_OTHERWISE: [Flag; 3] = [
+            Flag::MirroredFitsBetter,
+            Flag::HalfTurnFitsBetter,
+            Flag::UpsideDownFitsBetter,
+        ];
+        let held = HELD_OTHERWISE.into_iter().find(|flag| self.has(*flag));
+        held.or_else(|| self.iter().find(|flag| !flag.is_sound()))
+    }
+
     /// Whether none is up.
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()
@@ -123,6 +135,16 @@ mod tests {
             let beside = Flags::from([Flag::Saturated, *flag]);
             assert_eq!(beside.is_sound(), flag.is_sound(), "{flag}");
         }
+    }
+
+    #[test]
+    fn what_is_to_be_put_right_first_is_named() {
+        let first = |flags: &[Flag]| flags.iter().copied().collect::<Flags>().first_unsound();
+        assert_eq!(first(&[Flag::Saturated]), None);
+        let poor = [Flag::Saturated, Flag::PoorFit, Flag::ComaUncertain];
+        assert_eq!(first(&poor), Some(Flag::PoorFit));
+        let held = [Flag::PoorFit, Flag::HalfTurnFitsBetter];
+        assert_eq!(first(&held), Some(Flag::HalfTurnFitsBetter));
     }
 
     #[test]

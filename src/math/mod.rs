@@ -1,6 +1,6 @@
 //! Numerics without a domain word: the real types we compute in, phases, the one-dimensional zoomed transform, linear least
-//! squares, integrals from few points, statistics that wild values do not move, and the word nearest
-//! to another.
+//! squares, integrals from few points, values with their standard deviation, statistics that wild values do not move, and the
+//! word nearest to another.
 
 mod gridding;
 mod jacobi_svd;
@@ -11,6 +11,7 @@ mod quadrature;
 mod real;
 pub mod robust;
 mod simd;
+mod uncertain;
 
 pub use gridding::{LANES, Lanes, Panel, ZoomTransform, no_lanes};
 pub use jacobi_svd::{Singular, jacobi_svd};
@@ -20,3 +21,4 @@ pub use phase::{WAVES_AT_ONCE, cis_turns, sinc, sinc_relative_slope, sinc_slope,
 pub use quadrature::{gauss_between, gauss_legendre};
 pub use real::{Planner, Real};
 pub use simd::vectorised;
+pub use uncertain::Uncertain;

@@ -1,13 +1,16 @@
 //! A measurement as it is written (`skewstar-measure/2`). All keys are always there; what is not known is `null`, never NaN.
 
-use super::advice::{Advice, NoAdvice};
+use super::advice::{Advice, NoAdvice, Verdict};
 use super::good_enough::GoodEnough;
-use super::measurement::{Measurement, Uncertain};
+use super::measurement::Measurement;
+use super::next::{NextStep, next_step};
 use super::ring::Ring;
+use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
 use super::words;
 use crate::flag::Flags;
 use crate::instrument::Instrument;
+use crate::math::Uncertain;
 use crate::predict::seeing_sigma_m;
 use crate::state::{Exposure, Sky, State};
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
@@ -23,6 +26,10 @@ pub struct MeasureReport {
     pub version: &'static str,
     /// `doughnut-fit`, `doughnut-pair-fit`, `masked-star-fit` or `whole-frame`.
     pub method: &'static str,
+    /// `stop`, `turn`, `trial` or `look-again`; the exit status follows it alone: 1 for `look-again`, else 0.
+    pub verdict: &'static str,
+    /// The one next step.
+    pub next: NextStep,
     /// Noll index → total at the star, nm RMS.
     pub modes_nm: BTreeMap<u32, Uncertain>,
     /// Sensor beyond best focus, µm.
@@ -57,7 +64,7 @@ pub struct MeasureReport {
     pub whole_frame: Option<WholeFrame>,
     /// What to turn; `None` where nothing can be advised.
     pub advice: Option<AdviceReport>,
-    /// Whether the result should be acted on; `false` goes with exit status 1.
+    /// Whether the verdict is not `look-again`.
     pub sound: bool,
     /// What the owner should know.
     pub flags: Flags,
@@ -176,7 +183,7 @@ pub struct StopReport {
 pub struct AdviceReport {
     /// `coma`, `tilt` or `both`.
     pub aim: &'static str,
-    /// `stop`, `turn` or `look-again`: whether the turns should be made at all.
+    /// `stop`, `turn` or `look-again`: what the turns alone would say.
     pub verdict: &'static str,
     /// Coma that the turns take away, nm RMS; `None` where no star says it.
     pub undone_nm: Option<Uncertain>,
@@ -233,6 +240,8 @@ pub struct Findings<'a> {
     pub exposure_s: Option<f64>,
     /// Flags of the files.
     pub flags: &'a Flags,
+    /// By which numbers the next step is chosen.
+    pub settings: &'a AdviceSettings,
 }
 
 impl Findings<'_> {
@@ -245,18 +254,20 @@ impl Findings<'_> {
 
 impl MeasureReport {
     /// Writes the findings down.
-    pub fn new(found: &Findings, instrument: &Instrument) -> MeasureReport {
+    pub fn new(found: &Findings, verdict: Verdict, instrument: &Instrument) -> MeasureReport {
         let star = found.star;
         let pixel_m = instrument.camera.pixel_m;
         let mut flags = found.flags.clone();
-        flags.extend(star.iter().flat_map(|s| s.flags.iter()));
-        flags.extend(found.whole_frame.iter().flat_map(|w| w.flags.iter()));
-        flags.extend(found.advice.iter().flat_map(|a| a.flags.iter()));
+        flags.extend(star.iter().flat_map(|s| &s.flags));
+        flags.extend(found.whole_frame.iter().flat_map(|w| &w.flags));
+        flags.extend(found.advice.iter().flat_map(|a| &a.flags));
         let masked = star.filter(|s| !s.spikes.is_empty());
         MeasureReport {
             format: "skewstar-measure/2",
             version: env!("CARGO_PKG_VERSION"),
             method: star.map_or("whole-frame", |s| s.method.name()),
+            verdict: verdict.name(),
+            next: next_step(found, verdict, instrument),
             modes_nm: star.map_or_else(BTreeMap::new, modes),
             sensor_offset_um: star
                 .and_then(|s| s.sensor_offset_m())
@@ -283,7 +294,7 @@ impl MeasureReport {
             model_error: star.map(|s| s.fitted.model_error),
             whole_frame: found.whole_frame.cloned(),
             advice: found.advice.ok().map(|a| advice(a, found, instrument)),
-            sound: found.is_sound(),
+            sound: verdict != Verdict::LookAgain,
             flags,
         }
     }
@@ -373,7 +384,7 @@ fn slopes(star: &Measurement) -> Option<SlopesReport> {
     })
 }
 
-/// What the atmosphere adds to each mode, with the seeing that the star shows and the wind of [`GoodEnough`].
+/// What the atmosphere adds to each mode, Noll index → nm RMS, with the seeing that the star shows and the wind of the settings.
 fn seeing(
     found: &Findings,
     star: &Measurement,
@@ -382,7 +393,7 @@ fn seeing(
     let state = State {
         sky: Sky {
             seeing_rad: star.seeing_rad(),
-            wind_m_per_s: Some(super::good_enough::WIND_M_PER_S),
+            wind_m_per_s: Some(found.settings.wind_m_per_s),
             ..Sky::default()
         },
         exposure: Some(Exposure {
@@ -411,7 +422,7 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
         verdict: advice.verdict(stop_m).name(),
         undone_nm: advice.undone_m.map(|coma| coma.in_units_of(NM)),
         turns: screws
-            .zip(&advice.turns)
+            .zip(advice.turns.iter())
             .map(|(screw, turns)| (screw.name.clone(), *turns))
             .collect(),
         one_screw: advice.one_screw.map(|one| OneScrewReport {

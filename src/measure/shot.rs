@@ -3,6 +3,7 @@
 use super::error::MeasureError;
 use super::fit::Recorded;
 use super::masked::cut;
+use super::settings::{CutOutSettings, FindingSettings};
 use super::{Search, Source, Stars};
 use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
@@ -42,16 +43,6 @@ pub struct CutStar {
     /// What the owner should know.
     pub flags: Flags,
 }
-
-/// Sky around a star, in shares of its size, and at least.
-const MARGIN: f64 = 0.10;
-const MARGIN_PX: f64 = 6.0;
-/// Half the side of a masked star's cut-out.
-const MASKED_HALF_PX: [f64; 2] = [40.0, 64.0];
-/// A star whose light is cut by more than this share of its box is refused.
-const CUT_AT_MOST: f64 = 0.25;
-/// A star with more than this share of its lit pixels full is refused.
-const FULL_AT_MOST: f64 = 0.2;
 
 /// What a file of the frame would say: its counts, and at which of them a pixel is full.
 impl From<&Frame> for Picture {
@@ -95,11 +86,12 @@ impl Picture {
         instrument: &Instrument,
         mask_on: bool,
         at_px: Option<[f64; 2]>,
+        settings: &FindingSettings,
     ) -> Result<CutStar, MeasureError> {
         let search = if mask_on {
-            Search::masked(instrument)
+            Search::masked(instrument, settings)
         } else {
-            Search::plain()
+            Search::plain(settings)
         };
         let stars = Stars::find(&self.values_adu, self.full_adu(instrument), &search)?;
         let source = match at_px {
@@ -108,7 +100,7 @@ impl Picture {
         }
         .clone();
         let mut flags = Flags::default();
-        let (rows, columns) = self.spans(&source, mask_on, &mut flags)?;
+        let (rows, columns) = self.spans(&source, mask_on, &settings.cut_out, &mut flags)?;
         let gain = self.gain(instrument, &mut flags);
         // the level only: a slope of the sky is the fit's to find, which knows what is wing of the star and what is not
         let level = stars.background.at(source.centre_px);
@@ -127,7 +119,7 @@ impl Picture {
         for other in stars.all().iter().filter(|s| **s != source) {
             close_box(&mut usable, other, &source);
         }
-        flag_source(&source, &mut flags)?;
+        flag_source(&source, settings.cut_out.full_share_at_most, &mut flags)?;
         let recorded = Recorded {
             image_e: cut(&light, rows, columns),
             usable: cut(&usable, rows, columns),
@@ -158,15 +150,19 @@ impl Picture {
         &self,
         source: &Source,
         mask_on: bool,
+        settings: &CutOutSettings,
         flags: &mut Flags,
     ) -> Result<([usize; 2], [usize; 2]), MeasureError> {
         let (height, width) = self.values_adu.dim();
         let [low, high] = source.box_px;
         let size = [0, 1].map(|axis| (high[axis] - low[axis] + 1) as f64);
         let half = if mask_on {
-            (0.5 * size[0].max(size[1]) + 4.0).clamp(MASKED_HALF_PX[0], MASKED_HALF_PX[1])
+            let [least, most] = settings.masked_half_px;
+            (0.5 * size[0].max(size[1]) + settings.masked_margin_px)
+                .min(most)
+                .max(least)
         } else {
-            0.5 * size[0].max(size[1]) * (1.0 + MARGIN) + MARGIN_PX
+            0.5 * size[0].max(size[1]) * (1.0 + settings.margin_share) + settings.margin_px
         };
         let middle = |axis: usize| {
             if mask_on {
@@ -187,7 +183,7 @@ impl Picture {
                 let over = (half - middle(axis)).max(middle(axis) + half + 1.0 - count);
                 (over / (2.0 * half)).max(0.0)
             });
-            if missing[0].max(missing[1]) > CUT_AT_MOST {
+            if missing[0].max(missing[1]) > settings.cut_share_at_most {
                 return Err(MeasureError::CutByEdge {
                     centre_px: source.centre_px,
                 });
@@ -259,15 +255,20 @@ fn close_box(usable: &mut Array2<bool>, other: &Source, own: &Source) {
     }
 }
 
-fn flag_source(source: &Source, flags: &mut Flags) -> Result<(), MeasureError> {
+fn flag_source(
+    source: &Source,
+    full_share_at_most: f64,
+    flags: &mut Flags,
+) -> Result<(), MeasureError> {
     if source.overlaps {
         flags.raise(Flag::StarsOverlap);
     }
     if source.saturated_px == 0 {
         return Ok(());
     }
-    let lit = (std::f64::consts::PI * source.half_flux_radius_px.powi(2)).max(1.0);
-    if source.saturated_px as f64 > FULL_AT_MOST * 2.0 * lit {
+    // the circle that holds half of an evenly lit star's light covers half of its area
+    let half_lit = (std::f64::consts::PI * source.half_flux_radius_px.powi(2)).max(1.0);
+    if source.saturated_px as f64 > full_share_at_most * 2.0 * half_lit {
         return Err(MeasureError::Full {
             saturated_px: source.saturated_px,
         });

@@ -19,7 +19,7 @@ pub mod sphere;
 pub mod trace;
 
 use crate::instrument::{Assembly, FieldTerms, Instrument, Response};
-use crate::state::{Modes, State};
+use crate::state::{Modes, ScrewTurns, State};
 
 /// Height and slope of the unit on its screws.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -134,7 +134,18 @@ pub struct Pointing {
 }
 
 /// The plane through the screws' heights; with more than three screws, the least-squares one.
-pub fn plane_of(assembly: &Assembly, turns: &[f64]) -> Plane {
+///
+/// # Panics
+/// Where the turns were made for another assembly, with another number of screws.
+pub fn plane_of(assembly: &Assembly, turns: &ScrewTurns) -> Plane {
+    if turns.is_empty() {
+        return Plane::default();
+    }
+    assert_eq!(
+        turns.len(),
+        assembly.screws.len(),
+        "the turns were made for another assembly"
+    );
     let radius = assembly.screw_circle_radius_m;
     let places: Vec<[f64; 2]> = assembly
         .screws
@@ -153,12 +164,9 @@ pub fn plane_of(assembly: &Assembly, turns: &[f64]) -> Plane {
     let count = places.len() as f64;
     let mean = |f: &dyn Fn(usize) -> f64| (0..places.len()).map(f).sum::<f64>() / count;
     let [cx, cy] = [mean(&|i| places[i][0]), mean(&|i| places[i][1])];
-    let ch = mean(&|i| heights.get(i).copied().unwrap_or(0.0));
+    let ch = mean(&|i| heights[i]);
     let (mut xx, mut xy, mut yy, mut xh, mut yh) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for (place, height) in places
-        .iter()
-        .zip(heights.iter().chain(std::iter::repeat(&0.0)))
-    {
+    for (place, height) in places.iter().zip(&heights) {
         let (x, y, h) = (place[0] - cx, place[1] - cy, height - ch);
         (xx, xy, yy, xh, yh) = (xx + x * x, xy + x * y, yy + y * y, xh + x * h, yh + y * h);
     }
@@ -174,17 +182,17 @@ pub fn plane_of(assembly: &Assembly, turns: &[f64]) -> Plane {
 }
 
 /// Turns that set the screws to a plane: the inverse of [`plane_of`].
-pub fn turns_for(assembly: &Assembly, plane: &Plane) -> Vec<f64> {
+pub fn turns_for(assembly: &Assembly, plane: &Plane) -> ScrewTurns {
     let radius = assembly.screw_circle_radius_m;
     let height = |azimuth: f64| {
         let along = plane.tilt_rad[0] * libm::cos(azimuth) + plane.tilt_rad[1] * libm::sin(azimuth);
         plane.piston_m + radius * along
     };
-    assembly
-        .screws
-        .iter()
-        .map(|s| height(s.azimuth_rad) / assembly.pitch_m_per_turn)
-        .collect()
+    let mut turns = ScrewTurns::zero(assembly);
+    for (turned, screw) in turns.iter_mut().zip(&assembly.screws) {
+        *turned = height(screw.azimuth_rad) / assembly.pitch_m_per_turn;
+    }
+    turns
 }
 
 /// Modes that a tilt of the unit adds at a place in the field.
@@ -230,8 +238,9 @@ mod tests {
     #[test]
     fn at_the_node_there_is_no_coma() {
         let mut instrument = fast_unit();
+        let assembly = instrument.assembly.as_ref().expect("screws");
         let state = State {
-            turns: vec![0.03, -0.05, 0.01],
+            turns: ScrewTurns::of(assembly, [0.03, -0.05, 0.01]).expect("three"),
             ..State::default()
         };
         assert_eq!(coma_node_m(&instrument, &state), None);

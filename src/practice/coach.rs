@@ -13,7 +13,7 @@ use crate::instrument::{Assembly, Instrument, end, fraction, way};
 use crate::math::robust::median;
 use crate::mechanics::{Plane, turns_for};
 use crate::simulate::clock;
-use crate::state::State;
+use crate::state::{ScrewTurns, State};
 use crate::units::{ARCMIN, DEG, UM};
 
 /// What to do next.
@@ -103,14 +103,14 @@ fn step(session: &Session, assembly: &Assembly, latest: &Round, tilt: Option<[f6
 }
 
 /// Turns that take a tilt away with the least turning: the piston is free, so the middle one of the screws may stay as it is.
-pub(super) fn wanted_turns(assembly: &Assembly, tilt_rad: [f64; 2]) -> Vec<f64> {
+pub(super) fn wanted_turns(assembly: &Assembly, tilt_rad: [f64; 2]) -> ScrewTurns {
     let plane = Plane {
         piston_m: 0.0,
         tilt_rad: tilt_rad.map(|t| -t),
     };
     let turns = turns_for(assembly, &plane);
-    let middle = median(&mut turns.clone());
-    turns.iter().map(|t| t - middle).collect()
+    let middle = median(&mut turns.to_vec());
+    turns.map(|t| t - middle)
 }
 
 fn farthest(turns: &[f64]) -> (usize, f64) {
@@ -233,7 +233,7 @@ pub(super) fn slopes(session: &Session, latest: &Round) -> Option<(Vec<f64>, [Ve
         sensor_offset_m: reckoned_offset_m(session, latest),
         mask_on: matches!(latest.sight.shape, SightShape::Spikes { .. }),
         flexure_rad: tilt_rad,
-        turns: Vec::new(),
+        turns: ScrewTurns::default(),
         recentred: true,
         ..session.state()
     };
@@ -428,7 +428,8 @@ mod tests {
     #[test]
     fn the_middle_screw_may_stay() {
         let assembly = crate::testing::fast_unit().assembly.unwrap();
-        let plane = plane_of(&assembly, &[0.0, 0.1, 0.0]);
+        let turns = ScrewTurns::named(&assembly, [("B", 0.1)]).unwrap();
+        let plane = plane_of(&assembly, &turns);
         let wanted = wanted_turns(&assembly, plane.tilt_rad);
         assert!((wanted[1] + 0.1).abs() < 1e-12, "{wanted:?}");
         assert!(wanted[0].abs() < 1e-12 && wanted[2].abs() < 1e-12);

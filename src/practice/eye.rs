@@ -13,9 +13,11 @@ use crate::propagation::Accuracy;
 use crate::pupil::frame_axes;
 use crate::rng::Seed;
 use crate::simulate::read_out;
-use crate::state::{Exposure, State};
+use crate::state::{Exposure, ScrewTurns, State};
 use crate::units::{NM, UM};
+use lru::LruCache;
 use ndarray::{Array2, Axis, Slice};
+use std::num::NonZeroUsize;
 
 /// A picture.
 #[derive(Debug, Clone)]
@@ -56,30 +58,30 @@ const OUTER_SCALE_M: f64 = 25.0;
 /// Direction of the wind.
 const WIND_RAD: f64 = 0.6;
 /// Models that are kept.
-const MODELS_AT_MOST: usize = 5;
+const MODELS_AT_MOST: NonZeroUsize = NonZeroUsize::new(5).unwrap();
 /// Wavelengths without and with a mask.
 const WAVELENGTHS: [usize; 2] = [3, 7];
 
 /// A session's eye.
 pub struct Eye {
     instrument: Instrument,
-    kept: Vec<(Key, Prepared)>,
+    kept: LruCache<Key, Prepared>,
 }
 
-/// What a model depends on.
-#[derive(Debug, Clone, PartialEq)]
+/// What a model depends on; lengths in metres by their bits, so that they can be looked up.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 struct Key {
     mask_on: bool,
     off_centre: bool,
     /// Defocus up to this, with its sign.
-    offset_m: f64,
-    field_m: [f64; 2],
+    offset_bits: u64,
+    field_bits: [u64; 2],
     atmosphere: AtmosphereKind,
     /// The atmosphere the screen was drawn for.
     seed: Option<Seed>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 enum AtmosphereKind {
     Still,
     Drawn,
@@ -100,7 +102,7 @@ impl Eye {
     pub fn new(instrument: &Instrument) -> Self {
         Eye {
             instrument: instrument.clone(),
-            kept: Vec::new(),
+            kept: LruCache::new(MODELS_AT_MOST),
         }
     }
 
@@ -200,26 +202,17 @@ impl Eye {
         Key {
             mask_on: state.mask_on && self.instrument.mask.is_some(),
             off_centre: aside_px[0].abs().max(aside_px[1].abs()) > 0.02,
-            offset_m: size_m.copysign(offset_m),
-            field_m: state.field_m,
+            offset_bits: size_m.copysign(offset_m).to_bits(),
+            // plus 0: −0 is the same place
+            field_bits: state.field_m.map(|f| (f + 0.0).to_bits()),
             atmosphere,
             seed: (atmosphere == AtmosphereKind::Drawn).then_some(moment.atmosphere),
         }
     }
 
     fn prepared(&mut self, state: &State, key: Key) -> Result<&mut Prepared, PredictError> {
-        if let Some(at) = self.kept.iter().position(|(kept, _)| *kept == key) {
-            let found = self.kept.remove(at);
-            self.kept.push(found);
-        } else {
-            let made = Prepared::new(&self.instrument, state, &key)?;
-            if self.kept.len() == MODELS_AT_MOST {
-                self.kept.remove(0);
-            }
-            self.kept.push((key, made));
-        }
-        let last = self.kept.len() - 1;
-        Ok(&mut self.kept[last].1)
+        let make = || Prepared::new(&self.instrument, state, &key);
+        self.kept.try_get_or_insert_mut(key.clone(), make)
     }
 }
 
@@ -232,10 +225,10 @@ impl Prepared {
         instrument.camera.colour = None;
         // a state whose rays go as far as those of any picture that this model will make
         let mut widest = state.clone();
-        widest.sensor_offset_m = key.offset_m;
+        widest.sensor_offset_m = f64::from_bits(key.offset_bits);
         widest.modes.add(8, 400.0 * NM);
         widest.modes.add(7, 400.0 * NM);
-        widest.turns = Vec::new();
+        widest.turns = ScrewTurns::default();
         widest.recentred = !key.off_centre;
         let camera = &instrument.camera;
         let half = 0.5 * camera.width_px.max(camera.height_px) as f64 * camera.pixel_m;

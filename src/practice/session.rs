@@ -13,7 +13,7 @@ use crate::mask;
 use crate::mechanics::plane_of;
 use crate::predict::seeing_sigma_m;
 use crate::rng::{Purpose, Seed};
-use crate::state::{Exposure, State};
+use crate::state::{Exposure, ScrewTurns, State};
 use crate::units::{SEEING_REFERENCE_M, UM};
 use rand_distr::{Distribution, StandardNormal};
 
@@ -25,7 +25,7 @@ pub struct Round {
     /// What is seen.
     pub sight: Sight,
     /// Turns of each wrench since the start, positive lengthens: what whoever turned them knows.
-    pub wrench_turns: Vec<f64>,
+    pub wrench_turns: ScrewTurns,
     pub(super) coma_m: f64,
     pub(super) sensor_offset_m: f64,
 }
@@ -43,7 +43,7 @@ pub struct Session {
     base: State,
     hidden: Hidden,
     cell: Cell,
-    wrench_turns: Vec<f64>,
+    wrench_turns: ScrewTurns,
     focuser_m: f64,
     pointing_m: [f64; 2],
     mask_on: bool,
@@ -81,7 +81,7 @@ impl Session {
             real,
             base: state.clone(),
             cell: Cell::new(assembly, &hidden.turns, &hidden.play, seed),
-            wrench_turns: vec![0.0; assembly.screws.len()],
+            wrench_turns: ScrewTurns::zero(assembly),
             focuser_m: hidden.sensor_offset_m - response.focus_m_per_m * plane.piston_m,
             pointing_m: plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad),
             mask_on: level == Level::Mask,
@@ -329,7 +329,7 @@ impl Session {
         state.recentred = false;
         state.aside_m = self.pointing_m.map(|p| -p);
         state.mask_on = self.mask_on;
-        state.turns = self.cell.heights().to_vec();
+        state.turns = self.cell.heights().clone();
         if !self.atmosphere_moves {
             state.sky.seeing_rad = None;
         }
@@ -479,8 +479,8 @@ fn check_mask(instrument: &Instrument, level: Level) -> Result<(), SetupError> {
         return Err(SetupError::Drawing);
     }
     let shows_coma = |d: &crate::instrument::MaskDesign| {
-        matches!(d.layout, MaskLayout::TwoZone | MaskLayout::TwoPitch)
-            && !mask::triplets(d).is_empty()
+        let layout = d.layout.slots();
+        layout.is_some_and(|l| l.crossing_shows.contains(&"coma")) && !mask::triplets(d).is_empty()
     };
     if level == Level::Mask && !design.is_some_and(shows_coma) {
         return Err(SetupError::NoMask);

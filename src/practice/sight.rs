@@ -9,7 +9,7 @@ use crate::mechanics::{Alignment, align};
 use crate::pupil::frame_axes;
 use crate::simulate::{doughnut, spikes};
 use crate::spectrum::{bins, reference_m};
-use crate::state::State;
+use crate::state::{Coma, State};
 use crate::wavefront::Wavefront;
 
 /// What is seen of one star.
@@ -179,7 +179,7 @@ fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> 
         return None;
     }
     let per_coma = 6.0 * ratio * 72f64.sqrt() * (1.0 - hole * hole) / pixel_m;
-    let coma_m = [alignment.modes.get(8), alignment.modes.get(7)];
+    let coma_m = Coma::of(&alignment.modes).xy_m();
     let ring_per_coma = -(6.0 - 4.0 / 3.0) * ratio * 72f64.sqrt() / pixel_m;
     Some(SightShape::Doughnut {
         centre_px: frame_axes(instrument).forward(coma_m.map(|c| ring_per_coma * c)),

@@ -265,7 +265,7 @@ mod tests {
     #[test]
     fn turning_the_camera_changes_neither_the_area_nor_the_coverage_of_a_mask() {
         let mut instrument = testing::fast_unit();
-        instrument.mask = Some(testing::mask(MaskLayout::OneTriplet));
+        instrument.mask = Some(testing::mask(MaskLayout::ONE_TRIPLET));
         let worn = State {
             mask_on: true,
             ..State::default()

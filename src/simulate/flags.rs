@@ -55,7 +55,7 @@ mod tests {
     fn what_is_special_about_a_frame_is_flagged() {
         let mut unit = crate::testing::fast_unit();
         unit.camera.wavelengths = Some(1);
-        unit.mask = Some(crate::testing::mask(MaskLayout::ThreeTriplet));
+        unit.mask = Some(crate::testing::mask(MaskLayout::THREE_TRIPLET));
         let plain = State {
             sensor_offset_m: 60.0 * UM,
             ..State::default()

@@ -249,7 +249,11 @@ fn undo(instrument: &Instrument, state: &State) -> BTreeMap<String, f64> {
             piston_m: 0.0,
             tilt_rad: state.flexure_rad.map(|t| -t),
         };
-        for (screw, turn) in assembly.screws.iter().zip(turns_for(assembly, &against)) {
+        for (screw, turn) in assembly
+            .screws
+            .iter()
+            .zip(turns_for(assembly, &against).iter())
+        {
             *undone.entry(screw.name.clone()).or_insert(0.0) += turn;
         }
     }

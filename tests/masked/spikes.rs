@@ -142,16 +142,16 @@ fn bent_cases() -> Vec<Case> {
         state.sensor_offset_m = 60.0 * UM;
     };
     vec![
-        case("one-triplet", moved(MaskLayout::OneTriplet), |_, _| ()),
+        case("one-triplet", moved(MaskLayout::ONE_TRIPLET), |_, _| ()),
         case(
             "three-triplet, mirrored, vane, defocused",
-            moved(MaskLayout::ThreeTriplet),
+            moved(MaskLayout::THREE_TRIPLET),
             mirrored_with_vane,
         ),
-        case("two-zone, far star", moved(MaskLayout::TwoZone), far_star),
+        case("two-zone, far star", moved(MaskLayout::TWO_ZONE), far_star),
         case(
             "two-zone, paraboloid, defocused",
-            moved(MaskLayout::TwoZone),
+            moved(MaskLayout::TWO_ZONE),
             paraboloid,
         ),
     ]
@@ -183,7 +183,7 @@ fn spikes_are_the_mean_of_hand_written_slopes() {
 
 #[test]
 fn no_mask_on_and_holes_give_no_spikes() {
-    let (instrument, state) = masked(plate(MaskLayout::TwoZone));
+    let (instrument, state) = masked(plate(MaskLayout::TWO_ZONE));
     assert_eq!(engine(&instrument, &state).1.len(), 18);
     assert!(
         engine(
@@ -220,7 +220,7 @@ fn search(instrument: &Instrument, model: &Model, region: &Region, half_width_m:
 }
 
 fn mirrored_three_triplet() -> (Instrument, State) {
-    let (mut instrument, state) = masked(moved(MaskLayout::ThreeTriplet));
+    let (mut instrument, state) = masked(moved(MaskLayout::THREE_TRIPLET));
     instrument.camera.rotation_rad = 33.0 * DEG;
     instrument.camera.mirrored = true;
     let mut modes = bent();

@@ -6,21 +6,16 @@
 //! that a star without costs little and keeps its standard deviations. Stars behind masks are not asked: their few slots do not
 //! tell these modes from dimensions that are slightly wrong.
 
+use super::super::settings::FitSettings;
 use super::levenberg::{Minimum, Problem as _};
 use super::problem::StarProblem;
 use super::strays;
 use super::unknown::{TrialState, Unknown};
 use crate::math::LeastSquares;
 use crate::predict::PredictError;
-use crate::units::NM;
 
 /// Secondary astigmatism, tetrafoil, secondary coma, secondary spherical aberration.
 pub const HIGHER_ORDER_MODES: [u32; 7] = [12, 13, 14, 15, 16, 17, 22];
-/// What is believed beforehand of them: about the design's, this far off.
-pub const HIGHER_ORDER_PRIOR_M: f64 = 30.0 * NM;
-/// Chance alone lets the sum of squares fall by more than this in about one star of a thousand (table of χ² with 7
-/// degrees of freedom, from memory).
-const BY_CHANCE: f64 = 25.0;
 
 /// The trial at the minimum with higher-order modes, where the star shows them.
 ///
@@ -29,12 +24,13 @@ const BY_CHANCE: f64 = 25.0;
 pub fn shown(
     problem: &mut StarProblem<'_>,
     found: &Minimum,
+    settings: &FitSettings,
 ) -> Result<Option<TrialState>, PredictError> {
     let mut residuals = problem.residuals(&found.unknowns)?;
     let mut columns = found.columns.clone();
     columns.extend(problem.columns_of(&HIGHER_ORDER_MODES, &found.unknowns)?);
     // single pixels that nothing explains must not be explained by these
-    for row in strays(&residuals[..problem.pixels().len()]) {
+    for row in strays(&residuals[..problem.pixels().len()], settings) {
         residuals[row] = 0.0;
         columns.iter_mut().for_each(|column| column[row] = 0.0);
     }
@@ -44,7 +40,7 @@ pub fn shown(
         more.push(Unknown::Mode(noll), more.fixed.get(noll));
     }
     let gain = fall(&columns, &residuals) - narrow;
-    Ok((gain > BY_CHANCE).then_some(more))
+    Ok((gain > settings.higher_order_from_chi_square).then_some(more))
 }
 
 /// By how much the sum of squares falls when the columns take from the residuals what they can.

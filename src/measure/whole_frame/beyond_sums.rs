@@ -5,15 +5,8 @@ use super::FieldOfFrame;
 use super::coma::{self, NodeFit, Skewed};
 use super::plane::{self, PlaneFit, SizedStar};
 use super::rays::FieldRays;
-use super::shapes::MOMENT_RADII;
-use crate::state::Modes;
-use crate::units::NM;
+use crate::state::{Coma, Modes};
 use rayon::prelude::*;
-
-/// Coma that is smaller says nothing about the share of its tail: the share of this much in the same direction is taken.
-const LEAST_COMA_M: f64 = 30.0 * NM;
-/// Shares beyond these are not believed.
-const SHARES: [f64; 2] = [0.05, 2.0];
 
 impl FieldOfFrame<'_> {
     fn rays(&self) -> FieldRays {
@@ -45,7 +38,8 @@ impl FieldOfFrame<'_> {
         plane: &PlaneFit,
         node: &NodeFit,
     ) {
-        let (rays, ring) = (self.rays(), self.ring());
+        let (rays, ring, settings) = (self.rays(), self.ring_rays(), self.settings());
+        let [least, most] = settings.circle_share_range;
         let in_focus_m = plane.fit.values[3].abs().sqrt();
         stars.par_iter_mut().for_each(|star| {
             let coma = coma::coma_m(&node.fit.values, star.field_m);
@@ -53,12 +47,13 @@ impl FieldOfFrame<'_> {
             if size == 0.0 {
                 return;
             }
-            let coma = coma.map(|c| c * size.max(LEAST_COMA_M) / size);
+            let coma = coma.map(|c| c * size.max(settings.circle_coma_m_at_least) / size);
             let modes = self.modes_with(coma, star.field_m);
-            let [x, y] = rays.asymmetry_m3(star.offset_m, &modes, in_focus_m, MOMENT_RADII);
-            let all = coma::third_m3(star, coma, ring, self.ray_per_rms());
+            let [x, y] =
+                rays.asymmetry_m3(star.offset_m, &modes, in_focus_m, settings.moment_radii);
+            let all = coma::third_m3(star, coma, ring);
             let share = (x * all[0] + y * all[1]) / (all[0].powi(2) + all[1].powi(2));
-            star.share = share.clamp(SHARES[0], SHARES[1]);
+            star.share = share.min(most).max(least);
         });
     }
 
@@ -67,7 +62,7 @@ impl FieldOfFrame<'_> {
         aligned_modes(self.instrument, field_m)
             .iter()
             .filter(|(noll, _)| ![7, 8].contains(noll))
-            .chain([(8, coma_m[0]), (7, coma_m[1])])
+            .chain(Coma::along_axes(coma_m).modes().iter())
             .collect()
     }
 }

@@ -6,6 +6,7 @@
 //! frame at another focus is there, or the owner says where the sensor stands. If none of these tells, the sign stays open and
 //! that is said; the line along which the plane tilts is known all the same.
 
+use super::super::settings::WholeFrameSettings;
 use super::descent::{Fit, descend};
 use crate::math::robust::sigma_of;
 
@@ -41,6 +42,8 @@ pub(super) struct Known {
     pub blur_per_m: f64,
     /// Half the diagonal of the sensor.
     pub half_m: f64,
+    /// What the law of squares is off by in one diameter, as a share of it.
+    pub diameter_law_share: f64,
 }
 
 /// The plane.
@@ -56,20 +59,25 @@ pub(super) struct PlaneFit {
     pub used: usize,
 }
 
-/// Model error of a diameter: Gaussian blurs and discs do not quite add in squares.
-const MODEL_ERROR: f64 = 0.01;
-/// The other side must be worse by this much, in squares of standard deviations, to be ruled out.
-const RULED_OUT: f64 = 12.0;
-/// Farther out than this many standard deviations a star is left out.
-const OUTLIER: f64 = 4.0;
+/// Rounds of leaving out stars that lie far from the law, at most.
+const ROUNDS: usize = 3;
+/// Descents start from planes that take this share of the widest star's defocus from the middle of the frame to its corner, each in
+/// eight directions: a flat one and a steep one, so that no side of focus is missed.
+const STARTING_SLOPES: [f64; 2] = [0.1, 0.6];
+/// Directions of the starting planes.
+const STARTING_DIRECTIONS: i32 = 8;
 
 /// Fits the plane; `None` with too few stars.
-pub(super) fn fit(stars: &[SizedStar], known: Known) -> Option<PlaneFit> {
+pub(super) fn fit(
+    stars: &[SizedStar],
+    known: Known,
+    settings: &WholeFrameSettings,
+) -> Option<PlaneFit> {
     let mut kept = stars.to_vec();
-    let mut found = both_sides(&kept, known)?;
-    for _ in 0..3 {
+    let mut found = both_sides(&kept, known, settings.stars_at_least)?;
+    for _ in 0..ROUNDS {
         let scale = robust_scale(&kept, &found.0.values, known);
-        let limit = OUTLIER * scale;
+        let limit = settings.outlier_sigma * scale;
         let close: Vec<SizedStar> = kept
             .iter()
             .copied()
@@ -79,7 +87,7 @@ pub(super) fn fit(stars: &[SizedStar], known: Known) -> Option<PlaneFit> {
             break;
         }
         kept = close;
-        found = both_sides(&kept, known)?;
+        found = both_sides(&kept, known, settings.stars_at_least)?;
     }
     let (best, other) = found;
     let unknowns = best.values.len();
@@ -88,15 +96,15 @@ pub(super) fn fit(stars: &[SizedStar], known: Known) -> Option<PlaneFit> {
     let worse = (other.chi_square - best.chi_square) / (scale * scale);
     Some(PlaneFit {
         fit: best,
-        sign_open: worse < RULED_OUT,
+        sign_open: worse < settings.other_side_chi_square,
         scale,
         used: kept.len(),
     })
 }
 
 /// The best fit, and the best one on its other side.
-fn both_sides(stars: &[SizedStar], known: Known) -> Option<(Fit, Fit)> {
-    if stars.len() < 8 {
+fn both_sides(stars: &[SizedStar], known: Known, stars_at_least: usize) -> Option<(Fit, Fit)> {
+    if stars.len() < stars_at_least {
         return None;
     }
     let fits = starts(stars, known);
@@ -141,9 +149,9 @@ fn starts(stars: &[SizedStar], known: Known) -> Vec<Fit> {
         .fold(f64::INFINITY, f64::min);
     let most = scale[0];
     let mut fits = Vec::new();
-    for azimuth in 0..8 {
-        let angle = std::f64::consts::TAU * f64::from(azimuth) / 8.0;
-        for share in [0.1, 0.6] {
+    for azimuth in 0..STARTING_DIRECTIONS {
+        let angle = std::f64::consts::TAU * f64::from(azimuth) / f64::from(STARTING_DIRECTIONS);
+        for share in STARTING_SLOPES {
             for middle in [-1.0, 0.0, 1.0] {
                 let slope = share * most / known.half_m;
                 let start = [
@@ -190,7 +198,9 @@ pub(super) fn by_squares_m(star: &SizedStar, values: &[f64], known: Known) -> f6
 
 fn residual(star: &SizedStar, values: &[f64], known: Known) -> f64 {
     let expected_m = by_squares_m(star, values, known) + star.beyond_squares_m;
-    let sigma = star.sigma_m.hypot(MODEL_ERROR * star.diameter_m);
+    let sigma = star
+        .sigma_m
+        .hypot(known.diameter_law_share * star.diameter_m);
     (star.diameter_m - expected_m) / sigma
 }
 
