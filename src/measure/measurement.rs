@@ -3,7 +3,8 @@
 use super::doughnut::is_round;
 use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
-use super::fit::{Dimension, Fitted, FrameView, HIGHER_ORDER_MODES, Look, Unknown};
+use super::fit::{Dimension, Fitted, FrameView, Look, Unknown};
+use super::judged::judged;
 use super::masked::{MaskedFit, measure_masked};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
@@ -333,36 +334,7 @@ fn plain(
         // it looked double, and one star explains it
         flags = flags.without(Flag::StarsOverlap);
     }
-    if fitted.left_out_px > 0 {
-        flags.raise(Flag::PixelsLeftOut);
-    }
-    if !fitted.settled {
-        flags.raise(Flag::NotSettled);
-    }
-    if fitted.get(Unknown::Mode(HIGHER_ORDER_MODES[0])).is_some() {
-        flags.raise(Flag::HigherOrderModes);
-    }
-    if fitted.chi_square > settings.rough_fit_chi_square {
-        flags.raise(Flag::RoughFit);
-    }
-    if fitted.unexplained > settings.poor_fit_unexplained_share
-        || fitted.model_error > settings.poor_fit_model_error_share
-    {
-        flags.raise(Flag::PoorFit);
-    }
-    let blur = fitted
-        .get(Unknown::Seeing(0))
-        .map_or(0.0, |s| libm::exp(s.0));
-    if blur > settings.very_blurred_rad {
-        flags.raise(Flag::VeryBlurred);
-    }
-    let uncertain = |noll| {
-        let sigma = fitted.get(Unknown::Mode(noll)).and_then(|found| found.1);
-        sigma.is_none_or(|s| s > settings.coma_sigma_m)
-    };
-    if uncertain(7) || uncertain(8) {
-        flags.raise(Flag::ComaUncertain);
-    }
+    flags.extend(&judged(&fitted, settings));
     let place = |axis| {
         let inside = fitted.get(Unknown::Place(0, axis)).map_or(0.0, |p| p.0);
         inside + star.corner_px[axis] as f64

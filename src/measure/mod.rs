@@ -9,7 +9,7 @@
 //! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and spikes |
 //! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
-//! | `measurement.rs`, `shot.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty out |
+//! | `measurement.rs`, `shot.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
 //! | `spikes.rs` | where the spikes of a masked star lie, and what their slopes say |
@@ -34,6 +34,7 @@ mod frame_error;
 mod good_enough;
 mod hands;
 mod harmonics;
+mod judged;
 pub mod learn;
 mod masked;
 mod measurement;

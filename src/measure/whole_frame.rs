@@ -597,3 +597,5 @@ fn turned_sigmas(first: [f64; 2], sigmas: [f64; 2]) -> [f64; 2] {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod told;
