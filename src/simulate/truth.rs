@@ -2,8 +2,10 @@
 //!
 //! All keys are always present; what cannot be known is `null` with a flag, never NaN. `_px` places are in frame axes.
 
+use super::flags::flags_of;
 use super::limits::Limits;
 use crate::axes::{FrameM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::math::gauss_between;
@@ -79,8 +81,8 @@ pub struct Truth {
     pub sigma_photon_nm: Option<Numbered<Option<f64>>>,
     /// Noll index → what the atmosphere adds in this exposure (frozen flow, averaged Noll variances), nm RMS.
     pub sigma_seeing_nm: Option<Numbered>,
-    /// What a reader should know; the list is in DEVELOPERS.md, "Flags of the truth".
-    pub flags: Vec<String>,
+    /// What a reader should know.
+    pub flags: Flags,
 }
 
 /// Noll index → value, written with the index as key, in ascending order.
@@ -158,16 +160,16 @@ impl Truth {
             })
             .collect();
         let image_shift_px = shift_px(instrument, alignment.image_shift_m);
-        let mut flags = flags(instrument, state, model, expected, frame);
+        let mut flags = flags_of(instrument, state, model, expected, frame);
         if ring.is_none() {
-            flags.push("no_doughnut".into());
+            flags.raise(Flag::NoDoughnut);
         }
         let limits = Limits::new(instrument, state, model, expected);
-        flags.extend(limits.flags);
+        flags.extend(&limits.flags);
         let sampling_error = if model.settings().sampling_check {
             known_error(model.sampling_error(), &mut flags)
         } else {
-            flags.push("sampling_not_checked".into());
+            flags.raise(Flag::SamplingNotChecked);
             None
         };
         Truth {
@@ -201,10 +203,10 @@ impl Truth {
 }
 
 /// The error, or a flag that says that it is not known: the finer frame may not fit in memory, or there is no light to compare.
-fn known_error(found: Result<f64, PredictError>, flags: &mut Vec<String>) -> Option<f64> {
+fn known_error(found: Result<f64, PredictError>, flags: &mut Flags) -> Option<f64> {
     let known = found.ok().filter(|error| error.is_finite());
     if known.is_none() {
-        flags.push("sampling_not_checked".into());
+        flags.raise(Flag::SamplingNotChecked);
     }
     known
 }
@@ -284,41 +286,6 @@ fn with_focus(instrument: &Instrument, model: &Model) -> Numbered {
     })
 }
 
-fn flags(
-    instrument: &Instrument,
-    state: &State,
-    model: &Model,
-    expected: &Expected,
-    frame: Option<&Frame>,
-) -> Vec<String> {
-    let camera = &instrument.camera;
-    let [x, y] = model.star_px.xy();
-    let outside = x < -0.5
-        || y < -0.5
-        || x > camera.width_px as f64 - 0.5
-        || y > camera.height_px as f64 - 0.5;
-    let mut flags = Vec::new();
-    if outside {
-        flags.push("star_outside_frame".to_string());
-    }
-    if expected.light_in_frame < 0.9 {
-        flags.push("light_cut_by_frame".to_string());
-    }
-    if !expected.in_electrons {
-        flags.push("relative_units".to_string());
-    }
-    if frame.is_some_and(|f| f.saturated_px > 0) {
-        flags.push("saturated".to_string());
-    }
-    if state.mask_on && instrument.mask.is_some() {
-        flags.push("masked".to_string());
-    }
-    if model.colour_focus_m().is_some() {
-        flags.push("colour_focus_not_zero".to_string());
-    }
-    flags
-}
-
 /// −0 as 0, so that files do not depend on how a zero came about.
 fn clean(value: f64) -> f64 {
     if value == 0.0 { 0.0 } else { value }
@@ -330,13 +297,13 @@ mod tests {
 
     #[test]
     fn a_sampling_error_that_is_not_known_is_flagged() {
-        let mut flags = Vec::new();
+        let mut flags = Flags::default();
         assert_eq!(known_error(Ok(2e-4), &mut flags), Some(2e-4));
         assert!(flags.is_empty());
         for unknown in [Err(PredictError::Dark), Ok(f64::NAN)] {
-            let mut flags = Vec::new();
+            let mut flags = Flags::default();
             assert_eq!(known_error(unknown, &mut flags), None);
-            assert_eq!(flags, ["sampling_not_checked"]);
+            assert_eq!(flags, Flags::from([Flag::SamplingNotChecked]));
         }
     }
 
