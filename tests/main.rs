@@ -9,6 +9,7 @@ mod conventions;
 mod dataset;
 mod field;
 mod files;
+mod made_in_code;
 mod mask_files;
 mod masked;
 mod measure_frames;

@@ -24,6 +24,7 @@ mod findings;
 mod keys;
 mod nearest;
 mod overrides;
+mod parts;
 pub(crate) mod path;
 mod raw;
 mod response;
@@ -35,6 +36,7 @@ mod validate;
 pub use error::{Place, Problem, ScenarioError};
 pub use keys::{KeyDoc, key_table};
 pub use overrides::steps;
+pub use parts::{check_parts, write};
 pub use template::{TemplateKind, template};
 
 use serde::de::DeserializeOwned;
