@@ -3,6 +3,13 @@
 //! Plain data, SI units, validated by the scenario reader. The [`Modes`] type carries Zernike coefficients everywhere in
 //! the crate.
 
+mod coma;
+mod turns;
+
+pub use coma::Coma;
+pub use turns::ScrewTurns;
+
+use crate::axes::FieldM;
 use std::collections::BTreeMap;
 
 /// Zernike coefficients: Noll index → metres RMS over the full clear circle of the aperture.
@@ -68,13 +75,13 @@ pub struct State {
     /// Whether the frame follows the star.
     pub recentred: bool,
     /// Where the star stands from the middle of a frame that is not recentred, besides the image shift; pupil axes.
-    pub aside_m: [f64; 2],
+    pub aside_m: FieldM,
     /// Where the star is on the sensor, from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Whether the mask is on the telescope.
     pub mask_on: bool,
-    /// Turns of each screw, in the order of `assembly.screws`; positive lengthens. Empty without an assembly.
-    pub turns: Vec<f64>,
+    /// Turns of each screw; the default, none, leaves every screw at its nominal length.
+    pub turns: ScrewTurns,
     /// Tilt of the unit that no screw shows: it leans under its own weight. Points at the raised edge.
     pub flexure_rad: [f64; 2],
     /// Any other aberration, full-circle Noll modes.
@@ -93,10 +100,10 @@ impl Default for State {
         State {
             sensor_offset_m: 0.0,
             recentred: true,
-            aside_m: [0.0; 2],
-            field_m: [0.0; 2],
+            aside_m: FieldM::ZERO,
+            field_m: FieldM::ZERO,
             mask_on: false,
-            turns: Vec::new(),
+            turns: ScrewTurns::default(),
             flexure_rad: [0.0; 2],
             modes: Modes::none(),
             star: None,
@@ -159,7 +166,7 @@ pub enum FieldStars {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FieldStar {
     /// Where it is on the sensor, from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Johnson V magnitude above the atmosphere.
     pub magnitude: f64,
     /// Temperature of its spectrum; `None` for that of the scenario's star.

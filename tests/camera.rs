@@ -7,7 +7,7 @@ use skewstar::instrument::*;
 use skewstar::predict::{Expected, Model, Settings};
 use skewstar::rng::Seed;
 use skewstar::simulate::{Provenance, read_out, saturation_adu, simulate};
-use skewstar::state::{Exposure, Modes, Sky, Star, State};
+use skewstar::state::{Exposure, Modes, ScrewTurns, Sky, Star, State};
 use skewstar::units::*;
 
 fn electronics() -> Electronics {
@@ -155,9 +155,10 @@ fn night() -> (Instrument, State) {
     instrument.camera.width_px = 40;
     instrument.camera.height_px = 34;
     instrument.camera.electronics = Some(electronics());
+    let assembly = instrument.assembly.as_ref().expect("screws");
     let state = State {
         sensor_offset_m: 220.0 * UM,
-        turns: vec![0.0, 0.05, 0.0],
+        turns: ScrewTurns::of(assembly, [0.0, 0.05, 0.0]).expect("three screws"),
         star: Some(Star {
             magnitude: 5.0,
             temperature_k: 5100.0,

@@ -6,6 +6,7 @@ mod bound;
 mod camera;
 mod cli;
 mod conventions;
+mod core;
 mod dataset;
 mod field;
 mod files;

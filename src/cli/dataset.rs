@@ -6,12 +6,12 @@ use super::dataset_folder::SetFolder;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
-use super::{scenario_bytes, stem};
+use super::stem;
 use crate::dataset::{
     self, ScenarioSource, ScenarioText, Set, SetError, Shard, ShardRecord, Table, Verifier,
     VerifyReport, secret_sha256, shard_of_record, shard_stem, shards,
 };
-use crate::instrument::MaskLayout;
+use crate::files;
 use crate::scenario::hex;
 use rand::TryRng;
 use rayon::prelude::*;
@@ -217,7 +217,7 @@ fn seal_name(name: &str) -> String {
 /// Recipe and scenario, and the drawing of its mask.
 fn read_set(args: &SetArgs, sealed: bool, secret: Option<[u8; 16]>) -> Result<Set, CliError> {
     let label = args.recipe.display().to_string();
-    let recipe = dataset::read(&scenario_bytes(&args.recipe)?, &label)?;
+    let recipe = dataset::read(&files::text_bytes(&args.recipe)?, &label)?;
     let folder = args.recipe.parent().unwrap_or(Path::new(""));
     let mut source = ScenarioSource {
         sealed,
@@ -233,7 +233,7 @@ fn read_set(args: &SetArgs, sealed: bool, secret: Option<[u8; 16]>) -> Result<Se
         }
         ScenarioText::File(file) => {
             let path = folder.join(file);
-            let bytes = scenario_bytes(&path)?;
+            let bytes = files::text_bytes(&path)?;
             source.label = path.display().to_string();
             scenario_folder = path.parent().unwrap_or(Path::new("")).to_owned();
             // refused with its own words when it is no text
@@ -243,24 +243,9 @@ fn read_set(args: &SetArgs, sealed: bool, secret: Option<[u8; 16]>) -> Result<Se
             source.scenario = String::from_utf8_lossy(&bytes).into_owned();
         }
     }
-    source.drawing = drawing(&recipe.set, &source, &scenario_folder)?;
+    let base = crate::scenario::read(&source.scenario, &source.label, &recipe.set)?;
+    source.drawing = files::drawing_of(&base, &scenario_folder)?.map(|(_, bytes)| bytes);
     Ok(Set::new(recipe, source)?)
-}
-
-fn drawing(
-    set: &[String],
-    source: &ScenarioSource,
-    folder: &Path,
-) -> Result<Option<Vec<u8>>, CliError> {
-    let base = crate::scenario::read(&source.scenario, &source.label, set)?;
-    let Some(MaskLayout::Drawing(named)) = base.instrument.mask.map(|mask| mask.layout) else {
-        return Ok(None);
-    };
-    let path = folder.join(&named.file);
-    match std::fs::read(&path) {
-        Ok(bytes) => Ok(Some(bytes)),
-        Err(source) => Err(CliError::Drawing { path, source }),
-    }
 }
 
 /// Whether a shard is there, complete. What is there and does not fit its record is an error, never repaired.
@@ -346,7 +331,7 @@ fn read_or_make_secret(path: &Path) -> Result<[u8; 16], CliError> {
 }
 
 fn read_secret(path: &Path) -> Result<[u8; 16], CliError> {
-    let text = String::from_utf8_lossy(&scenario_bytes(path)?)
+    let text = String::from_utf8_lossy(&files::text_bytes(path)?)
         .trim()
         .to_owned();
     let digits: Option<Vec<u8>> = (0..16)

@@ -6,6 +6,7 @@
 
 use super::error::CliError;
 use super::output::OutputError;
+use crate::files::FileError;
 use std::fs;
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
@@ -58,7 +59,7 @@ impl SetFolder {
         match fs::read(&path) {
             Ok(bytes) => Ok(Some(bytes)),
             Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
-            Err(source) => Err(CliError::Read { path, source }),
+            Err(source) => Err(FileError::unreadable(path, source).into()),
         }
     }
 
@@ -72,10 +73,7 @@ impl SetFolder {
                 .map(|entry| Ok(entry?.file_name().to_string_lossy().into_owned()))
                 .collect()
         };
-        let mut names = list().map_err(|source| CliError::Read {
-            path: self.path.clone(),
-            source,
-        })?;
+        let mut names = list().map_err(|source| FileError::unreadable(&self.path, source))?;
         names.sort();
         Ok(names)
     }

@@ -4,20 +4,20 @@ use super::interrupt::{EXIT_INTERRUPTED, Interrupted};
 use super::learn::NotLearned;
 use super::output::OutputError;
 use crate::dataset::SetError;
+use crate::diagnosis::DiagnosisError;
+use crate::files::FileError;
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
-use crate::image_io::reading::ReadingError;
-use crate::mask::drawing::DrawingError;
 use crate::mask::solid::SolidError;
-use crate::measure::MeasureError;
 use crate::practice::{RecordError, Refusal, SetupError};
 use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
+use crate::scene::SceneError;
 use crate::score::ScoreError;
-use crate::simulate::FieldError;
+#[cfg(feature = "serve")]
 use crate::web::ServeError;
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A verb that failed.
 #[derive(Debug, thiserror::Error)]
@@ -25,33 +25,16 @@ pub enum CliError {
     /// The scenario was refused.
     #[error(transparent)]
     Scenario(#[from] ScenarioError),
-    /// The scenario file could not be read.
-    #[error("cannot read {}: {source}", path.display())]
-    Read {
-        /// The file.
+    /// A file that was named cannot be used.
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// The scene of a scenario cannot be shown.
+    #[error("{}: {source}", path.display())]
+    Scene {
+        /// The scenario.
         path: PathBuf,
-        /// What the system says.
-        source: io::Error,
-    },
-    /// A scenario file of more than this size is none.
-    #[error("{} has more than {limit} bytes: that is no scenario", path.display())]
-    TooLong {
-        /// The file.
-        path: PathBuf,
-        /// Limit.
-        limit: u64,
-    },
-    /// Counts were asked for without a seed.
-    #[error("{}: seed is missing, and the noise of [star] and [exposure] needs one", path.display())]
-    SeedMissing {
-        /// The file.
-        path: PathBuf,
-    },
-    /// Counts were asked for of a scenario in relative units.
-    #[error("{}: there are no counts to write, [star] and [exposure] are not both given", path.display())]
-    NoCounts {
-        /// The file.
-        path: PathBuf,
+        /// Why.
+        source: SceneError,
     },
     /// More panels than anyone can look at.
     #[error("--rows and --columns make {panels} panels, but must make at most {limit}")]
@@ -61,20 +44,6 @@ pub enum CliError {
         /// Limit.
         limit: usize,
     },
-    /// The scenario names no stars for its sensor.
-    #[error("{}: [field] is missing, which names the stars", path.display())]
-    NoField {
-        /// The file.
-        path: PathBuf,
-    },
-    /// The field cannot be rendered.
-    #[error("{}: {source}", path.display())]
-    Field {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        source: FieldError,
-    },
     /// The name for a new scenario is none.
     #[error("{name:?} cannot be a file name: {reason}")]
     Name {
@@ -83,36 +52,6 @@ pub enum CliError {
         /// Why not.
         reason: &'static str,
     },
-    /// The star cannot be predicted.
-    #[error("{}: {source}", path.display())]
-    Predict {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        source: PredictError,
-    },
-    /// The drawing cannot be read.
-    #[error("cannot read the drawing {}: {source}", path.display())]
-    Drawing {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        source: io::Error,
-    },
-    /// The drawing is none that can be used.
-    #[error("{}: {source}", path.display())]
-    Svg {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        source: DrawingError,
-    },
-    /// There is no mask.
-    #[error("{}: there is no [mask]", path.display())]
-    NoMask {
-        /// The scenario.
-        path: PathBuf,
-    },
     /// The mask makes no solid.
     #[error("{}: {source}", path.display())]
     Solid {
@@ -120,14 +59,6 @@ pub enum CliError {
         path: PathBuf,
         /// Why.
         source: SolidError,
-    },
-    /// The image file could not be opened.
-    #[error("cannot read the image {}: {source}", path.display())]
-    Image {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        source: io::Error,
     },
     /// A set cannot be made.
     #[error(transparent)]
@@ -176,20 +107,9 @@ pub enum CliError {
         /// What the system says.
         source: io::Error,
     },
-    /// The image file is too long.
-    #[error("{} has more than {limit} bytes: a single frame is wanted", path.display())]
-    ImageTooLong {
-        /// The file.
-        path: PathBuf,
-        /// Limit.
-        limit: u64,
-    },
-    /// The image cannot be used.
-    #[error(transparent)]
-    Reading(#[from] ReadingError),
     /// Nothing can be measured.
     #[error(transparent)]
-    Measure(#[from] MeasureError),
+    Diagnosis(#[from] DiagnosisError),
     /// Answers or truth cannot be compared.
     #[error("{}: {source}", path.display())]
     Score {
@@ -255,6 +175,7 @@ pub enum CliError {
         given: u64,
     },
     /// The page cannot be served.
+    #[cfg(feature = "serve")]
     #[error(transparent)]
     Serve(#[from] ServeError),
     /// Files could not be written.
@@ -290,13 +211,24 @@ impl From<SetError> for CliError {
 }
 
 impl CliError {
+    /// Puts the scenario's name in front of what is wrong with its scene.
+    pub(super) fn of_scene(path: &Path) -> impl Fn(SceneError) -> CliError {
+        let path = path.to_owned();
+        move |source| match source {
+            // it has file, line and key of its own
+            SceneError::Refused(error) => CliError::Scenario(error),
+            source => CliError::Scene {
+                path: path.clone(),
+                source,
+            },
+        }
+    }
+
     /// What to try next.
     pub fn hint(&self) -> Option<&str> {
         match self {
             CliError::Scenario(error) => Some(error.hint()),
-            CliError::Read { .. } => Some(
-                "is the path right? skewstar new NAME writes a scenario to start from, skewstar dataset make a set",
-            ),
+            CliError::File(error) => Some(error.hint()),
             CliError::Setup(error) => Some(error.hint()),
             CliError::Unseen(error) => Some(error.hint()),
             CliError::Session { source, .. } => Some(source.hint()),
@@ -307,33 +239,13 @@ impl CliError {
             }
             CliError::Level { .. } => Some("give one of them to --level"),
             CliError::Seed { .. } => Some("leave it out for a drill by chance"),
+            #[cfg(feature = "serve")]
             CliError::Serve(error) => Some(error.hint()),
-            CliError::TooLong { .. } => Some("give the .toml file, not a picture"),
-            CliError::SeedMissing { .. } => {
-                Some("add a line such as seed = 20417 at the top, or --set seed=20417")
-            }
-            CliError::NoCounts { .. } => Some(
-                "give both sections, or leave --png16 and --tiff out and use the expected frame",
-            ),
+            CliError::Scene { source, .. } => Some(source.hint()),
             CliError::TooManyPanels { .. } => Some("give fewer values, or make several sheets"),
-            CliError::NoField { .. } => Some(
-                "add [field] with count = 400 and magnitudes = [5.0, 12.0], or a list of stars",
-            ),
-            CliError::Field { source, .. } => Some(source.hint()),
             CliError::Name { .. } => Some("use letters, digits, blanks, - and _"),
-            CliError::Drawing { .. } => Some("mask.drawing is looked for beside the scenario"),
-            CliError::Svg { source, .. } => Some(source.hint()),
-            CliError::NoMask { .. } => {
-                Some("add a [mask] section; skewstar new writes one in comments")
-            }
             CliError::Solid { source, .. } => Some(source.hint()),
-            CliError::Predict { source, .. } => Some(source.hint()),
-            CliError::Image { .. } => {
-                Some("give a FITS, TIFF, PNG or JPEG file that lies there and may be read")
-            }
-            CliError::ImageTooLong { .. } => Some("cut the star's surroundings out of it"),
-            CliError::Reading(error) => Some(error.hint()),
-            CliError::Measure(error) => Some(error.hint()),
+            CliError::Diagnosis(error) => Some(error.hint()),
             CliError::Set(error) => error.hint(),
             CliError::SetOverlap { .. } => Some(
                 "go on after the last shard with --start (a shard that --count cut short may be removed and made anew), or choose another folder",

@@ -5,7 +5,8 @@ use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
-use super::{finish, image_of, one_file, parsed, scenario_bytes, stem};
+use super::{finish, image_of, one_file, stem};
+use crate::files;
 use crate::instrument::{Instrument, read_turns};
 use crate::measure::learn::{LearnError, LearnedResponse, Sighting, TrialTurn, learn};
 use crate::measure::{
@@ -110,7 +111,7 @@ impl NotLearned {
 /// Learns, and writes STEM.response.toml.
 pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
     let path = &args.instrument;
-    let scenario = parsed(&scenario_bytes(path)?, path, &args.set)?;
+    let scenario = files::scenario(path, &args.set)?;
     let instrument = scenario.instrument;
     let typed: Vec<TypedTrial> = args
         .trial
@@ -132,9 +133,11 @@ pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
     let seen =
         interrupt.or_done(move || sightings(&job.0, &job.1, &options, &|| shown.step()))??;
     let trials: Vec<TrialTurn> = typed.iter().map(|t| t.trial(&seen)).collect();
-    let learned = learn(&instrument, &trials).map_err(|source| NotLearned::Learn {
-        path: path.clone(),
-        source,
+    let learned = learn(&instrument, &trials, &options.settings.learning).map_err(|source| {
+        NotLearned::Learn {
+            path: path.clone(),
+            source,
+        }
     })?;
     set.put(&name, learned.to_toml().as_bytes())?;
     finish(set, &interrupt, printer)?;
@@ -274,11 +277,11 @@ fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
         mirroring(instrument.camera.mirrored),
     ));
     for screw in &learned.screws {
-        let [x, y] = screw.coma_m_per_turn.map(|c| c / NM);
+        let [x, y] = screw.coma_per_turn.xy_nm();
         lines.push(format!(
             "One turn of {} changes coma by {x:.0} nm along x (Noll 8) and {y:.0} nm along y (Noll 7), give or take {:.0} nm.",
             screw.name,
-            screw.sigma_m_per_turn / NM
+            sigma(screw.coma_per_turn.sigma_per_axis_m()) / NM
         ));
     }
     lines.extend(
@@ -336,8 +339,8 @@ impl<'a> LearnOutput<'a> {
     fn of(learned: &'a LearnedResponse) -> LearnOutput<'a> {
         let rows = learned.screws.iter().map(|screw| {
             let row = ScrewOutput {
-                coma_nm_per_turn: screw.coma_m_per_turn.map(|c| c / NM),
-                sigma: screw.sigma_m_per_turn / NM,
+                coma_nm_per_turn: screw.coma_per_turn.xy_nm(),
+                sigma: screw.coma_per_turn.sigma_per_axis_m().unwrap_or(0.0) / NM,
             };
             (screw.name.as_str(), row)
         });

@@ -5,12 +5,13 @@ use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
-use super::{finish, load, mask_preview, mask_tune, stem};
+use super::{finish, load, mask_preview, mask_tune, scene, stem};
 use crate::mask::pieces::{CLEARANCE_M, MOST_PIECES, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::Solid;
 use crate::preview::check::{Finding, Limit, findings};
 use crate::scenario::Scenario;
+use crate::scene::SceneError;
 use crate::solid_io::{dxf, stl, svg, three_mf};
 use crate::units::MM;
 use serde::Serialize;
@@ -33,16 +34,25 @@ pub fn run(args: &MaskArgs, printer: &Console) -> Result<bool, CliError> {
 struct CheckAnswer<'a> {
     format: &'static str,
     title: &'a str,
+    /// The word of the layout.
+    layout: &'static str,
+    /// What it is, what it shows an eye and what it hides.
+    layout_words: &'a str,
     printable: bool,
     findings: &'a [Finding],
 }
 
 fn check(args: &ScenarioArgs, printer: &Console) -> Result<bool, CliError> {
-    let scenario = load(args)?;
-    let path = args.scenario.clone();
-    let list = findings(&scenario.instrument).ok_or(CliError::NoMask { path })?;
+    let scene = scene(args)?;
+    let list = scene
+        .mask_findings()
+        .map_err(CliError::of_scene(&args.scenario))?;
+    let design = scene.mask().map_err(CliError::of_scene(&args.scenario))?;
+    let layout = design.layout.name();
+    let layout_words = layout.words();
     let serious = list.iter().any(|f| f.serious);
-    let mut lines = vec![scenario.title.clone()];
+    let title = &scene.provenance().title;
+    let mut lines = vec![title.clone(), layout_words.clone()];
     for finding in &list {
         lines.extend(sentences(finding));
     }
@@ -56,7 +66,9 @@ fn check(args: &ScenarioArgs, printer: &Console) -> Result<bool, CliError> {
     printer.answer(lines.join("\n"))?;
     printer.answer_json(&CheckAnswer {
         format: "skewstar-mask-check/1",
-        title: &scenario.title,
+        title,
+        layout: layout.word(),
+        layout_words: &layout_words,
         printable: !serious,
         findings: &list,
     })?;
@@ -102,7 +114,7 @@ struct DrawAnswer {
 fn draw(args: &MaskDrawArgs, printer: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = &args.scenario.scenario;
-    let no_mask = || CliError::NoMask { path: path.clone() };
+    let no_mask = || CliError::of_scene(path)(SceneError::NoMask);
     let list = findings(&scenario.instrument).ok_or_else(no_mask)?;
     let plate = Plate::new(&scenario.instrument).ok_or_else(no_mask)?;
     let interrupt = Interrupt::install()?;

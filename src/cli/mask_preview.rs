@@ -5,142 +5,58 @@ use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
-use super::{finish, least_and_most, load, one_file, stem};
+use super::{finish, least_and_most, one_file, scene, stem};
 use crate::image_io::canvas::{
     AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, TextStyle, Viewport,
 };
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{PictureError, png};
-use crate::predict::{Expected, Model, PredictError, Settings, critical_focus_m};
-use crate::preview::view::{PreviewExposure, Shows, SpikePlace, exposure, places, table};
-use crate::scenario::Scenario;
-use crate::state::{Modes, State};
-use crate::units::{NM, UM};
-use ndarray::Array2;
-use serde::Serialize;
+use crate::preview::view::Shows;
+use crate::scene::{MaskPreview, PreviewOptions, SceneError};
 
-/// What `--json` prints.
-#[derive(Debug, Serialize)]
-struct PreviewOutput {
-    format: &'static str,
-    title: String,
-    eye_px: f64,
-    depth_um: f64,
-    error_nm: f64,
-    shows: Vec<Shows>,
-    spikes: Vec<SpikePlace>,
-    exposure: Option<PreviewExposure>,
+/// Whether the mask has spikes that an eye is known to read.
+fn has_rules(preview: &MaskPreview) -> bool {
+    !preview.spikes.is_empty()
 }
 
-impl PreviewOutput {
-    /// Whether the mask has spikes that an eye is known to read.
-    fn has_rules(&self) -> bool {
-        !self.spikes.is_empty()
+/// Shifts and what an eye sees, in words.
+fn read_by_eye(preview: &MaskPreview, row: &Shows) -> [String; 3] {
+    if !has_rules(preview) {
+        return ["-", "-", "-"].map(String::from);
     }
-
-    /// Shifts and what an eye sees, in words.
-    fn read_by_eye(&self, row: &Shows) -> [String; 3] {
-        if !self.has_rules() {
-            return ["-", "-", "-"].map(String::from);
-        }
-        [
-            format!("{:.2}", row.crossing_px),
-            format!("{:.2}", row.separation_px),
-            amount(row.eye_nm, "hidden"),
-        ]
-    }
+    [
+        format!("{:.2}", row.crossing_px),
+        format!("{:.2}", row.separation_px),
+        amount(row.eye_nm, "hidden"),
+    ]
 }
 
-/// A star and its caption.
-type PreviewPanel = (String, Array2<f64>);
-
+/// Draws the preview and prints what it shows.
 pub fn run(args: &MaskPreviewArgs, printer: &Console) -> Result<(), CliError> {
-    let scenario = load(&args.scenario)?;
-    let path = args.scenario.scenario.clone();
-    if scenario.instrument.mask.is_none() {
-        return Err(CliError::NoMask { path });
+    let scene = scene(&args.scenario)?;
+    let path = &args.scenario.scenario;
+    let refused = CliError::of_scene(path);
+    if scene.instrument().mask.is_none() {
+        return Err(refused(SceneError::NoMask));
     }
     let interrupt = Interrupt::install()?;
-    let name = format!("{}.preview.png", stem(&path));
+    let name = format!("{}.preview.png", stem(path));
     let mut set = one_file(&args.files, &name)?;
-    let settings = Settings {
-        bound: true,
-        ..args.scenario.settings()
-    };
     let shown = Progress::waiting(printer, "looking through the mask");
-    let (eye_px, error_nm, depth_um) = (args.eye_px, args.error_nm, args.depth_um);
-    let (answer, panels) = interrupt
-        .or_done(move || prepare(&scenario, [eye_px, error_nm], depth_um, settings))?
-        .map_err(|source| CliError::Predict { path, source })?;
-    set.put(&name, &png::rgb8(&draw(&answer, &panels)?)?)?;
+    let options = PreviewOptions {
+        eye_px: args.eye_px,
+        error_nm: args.error_nm,
+        depth_um: args.depth_um,
+    };
+    let preview = interrupt
+        .or_done(move || scene.mask_preview(&options))?
+        .map_err(&refused)?;
+    set.put(&name, &png::rgb8(&draw(&preview)?)?)?;
     drop(shown);
     finish(set, &interrupt, printer)?;
-    printer.answer(lines(&answer).join("\n"))?;
-    printer.answer_json(&answer)?;
+    printer.answer(lines(&preview).join("\n"))?;
+    printer.answer_json(&preview)?;
     Ok(())
-}
-
-fn prepare(
-    scenario: &Scenario,
-    [eye_px, error_nm]: [f64; 2],
-    depth_um: Option<f64>,
-    settings: Settings,
-) -> Result<(PreviewOutput, Vec<PreviewPanel>), PredictError> {
-    let instrument = &scenario.instrument;
-    let state = State {
-        mask_on: true,
-        sensor_offset_m: 0.0,
-        // the mask is judged on an aligned telescope
-        turns: vec![0.0; scenario.state.turns.len()],
-        modes: Modes::none(),
-        ..scenario.state.clone()
-    };
-    let model = Model::new(instrument, &state, settings)?;
-    let zone_m = critical_focus_m(model.reference_m, instrument.telescope.focal_ratio());
-    let depth_um = depth_um.unwrap_or(4.0 * zone_m / UM);
-    let star = |offset_um: f64, mode: Option<u32>| -> Result<Expected, PredictError> {
-        let mut own = State {
-            sensor_offset_m: offset_um * UM,
-            ..state.clone()
-        };
-        if let Some(noll) = mode {
-            own.modes.add(noll, error_nm * NM);
-        }
-        Expected::new(
-            &Model::new(instrument, &own, settings)?,
-            instrument,
-            &own,
-            settings,
-        )
-    };
-    let focus = star(0.0, None)?;
-    let panels = vec![
-        ("at focus".to_owned(), focus.image.clone()),
-        (
-            format!("{depth_um:.0} um inside"),
-            star(-depth_um, None)?.image,
-        ),
-        (
-            format!("{depth_um:.0} um outside"),
-            star(depth_um, None)?.image,
-        ),
-        (format!("coma {error_nm:.0} nm"), star(0.0, Some(7))?.image),
-        (
-            format!("astigmatism {error_nm:.0} nm"),
-            star(0.0, Some(6))?.image,
-        ),
-    ];
-    let answer = PreviewOutput {
-        format: "skewstar-mask-preview/1",
-        title: scenario.title.clone(),
-        eye_px,
-        depth_um,
-        error_nm,
-        shows: table(instrument, &state, eye_px, settings)?,
-        spikes: places(instrument, model.reference_m),
-        exposure: exposure(instrument, &state, &focus),
-    };
-    Ok((answer, panels))
 }
 
 fn amount(value: Option<f64>, missing: &str) -> String {
@@ -153,36 +69,36 @@ fn amount(value: Option<f64>, missing: &str) -> String {
     })
 }
 
-fn lines(answer: &PreviewOutput) -> Vec<String> {
+fn lines(preview: &MaskPreview) -> Vec<String> {
     let mut out = vec![
-        answer.title.clone(),
+        preview.title.clone(),
         "What this mask can and cannot show, per 100 nm RMS:".into(),
     ];
     out.push(format!(
-        "{:<21}{:>12}{:>12}{:>12}{:>12}{:>12}",
+        "{:<21}{:>12}{:>15}{:>13}{:>12}{:>15}",
         "", "middle px", "separation px", "eye sees nm", "photons nm", "atmosphere nm"
     ));
-    for row in &answer.shows {
-        let [middle, separation, eye] = answer.read_by_eye(row);
+    for row in &preview.shows {
+        let [middle, separation, eye] = read_by_eye(preview, row);
         out.push(format!(
-            "{:<21}{middle:>12}{separation:>12}{eye:>12}{:>12}{:>12}",
+            "{:<21}{middle:>12}{separation:>15}{eye:>13}{:>12}{:>15}",
             format!("{} (Noll {})", row.name, row.noll),
             amount(row.photon_nm, "-"),
             amount(row.seeing_nm, "-")
         ));
     }
-    out.push(format!("middle: middle spike against its partners' crossing; separation: parallel spikes from each other; the eye is trusted with {} px.", answer.eye_px));
+    out.push(format!("middle: middle spike against its partners' crossing; separation: parallel spikes from each other; the eye is trusted with {} px.", preview.eye_px));
     out.push("photons: the least that a program can tell in this exposure; atmosphere: what the moving atmosphere itself adds.".into());
-    if !answer.has_rules() {
+    if !has_rules(preview) {
         out.push(
             "No rule says what an eye reads from a drawing or from holes: judge by the pictures."
                 .into(),
         );
     }
-    let hidden: Vec<&str> = answer
+    let hidden: Vec<&str> = preview
         .shows
         .iter()
-        .filter(|s| answer.has_rules() && s.eye_nm.is_none_or(|n| n > 200.0))
+        .filter(|s| has_rules(preview) && s.eye_nm.is_none_or(|n| n > 200.0))
         .map(|s| s.name)
         .collect();
     if !hidden.is_empty() {
@@ -193,11 +109,11 @@ fn lines(answer: &PreviewOutput) -> Vec<String> {
             names.join(", ")
         ));
     }
-    let orders: Vec<f64> = answer.spikes.iter().map(|s| s.first_order_px).collect();
+    let orders: Vec<f64> = preview.spikes.iter().map(|s| s.first_order_px).collect();
     if let Some((low, high)) = least_and_most(&orders) {
         out.push(format!("The spikes reach {low:.1} to {high:.1} px to their first order, on both sides of the star."));
     }
-    match &answer.exposure {
+    match &preview.exposure {
         Some(e) => out.push(format!("In focus expose about {:.3} s: the brightest pixel is then four fifths full, the spikes hold {:.0} e above {:.1} e of background.", e.time_s, e.spike_e, e.background_e)),
         None => out.push("Give [star], [exposure] and the camera's numbers for exposure, photons and atmosphere.".into()),
     }
@@ -209,31 +125,32 @@ const GAP_PX: usize = 16;
 const LINE_PX: usize = 32;
 const WORDS_PX: f64 = 24.0;
 
-fn draw(answer: &PreviewOutput, panels: &[PreviewPanel]) -> Result<Canvas, PictureError> {
-    let (rows, columns) = panels[0].1.dim();
+fn draw(preview: &MaskPreview) -> Result<Canvas, PictureError> {
+    let panels = &preview.panels;
+    let (rows, columns) = panels[0].image.dim();
     let magnification = (340 / columns.max(1)).clamp(1, 5);
     let (wide, high) = (columns * magnification, rows * magnification);
     let width = (GAP_PX + panels.len() * (wide + GAP_PX)).max(1260);
-    let table_px = (answer.shows.len() + 5) * LINE_PX;
+    let table_px = (preview.shows.len() + 5) * LINE_PX;
     let height = table_px + high + 3 * GAP_PX + LINE_PX;
     let mut canvas = Canvas::new(width, height, BLACK)?;
-    let stretch = Stretch::of(&panels[0].1);
-    for (n, (words, image)) in panels.iter().enumerate() {
+    let stretch = Stretch::of(&panels[0].image);
+    for (n, panel) in panels.iter().enumerate() {
         let left = GAP_PX + n * (wide + GAP_PX);
         let view = canvas.gray(
-            &display(image, &stretch),
+            &display(&panel.image, &stretch),
             [left, table_px + GAP_PX],
             magnification,
         );
         canvas.edge(&view, EDGE);
         let place = [left + wide / 2, table_px + high + 2 * GAP_PX + LINE_PX / 4];
-        put(&mut canvas, place, words, Anchor::Centre, AMBER);
+        put(&mut canvas, place, &panel.caption, Anchor::Centre, AMBER);
     }
-    draw_table(&mut canvas, answer, table_px);
+    draw_table(&mut canvas, preview, table_px);
     Ok(canvas)
 }
 
-fn draw_table(canvas: &mut Canvas, answer: &PreviewOutput, table_px: usize) {
+fn draw_table(canvas: &mut Canvas, preview: &MaskPreview, table_px: usize) {
     let stops = [330, 530, 760, 980, 1150];
     let mut y = table_px - LINE_PX;
     let heads = [
@@ -247,9 +164,9 @@ fn draw_table(canvas: &mut Canvas, answer: &PreviewOutput, table_px: usize) {
     for (x, words) in stops.iter().zip(heads) {
         put(canvas, [x + 60, y], words, Anchor::Right, DIM);
     }
-    for row in &answer.shows {
+    for row in &preview.shows {
         y -= LINE_PX;
-        let [middle, separation, eye] = answer.read_by_eye(row);
+        let [middle, separation, eye] = read_by_eye(preview, row);
         let cells = [
             middle,
             separation,

@@ -4,90 +4,105 @@ use super::args::{AimArg, MeasureArgs, Switch};
 use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::learn::NotLearned;
 use super::measure_picture;
 use super::progress::Progress;
-use super::{finish, image_of, load, one_file, scenario_text, stem};
+use super::{finish, image_of, load, one_file, stem};
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
-use crate::measure::{
-    Advice, Aim, Findings, GoodEnough, MeasureOptions, MeasureReport, Measurement, Misaligned,
-    NoAdvice, Picture, Side, WholeFrame, WholeFrameOptions, advise, findings, flag_in_words,
-    good_enough, measure, measure_two, steps, whole_frame,
-};
-use crate::units::{ARCMIN, ARCSEC};
+use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict, flag_in_words};
+use crate::{Diagnosis, DiagnosisError, DiagnosisOptions, files};
 
-/// Seeing for the stop rule where no star was measured.
-const COMMON_SEEING_RAD: f64 = 2.0 * ARCSEC;
-
-/// With this flag of a learned response the wrong screws might be named.
-const MIRROR_OPEN: &str = "response_mirror_open";
-
-/// Measures the image; returns whether the result is sound.
+/// Measures the image; `true` where the verdict is not to look again.
 pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
     let scenario = load(&args.scenario_args())?;
-    let mut instrument = scenario.instrument;
-    let lacking = lay_over(args, &mut instrument)?;
+    // nothing else of the file is looked at: what is hidden stays hidden
+    let typed_s = scenario.state.exposure.as_ref().map(|e| e.time_s);
+    let instrument = scenario.instrument;
+    let response = args.response.as_ref().map(files::response).transpose()?;
     let interrupt = Interrupt::install()?;
     let name = format!("{}.annotated.png", stem(&args.image));
     let mut set = match args.annotate {
         true => Some(one_file(&args.files, &name)?),
         false => None,
     };
-    let mut frames = Frames::read(args, &instrument, printer)?;
-    frames.flags.extend(lacking);
-    // nothing else of the file is looked at: what is hidden stays hidden
-    let typed_s = scenario.state.exposure.as_ref().map(|e| e.time_s);
-    let exposure_s = typed_s.or(frames.first.exposure_s);
+    let frames = Frames::read(args, &instrument, printer)?;
+    let job = Job {
+        frames: frames.clone(),
+        instrument,
+        response,
+        typed_s,
+        wanted: Wanted::of(args),
+    };
     let shown = Progress::waiting(printer, "measuring");
-    let job = (frames.clone(), instrument.clone(), Wanted::of(args));
-    let seen = interrupt.or_done(move || look(&job.0, &job.1, &job.2))??;
+    let found = interrupt.or_done(move || job.diagnosis())??;
     drop(shown);
-    let stop = stop_rule(&instrument, seen.star.as_ref(), exposure_s);
-    let mirror_open = frames.flags.iter().any(|flag| flag == MIRROR_OPEN);
-    let advice = match mirror_open {
-        true => Err(NoAdvice::MirrorOpen),
-        false => seen.advice(&instrument, args),
-    };
-    let found = Findings {
-        star: seen.star.as_ref(),
-        whole_frame: seen.whole.as_ref(),
-        stop: Some(stop),
-        advice: advice.as_ref().map_err(|no| *no),
-        exposure_s,
-        flags: &frames.flags,
-    };
-    let report = MeasureReport::new(&found, &instrument);
-    if let (Some(set), Some(star)) = (&mut set, &seen.star) {
-        let canvas = measure_picture::draw(&frames.first.values_adu, star, &instrument)?;
+    if let (Some(mut set), Some(star)) = (set.take(), found.star()) {
+        let canvas = measure_picture::draw(&frames.first.values_adu, star, found.instrument())?;
         set.put(&name, &png::rgb8(&canvas)?)?;
-    }
-    if let Some(set) = set.filter(|_| seen.star.is_some()) {
         finish(set, &interrupt, printer)?;
     }
+    let report = found.report();
     for flag in &report.flags {
         printer.warning(format!("{flag}: {}", flag_in_words(flag)));
     }
-    printer.answer(seen.sentences(&instrument, &stop, &advice, report.sound))?;
+    printer.answer(found.words().join("\n"))?;
     printer.answer_json(&report)?;
-    Ok(report.sound)
+    Ok(found.verdict() != Verdict::LookAgain)
 }
 
-/// Lays a learned response over what was typed; returns flags of what is still unknown.
-fn lay_over(args: &MeasureArgs, instrument: &mut Instrument) -> Result<Vec<String>, CliError> {
-    let Some(path) = &args.response else {
-        return Ok(Vec::new());
-    };
-    let text = scenario_text(path)?;
-    let learned = LearnedResponse::read(&text, &path.display().to_string())?;
-    let lacking = learned
-        .apply(instrument)
-        .map_err(|source| NotLearned::Learn {
-            path: path.clone(),
-            source,
-        })?;
-    Ok(lacking.into_iter().map(String::from).collect())
+/// What is asked for.
+struct Wanted {
+    measure: MeasureOptions,
+    whole_frame: bool,
+    aim: Aim,
+}
+
+impl Wanted {
+    fn of(args: &MeasureArgs) -> Wanted {
+        Wanted {
+            measure: MeasureOptions {
+                mask_on: args.mask.map(|m| m == Switch::On),
+                side: args.side.map(Side::from),
+                at_px: args.at,
+                temperature_k: args.temperature,
+                portable: args.portable,
+                settings: MeasureSettings::default(),
+            },
+            whole_frame: args.whole_frame,
+            aim: match args.aim {
+                AimArg::Coma => Aim::Coma,
+                AimArg::Tilt => Aim::Tilt,
+                AimArg::Both => Aim::Both,
+            },
+        }
+    }
+}
+
+/// All that a diagnosis is made of, for a thread of its own.
+struct Job {
+    frames: Frames,
+    instrument: Instrument,
+    response: Option<LearnedResponse>,
+    /// The exposure of the instrument file.
+    typed_s: Option<f64>,
+    wanted: Wanted,
+}
+
+impl Job {
+    fn diagnosis(&self) -> Result<Diagnosis, DiagnosisError> {
+        let options = DiagnosisOptions {
+            measure: self.wanted.measure,
+            second: self.frames.second.as_ref(),
+            whole_frame: self.wanted.whole_frame,
+            aim: self.wanted.aim,
+            response: self.response.as_ref(),
+            exposure_s: self.typed_s,
+            flags: self.frames.flags.clone(),
+            ..DiagnosisOptions::default()
+        };
+        Diagnosis::of(&self.frames.first, &self.instrument, &options)
+    }
 }
 
 /// The images that were named.
@@ -118,119 +133,5 @@ impl Frames {
             second,
             flags,
         })
-    }
-}
-
-/// What is to be measured.
-struct Wanted {
-    options: MeasureOptions,
-    whole_frame: bool,
-}
-
-impl Wanted {
-    fn of(args: &MeasureArgs) -> Wanted {
-        Wanted {
-            options: MeasureOptions {
-                mask_on: args.mask.map(|m| m == Switch::On),
-                side: args.side.map(Side::from),
-                at_px: args.at,
-                temperature_k: args.temperature,
-                portable: args.portable,
-            },
-            whole_frame: args.whole_frame,
-        }
-    }
-}
-
-/// What was seen.
-struct Seen {
-    star: Option<Measurement>,
-    whole: Option<WholeFrame>,
-}
-
-fn look(frames: &Frames, instrument: &Instrument, wanted: &Wanted) -> Result<Seen, CliError> {
-    if wanted.whole_frame {
-        let options = WholeFrameOptions {
-            side: wanted.options.side,
-            ..WholeFrameOptions::default()
-        };
-        let whole = whole_frame(&frames.first, instrument, &options);
-        return Ok(Seen {
-            star: None,
-            whole: Some(whole.map_err(|e| CliError::Measure(e.into()))?),
-        });
-    }
-    let star = match &frames.second {
-        Some(second) => measure_two([&frames.first, second], instrument, &wanted.options),
-        None => measure(&frames.first, instrument, &wanted.options),
-    };
-    Ok(Seen {
-        star: Some(star?),
-        whole: None,
-    })
-}
-
-/// When to stop, under the seeing of the star.
-fn stop_rule(
-    instrument: &Instrument,
-    star: Option<&Measurement>,
-    exposure_s: Option<f64>,
-) -> GoodEnough {
-    let seeing_rad = star
-        .and_then(Measurement::seeing_rad)
-        .unwrap_or(COMMON_SEEING_RAD);
-    let middle_m = 0.5
-        * crate::spectrum::edges(&instrument.camera.passband)
-            .iter()
-            .sum::<f64>();
-    let wavelength_m = star.and_then(|s| s.reference_m).unwrap_or(middle_m);
-    good_enough(instrument, seeing_rad, exposure_s, wavelength_m)
-}
-
-impl Seen {
-    fn advice(&self, instrument: &Instrument, args: &MeasureArgs) -> Result<Advice, NoAdvice> {
-        let star = self.star.as_ref().filter(|s| s.is_sound());
-        let whole = self.whole.as_ref();
-        let plane = whole.and_then(WholeFrame::plane_to_act_on);
-        let coma = whole
-            .filter(|w| w.is_sound())
-            .and_then(WholeFrame::sound_coma);
-        let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
-        let found = Misaligned {
-            coma_m: star.and_then(|s| Some([s.mode_m(8)?, s.mode_m(7)?])),
-            field_m: star.map_or([0.0; 2], |s| s.field_m),
-            node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
-            plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),
-        };
-        let aim = match args.aim {
-            AimArg::Coma => Aim::Coma,
-            AimArg::Tilt => Aim::Tilt,
-            AimArg::Both => Aim::Both,
-        };
-        advise(instrument, &found, aim)
-    }
-
-    fn sentences(
-        &self,
-        instrument: &Instrument,
-        stop: &GoodEnough,
-        advice: &Result<Advice, NoAdvice>,
-        sound: bool,
-    ) -> String {
-        let mut said = Vec::new();
-        if let Some(star) = &self.star {
-            said.extend(findings(star, instrument, stop));
-        }
-        if let Some(whole) = &self.whole {
-            said.push(whole.sentences());
-        }
-        match advice {
-            Ok(advice) => said.extend(steps(advice, instrument, stop.stop_m)),
-            Err(_) if !sound => {
-                said.push("No turns are advised on a measurement that failed.".into());
-            }
-            Err(no) => said.push(format!("No turns: {no}; {}.", no.hint())),
-        }
-        said.join("\n")
     }
 }

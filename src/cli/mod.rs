@@ -1,15 +1,15 @@
 //! The command line: what is typed, what is printed, what is written. No physics and no geometry of its own.
 
 mod annotate;
-pub mod args;
+mod args;
 mod check;
-pub mod console;
+mod console;
 mod dataset;
 mod dataset_folder;
 mod error;
 mod field;
 mod field_pictures;
-pub mod interrupt;
+mod interrupt;
 mod learn;
 mod marks;
 mod mask;
@@ -19,37 +19,37 @@ mod mask_tune;
 mod measure;
 mod measure_picture;
 mod new;
-pub mod output;
+mod output;
 mod output_error;
 mod practice;
 mod practice_args;
-pub mod progress;
+mod progress;
 mod render;
 mod score;
 mod score_plots;
+#[cfg(feature = "serve")]
 mod serve;
 mod sheet;
 mod terminal;
 
-pub use error::CliError;
+use error::CliError;
 
-use crate::image_io::reading::read_image;
-use crate::instrument::{Instrument, MaskLayout};
-use crate::mask::drawing;
+use crate::files;
+use crate::instrument::Instrument;
 use crate::measure::Picture;
 use crate::scenario::{self, Scenario};
-use crate::units::UM;
+use crate::scene::Scene;
 use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
-use clap::CommandFactory;
+use clap::{CommandFactory, Parser};
 use console::Console;
 use interrupt::Interrupt;
 use output::{OutputPlan, OutputSet};
 use serde::Serialize;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
-/// Does what was typed; returns the exit status.
-pub fn run(cli: Cli) -> i32 {
+/// Parses what was typed and does it; returns the exit status.
+pub fn run() -> i32 {
+    let cli = Cli::parse();
     let printer = printer_of(&cli.verb);
     let done = match cli.verb {
         Verb::New(args) => new::run(&args, &printer),
@@ -79,6 +79,7 @@ pub fn run(cli: Cli) -> i32 {
             Ok(true) => return 1,
             other => other.map(|_| ()),
         },
+        #[cfg(feature = "serve")]
         Verb::Serve(args) => serve::run(&args, &printer),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
@@ -92,66 +93,30 @@ pub fn run(cli: Cli) -> i32 {
     }
 }
 
+/// How the verb speaks, by what was typed with it.
 fn printer_of(verb: &Verb) -> Console {
-    match verb {
-        Verb::New(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        Verb::Check(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        Verb::Render(args) => Console {
-            quiet: args.scenario.common.quiet,
-            json: args.scenario.common.json,
-        },
-        Verb::Field(args) => Console {
-            quiet: args.scenario.common.quiet,
-            json: args.scenario.common.json,
-        },
-        Verb::Sheet(args) => Console {
-            quiet: args.scenario.common.quiet,
-            json: args.scenario.common.json,
-        },
-        Verb::Learn(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        Verb::Mask(args) => {
-            let common = args.what.common();
-            Console {
-                quiet: common.quiet,
-                json: common.json,
-            }
-        }
-        Verb::Measure(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
+    let common = match verb {
+        Verb::New(args) => &args.common,
+        Verb::Check(args) => &args.common,
+        Verb::Render(args) => &args.scenario.common,
+        Verb::Field(args) => &args.scenario.common,
+        Verb::Sheet(args) => &args.scenario.common,
+        Verb::Learn(args) => &args.common,
+        Verb::Mask(args) => args.what.common(),
+        Verb::Measure(args) => &args.common,
         Verb::Dataset(args) => {
             let (DatasetVerb::Make(set) | DatasetVerb::Verify(set)) = &args.what;
-            Console {
-                quiet: set.common.quiet,
-                json: set.common.json,
-            }
+            &set.common
         }
-        Verb::Score(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        Verb::Practice(args) => {
-            let common = practice::common(&args.what);
-            Console {
-                quiet: common.quiet,
-                json: common.json,
-            }
-        }
-        Verb::Serve(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        _ => Console::default(),
+        Verb::Score(args) => &args.common,
+        Verb::Practice(args) => practice::common(&args.what),
+        #[cfg(feature = "serve")]
+        Verb::Serve(args) => &args.common,
+        Verb::Schema { .. } | Verb::Completions { .. } | Verb::Man => return Console::default(),
+    };
+    Console {
+        quiet: common.quiet,
+        json: common.json,
     }
 }
 
@@ -164,136 +129,28 @@ fn schema(of: SchemaOf, printer: &Console) -> Result<(), CliError> {
     Ok(printer.data(&text)?)
 }
 
-/// Larger files are refused before they are read.
-const SCENARIO_BYTES_AT_MOST: u64 = 1 << 20;
-
-/// Reads the scenario that was named, with its overrides.
+/// Reads the scenario that was named, with its overrides and its drawing.
 fn load(args: &ScenarioArgs) -> Result<Scenario, CliError> {
-    parsed(&scenario_bytes(&args.scenario)?, &args.scenario, &args.set)
+    Ok(files::scenario(&args.scenario, &args.set)?)
 }
 
-/// Reads a scenario's bytes with these overrides.
-fn parsed(bytes: &[u8], path: &Path, sets: &[String]) -> Result<Scenario, CliError> {
-    let mut scenario = scenario::read_bytes(bytes, &path.display().to_string(), sets)?;
-    load_drawing(&mut scenario, path)?;
-    Ok(scenario)
+/// The scene of the scenario that was named, computed as was typed.
+fn scene(args: &ScenarioArgs) -> Result<Scene, CliError> {
+    let scene = Scene::of(load(args)?).map_err(CliError::of_scene(&args.scenario))?;
+    Ok(scene.with_settings(args.settings()))
 }
 
-/// The bytes of a scenario file.
-fn scenario_bytes(path: &Path) -> Result<Vec<u8>, CliError> {
-    let unreadable = |source| CliError::Read {
-        path: path.to_owned(),
-        source,
-    };
-    let file = std::fs::File::open(path).map_err(unreadable)?;
-    let mut bytes = Vec::new();
-    file.take(SCENARIO_BYTES_AT_MOST + 1)
-        .read_to_end(&mut bytes)
-        .map_err(unreadable)?;
-    if bytes.len() as u64 > SCENARIO_BYTES_AT_MOST {
-        return Err(CliError::TooLong {
-            path: path.to_owned(),
-            limit: SCENARIO_BYTES_AT_MOST,
-        });
-    }
-    Ok(bytes)
-}
-
-/// A text file of the size of a scenario.
-fn scenario_text(path: &Path) -> Result<String, CliError> {
-    String::from_utf8(scenario_bytes(path)?).map_err(|_| CliError::Read {
-        path: path.to_owned(),
-        source: std::io::Error::new(std::io::ErrorKind::InvalidData, "it is no UTF-8 text"),
-    })
-}
-
-/// Longer image files are refused before they are read.
-const IMAGE_BYTES_AT_MOST: u64 = 1 << 31;
-
-/// Pixel pitches that differ by a larger share are two.
-const SAME_PITCH: f64 = 0.01;
-
-/// Reads an image file: the frame, and flags that say what is less than perfect about the file. What looked wrong in it is said.
+/// Reads an image file; what looked wrong in it is said.
 fn image_of(
     path: &Path,
     instrument: &Instrument,
     printer: &Console,
 ) -> Result<(Picture, Vec<String>), CliError> {
-    let unreadable = |source| CliError::Image {
-        path: path.to_owned(),
-        source,
-    };
-    let file = std::fs::File::open(path).map_err(unreadable)?;
-    let mut bytes = Vec::new();
-    file.take(IMAGE_BYTES_AT_MOST + 1)
-        .read_to_end(&mut bytes)
-        .map_err(unreadable)?;
-    if bytes.len() as u64 > IMAGE_BYTES_AT_MOST {
-        return Err(CliError::ImageTooLong {
-            path: path.to_owned(),
-            limit: IMAGE_BYTES_AT_MOST,
-        });
-    }
-    let reading = read_image(&bytes, &path.display().to_string())?;
-    for warning in &reading.warnings {
+    let read = files::picture(path, instrument)?;
+    for warning in &read.warnings {
         printer.warning(format!("{}: {warning}", path.display()));
     }
-    let mosaic = instrument.camera.colour.is_some() && !reading.colour;
-    let shot = Picture {
-        values_adu: reading.values,
-        ceiling_adu: reading.ceiling,
-        gain_e_per_adu: reading.gain_e_per_adu,
-        exposure_s: reading.exposure_s,
-        mosaic,
-    };
-    let mut flags = reading.flags;
-    if mosaic {
-        flags.retain(|flag| flag != "colour_filter_array");
-    }
-    let typed_m = instrument.camera.pixel_m;
-    if let Some(file_m) = reading
-        .pixel_m
-        .filter(|m| (m / typed_m - 1.0).abs() > SAME_PITCH)
-    {
-        printer.warning(format!(
-            "{}: its pixels are {:.2} um, camera.pixel_um is {:.2}; the latter is used",
-            path.display(),
-            file_m / UM,
-            typed_m / UM
-        ));
-        flags.push("pixel_size_differs".into());
-    }
-    Ok((shot, flags))
-}
-
-/// Reads the drawing of a mask, which lies beside its scenario, and puts it into the scenario and its checksum.
-fn load_drawing(scenario: &mut Scenario, path: &Path) -> Result<(), CliError> {
-    let mirrored = scenario.instrument.telescope.seen_mirrored();
-    let Some(design) = &mut scenario.instrument.mask else {
-        return Ok(());
-    };
-    let MaskLayout::Drawing(named) = &design.layout else {
-        return Ok(());
-    };
-    let path = path.parent().unwrap_or(Path::new("")).join(&named.file);
-    let unreadable = |source| CliError::Drawing {
-        path: path.clone(),
-        source,
-    };
-    let file = std::fs::File::open(&path).map_err(unreadable)?;
-    let mut bytes = Vec::new();
-    file.take(drawing::BYTES_AT_MOST as u64 + 1)
-        .read_to_end(&mut bytes)
-        .map_err(unreadable)?;
-    let diameters_m = [design.inner_diameter_m, design.outer_diameter_m];
-    let read =
-        drawing::read(&bytes, named, diameters_m, mirrored).map_err(|source| CliError::Svg {
-            path: path.clone(),
-            source,
-        })?;
-    design.layout = MaskLayout::Drawing(read);
-    scenario.add_to_digest(&bytes);
-    Ok(())
+    Ok((read.picture, read.flags))
 }
 
 /// The set of a single file that stands for itself.

@@ -8,7 +8,8 @@ use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
-use super::{finish, one_file, scenario_bytes, terminal};
+use super::{finish, one_file, terminal};
+use crate::files;
 use crate::image_io::canvas::{BLACK, Canvas, PALE, Stroke, TextStyle, Viewport};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
@@ -104,7 +105,7 @@ pub fn telescope(path: Option<&PathBuf>) -> Result<(Scenario, String), CliError>
     let (text, label) = match path {
         None => (BENCH.to_owned(), "the practice bench".to_owned()),
         Some(path) => {
-            let bytes = scenario_bytes(path)?;
+            let bytes = files::text_bytes(path)?;
             // bytes that are no text are refused by the reader, with their place
             scenario::read_bytes(&bytes, &path.display().to_string(), &[])?;
             (

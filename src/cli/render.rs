@@ -14,19 +14,28 @@ use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{png, tiff};
 use crate::predict::Settings;
 use crate::scenario::Scenario;
-use crate::simulate::{Provenance, Simulation, sentences, simulate};
+use crate::scene::{Scene, SceneError};
+use crate::simulate::{Simulation, sentences};
 use ndarray::Array2;
 
 /// Renders the scenario and writes its files, the truth last.
 pub fn run(args: &RenderArgs, printer: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = &args.scenario.scenario;
-    let counts = wants_counts(&scenario);
+    let refused = CliError::of_scene(path);
+    let settings = Settings {
+        bound: args.bound,
+        ..args.scenario.settings()
+    };
+    let scene = Scene::of(scenario.clone())
+        .map_err(&refused)?
+        .with_settings(settings);
+    let counts = scene.gives_counts();
     if !counts && (args.png16 || args.tiff) {
-        return Err(CliError::NoCounts { path: path.clone() });
+        return Err(refused(SceneError::NoCounts));
     }
     if counts && scenario.seed.is_none() {
-        return Err(CliError::SeedMissing { path: path.clone() });
+        return Err(refused(SceneError::SeedMissing));
     }
     let interrupt = Interrupt::install()?;
     let names = Names::new(&stem(path));
@@ -37,34 +46,14 @@ pub fn run(args: &RenderArgs, printer: &Console) -> Result<(), CliError> {
         force: args.files.force,
     })?;
     set.replaces(names.all());
-    let settings = Settings {
-        bound: args.bound,
-        ..args.scenario.settings()
-    };
-    let provenance = Provenance {
-        title: scenario.title.clone(),
-        seed: scenario.seed.filter(|_| counts),
-        scenario_sha256: scenario.sha256.clone(),
-    };
     let shown = Progress::waiting(printer, "rendering");
-    let job = scenario.clone();
-    let simulation = interrupt
-        .or_done(move || simulate(&job.instrument, &job.state, &provenance, settings))?
-        .map_err(|source| CliError::Predict {
-            path: path.clone(),
-            source,
-        })?;
+    let simulation = interrupt.or_done(move || scene.star())?.map_err(&refused)?;
     put_files(&mut set, &names, args, &scenario, &simulation, &interrupt)?;
     drop(shown);
     finish(set, &interrupt, printer)?;
     printer.answer(sentences(&scenario.instrument, &simulation.truth))?;
     printer.answer_json(&simulation.truth)?;
     Ok(())
-}
-
-/// Counts need a star and an exposure; everything else is in relative units.
-fn wants_counts(scenario: &Scenario) -> bool {
-    scenario.state.star.is_some() && scenario.state.exposure.is_some()
 }
 
 /// Names of the files of one scenario.
@@ -167,7 +156,7 @@ fn put_files(
 fn cards(scenario: &Scenario, simulation: &Simulation) -> Cards {
     Cards {
         seed: simulation.truth.seed,
-        star_px: simulation.truth.star_px,
+        star_px: simulation.truth.star_px.xy(),
         ..fits_cards(scenario)
     }
 }

@@ -6,12 +6,10 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::practice::telescope;
-use crate::measure::{
-    Aim, MeasureError, MeasureOptions, Misaligned, Picture, Side, advise, findings, good_enough,
-    measure, steps,
-};
+use crate::measure::{MeasureOptions, Picture, Side};
 use crate::practice::{BYTES_AT_MOST, MeasureRequest};
 use crate::web::{Config, Keeper, Server};
+use crate::{Diagnosis, DiagnosisOptions};
 use serde_json::json;
 use std::fs;
 use std::io::Read;
@@ -118,39 +116,20 @@ impl Keeper for SessionFolder {
 
 /// "Measure it for me": what the frame says and what to turn, in words.
 fn measured(asked: &MeasureRequest<'_>) -> Result<String, String> {
-    let (frame, instrument) = (asked.frame, asked.owner);
-    let shot = Picture::from(frame);
-    let options = MeasureOptions {
-        mask_on: Some(asked.mask_on),
-        side: Some(if asked.inside {
-            Side::Inside
-        } else {
-            Side::Outside
-        }),
-        ..MeasureOptions::default()
+    let options = DiagnosisOptions {
+        measure: MeasureOptions {
+            mask_on: Some(asked.mask_on),
+            side: Some(if asked.inside {
+                Side::Inside
+            } else {
+                Side::Outside
+            }),
+            ..MeasureOptions::default()
+        },
+        camera_unknown: !asked.camera_known,
+        ..DiagnosisOptions::default()
     };
-    let in_words = |error: MeasureError| format!("{error}; {}", error.hint());
-    let found = measure(&shot, instrument, &options).map_err(in_words)?;
-    let seeing_rad = found.seeing_rad().unwrap_or(0.0);
-    let wavelength_m = found.reference_m.unwrap_or_default();
-    let stop = good_enough(instrument, seeing_rad, None, wavelength_m);
-    let mut said = findings(&found, instrument, &stop);
-    if !found.is_sound() {
-        said.push("Do not act on it: the frame does not fit the telescope. Where the atmosphere moved, expose longer.".into());
-        return Ok(said.join("\n"));
-    }
-    if !asked.camera_known {
-        said.push("Which screw it is stays open: nobody knows how the camera is turned. Turn one a little and watch which way the dark centre goes.".into());
-        return Ok(said.join("\n"));
-    }
-    let misaligned = Misaligned {
-        coma_m: found.mode_m(8).zip(found.mode_m(7)).map(|(x, y)| [x, y]),
-        field_m: found.field_m,
-        ..Misaligned::default()
-    };
-    match advise(instrument, &misaligned, Aim::Coma) {
-        Ok(advice) => said.extend(steps(&advice, instrument, stop.stop_m)),
-        Err(no) => said.push(format!("{no}; {}", no.hint())),
-    }
-    Ok(said.join("\n"))
+    let found = Diagnosis::of(&Picture::from(asked.frame), asked.owner, &options)
+        .map_err(|error| format!("{error}; {}", error.hint()))?;
+    Ok(found.words().join("\n"))
 }

@@ -8,15 +8,17 @@ use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
-use super::{finish, one_file, parsed, scenario_bytes, stem};
+use super::{finish, one_file, stem};
+use crate::files;
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{
     AMBER, Anchor, BLACK, Canvas, DIM, EDGE, TextStyle, Viewport, shorten, text_width_px,
 };
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
-use crate::predict::{Expected, Model, PredictError, Settings};
+use crate::predict::Settings;
 use crate::scenario::{self, Scenario};
+use crate::scene::{Scene, SceneError};
 use ndarray::Array2;
 use rayon::prelude::*;
 use serde::Serialize;
@@ -58,7 +60,7 @@ pub fn run(args: &SheetArgs, printer: &Console) -> Result<(), CliError> {
     let shown = Progress::start(printer, "panels", scenarios.len() as u64);
     let title = scenarios[0].title.clone();
     let panels = interrupt
-        .or_done(move || -> Result<Vec<Array2<u8>>, PredictError> {
+        .or_done(move || -> Result<Vec<Array2<u8>>, SceneError> {
             scenarios
                 .par_iter()
                 .map(|scenario| {
@@ -68,10 +70,7 @@ pub fn run(args: &SheetArgs, printer: &Console) -> Result<(), CliError> {
                 })
                 .collect()
         })?
-        .map_err(|source| CliError::Predict {
-            path: path.clone(),
-            source,
-        })?;
+        .map_err(CliError::of_scene(path))?;
     let canvas = draw(&title, &axes, &panels)?;
     set.put(&name, &png::rgb8(&canvas)?)?;
     finish(set, &interrupt, printer)?;
@@ -113,7 +112,7 @@ impl Axes {
 
 /// All scenarios of the sheet, row after row; refused before anything is computed when one of them is.
 fn scenarios(args: &SheetArgs, axes: &Axes) -> Result<Vec<Scenario>, CliError> {
-    let bytes = scenario_bytes(&args.scenario.scenario)?;
+    let bytes = files::text_bytes(&args.scenario.scenario)?;
     let mut scenarios = Vec::with_capacity(axes.rows.len() * axes.columns.len());
     for row in &axes.rows {
         for column in &axes.columns {
@@ -125,16 +124,15 @@ fn scenarios(args: &SheetArgs, axes: &Axes) -> Result<Vec<Scenario>, CliError> {
                 .chain(column)
                 .cloned()
                 .collect();
-            scenarios.push(parsed(&bytes, &args.scenario.scenario, &sets)?);
+            scenarios.push(files::scenario_of(&bytes, &args.scenario.scenario, &sets)?);
         }
     }
     Ok(scenarios)
 }
 
-fn panel(scenario: &Scenario, settings: Settings) -> Result<Array2<u8>, PredictError> {
-    let (instrument, state) = (&scenario.instrument, &scenario.state);
-    let model = Model::new(instrument, state, settings)?;
-    let image = Expected::new(&model, instrument, state, settings)?.image;
+fn panel(scenario: &Scenario, settings: Settings) -> Result<Array2<u8>, SceneError> {
+    let scene = Scene::of(scenario.clone())?.with_settings(settings);
+    let image = scene.expected()?.image;
     Ok(display(&image, &Stretch::of(&image)))
 }
 

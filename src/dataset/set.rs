@@ -4,14 +4,13 @@ use super::distribution::{Distribution, Drawn};
 use super::error::SetError;
 use super::recipe::{Fineness, Recipe};
 use crate::frame::Frame;
-use crate::instrument::{Instrument, MaskLayout};
-use crate::mask::drawing;
-use crate::predict::{PredictError, Settings};
+use crate::predict::Settings;
 use crate::propagation::Accuracy;
 use crate::rng::SetSeed;
 use crate::scenario::hex;
 use crate::scenario::{self, Scenario};
-use crate::simulate::{Provenance, Truth, simulate};
+use crate::scene::Scene;
+use crate::simulate::Truth;
 use rand::RngExt;
 use sha2::{Digest, Sha256};
 
@@ -68,7 +67,7 @@ impl Set {
     /// The scenario with the recipe's changes is refused, gives no counts, or does not fit what is to be drawn.
     pub fn new(recipe: Recipe, source: ScenarioSource) -> Result<Set, SetError> {
         let mut base = scenario::read(&source.scenario, &source.label, &recipe.set)?;
-        load_drawing(&mut base.instrument, source.drawing.as_deref())?;
+        put_drawing(&mut base, source.drawing.as_deref())?;
         counts_possible(&base, &source.label)?;
         let screws: Vec<String> = base
             .instrument
@@ -167,7 +166,7 @@ impl Set {
             item: number,
             source,
         })?;
-        load_drawing(&mut scenario.instrument, self.source.drawing.as_deref())?;
+        put_drawing(&mut scenario, self.source.drawing.as_deref())?;
         let camera = &scenario.instrument.camera;
         let found = [camera.width_px, camera.height_px];
         if found != self.frame_px() {
@@ -184,7 +183,7 @@ impl Set {
     /// Makes an item.
     ///
     /// # Errors
-    /// As [`Set::scenario`], and [`SetError::Predict`].
+    /// As [`Set::scenario`], and [`SetError::Scene`].
     pub fn make(&self, number: u64) -> Result<Item, SetError> {
         self.make_from(&self.seed, number, self.settings())
     }
@@ -205,17 +204,18 @@ impl Set {
     fn make_from(&self, seed: &SetSeed, number: u64, settings: Settings) -> Result<Item, SetError> {
         let (scenario, drawn) = self.scenario_from(seed, number)?;
         let noise = seed.stream("noise", number).random::<u64>() >> 11;
-        let provenance = Provenance {
-            title: title(number),
-            seed: Some(noise),
-            scenario_sha256: scenario.sha256.clone(),
-        };
-        let predicted = |source: PredictError| SetError::Predict {
-            item: number,
-            source,
-        };
-        let simulation = simulate(&scenario.instrument, &scenario.state, &provenance, settings)
-            .map_err(predicted)?;
+        let simulation = Scene::of(scenario.clone())
+            .and_then(|scene| {
+                scene
+                    .with_settings(settings)
+                    .with_title(title(number))
+                    .with_seed(noise)
+                    .star()
+            })
+            .map_err(|source| SetError::Scene {
+                item: number,
+                source,
+            })?;
         let Some(frame) = simulation.frame else {
             return Err(SetError::NoCounts {
                 label: self.source.label.clone(),
@@ -237,17 +237,8 @@ pub fn title(number: u64) -> String {
     format!("item {number}")
 }
 
-fn load_drawing(instrument: &mut Instrument, bytes: Option<&[u8]>) -> Result<(), SetError> {
-    let mirrored = instrument.telescope.seen_mirrored();
-    let (Some(design), Some(bytes)) = (&mut instrument.mask, bytes) else {
-        return Ok(());
-    };
-    let MaskLayout::Drawing(named) = &design.layout else {
-        return Ok(());
-    };
-    let diameters_m = [design.inner_diameter_m, design.outer_diameter_m];
-    design.layout = MaskLayout::Drawing(drawing::read(bytes, named, diameters_m, mirrored)?);
-    Ok(())
+fn put_drawing(scenario: &mut Scenario, bytes: Option<&[u8]>) -> Result<(), SetError> {
+    Ok(scenario.put_drawing(bytes.unwrap_or_default())?)
 }
 
 fn counts_possible(scenario: &Scenario, label: &str) -> Result<(), SetError> {

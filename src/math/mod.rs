@@ -1,5 +1,5 @@
 //! Numerics without a domain word: the real types we compute in, phases, the one-dimensional zoomed transform, linear least
-//! squares, integrals from few points, and statistics that wild values do not move.
+//! squares, integrals from few points, values with their standard deviation, and statistics that wild values do not move.
 
 mod gridding;
 mod jacobi_svd;
@@ -9,6 +9,7 @@ mod quadrature;
 mod real;
 pub mod robust;
 mod simd;
+mod uncertain;
 
 pub use gridding::{LANES, Lanes, Panel, ZoomTransform, no_lanes};
 pub use jacobi_svd::{Singular, jacobi_svd};
@@ -17,3 +18,4 @@ pub use phase::{WAVES_AT_ONCE, cis_turns, sinc, sinc_relative_slope, sinc_slope,
 pub use quadrature::{gauss_between, gauss_legendre};
 pub use real::{Planner, Real};
 pub use simd::vectorised;
+pub use uncertain::Uncertain;

@@ -205,11 +205,14 @@ pub fn flag_in_words(flag: &str) -> &'static str {
     })
 }
 
+/// Whether a flag says "do not act on it".
+pub(super) fn is_unsound(flag: &str) -> bool {
+    known(flag).is_some_and(|known| known.unsound)
+}
+
 /// Whether none of the flags says "do not act on it".
 pub(super) fn all_sound(flags: &[String]) -> bool {
-    !flags
-        .iter()
-        .any(|flag| known(flag).is_some_and(|known| known.unsound))
+    !flags.iter().any(|flag| is_unsound(flag))
 }
 
 fn known(flag: &str) -> Option<&'static Flag> {

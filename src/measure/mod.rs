@@ -17,8 +17,10 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
+//! | `next.rs`, `hands.rs` | the one next step, and what the hands do at a pair of screws |
 //! | `report.rs`, `words.rs`, `flags.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
+//! | `settings/` | every number that decides: what it decides, where it is from, what goes wrong when it is changed |
 //!
 //! Arrays have row 0 at the bottom; places are `[x, y]` in pixels of the frame, (0, 0) at the centre of the first pixel.
 
@@ -31,14 +33,17 @@ pub mod fit;
 mod flags;
 mod frame_error;
 mod good_enough;
+mod hands;
 mod harmonics;
 pub mod learn;
 mod masked;
 mod measurement;
+mod next;
 mod region_rays;
 mod regions;
 mod report;
 mod ring;
+pub mod settings;
 mod shot;
 mod spikes;
 mod stars;
@@ -54,10 +59,12 @@ pub use frame_error::FrameError;
 pub use good_enough::{GoodEnough, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
 pub use masked::{MaskedFit, measure_masked};
-pub use measurement::{MeasureOptions, Measurement, Method, Uncertain, measure, measure_two};
+pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
+pub use next::{Deed, NextStep, next_step};
 pub use region_rays::RegionRay;
 pub use report::{Findings, MeasureReport};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
+pub use settings::MeasureSettings;
 pub use shot::{CutStar, Picture};
 pub use spikes::{FoundSpike, FoundTriplet, SlopeModes, Spikes};
 pub use stars::{Search, Source, Stars};
@@ -65,4 +72,6 @@ pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,
 };
-pub use words::{findings, steps};
+pub use words::{findings, size_in_words, steps};
+
+pub use crate::math::Uncertain;

@@ -1,12 +1,16 @@
 //! A measurement as it is written (`skewstar-measure/2`). All keys are always there; what is not known is `null`, never NaN.
 
-use super::advice::{Advice, NoAdvice};
+use super::advice::{Advice, NoAdvice, Verdict};
 use super::good_enough::GoodEnough;
-use super::measurement::{Measurement, Uncertain};
+use super::measurement::Measurement;
+use super::next::{NextStep, next_step};
 use super::ring::Ring;
+use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
 use super::words;
+use crate::axes::FramePx;
 use crate::instrument::Instrument;
+use crate::math::Uncertain;
 use crate::predict::seeing_sigma_m;
 use crate::state::{Exposure, Sky, State};
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
@@ -22,16 +26,20 @@ pub struct MeasureReport {
     pub version: &'static str,
     /// `doughnut-fit`, `doughnut-pair-fit`, `masked-star-fit` or `whole-frame`.
     pub method: &'static str,
+    /// `stop`, `turn`, `trial` or `look-again`; the exit status follows it alone: 1 for `look-again`, else 0.
+    pub verdict: &'static str,
+    /// The one next step.
+    pub next: NextStep,
     /// Noll index → total at the star, nm RMS.
     pub modes_nm: BTreeMap<u32, Uncertain>,
     /// Sensor beyond best focus, µm.
     pub sensor_offset_um: Option<Uncertain>,
     /// `inside` or `outside`.
     pub side: Option<&'static str>,
-    /// Who says so: `told`, `vanes` or `assumed`.
+    /// How the side is known: `told` by the owner, by the shadows of the `vanes`, or `assumed`.
     pub side_from: Option<&'static str>,
     /// Where a wave with W = 0 would focus, frame pixels.
-    pub star_px: Option<[f64; 2]>,
+    pub star_px: Option<FramePx>,
     /// FWHM of the blur that the fit found, as seeing at the zenith and 500 nm.
     pub seeing_arcsec: Option<f64>,
     /// How far the obstruction sits aside, pupil axes; pairs only.
@@ -56,7 +64,7 @@ pub struct MeasureReport {
     pub whole_frame: Option<WholeFrame>,
     /// What to turn; `None` where nothing can be advised.
     pub advice: Option<AdviceReport>,
-    /// Whether the result should be acted on; `false` goes with exit status 1.
+    /// Whether the verdict is not `look-again`.
     pub sound: bool,
     /// What the owner should know; the list is in DEVELOPERS.md, "Measuring".
     pub flags: Vec<String>,
@@ -66,15 +74,15 @@ pub struct MeasureReport {
 #[derive(Debug, Clone, Serialize)]
 pub struct DoughnutReport {
     /// Centroid of the area within the outer edge.
-    pub outer_centre_px: [f64; 2],
+    pub outer_centre_px: FramePx,
     /// Radius of a circle of that area.
     pub outer_radius_px: f64,
     /// Centroid of the dark middle; `None` without an obstruction.
-    pub dark_centre_px: Option<[f64; 2]>,
+    pub dark_centre_px: Option<FramePx>,
     /// Radius of a circle of its area.
     pub inner_radius_px: Option<f64>,
     /// Dark centre minus outer centre.
-    pub dark_shift_px: Option<[f64; 2]>,
+    pub dark_shift_px: Option<FramePx>,
     /// Length of the shift over the outer radius.
     pub dark_shift_of_radius: Option<f64>,
     /// Direction of the shift, counter-clockwise from +x.
@@ -94,7 +102,7 @@ pub struct SectorReport {
     pub azimuth_deg: f64,
     /// Outer minus inner edge.
     pub thickness_px: f64,
-    /// Light over the ring's mean.
+    /// Mean light across the ring, over the mean of all sectors.
     pub brightness: f64,
 }
 
@@ -129,7 +137,7 @@ pub struct SpikeReport {
     pub light_sigma_px: Option<f64>,
 }
 
-/// What an eye judges.
+/// A triplet of spikes, as an eye judges it.
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct TripletReport {
     /// Slots of the middle spike, pupil axes.
@@ -151,7 +159,7 @@ pub struct SlopesReport {
     pub equations: usize,
     /// Modes asked for.
     pub unknowns: usize,
-    /// How many of them the spikes determine.
+    /// Rank of the equations: how many combinations of the unknowns the spikes determine.
     pub rank: usize,
     /// Ratio of the largest to the smallest singular value kept.
     pub condition: f64,
@@ -162,11 +170,11 @@ pub struct SlopesReport {
 pub struct StopReport {
     /// The level: the largest of what follows.
     pub stop: f64,
-    /// What nobody sees in a picture.
+    /// Coma that is too small to be seen in a picture.
     pub not_seen: f64,
     /// What the atmosphere adds in this exposure; `None` without one.
     pub atmosphere: Option<f64>,
-    /// What a hand can set; `None` without screws.
+    /// Coma that the finest turn of a hand leaves; `None` without screws or response.
     pub hand: Option<f64>,
 }
 
@@ -175,7 +183,7 @@ pub struct StopReport {
 pub struct AdviceReport {
     /// `coma`, `tilt` or `both`.
     pub aim: &'static str,
-    /// `stop`, `turn` or `look-again`: whether the turns should be made at all.
+    /// `stop`, `turn` or `look-again`: what the turns alone would say.
     pub verdict: &'static str,
     /// Coma that the turns take away, nm RMS; `None` where no star says it.
     pub undone_nm: Option<Uncertain>,
@@ -183,10 +191,10 @@ pub struct AdviceReport {
     pub turns: BTreeMap<String, f64>,
     /// The one screw that helps most alone.
     pub one_screw: Option<OneScrewReport>,
-    /// The same for people, from the front of the telescope.
+    /// The turns in sentences, with the screws as seen from the front of the telescope.
     pub words: Vec<String>,
     /// How far the star will move, frame axes.
-    pub image_shift_px: [f64; 2],
+    pub image_shift_px: FramePx,
     /// How much farther out the sensor will stand, µm.
     pub focus_change_um: f64,
     /// What is left after exact turns.
@@ -232,6 +240,8 @@ pub struct Findings<'a> {
     pub exposure_s: Option<f64>,
     /// Flags of the files.
     pub flags: &'a [String],
+    /// By which numbers the next step is chosen.
+    pub settings: &'a AdviceSettings,
 }
 
 impl Findings<'_> {
@@ -244,7 +254,7 @@ impl Findings<'_> {
 
 impl MeasureReport {
     /// Writes the findings down.
-    pub fn new(found: &Findings, instrument: &Instrument) -> MeasureReport {
+    pub fn new(found: &Findings, verdict: Verdict, instrument: &Instrument) -> MeasureReport {
         let star = found.star;
         let pixel_m = instrument.camera.pixel_m;
         let mut flags = found.flags.to_vec();
@@ -263,6 +273,8 @@ impl MeasureReport {
             format: "skewstar-measure/2",
             version: env!("CARGO_PKG_VERSION"),
             method: star.map_or("whole-frame", |s| s.method.name()),
+            verdict: verdict.name(),
+            next: next_step(found, verdict, instrument),
             modes_nm: star.map_or_else(BTreeMap::new, modes),
             sensor_offset_um: star
                 .and_then(|s| s.sensor_offset_m())
@@ -289,7 +301,7 @@ impl MeasureReport {
             model_error: star.map(|s| s.fitted.model_error),
             whole_frame: found.whole_frame.cloned(),
             advice: found.advice.ok().map(|a| advice(a, found, instrument)),
-            sound: found.is_sound(),
+            sound: verdict != Verdict::LookAgain,
             flags,
         }
     }
@@ -303,7 +315,7 @@ fn modes(star: &Measurement) -> BTreeMap<u32, Uncertain> {
 
 fn doughnut(ring: &Ring) -> DoughnutReport {
     let shift = ring.dark_shift_px();
-    let size = shift.map(|s| s[0].hypot(s[1]));
+    let size = shift.map(|s| s.length());
     DoughnutReport {
         outer_centre_px: ring.outer_centre_px,
         outer_radius_px: ring.outer_radius_px,
@@ -379,7 +391,7 @@ fn slopes(star: &Measurement) -> Option<SlopesReport> {
     })
 }
 
-/// What the atmosphere adds to each mode, with the seeing that the star shows and the wind of [`GoodEnough`].
+/// What the atmosphere adds to each mode, Noll index → nm RMS, with the seeing that the star shows and the wind of the settings.
 fn seeing(
     found: &Findings,
     star: &Measurement,
@@ -388,7 +400,7 @@ fn seeing(
     let state = State {
         sky: Sky {
             seeing_rad: star.seeing_rad(),
-            wind_m_per_s: Some(super::good_enough::WIND_M_PER_S),
+            wind_m_per_s: Some(found.settings.wind_m_per_s),
             ..Sky::default()
         },
         exposure: Some(Exposure {
@@ -417,7 +429,7 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
         verdict: advice.verdict(stop_m).name(),
         undone_nm: advice.undone_m.map(|coma| coma.in_units_of(NM)),
         turns: screws
-            .zip(&advice.turns)
+            .zip(advice.turns.iter())
             .map(|(screw, turns)| (screw.name.clone(), *turns))
             .collect(),
         one_screw: advice.one_screw.map(|one| OneScrewReport {

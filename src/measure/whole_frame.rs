@@ -1,7 +1,7 @@
 //! From a frame of many stars: how each star looks, how the focal plane is tilted, and where the field has no coma.
 //!
-//! Two answers that do not need each other's truth: the plane comes from sizes, the coma node from asymmetries. Each says what it
-//! cannot tell: one frame leaves the side of focus open (`sign_open`), stars in sharp focus hide coma (`node_not_found`). What is
+//! Two answers: the focal plane comes from the stars' sizes, the coma node (the place in the field without coma) from their
+//! asymmetries. Each says what it cannot tell: one frame leaves the side of focus open (`sign_open`), stars in sharp focus hide coma (`node_not_found`). What is
 //! not known is absent, never NaN. Slopes and places are given in frame axes where they end in `_px` or say so, else in pupil axes.
 
 mod beyond_sums;
@@ -18,13 +18,15 @@ pub use words::place_in_words;
 use super::doughnut::Side;
 use super::flags::all_sound;
 use super::frame_error::FrameError;
+use super::settings::{MeasureSettings, WholeFrameSettings};
 use super::shot::Picture;
 use super::stars::{Search, Source, Stars};
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::Instrument;
-use crate::pupil::frame_axes;
+use crate::pupil::{frame_axes, to_field};
 use crate::spectrum::edges;
-use crate::units::{ARCMIN, ARCSEC, MM, NM, UM};
-use coma::{NodeFit, RingSums, Skewed};
+use crate::units::{ARCMIN, MM, NM, UM};
+use coma::{NodeFit, RingRays, Skewed};
 use plane::{Known, PlaneFit, SizedStar};
 use serde::Serialize;
 use shapes::PixelNoise;
@@ -38,6 +40,8 @@ pub struct WholeFrameOptions<'a> {
     pub side: Option<Side>,
     /// A second frame of the same field, and how much farther out its sensor stood.
     pub second: Option<(&'a Picture, f64)>,
+    /// By which numbers measuring decides.
+    pub settings: MeasureSettings,
 }
 
 /// A value and its standard deviation, which is never absent, unlike that of a [`Uncertain`](super::Uncertain): where a fit does not
@@ -112,20 +116,13 @@ pub struct ComaField {
     pub scatter_ratio: f64,
 }
 
-/// Fewer stars than this say nothing about a field.
-const LEAST_STARS: usize = 8;
-/// A star that is measured has this many standard deviations of light.
-const LEAST_SIGMA: f64 = 25.0;
-/// Growth or slope below this many standard deviations is not there.
-const SEEN_SIGMA: f64 = 4.0;
-/// What the law of sizes may be off by, as a share of offset and slopes: discs and seeing do not quite add in squares.
-const SIZE_SHARE: f64 = 0.1;
-/// The same for the law of asymmetries, as a share of the node's distance.
-const NODE_SHARE: f64 = 0.1;
-/// Rounds of plane and node: two by sums alone, four with what the sums leave out.
+/// Rounds of plane and node: the first two by the laws of squares and of moments alone, the others with what these leave out.
 const ROUNDS: usize = 6;
-/// A scatter above this says that the model does not hold.
-const POOR_SCATTER: f64 = 3.0;
+/// Square of the FWHM that an evenly sensitive square pixel adds, over the square of its side: 8 ln 2 / 12, that of the normal law
+/// with the same variance.
+const PIXEL_FWHM_SQUARE: f64 = 0.46;
+/// A star's diameter in focus is not taken to be smaller than this share of a pixel, so that its standard deviation stays finite.
+const LEAST_DIAMETER_PX: f64 = 1e-3;
 
 /// Measures the stars of a frame, the tilt of the focal plane and the coma node.
 ///
@@ -141,9 +138,10 @@ pub fn whole_frame(
     options: &WholeFrameOptions<'_>,
 ) -> Result<WholeFrame, FrameError> {
     let mut flags = Vec::new();
-    let (stars, sources_found) = stars_of(shot, instrument, &mut flags)?;
+    let settings = &options.settings.whole_frame;
+    let (stars, sources_found) = stars_of(shot, instrument, &options.settings, &mut flags)?;
     let second = match options.second {
-        Some((second, _)) => stars_of(second, instrument, &mut flags)?.0,
+        Some((second, _)) => stars_of(second, instrument, &options.settings, &mut flags)?.0,
         None => Vec::new(),
     };
     if !shot.is_whole(&instrument.camera) {
@@ -162,12 +160,12 @@ pub fn whole_frame(
         instrument,
         options,
     };
-    if frame.stars.len() < LEAST_STARS {
+    if frame.stars.len() < settings.stars_at_least {
         frame.flag("few_stars");
         return Ok(frame);
     }
-    // sizes first; what coma adds to them is known once the node is, and then the blur at each star is known better; what the
-    // squares leave out is known last
+    // round by round: the plane by sizes alone; the node by asymmetries, which need each star's defocus; then what coma adds to the
+    // sizes, which needs the node; from the third round on, what the law of squares leaves out, which needs both
     let mut node: Option<NodeFit> = None;
     let mut plane: Option<PlaneFit> = None;
     let mut best: (f64, Option<PlaneFit>, Option<NodeFit>) = (f64::INFINITY, None, None);
@@ -177,16 +175,17 @@ pub fn whole_frame(
         if let Some(plane) = plane.as_ref().filter(|_| by_rays) {
             field.add_what_squares_leave_out(&mut sized, plane, node.as_ref());
         }
-        plane = plane::fit(&sized, field.known());
+        plane = plane::fit(&sized, field.known(), settings);
         node = plane.as_ref().and_then(|plane| {
             let mut skewed = field.skewed(&frame.stars, plane);
             if let Some(node) = node.as_ref().filter(|_| by_rays) {
                 field.allow_for_the_circle(&mut skewed, plane, node);
             }
-            coma::fit(&skewed, field.ring(), field.ray_per_rms(), field.half_m())
+            let rays = field.ring_rays();
+            coma::fit(&skewed, rays, field.half_m(), settings)
         });
         // with strong astigmatism the rounds may run away: what explains the stars best counts
-        let scatter = |of: Option<f64>| of.unwrap_or(POOR_SCATTER);
+        let scatter = |of: Option<f64>| of.unwrap_or(settings.poor_scatter_factor);
         let off =
             scatter(plane.as_ref().map(|p| p.scale)) * scatter(node.as_ref().map(|n| n.scale));
         if round > 0 && off <= best.0 {
@@ -233,10 +232,13 @@ impl WholeFrame {
 fn stars_of(
     shot: &Picture,
     instrument: &Instrument,
+    settings: &MeasureSettings,
     flags: &mut Vec<String>,
 ) -> Result<(Vec<StarShape>, usize), FrameError> {
     let full = shot.full_adu(instrument);
-    let found = Stars::find(&shot.values_adu, full, &Search::plain())?;
+    let search = Search::plain(&settings.finding);
+    let found = Stars::find(&shot.values_adu, full, &search)?;
+    let own = &settings.whole_frame;
     let noise = PixelNoise {
         sigma: found.background.sigma,
         gain_e: shot.gain(instrument, flags),
@@ -246,19 +248,19 @@ fn stars_of(
         !source.touches_edge
             && !source.overlaps
             && source.saturated_px == 0
-            && source.flux > LEAST_SIGMA * source.flux_sigma
-            && alone(source, sources)
+            && source.flux > own.light_sigma_at_least * source.flux_sigma
+            && alone(source, sources, own)
     });
-    let shapes = good.filter_map(|source| shapes::measure(&found.light, source, noise));
+    let shapes = good.filter_map(|source| shapes::measure(&found.light, source, noise, own));
     Ok((shapes.collect(), sources.len()))
 }
 
 /// Whether no other star stands in the square in which this one is measured.
-fn alone(source: &Source, all: &[Source]) -> bool {
-    let reach = 3.0 * source.half_flux_radius_px + 2.0;
+fn alone(source: &Source, all: &[Source], settings: &WholeFrameSettings) -> bool {
+    let reach = settings.alone_radii * source.half_flux_radius_px + settings.alone_px;
     all.iter().filter(|other| *other != source).all(|other| {
         // far fainter ones do no harm
-        other.flux < 0.003 * source.flux
+        other.flux < settings.alone_flux_share * source.flux
             || [0, 1].iter().any(|axis| {
                 other.box_px[0][*axis] as f64 > source.centre_px[*axis] + reach
                     || (other.box_px[1][*axis] as f64) < source.centre_px[*axis] - reach
@@ -274,15 +276,18 @@ struct FieldOfFrame<'a> {
 }
 
 impl FieldOfFrame<'_> {
+    fn settings(&self) -> &WholeFrameSettings {
+        &self.options.settings.whole_frame
+    }
+
     fn pixel_m(&self) -> f64 {
         self.instrument.camera.pixel_m
     }
 
-    /// Place on the sensor from its centre, pupil axes.
-    fn field_m(&self, place_px: [f64; 2]) -> [f64; 2] {
-        let middle = self.middle_px;
-        let from_middle = [0, 1].map(|axis| (place_px[axis] - middle[axis]) * self.pixel_m());
-        frame_axes(self.instrument).backward(from_middle)
+    /// Place on the sensor from its centre.
+    fn field_m(&self, place_px: [f64; 2]) -> FieldM {
+        let from_middle = FramePx::new(place_px) - FramePx::new(self.middle_px);
+        to_field(self.instrument, from_middle.in_metres(self.pixel_m()))
     }
 
     fn half_m(&self) -> f64 {
@@ -290,10 +295,10 @@ impl FieldOfFrame<'_> {
         x.hypot(y) * self.pixel_m()
     }
 
-    /// Field curvature's part of the sensor offset.
-    fn curved_m(&self, field_m: [f64; 2]) -> f64 {
+    /// What field curvature adds to the sensor offset at a place, metres.
+    fn curved_m(&self, field_m: FieldM) -> f64 {
         let field = &self.instrument.telescope.field;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - field.axis_m[axis]);
+        let from_axis = field_m - field.axis_m;
         field.curvature_per_m2 * (from_axis[0].powi(2) + from_axis[1].powi(2))
     }
 
@@ -307,18 +312,20 @@ impl FieldOfFrame<'_> {
             // half of an evenly lit ring's light lies within the root mean square of its radii
             blur_per_m: (0.5 * (1.0 + e * e)).sqrt() / telescope.focal_ratio(),
             half_m: self.half_m(),
+            diameter_law_share: self.settings().diameter_law_share,
         }
     }
 
-    /// A star in focus under 2.5 arcseconds of seeing, diffraction and a pixel added in squares (half-flux diameter and FWHM of
-    /// a normal spread are the same); known to half as much again, which covers 1 to 4 arcseconds. Common practice, no source.
+    /// Square of the diameter of a star in focus, and its standard deviation: the usual seeing, diffraction (an Airy disc's FWHM
+    /// is about λN) and a pixel, added in squares; half-flux diameter and FWHM of a normal spread are the same.
     fn usual_least_m2(&self) -> [f64; 2] {
         let telescope = &self.instrument.telescope;
         let [first, last] = edges(&self.instrument.camera.passband);
-        let seeing_m = 2.5 * ARCSEC * telescope.focal_length_m;
+        let settings = self.settings();
+        let seeing_m = settings.usual_seeing_rad * telescope.focal_length_m;
         let airy_m = 0.5 * (first + last) * telescope.focal_ratio();
-        let square = seeing_m.powi(2) + airy_m.powi(2) + 0.46 * self.pixel_m().powi(2);
-        [square, 1.5 * square]
+        let square = seeing_m.powi(2) + airy_m.powi(2) + PIXEL_FWHM_SQUARE * self.pixel_m().powi(2);
+        [square, settings.usual_square_sigma_factor * square]
     }
 
     fn sized(
@@ -348,9 +355,9 @@ impl FieldOfFrame<'_> {
 
     /// What coma and astigmatism add to the square of a diameter: 2.8 mean squared ray lengths (a normal spread has 2.77, a disc
     /// 4). Mean squared slopes over the full disc are 56 for coma and 12 for astigmatism of 1 RMS.
-    fn aberrated_m2(&self, field_m: [f64; 2], node: Option<&NodeFit>) -> f64 {
+    fn aberrated_m2(&self, field_m: FieldM, node: Option<&NodeFit>) -> f64 {
         let telescope = &self.instrument.telescope;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - telescope.field.axis_m[axis]);
+        let from_axis = field_m - telescope.field.axis_m;
         let square = from_axis[0].powi(2) + from_axis[1].powi(2);
         let coma = node.map_or([0.0; 2], |node| coma::coma_m(&node.fit.values, field_m));
         let astigmatism = telescope.field.astigmatism_per_m2 * square;
@@ -358,8 +365,13 @@ impl FieldOfFrame<'_> {
         2.8 * 4.0 * telescope.focal_ratio().powi(2) * slopes
     }
 
-    fn ring(&self) -> RingSums {
-        coma::sums(self.instrument.telescope.obstruction_ratio())
+    /// What the telescope's rays do.
+    fn ring_rays(&self) -> RingRays {
+        let telescope = &self.instrument.telescope;
+        RingRays {
+            sums: coma::sums(telescope.obstruction_ratio()),
+            m_per_rms: -2.0 * telescope.focal_ratio() * 8f64.sqrt(),
+        }
     }
 
     fn skewed(&self, stars: &[StarShape], plane: &PlaneFit) -> Vec<Skewed> {
@@ -380,11 +392,6 @@ impl FieldOfFrame<'_> {
         stars.iter().map(one).collect()
     }
 
-    /// Length of a ray per RMS of coma.
-    fn ray_per_rms(&self) -> f64 {
-        -2.0 * self.instrument.telescope.focal_ratio() * 8f64.sqrt()
-    }
-
     fn tell_plane(&self, frame: &mut WholeFrame, plane: Option<PlaneFit>) {
         let told = plane.and_then(|plane| {
             let sigmas: Vec<f64> = plane.fit.sigmas.iter().map_while(|s| *s).collect();
@@ -395,10 +402,10 @@ impl FieldOfFrame<'_> {
             return;
         };
         for (sigma, value) in sigmas.iter_mut().zip(&plane.fit.values) {
-            *sigma = (*sigma * plane.scale).hypot(SIZE_SHARE * value);
+            *sigma = (*sigma * plane.scale).hypot(self.settings().size_law_share * value);
         }
         let sign_by = self.sign_told_by(&plane, &sigmas);
-        if plane.scale > POOR_SCATTER {
+        if plane.scale > self.settings().poor_scatter_factor {
             frame.flag("sizes_off_model");
         }
         let values = &plane.fit.values;
@@ -413,7 +420,7 @@ impl FieldOfFrame<'_> {
                 / UM,
             sigma: (slope_sigma[0] * sides_m[0]).hypot(slope_sigma[1] * sides_m[1]) / UM,
         };
-        let flat = across.value < SEEN_SIGMA * across.sigma;
+        let flat = across.value < self.settings().seen_sigma * across.sigma;
         if flat {
             frame.flag("plane_flat");
         }
@@ -431,7 +438,7 @@ impl FieldOfFrame<'_> {
             sign_by,
             least_diameter_px: estimate(
                 least_m,
-                0.5 * sigmas[3] / least_m.max(1e-3 * self.pixel_m()),
+                0.5 * sigmas[3] / least_m.max(LEAST_DIAMETER_PX * self.pixel_m()),
                 self.pixel_m(),
             ),
             tilt_arcmin: self.tilt_of_slope(values, &sigmas),
@@ -442,7 +449,7 @@ impl FieldOfFrame<'_> {
 
     /// What tells the side of focus, if anything does. A side that the owner told was kept to by the fit.
     fn sign_told_by(&self, plane: &PlaneFit, sigmas: &[f64]) -> Option<&'static str> {
-        let apart = plane.fit.values[0].abs() > 3.0 * sigmas[0];
+        let apart = plane.fit.values[0].abs() > self.settings().side_seen_sigma * sigmas[0];
         if self.options.side.is_some() && apart {
             return Some("side");
         }
@@ -471,15 +478,17 @@ impl FieldOfFrame<'_> {
         })
     }
 
-    /// Whether coma is seen to grow by less than half of what [telescope.field] says, beyond doubt.
+    /// Whether coma is seen to grow by less than the least that is allowed beside [telescope.field], by several standard deviations.
     fn grows_too_little(&self, node: &NodeFit) -> bool {
         let known = self.instrument.telescope.field.coma_per_m.abs();
         let seen = node.fit.values[0].abs();
         let sigma = node.fit.sigmas[0].map_or(f64::INFINITY, |s| s * node.scale);
-        seen < 0.5 * known && known - seen > SEEN_SIGMA * sigma
+        let settings = self.settings();
+        seen < settings.growth_range[0] * known && known - seen > settings.seen_sigma * sigma
     }
 
     fn tell_node(&self, frame: &mut WholeFrame, node: Option<NodeFit>) {
+        let settings = self.settings();
         if node
             .as_ref()
             .is_some_and(|node| self.grows_too_little(node))
@@ -488,26 +497,28 @@ impl FieldOfFrame<'_> {
         }
         let told = node.and_then(|node| {
             let sigmas: Vec<f64> = node.fit.sigmas.iter().map_while(|s| *s).collect();
-            let with_share =
-                |(sigma, value): (&f64, &f64)| (sigma * node.scale).hypot(NODE_SHARE * value);
+            let with_share = |(sigma, value): (&f64, &f64)| {
+                (sigma * node.scale).hypot(settings.node_law_share * value)
+            };
             let scaled: Vec<f64> = sigmas
                 .iter()
                 .zip(&node.fit.values)
                 .map(with_share)
                 .collect();
-            let grows = scaled.len() == 3 && node.fit.values[0].abs() > SEEN_SIGMA * scaled[0];
+            let grows =
+                scaled.len() == 3 && node.fit.values[0].abs() > settings.seen_sigma * scaled[0];
             grows.then_some((node, scaled))
         });
         let Some((node, sigmas)) = told else {
             frame.flag("node_not_found");
             return;
         };
-        if node.scale > POOR_SCATTER {
+        if node.scale > settings.poor_scatter_factor {
             frame.flag("asymmetries_off_model");
         }
         let values = &node.fit.values;
         let at_m = [values[1], values[2]];
-        if at_m[0].hypot(at_m[1]) > 3.0 * self.half_m() {
+        if at_m[0].hypot(at_m[1]) > settings.far_outside_half_diagonals * self.half_m() {
             frame.flag("node_far_outside");
         }
         let axes = frame_axes(self.instrument);
@@ -519,7 +530,8 @@ impl FieldOfFrame<'_> {
         } else {
             values[0]
         };
-        if known_growth != 0.0 && !(0.5..2.0).contains(&(values[0] / known_growth)) {
+        let [least, most] = settings.growth_range;
+        if known_growth != 0.0 && !(least..most).contains(&(values[0] / known_growth)) {
             frame.flag("growth_differs");
         }
         let tilt = self.tilt_of_node(frame, at_m, [sigmas[1], sigmas[2]]);
@@ -543,7 +555,8 @@ impl FieldOfFrame<'_> {
         });
     }
 
-    /// Nodal aberration theory: h0 = −k_tilt·t/k_field from the field's axis (the design, `mechanics`).
+    /// Tilt of the unit that puts the node where it is, pupil axes. A tilt t adds the coma k_tilt·t everywhere; with the field's own coma
+    /// k_field·h, counted from the field's axis, the sum is zero at h0 = −k_tilt·t/k_field (nodal aberration theory).
     fn tilt_of_node(
         &self,
         frame: &mut WholeFrame,
@@ -575,7 +588,7 @@ impl FieldOfFrame<'_> {
     }
 }
 
-/// SI → the unit of a report.
+/// A value and its standard deviation in SI units, as an estimate in the unit of a report.
 fn estimate(value: f64, sigma: f64, unit: f64) -> Estimate {
     Estimate {
         value: value / unit,

@@ -42,7 +42,8 @@ pub use template::{TemplateKind, template};
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, MaskLayout};
+use crate::mask::drawing::{self, DrawingError};
 use crate::mechanics::Flexure;
 use crate::mechanics::prescription::Derived;
 use crate::state::{FieldStars, State};
@@ -138,8 +139,35 @@ pub fn schema() -> String {
 }
 
 impl Scenario {
+    /// The name of the drawing that its mask is made from, beside the scenario's own file; `None` for every other mask.
+    pub fn drawing_file(&self) -> Option<&str> {
+        match &self.instrument.mask.as_ref()?.layout {
+            MaskLayout::Drawing(named) => Some(&named.file),
+            _ => None,
+        }
+    }
+
+    /// Reads the openings of its mask from the bytes of the drawing that it names, and lets the checksum depend on them.
+    /// Nothing happens to a scenario that names no drawing.
+    ///
+    /// # Errors
+    /// [`DrawingError`] where the bytes are no drawing that can be a mask.
+    pub fn put_drawing(&mut self, bytes: &[u8]) -> Result<(), DrawingError> {
+        let mirrored = self.instrument.telescope.seen_mirrored();
+        let Some(design) = &mut self.instrument.mask else {
+            return Ok(());
+        };
+        let MaskLayout::Drawing(named) = &design.layout else {
+            return Ok(());
+        };
+        let diameters_m = [design.inner_diameter_m, design.outer_diameter_m];
+        design.layout = MaskLayout::Drawing(drawing::read(bytes, named, diameters_m, mirrored)?);
+        self.add_to_digest(bytes);
+        Ok(())
+    }
+
     /// Makes the checksum depend on another file that belongs to the scenario, such as the drawing of a mask.
-    pub fn add_to_digest(&mut self, bytes: &[u8]) {
+    fn add_to_digest(&mut self, bytes: &[u8]) {
         let mut hash = Sha256::new();
         hash.update(&self.sha256);
         hash.update(bytes);

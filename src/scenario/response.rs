@@ -32,6 +32,7 @@ use super::error::{Problem, ScenarioError, number};
 use super::rules::Rule;
 use super::{schema, typed};
 use crate::measure::{LearnedResponse, LearnedScrew, Uncertain};
+use crate::state::Coma;
 use crate::units::{ARCMIN, DEG, NM, UM};
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -185,12 +186,12 @@ impl LearnedResponse {
         line(format!("rotation_sigma_deg = {}", number(sigma / DEG)));
         line(format!("mirrored = {}", self.mirrored));
         for screw in &self.screws {
-            let [x, y] = screw.coma_m_per_turn.map(|c| number(c / NM));
+            let [x, y] = screw.coma_per_turn.xy_nm().map(number);
             line(format!("\n[[screws]]\nname = {:?}", screw.name));
             line(format!("coma_nm_per_turn = [{x}, {y}]  # Noll 8, Noll 7"));
             line(format!(
                 "coma_sigma_nm_per_turn = {}",
-                number(screw.sigma_m_per_turn / NM)
+                number(screw.coma_per_turn.sigma_per_axis_m().unwrap_or(0.0) / NM)
             ));
         }
         text
@@ -200,8 +201,8 @@ impl LearnedResponse {
 fn learned_screw(raw: RawScrew) -> LearnedScrew {
     LearnedScrew {
         name: raw.name,
-        coma_m_per_turn: raw.coma_nm_per_turn.map(|c| c * NM),
-        sigma_m_per_turn: raw.coma_sigma_nm_per_turn * NM,
+        coma_per_turn: Coma::along_axes(raw.coma_nm_per_turn.map(|c| c * NM))
+            .with_sigma(raw.coma_sigma_nm_per_turn * NM),
     }
 }
 
@@ -247,8 +248,7 @@ mod tests {
             mirrored: true,
             screws: vec![LearnedScrew {
                 name: "A \"top\"".into(),
-                coma_m_per_turn: [-3.5 * NM, 1930.0 * NM],
-                sigma_m_per_turn: 9.0 * NM,
+                coma_per_turn: Coma::along_axes([-3.5 * NM, 1930.0 * NM]).with_sigma(9.0 * NM),
             }],
             flags: vec!["trials_disagree".into()],
         }
@@ -270,8 +270,10 @@ mod tests {
         let shifts = [&read, &written].map(|r| r.image_shift_m_per_rad.expect("a shift"));
         assert!(close(shifts[0].value, shifts[1].value));
         assert!(close(shifts[0].sigma.unwrap(), shifts[1].sigma.unwrap()));
-        assert!(close(read.screws[0].coma_m_per_turn[0], -3.5 * NM));
-        assert!(close(read.screws[0].coma_m_per_turn[1], 1930.0 * NM));
+        let coma = read.screws[0].coma_per_turn;
+        assert!(close(coma.xy_nm()[0], -3.5));
+        assert!(close(coma.xy_nm()[1], 1930.0));
+        assert!(close(coma.sigma_per_axis_m().unwrap(), 9.0 * NM));
         assert_eq!(read.screws[0].name, written.screws[0].name);
         assert_eq!((read.mirrored, &read.flags), (true, &written.flags));
         let plain = LearnedResponse {

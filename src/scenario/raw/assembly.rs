@@ -17,7 +17,7 @@ pub(in crate::scenario) struct RawAssembly {
     #[schemars(example = &"lengthens")]
     pub clockwise: RawClockwise,
     /// Shortest and longest a screw may be, from its nominal length; the first at most 0, the second at least 0.
-    #[schemars(inner(range(min = -1000.0, max = 1000.0)), example = [-0.35, 0.35], extend("x-default" = "no limit"))]
+    #[schemars(inner(range(min = -1000.0, max = 1000.0)), extend("examples" = [[-0.35, 0.35]]), extend("x-default" = "no limit"))]
     pub travel_mm: Option<[f64; 2]>,
     /// Play of a screw when its direction is reversed.
     #[serde(default)]

@@ -1,0 +1,285 @@
+//! The way back, in one value: a frame and what the owner knows, and everything that follows from them.
+//!
+//! [`Diagnosis::of`] checks the instrument by the rules of a scenario file, measures, works out turns and stop level, and judges.
+//! It is blind: it is handed pixel values and an instrument, never a state or a truth.
+//!
+//! ```no_run
+//! use skewstar::{Diagnosis, DiagnosisOptions, files};
+//!
+//! let instrument = files::scenario("unit.toml", &[])?.instrument;
+//! let frame = files::picture("night.fits", &instrument)?;
+//! let found = Diagnosis::of(&frame.picture, &instrument, &DiagnosisOptions::default())?;
+//! println!("{}", found.words().join("\n"));          // what is seen, and what to do
+//! println!("{:?}", found.next());                    // the one next step, for a program
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+use crate::axes::FieldM;
+use crate::instrument::Instrument;
+use crate::measure::learn::{LearnError, LearnedResponse};
+use crate::measure::{
+    Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
+    MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
+    WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step, steps,
+    whole_frame,
+};
+use crate::scenario::ScenarioError;
+use crate::spectrum;
+use crate::units::ARCMIN;
+
+/// What is asked of a frame, and what is known beside it.
+#[derive(Debug, Clone, Default)]
+pub struct DiagnosisOptions<'a> {
+    /// Mask, side, which star, its temperature, and the settings of everything that follows.
+    pub measure: MeasureOptions,
+    /// A second frame of the same telescope at another focus.
+    pub second: Option<&'a Picture>,
+    /// Whether all stars of the frame are to be measured instead of one.
+    pub whole_frame: bool,
+    /// What the turns are to mend.
+    pub aim: Aim,
+    /// What trial turns taught; it is laid over what the instrument says.
+    pub response: Option<&'a LearnedResponse>,
+    /// Exposure, where the frame does not say it.
+    pub exposure_s: Option<f64>,
+    /// Whether nobody knows how the camera is held: then no screw can be named by its place, and a trial is the next step.
+    pub camera_unknown: bool,
+    /// Flags of the files that the frames came from.
+    pub flags: Vec<String>,
+}
+
+/// Why there is none.
+#[derive(Debug, thiserror::Error)]
+pub enum DiagnosisError {
+    /// The instrument cannot be meant.
+    #[error(transparent)]
+    Instrument(#[from] ScenarioError),
+    /// The learned response does not fit the instrument.
+    #[error(transparent)]
+    Response(#[from] LearnError),
+    /// Nothing can be measured.
+    #[error(transparent)]
+    Measure(#[from] MeasureError),
+}
+
+impl DiagnosisError {
+    /// What to do next.
+    pub fn hint(&self) -> &str {
+        match self {
+            DiagnosisError::Instrument(error) => error.hint(),
+            DiagnosisError::Response(error) => error.hint(),
+            DiagnosisError::Measure(error) => error.hint(),
+        }
+    }
+}
+
+/// What a frame shows and what to do about it.
+#[derive(Debug, Clone)]
+pub struct Diagnosis {
+    instrument: Instrument,
+    star: Option<Measurement>,
+    whole_frame: Option<WholeFrame>,
+    stop: GoodEnough,
+    advice: Result<Advice, NoAdvice>,
+    exposure_s: Option<f64>,
+    flags: Vec<String>,
+    settings: MeasureSettings,
+}
+
+/// With this flag of a learned response the wrong screws might be named.
+const MIRROR_OPEN: &str = "response_mirror_open";
+
+impl Diagnosis {
+    /// Measures a frame and works out what to do.
+    ///
+    /// # Errors
+    /// [`DiagnosisError`]; what can be measured badly is flagged instead, and the verdict is then [`Verdict::LookAgain`].
+    pub fn of(
+        picture: &Picture,
+        instrument: &Instrument,
+        options: &DiagnosisOptions,
+    ) -> Result<Diagnosis, DiagnosisError> {
+        let settings = &options.measure.settings;
+        let mut instrument = instrument.clone();
+        let mut flags = options.flags.clone();
+        if let Some(learned) = options.response {
+            let lacking = learned.apply(&mut instrument)?;
+            flags.extend(lacking.into_iter().map(String::from));
+        }
+        let (star, whole) = look(picture, &instrument, options)?;
+        let exposure_s = options.exposure_s.or(picture.exposure_s);
+        let stop = stop_level(&instrument, star.as_ref(), exposure_s, settings);
+        let advice = if flags.iter().any(|flag| flag == MIRROR_OPEN) {
+            Err(NoAdvice::MirrorOpen)
+        } else {
+            let found = misaligned(star.as_ref(), whole.as_ref());
+            advise(&instrument, &found, options.aim, &settings.advice)
+        };
+        let advice = advice.and_then(|advice| match options.camera_unknown {
+            true if advice.verdict(stop.stop_m) == Verdict::Turn => Err(NoAdvice::CameraUnknown),
+            _ => Ok(advice),
+        });
+        Ok(Diagnosis {
+            instrument,
+            star,
+            whole_frame: whole,
+            stop,
+            advice,
+            exposure_s,
+            flags,
+            settings: *settings,
+        })
+    }
+
+    /// The instrument that was measured with: a learned response is in it.
+    pub fn instrument(&self) -> &Instrument {
+        &self.instrument
+    }
+
+    /// The star, where one was asked for.
+    pub fn star(&self) -> Option<&Measurement> {
+        self.star.as_ref()
+    }
+
+    /// All stars, where they were asked for.
+    pub fn whole_frame(&self) -> Option<&WholeFrame> {
+        self.whole_frame.as_ref()
+    }
+
+    /// Below which coma nothing is to be gained, and why.
+    pub fn stop_level(&self) -> &GoodEnough {
+        &self.stop
+    }
+
+    /// The turns, or why there are none.
+    ///
+    /// # Errors
+    /// [`NoAdvice`] where screws, response or measurement are missing.
+    pub fn advice(&self) -> Result<&Advice, NoAdvice> {
+        self.advice.as_ref().map_err(|no| *no)
+    }
+
+    /// What to do: stop, turn, try, or look again.
+    pub fn verdict(&self) -> Verdict {
+        let sound = self.findings().is_sound();
+        match &self.advice {
+            _ if !sound => Verdict::LookAgain,
+            Ok(advice) => advice.verdict(self.stop.stop_m),
+            Err(NoAdvice::NotMeasured) => Verdict::LookAgain,
+            Err(NoAdvice::MirrorOpen | NoAdvice::CameraUnknown) => Verdict::Trial,
+            Err(NoAdvice::NoScrews | NoAdvice::NoResponse) => {
+                if self.coma_is_below_stop() {
+                    Verdict::Stop
+                } else {
+                    Verdict::Trial
+                }
+            }
+        }
+    }
+
+    /// The one next step.
+    pub fn next(&self) -> NextStep {
+        next_step(&self.findings(), self.verdict(), &self.instrument)
+    }
+
+    /// The record for programs (`skewstar-measure/2`).
+    pub fn report(&self) -> MeasureReport {
+        MeasureReport::new(&self.findings(), self.verdict(), &self.instrument)
+    }
+
+    /// What is seen, when to stop, and what to do, in sentences.
+    pub fn words(&self) -> Vec<String> {
+        let mut said = Vec::new();
+        if let Some(star) = &self.star {
+            said.extend(findings(star, &self.instrument, &self.stop));
+        }
+        if let Some(whole) = &self.whole_frame {
+            said.push(whole.sentences());
+        }
+        said.extend(match (&self.advice, self.verdict()) {
+            (Ok(advice), _) if self.findings().is_sound() => {
+                steps(advice, &self.instrument, self.stop.stop_m)
+            }
+            _ => {
+                let next = self.next();
+                vec![format!("{} Why: {}.", next.words, next.why)]
+            }
+        });
+        said
+    }
+
+    /// Whether coma is known well enough to be below the stop level, where no turns can be worked out.
+    fn coma_is_below_stop(&self) -> bool {
+        let coma = self.star.as_ref().and_then(Measurement::coma);
+        coma.map(|coma| coma.size_m())
+            .is_some_and(|size| size.value + size.sigma.unwrap_or(f64::INFINITY) < self.stop.stop_m)
+    }
+
+    fn findings(&self) -> Findings<'_> {
+        Findings {
+            star: self.star.as_ref(),
+            whole_frame: self.whole_frame.as_ref(),
+            stop: Some(self.stop),
+            advice: self.advice(),
+            exposure_s: self.exposure_s,
+            flags: &self.flags,
+            settings: &self.settings.advice,
+        }
+    }
+}
+
+/// Measures what was asked for: one star (of one frame or of two), or all of them.
+fn look(
+    picture: &Picture,
+    instrument: &Instrument,
+    options: &DiagnosisOptions,
+) -> Result<(Option<Measurement>, Option<WholeFrame>), MeasureError> {
+    if options.whole_frame {
+        let of_frame = WholeFrameOptions {
+            side: options.measure.side,
+            settings: options.measure.settings,
+            ..WholeFrameOptions::default()
+        };
+        return Ok((None, Some(whole_frame(picture, instrument, &of_frame)?)));
+    }
+    let star = match options.second {
+        Some(second) => measure_two([picture, second], instrument, &options.measure)?,
+        None => measure(picture, instrument, &options.measure)?,
+    };
+    Ok((Some(star), None))
+}
+
+/// When to stop, under the seeing of the star, or the usual one where no star was measured.
+fn stop_level(
+    instrument: &Instrument,
+    star: Option<&Measurement>,
+    exposure_s: Option<f64>,
+    settings: &MeasureSettings,
+) -> GoodEnough {
+    let seeing_rad = star.and_then(Measurement::seeing_rad);
+    let edges_m = spectrum::edges(&instrument.camera.passband);
+    let middle_m = 0.5 * (edges_m[0] + edges_m[1]);
+    good_enough(
+        instrument,
+        seeing_rad.unwrap_or(settings.fit.prior.seeing_rad),
+        exposure_s,
+        star.and_then(|s| s.reference_m).unwrap_or(middle_m),
+        &settings.advice,
+    )
+}
+
+/// What is to be put right, as far as it was measured soundly.
+fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>) -> Misaligned {
+    let star = star.filter(|s| s.is_sound());
+    let plane = whole.and_then(WholeFrame::plane_to_act_on);
+    let coma = whole
+        .filter(|w| w.is_sound())
+        .and_then(WholeFrame::sound_coma);
+    let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
+    Misaligned {
+        coma: star.and_then(Measurement::coma),
+        field_m: star.map_or(FieldM::ZERO, |s| s.field_m),
+        node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
+        plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),
+    }
+}

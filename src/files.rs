@@ -1,0 +1,257 @@
+//! Files that an owner names: a scenario with the drawing of its mask, an image, a learned response. One call each, whole or an
+//! error that names the file and the next step.
+//!
+//! Reading is bounded: a file that is too long to be what was asked for is refused before it is in memory. Nothing is written here.
+
+use crate::image_io::reading::{ReadingError, read_image};
+use crate::instrument::Instrument;
+use crate::mask::drawing::{self, DrawingError};
+use crate::measure::Picture;
+use crate::measure::learn::LearnedResponse;
+use crate::scenario::{self, Scenario, ScenarioError};
+use crate::units::UM;
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+/// Why a file cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum FileError {
+    /// The system does not hand it over.
+    #[error("cannot read {what}{}: {source}", path.display())]
+    Unreadable {
+        /// What it was to be, with a blank behind it; empty for a text.
+        what: &'static str,
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+        /// What to do next.
+        hint: &'static str,
+    },
+    /// It is longer than anything of its kind.
+    #[error("{} has more than {limit} bytes: {what}", path.display())]
+    TooLong {
+        /// The file.
+        path: PathBuf,
+        /// Most bytes that are read.
+        limit: u64,
+        /// What was expected.
+        what: &'static str,
+        /// What to do next.
+        hint: &'static str,
+    },
+    /// The scenario or the response is refused.
+    #[error(transparent)]
+    Scenario(#[from] ScenarioError),
+    /// The drawing of a mask is refused.
+    #[error("{}: {source}", path.display())]
+    Drawing {
+        /// The drawing.
+        path: PathBuf,
+        /// Why.
+        source: DrawingError,
+    },
+    /// The image is refused.
+    #[error(transparent)]
+    Image(#[from] ReadingError),
+}
+
+impl FileError {
+    /// A file or folder that the system does not hand over.
+    pub fn unreadable(path: impl Into<PathBuf>, source: io::Error) -> FileError {
+        FileError::Unreadable {
+            what: TEXT.named,
+            path: path.into(),
+            source,
+            hint: TEXT.unreadable_hint,
+        }
+    }
+
+    /// What to do next.
+    pub fn hint(&self) -> &str {
+        match self {
+            FileError::Unreadable { hint, .. } | FileError::TooLong { hint, .. } => hint,
+            FileError::Scenario(error) => error.hint(),
+            FileError::Drawing { source, .. } => source.hint(),
+            FileError::Image(error) => error.hint(),
+        }
+    }
+}
+
+/// One kind of file: how long it may be, and what is said where it is not that.
+struct Sort {
+    /// In front of its name in a message, with a blank behind it.
+    named: &'static str,
+    bytes_at_most: u64,
+    too_long: &'static str,
+    too_long_hint: &'static str,
+    unreadable_hint: &'static str,
+}
+
+const TEXT: Sort = Sort {
+    named: "",
+    bytes_at_most: 1 << 20,
+    too_long: "that is no scenario",
+    too_long_hint: "give the .toml file, not a picture",
+    unreadable_hint: "is the path right? skewstar new NAME writes a scenario to start from, skewstar dataset make a set",
+};
+
+const IMAGE: Sort = Sort {
+    named: "the image ",
+    bytes_at_most: 1 << 31,
+    too_long: "a single frame is wanted",
+    too_long_hint: "cut the star's surroundings out of it",
+    unreadable_hint: "give a FITS, TIFF, PNG or JPEG file that lies there and may be read",
+};
+
+const DRAWING: Sort = Sort {
+    named: "the drawing ",
+    bytes_at_most: drawing::BYTES_AT_MOST as u64,
+    too_long: "that is no drawing of a mask",
+    too_long_hint: "export the plate's outlines alone, without pictures",
+    unreadable_hint: "mask.drawing is looked for beside the scenario",
+};
+
+/// Reads a scenario file, its overrides (`KEY=VALUE`, as `--set` has them) and, beside it, the drawing of its mask.
+///
+/// # Errors
+/// [`FileError`] with the file and, for a refused value, line and key.
+///
+/// ```
+/// let error = skewstar::files::scenario("no-such-folder/unit.toml", &[]).unwrap_err();
+/// assert!(error.to_string().starts_with("cannot read no-such-folder/unit.toml"));
+/// assert!(error.hint().contains("skewstar new"));
+/// ```
+pub fn scenario(path: impl AsRef<Path>, overrides: &[String]) -> Result<Scenario, FileError> {
+    let path = path.as_ref();
+    scenario_of(&text_bytes(path)?, path, overrides)
+}
+
+/// The same of bytes that were read before; `path` is the file's name for messages and where its drawing lies.
+///
+/// # Errors
+/// As [`scenario`].
+pub fn scenario_of(bytes: &[u8], path: &Path, overrides: &[String]) -> Result<Scenario, FileError> {
+    let mut scenario = scenario::read_bytes(bytes, &path.display().to_string(), overrides)?;
+    if let Some((at, bytes)) = drawing_of(&scenario, path.parent().unwrap_or(Path::new("")))? {
+        scenario
+            .put_drawing(&bytes)
+            .map_err(|source| FileError::Drawing { path: at, source })?;
+    }
+    Ok(scenario)
+}
+
+/// The drawing that a scenario names, looked for in a folder: its path and its bytes; `None` where it names none.
+///
+/// # Errors
+/// [`FileError::Unreadable`] and [`FileError::TooLong`].
+pub fn drawing_of(
+    scenario: &Scenario,
+    folder: &Path,
+) -> Result<Option<(PathBuf, Vec<u8>)>, FileError> {
+    let Some(name) = scenario.drawing_file() else {
+        return Ok(None);
+    };
+    let path = folder.join(name);
+    let bytes = bytes(&path, &DRAWING)?;
+    Ok(Some((path, bytes)))
+}
+
+/// The bytes of a text file of a scenario's size.
+///
+/// # Errors
+/// [`FileError::Unreadable`] and [`FileError::TooLong`].
+pub fn text_bytes(path: &Path) -> Result<Vec<u8>, FileError> {
+    bytes(path, &TEXT)
+}
+
+/// Reads a response that `learn` wrote.
+///
+/// # Errors
+/// [`FileError`] with file, line and key.
+pub fn response(path: impl AsRef<Path>) -> Result<LearnedResponse, FileError> {
+    let path = path.as_ref();
+    let unreadable = |_| FileError::Unreadable {
+        what: TEXT.named,
+        path: path.to_owned(),
+        source: io::Error::new(io::ErrorKind::InvalidData, "it is no UTF-8 text"),
+        hint: "give the .response.toml file that skewstar learn wrote",
+    };
+    let text = String::from_utf8(text_bytes(path)?).map_err(unreadable)?;
+    Ok(LearnedResponse::read(&text, &path.display().to_string())?)
+}
+
+/// An image file as it was read.
+#[derive(Debug, Clone)]
+pub struct ReadPicture {
+    /// Its pixel values and what the file says about them.
+    pub picture: Picture,
+    /// What is less than perfect about the file.
+    pub flags: Vec<String>,
+    /// What looked wrong in it, in sentences without the file's name.
+    pub warnings: Vec<String>,
+}
+
+/// Pixel pitches that differ by a larger share are two.
+const SAME_PITCH: f64 = 0.01;
+
+/// Reads an image for measuring with this instrument: FITS, TIFF, PNG or JPEG.
+///
+/// # Errors
+/// [`FileError::Unreadable`], [`FileError::TooLong`] and [`FileError::Image`].
+pub fn picture(path: impl AsRef<Path>, instrument: &Instrument) -> Result<ReadPicture, FileError> {
+    let path = path.as_ref();
+    let reading = read_image(&bytes(path, &IMAGE)?, &path.display().to_string())?;
+    let mosaic = instrument.camera.colour.is_some() && !reading.colour;
+    let mut flags = reading.flags;
+    let mut warnings = reading.warnings;
+    if mosaic {
+        flags.retain(|flag| flag != "colour_filter_array");
+    }
+    let typed_m = instrument.camera.pixel_m;
+    let differs = |m: &f64| (m / typed_m - 1.0).abs() > SAME_PITCH;
+    if let Some(file_m) = reading.pixel_m.filter(differs) {
+        warnings.push(format!(
+            "its pixels are {:.2} um, camera.pixel_um is {:.2}; the latter is used",
+            file_m / UM,
+            typed_m / UM
+        ));
+        flags.push("pixel_size_differs".into());
+    }
+    Ok(ReadPicture {
+        picture: Picture {
+            values_adu: reading.values,
+            ceiling_adu: reading.ceiling,
+            gain_e_per_adu: reading.gain_e_per_adu,
+            exposure_s: reading.exposure_s,
+            mosaic,
+        },
+        flags,
+        warnings,
+    })
+}
+
+/// The bytes of a file, if there are not too many.
+fn bytes(path: &Path, sort: &Sort) -> Result<Vec<u8>, FileError> {
+    let unreadable = |source| FileError::Unreadable {
+        what: sort.named,
+        path: path.to_owned(),
+        source,
+        hint: sort.unreadable_hint,
+    };
+    let file = File::open(path).map_err(unreadable)?;
+    let mut bytes = Vec::new();
+    file.take(sort.bytes_at_most + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
+    if bytes.len() as u64 > sort.bytes_at_most {
+        return Err(FileError::TooLong {
+            path: path.to_owned(),
+            limit: sort.bytes_at_most,
+            what: sort.too_long,
+            hint: sort.too_long_hint,
+        });
+    }
+    Ok(bytes)
+}

@@ -1,0 +1,215 @@
+//! One next step: what the person at the telescope does now, as numbers for a program and as words for a reader.
+//!
+//! There is always one. Where nothing is to be turned it says what else would help, and why.
+
+use super::advice::{Advice, NoAdvice, OneScrew, Verdict};
+use super::hands::{degrees, hands};
+use super::measurement::Measurement;
+use super::report::Findings;
+use super::words::turn_and_way;
+use crate::instrument::{Assembly, Instrument};
+use crate::units::{NM, UM};
+use serde::Serialize;
+
+/// What is to be done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Deed {
+    /// Turn a screw.
+    Turn,
+    /// Turn a screw a little, to see what it does.
+    Trial,
+    /// Expose longer, or take a brighter star.
+    Expose,
+    /// Nothing: it is good enough.
+    Stop,
+    /// Put right what the flags name, and take the frame again.
+    LookAgain,
+}
+
+/// The next step.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NextStep {
+    /// What kind of step.
+    #[serde(rename = "do")]
+    pub deed: Deed,
+    /// Name of the screw.
+    pub screw: Option<String>,
+    /// Its turns; positive lengthens.
+    pub turns: Option<f64>,
+    /// The wrench's angle on the screw in the hand, a multiple of 5; positive clockwise facing its head.
+    pub degrees: Option<i32>,
+    /// What the hands do, in their order.
+    pub hands: Option<String>,
+    /// How far the sensor is to be moved; positive outwards.
+    pub focus_um: Option<f64>,
+    /// Exposure to take.
+    pub time_s: Option<f64>,
+    /// The step in one sentence.
+    pub words: String,
+    /// The reason in one sentence.
+    pub why: String,
+}
+
+impl NextStep {
+    fn new(deed: Deed, words: impl Into<String>, why: impl Into<String>) -> NextStep {
+        NextStep {
+            deed,
+            screw: None,
+            turns: None,
+            degrees: None,
+            hands: None,
+            focus_um: None,
+            time_s: None,
+            words: words.into(),
+            why: why.into(),
+        }
+    }
+
+    /// The step of a screw.
+    fn of_screw(
+        deed: Deed,
+        assembly: &Assembly,
+        screw: usize,
+        turns: f64,
+        why: String,
+    ) -> NextStep {
+        let hands = hands(assembly.clockwise, turns);
+        NextStep {
+            screw: Some(assembly.screws[screw].name.clone()),
+            turns: Some(turns),
+            degrees: Some(degrees(assembly.clockwise, turns)),
+            hands: Some(hands.to_owned()),
+            ..NextStep::new(
+                deed,
+                format!("{}: {hands}.", turn_and_way(assembly, screw, turns)),
+                why,
+            )
+        }
+    }
+}
+
+/// What to do now, by a verdict on findings.
+pub fn next_step(found: &Findings, verdict: Verdict, instrument: &Instrument) -> NextStep {
+    match (verdict, &found.advice) {
+        (Verdict::Stop, advice) => stop(advice.ok()),
+        (Verdict::Turn, Ok(advice)) => turn(found, advice, instrument),
+        (Verdict::Trial, _) | (Verdict::Turn, Err(_)) => trial(found, instrument),
+        (Verdict::LookAgain, Ok(_)) if found.is_sound() => expose(found),
+        (Verdict::LookAgain, _) => look_again(found),
+    }
+}
+
+fn stop(advice: Option<&Advice>) -> NextStep {
+    let left = advice.and_then(|a| a.undone_m).map_or(String::new(), |m| {
+        format!("the screws could take away {:.0} nm more; ", m.value / NM)
+    });
+    NextStep::new(
+        Deed::Stop,
+        "Stop here.",
+        format!("{left}what is left is less than anybody sees, or than a hand can set"),
+    )
+}
+
+fn turn(found: &Findings, advice: &Advice, instrument: &Instrument) -> NextStep {
+    let Some(assembly) = &instrument.assembly else {
+        return look_again(found);
+    };
+    let stop_m = found.stop.map_or(0.0, |s| s.stop_m);
+    let enough = |one: &&OneScrew| one.leaves_m <= stop_m;
+    let coma_nm = advice.undone_m.map_or(0.0, |m| m.value / NM);
+    if let Some(one) = advice.one_screw.as_ref().filter(enough) {
+        let why = format!(
+            "it takes {coma_nm:.0} nm of coma away and leaves {:.0} nm",
+            one.leaves_m / NM
+        );
+        return NextStep {
+            focus_um: Some(-one.focus_change_m / UM),
+            ..NextStep::of_screw(Deed::Turn, assembly, one.screw, one.turns, why)
+        };
+    }
+    let largest = advice
+        .turns
+        .iter()
+        .enumerate()
+        .filter(|(_, turns)| turns.abs() >= advice.settings.least_turns)
+        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+    match largest {
+        Some((screw, turns)) => {
+            let why =
+                format!("it is the largest of the turns that take {coma_nm:.0} nm of coma away");
+            NextStep::of_screw(Deed::Turn, assembly, screw, *turns, why)
+        }
+        None => stop(Some(advice)),
+    }
+}
+
+fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
+    let why = found.advice.as_ref().err().map_or_else(
+        || "what a turn does is not known yet".to_owned(),
+        NoAdvice::to_string,
+    );
+    let settings = found.settings;
+    let fast = instrument.telescope.focal_ratio() <= settings.fast_up_to_focal_ratio;
+    let turns = if fast {
+        settings.trial_turns_fast
+    } else {
+        settings.trial_turns
+    };
+    match &instrument.assembly {
+        Some(assembly) => NextStep::of_screw(Deed::Trial, assembly, 0, turns, why),
+        None => NextStep::new(
+            Deed::Trial,
+            "Turn one screw by at most an eighth of a turn, watch which way the dark centre goes, and take a frame; describe the screws in [assembly] for more.",
+            why,
+        ),
+    }
+}
+
+fn expose(found: &Findings) -> NextStep {
+    let stop_m = found.stop.map_or(0.0, |s| s.stop_m);
+    let sigma_m = found.advice.ok().and_then(|a| a.undone_m?.sigma);
+    // σ falls with the root of the light, until it is the share of the stop level at which coma is known well enough
+    let wanted_m = found.settings.known_to_share_of_stop * stop_m;
+    let [least, most] = found.settings.longer_factor;
+    let factor = sigma_m
+        .filter(|_| stop_m > 0.0)
+        .map(|sigma| (sigma / wanted_m).powi(2).min(most).max(least));
+    let time_s = found.exposure_s.zip(factor).map(|(now_s, by)| now_s * by);
+    let words = match time_s {
+        Some(time_s) => format!("Expose {time_s:.1} s, or take a brighter star, and look again."),
+        None => "Expose longer, or take a brighter star, and look again.".to_owned(),
+    };
+    NextStep {
+        time_s,
+        ..NextStep::new(
+            Deed::Expose,
+            words,
+            "this frame does not tell the coma from what is good enough",
+        )
+    }
+}
+
+fn look_again(found: &Findings) -> NextStep {
+    let unsound = found
+        .star
+        .iter()
+        .flat_map(|star: &&Measurement| star.flags.iter())
+        .chain(
+            found
+                .whole_frame
+                .iter()
+                .flat_map(|whole| whole.flags.iter()),
+        )
+        .find(|flag| super::flags::is_unsound(flag));
+    let why = match (unsound, &found.advice) {
+        (Some(flag), _) => super::flags::flag_in_words(flag).to_owned(),
+        (None, Err(no)) => format!("{no}; {}", no.hint()),
+        (None, Ok(_)) => "this frame does not settle it".to_owned(),
+    };
+    NextStep::new(
+        Deed::LookAgain,
+        "Put that right and take the frame again; turn nothing on this one.",
+        why,
+    )
+}
