@@ -57,6 +57,11 @@ pub type FrameM = Vector<FrameMetres>;
 pub type FieldM = Vector<FieldMetres>;
 
 impl<A> Vector<A> {
+    /// The two components, to be changed in place.
+    pub fn xy_mut(&mut self) -> &mut [f64; 2] {
+        &mut self.xy
+    }
+
     /// The middle, or no shift.
     pub const ZERO: Vector<A> = Vector::new([0.0; 2]);
 

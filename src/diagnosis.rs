@@ -24,7 +24,7 @@ use crate::measure::{
     WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step, steps,
     whole_frame,
 };
-use crate::scenario::ScenarioError;
+use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
 use crate::units::ARCMIN;
 
@@ -104,6 +104,7 @@ impl Diagnosis {
             let lacking = learned.apply(&mut instrument)?;
             flags.extend(&lacking);
         }
+        check_instrument(&instrument)?;
         let (star, whole) = look(picture, &instrument, options)?;
         let exposure_s = options.exposure_s.or(picture.exposure_s);
         let stop = stop_level(&instrument, star.as_ref(), exposure_s, settings);

@@ -14,7 +14,8 @@ use std::collections::BTreeMap;
 
 /// Zernike coefficients: Noll index → metres RMS over the full clear circle of the aperture.
 ///
-/// W is positive where the wavefront leads (the optical path is shorter). Indices start at 2: piston has no effect.
+/// W is positive where the wavefront leads (the optical path is shorter). Indices start at 2: piston has no effect. Modes that
+/// are collected keep whatever index they are given, so that [`check_parts`](crate::scenario::check_parts) can refuse it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Modes(BTreeMap<u32, f64>);
 
@@ -29,7 +30,8 @@ impl Modes {
         self.0.get(&noll).copied().unwrap_or(0.0)
     }
 
-    /// Adds `rms_m` to the coefficient of one Noll index. Piston (index 1) is dropped.
+    /// Adds `rms_m` to the coefficient of one Noll index. Piston (index 1), which such a sum may hold, is dropped; so is 0,
+    /// which is no index.
     pub fn add(&mut self, noll: u32, rms_m: f64) {
         if noll >= 2 {
             *self.0.entry(noll).or_insert(0.0) += rms_m;
@@ -59,7 +61,7 @@ impl FromIterator<(u32, f64)> for Modes {
     fn from_iter<I: IntoIterator<Item = (u32, f64)>>(pairs: I) -> Self {
         let mut modes = Self::none();
         for (noll, rms_m) in pairs {
-            modes.add(noll, rms_m);
+            *modes.0.entry(noll).or_insert(0.0) += rms_m;
         }
         modes
     }

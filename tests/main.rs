@@ -11,6 +11,7 @@ mod dataset;
 mod field;
 mod files;
 mod flags;
+mod made_in_code;
 mod mask_files;
 mod masked;
 mod measure_frames;

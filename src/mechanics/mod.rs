@@ -52,7 +52,8 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
         .as_ref()
         .map_or(Plane::default(), |a| plane_of(a, &state.turns));
     plane.tilt_rad = [0, 1].map(|axis| plane.tilt_rad[axis] + state.flexure_rad[axis]);
-    let mut modes = telescope.design.clone();
+    let mut modes = Modes::none();
+    modes.add_scaled(&telescope.design, 1.0);
     modes.add_scaled(&state.modes, 1.0);
     modes.add_scaled(&field_modes(&telescope.field, state.field_m), 1.0);
     let from_axis = state.field_m - telescope.field.axis_m;

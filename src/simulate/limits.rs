@@ -1,10 +1,10 @@
-//! Two limits that a truth states for every mode: how well the photons of the frame allow it to be measured, and how much of it the
-//! atmosphere adds in this exposure.
+//! What takes more than the frame itself to know: how well its photons allow each mode to be measured, how much of each mode the
+//! atmosphere adds in this exposure, and how far the frame is off by its sampling.
 
 use super::truth::Numbered;
 use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
-use crate::predict::{Bound, Expected, Jacobian, Model, Parameter, seeing_sigma_m};
+use crate::predict::{Bound, Expected, Jacobian, Model, Parameter, PredictError, seeing_sigma_m};
 use crate::state::State;
 use crate::units::NM;
 use std::ops::RangeInclusive;
@@ -17,6 +17,9 @@ pub struct Limits {
     /// Noll index → standard deviation that the atmosphere adds in this exposure, nm RMS; `None` where seeing, wind or exposure are not
     /// given.
     pub seeing_nm: Option<Numbered>,
+    /// Relative L2 distance from the same frame with all steps 1.5 times finer, reference wavelength; `None` where it was not
+    /// asked for or cannot be known.
+    pub sampling_error: Option<f64>,
     /// Flags of the truth that say what was not computed, and why.
     pub flags: Flags,
 }
@@ -30,9 +33,18 @@ impl Limits {
         let mut flags = Flags::default();
         let photon_nm = photon(instrument, model, expected, &mut flags);
         let seeing_nm = seeing(instrument, state, model, &mut flags);
+        let wanted = model.settings().sampling_check;
+        let sampling_error = match wanted {
+            true => known_error(model.sampling_error(), &mut flags),
+            false => {
+                flags.raise(Flag::SamplingNotChecked);
+                None
+            }
+        };
         Limits {
             photon_nm,
             seeing_nm,
+            sampling_error,
             flags,
         }
     }
@@ -79,15 +91,37 @@ fn seeing(
     }
 }
 
+/// The error, or a flag that says that it is not known: the finer frame may not fit in memory, or there is no light to compare.
+fn known_error(found: Result<f64, PredictError>, flags: &mut Flags) -> Option<f64> {
+    let known = found.ok().filter(|error| error.is_finite());
+    if known.is_none() {
+        flags.raise(Flag::SamplingNotChecked);
+    }
+    known
+}
+
 #[cfg(test)]
 mod tests {
-    use crate::flag::Flag;
+    use super::known_error;
+    use crate::flag::{Flag, Flags};
     use crate::instrument::Electronics;
     use crate::predict::{PredictError, Settings};
     use crate::simulate::{Provenance, Truth, simulate};
     use crate::state::{Exposure, Sky, Star, State};
     use crate::testing::fast_unit;
     use crate::units::{ARCSEC, DEG, NM, UM};
+
+    #[test]
+    fn a_sampling_error_that_is_not_known_is_flagged() {
+        let mut flags = Flags::default();
+        assert_eq!(known_error(Ok(2e-4), &mut flags), Some(2e-4));
+        assert!(flags.is_empty());
+        for unknown in [Err(PredictError::Dark), Ok(f64::NAN)] {
+            let mut flags = Flags::default();
+            assert_eq!(known_error(unknown, &mut flags), None);
+            assert_eq!(flags, Flags::from([Flag::SamplingNotChecked]));
+        }
+    }
 
     fn bright() -> State {
         State {

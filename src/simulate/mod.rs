@@ -13,6 +13,7 @@ mod truth;
 
 pub use crate::frame::clock;
 pub use crate::predict::{Doughnut, Spike, doughnut, spikes};
+pub use limits::Limits;
 pub use readout::{read_out, saturation_adu};
 pub use sentences::sentences;
 pub use shape::{ImageShape, shape};
@@ -64,6 +65,7 @@ pub fn simulate(
         &model,
         &expected,
         frame.as_ref(),
+        Limits::new(instrument, state, &model, &expected),
         provenance,
     );
     Ok(Simulation {

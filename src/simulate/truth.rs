@@ -10,7 +10,7 @@ use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::math::gauss_between;
 use crate::mechanics::{Plane, turns_for};
-use crate::predict::{Expected, Model, PredictError};
+use crate::predict::{Expected, Model};
 use crate::predict::{doughnut, spikes};
 use crate::pupil::shift_px;
 use crate::state::State;
@@ -127,13 +127,14 @@ impl<V: Serialize> Serialize for Numbered<V> {
 const LISTED_MODES: u32 = 22;
 
 impl Truth {
-    /// Collects the truth of a simulation.
+    /// Collects the truth of a simulation. Nothing is rendered here: what takes another frame to know stands in `limits`.
     pub fn new(
         instrument: &Instrument,
         state: &State,
         model: &Model,
         expected: &Expected,
         frame: Option<&Frame>,
+        limits: Limits,
         provenance: &Provenance,
     ) -> Self {
         let alignment = &model.alignment;
@@ -164,14 +165,7 @@ impl Truth {
         if ring.is_none() {
             flags.raise(Flag::NoDoughnut);
         }
-        let limits = Limits::new(instrument, state, model, expected);
         flags.extend(&limits.flags);
-        let sampling_error = if model.settings().sampling_check {
-            known_error(model.sampling_error(), &mut flags)
-        } else {
-            flags.raise(Flag::SamplingNotChecked);
-            None
-        };
         Truth {
             format: "skewstar-truth/2",
             version: env!("CARGO_PKG_VERSION"),
@@ -192,7 +186,7 @@ impl Truth {
             electrons: expected.in_electrons.then_some(expected.star_total),
             light_in_frame: expected.light_in_frame,
             saturated_px: frame.map(|f| f.saturated_px),
-            sampling_error,
+            sampling_error: limits.sampling_error,
             doughnut: ring,
             spikes,
             sigma_photon_nm: limits.photon_nm,
@@ -200,15 +194,6 @@ impl Truth {
             flags,
         }
     }
-}
-
-/// The error, or a flag that says that it is not known: the finer frame may not fit in memory, or there is no light to compare.
-fn known_error(found: Result<f64, PredictError>, flags: &mut Flags) -> Option<f64> {
-    let known = found.ok().filter(|error| error.is_finite());
-    if known.is_none() {
-        flags.raise(Flag::SamplingNotChecked);
-    }
-    known
 }
 
 fn side(sensor_offset_m: f64) -> &'static str {
@@ -294,18 +279,6 @@ fn clean(value: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_sampling_error_that_is_not_known_is_flagged() {
-        let mut flags = Flags::default();
-        assert_eq!(known_error(Ok(2e-4), &mut flags), Some(2e-4));
-        assert!(flags.is_empty());
-        for unknown in [Err(PredictError::Dark), Ok(f64::NAN)] {
-            let mut flags = Flags::default();
-            assert_eq!(known_error(unknown, &mut flags), None);
-            assert_eq!(flags, Flags::from([Flag::SamplingNotChecked]));
-        }
-    }
 
     /// Sine law: 1 − √(1 − s²t) = Σ c_j (s²t)^j with t = ρ², c_1 = 1/2, c_{j+1} = c_j (2j − 1)/(2j + 2), against Noll 4, 11
     /// and 22 as polynomials in t. Worked out by hand.

@@ -14,7 +14,7 @@ use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
 use crate::wavefront::{self, Seidel};
 
 use super::telescope::check_field_point;
-use super::{modes, pair, scaled};
+use super::{ROUNDING, modes, pair, scaled};
 
 /// Largest defocus, as a fraction of the focal length.
 const WIDEST_DEFOCUS: f64 = 0.1;
@@ -57,7 +57,7 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
 
 fn check_focus(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let largest_um = WIDEST_DEFOCUS * raw.telescope.focal_length_mm * MM / UM;
-    if raw.state.sensor_offset_um.abs() > largest_um {
+    if raw.state.sensor_offset_um.abs() > largest_um * (1.0 + ROUNDING) {
         let shown = number(raw.state.sensor_offset_um);
         let allowed = format!(
             "from -{0} to {0} (a tenth of the focal length)",
