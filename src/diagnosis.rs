@@ -14,6 +14,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+use crate::axes::FieldM;
 use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::measure::learn::{LearnError, LearnedResponse};
@@ -276,7 +277,7 @@ fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>) -> Misalig
     let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
     Misaligned {
         coma: star.and_then(Measurement::coma),
-        field_m: star.map_or([0.0; 2], |s| s.field_m),
+        field_m: star.map_or(FieldM::ZERO, |s| s.field_m),
         node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
         plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),
     }

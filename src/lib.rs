@@ -5,6 +5,7 @@
 //!
 //! | layer | modules | what happens there |
 //! |---|---|---|
+//! | 0 | [`axes`], [`math`], [`rng`], [`units`] | vectors that know their axes, numerics, random streams, units |
 //! | 1 | [`instrument`], [`state`], [`frame`], [`spectrum`], [`geometry`], [`flag`] | plain data: what an owner knows, what is hidden, shapes, what stands beside a result |
 //! | 2 | [`mask`], [`pupil`], [`wavefront`], [`mechanics`] | openings, W, screws → tilt → modes |
 //! | 3 | [`propagation`], [`atmosphere`], [`sensor`] | irradiance, seeing, photons → electrons |
@@ -70,6 +71,7 @@ pub use diagnosis::{Diagnosis, DiagnosisError, DiagnosisOptions};
 pub use scene::{Scene, SceneError};
 
 pub mod atmosphere;
+pub mod axes;
 #[cfg(feature = "cli")]
 pub mod cli;
 pub mod dataset;

@@ -295,3 +295,82 @@ fn picture(masks: &[MaskRow]) -> Result<Canvas, PictureError> {
     }
     Ok(canvas)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::preview::search::candidates;
+    use crate::scenario;
+    use crate::testing;
+
+    /// What is printed for a candidate is the mask that was judged, of whatever layout: read back, its slots are the same.
+    #[test]
+    fn the_keys_of_every_candidate_read_as_its_own_mask() {
+        let own = testing::mask(MaskLayout::TWO_ZONE);
+        for (label, customary, design) in candidates(&own) {
+            let candidate = Candidate {
+                label,
+                customary,
+                design,
+                focus_nm: 1.0,
+                coma_nm: 1.0,
+            };
+            let text = format!(
+                "format = 1\ntitle = \"Tuned\"\ntelescope = {{ aperture_mm = 190, focal_length_mm = 456 }}\n\
+                 camera = {{ pixel_um = 3.8, width_px = 64, height_px = 60, passband_nm = [480, 620] }}\n\
+                 [mask]\n{}outer_diameter_mm = 188\ninner_diameter_mm = 84\nouter_rim_mm = 4\ninner_rim_mm = 3\n\
+                 rib_mm = 2\nthickness_mm = 2.4\n",
+                toml_of(&candidate)
+            );
+            let read = scenario::read(&text, "tuned", &[])
+                .unwrap_or_else(|error| panic!("{}: {error}", candidate.label));
+            let [found, wanted] = [read.instrument.mask.unwrap(), candidate.design.clone()];
+            assert_eq!(found.layout, wanted.layout, "{}", candidate.label);
+            let [found, wanted] = [&found, &wanted].map(crate::mask::regions);
+            assert_eq!(found.len(), wanted.len(), "{}", candidate.label);
+            for (a, b) in found.iter().zip(&wanted) {
+                // two decimals of a millimetre are printed for the border, three for a pitch
+                let off_m = (0..2).map(|side| (a.radius_m[side] - b.radius_m[side]).abs());
+                assert!(
+                    off_m.fold(0.0, f64::max) < 0.0051 * MM,
+                    "{}",
+                    candidate.label
+                );
+                assert!(
+                    (a.pitch_m - b.pitch_m).abs() < 0.00051 * MM,
+                    "{}",
+                    candidate.label
+                );
+                assert!(
+                    (a.slot_rad - b.slot_rad).abs() < 0.051 * DEG,
+                    "{}",
+                    candidate.label
+                );
+                assert_eq!(a.open_fraction, b.open_fraction, "{}", candidate.label);
+            }
+        }
+    }
+
+    #[test]
+    fn keys_that_the_best_layout_does_not_look_at_are_named() {
+        let best = |layout: MaskLayout| Candidate {
+            label: String::new(),
+            customary: false,
+            design: testing::mask(layout),
+            focus_nm: 1.0,
+            coma_nm: 1.0,
+        };
+        let two_zone = testing::mask(MaskLayout::TWO_ZONE);
+        assert!(idle_keys(&best(MaskLayout::TWO_PITCH), &two_zone).is_empty());
+        assert_eq!(
+            idle_keys(&best(MaskLayout::THREE_TRIPLET), &two_zone),
+            ["zone_radius_mm"]
+        );
+        assert_eq!(
+            idle_keys(&best(MaskLayout::TANGENT_WEDGES), &two_zone),
+            ["slant_deg", "sense"]
+        );
+        let holes = testing::mask(MaskLayout::Holes(vec![]));
+        assert_eq!(idle_keys(&best(MaskLayout::TWO_ZONE), &holes), ["holes"]);
+    }
+}

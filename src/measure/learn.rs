@@ -17,6 +17,7 @@
 use super::Measurement;
 use super::measurement::aligned_modes;
 use super::settings::LearningSettings;
+use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Instrument, Response, TurnsError};
 use crate::math::Uncertain;
@@ -34,9 +35,9 @@ pub struct Sighting {
     /// Its coma, in pupil axes of the camera as typed. Where it is not determined, nothing is learned from it.
     pub coma: Coma,
     /// Place of the star, frame pixels.
-    pub star_px: [f64; 2],
+    pub star_px: FramePx,
     /// Its place in the field, pupil axes of the camera as typed.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
 }
 
 /// A turn of one screw between two frames.
@@ -292,7 +293,7 @@ impl ComaChange {
             tilt: complex(plane_of(assembly, &turns).tilt_rad),
             coma,
             sigma_m: sigma_m.max(LEAST_SIGMA_M),
-            shift_px: complex(trial.after.star_px) - complex(trial.before.star_px),
+            shift_px: complex((trial.after.star_px - trial.before.star_px).xy()),
         })
     }
 
@@ -315,7 +316,8 @@ fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> Coma {
     own(&trial.after).less(&own(&trial.before))
 }
 
-/// The mirror image that fits, and whether the other one fits as well.
+/// The better of the two fits, camera mirrored or not, and whether the other one is nearly as good; then the typed one is taken. `clear`
+/// is by how much χ² must differ, in units of the better one's spread.
 fn choose(changes: &[ComaChange], typed_mirrored: bool, clear: f64) -> (HoldFit, bool) {
     let (as_typed, other) = (fit(changes, typed_mirrored), fit(changes, !typed_mirrored));
     let better = as_typed.chi_square.min(other.chi_square);
@@ -357,12 +359,13 @@ impl HoldFit {
     }
 }
 
-/// Numbers measured less numbers fitted.
+/// Degrees of freedom: two components of coma a trial, less the two of the product that is fitted.
 fn freedom(trials: usize) -> usize {
     2 * trials - 2
 }
 
-/// k and the rotation nearest to the typed one.
+/// The response k and the camera's rotation from their product k·exp(−i·rotation): of the two that make it, the rotation nearest to
+/// the typed one, radians.
 fn nearest_rotation(product: Complex64, typed_rad: f64) -> (f64, f64) {
     let (size, rotation) = (product.norm(), -libm::atan2(product.im, product.re));
     if wrapped(rotation - typed_rad).abs() <= PI / 2.0 {
@@ -452,7 +455,7 @@ fn complex(vector: [f64; 2]) -> Complex64 {
     Complex64::new(vector[0], vector[1])
 }
 
-/// A vector in frame axes as a camera that flips nothing would have it.
+/// A vector in frame axes (x + iy) as a camera that does not mirror would show it.
 fn unmirrored(vector: Complex64, mirrored: bool) -> Complex64 {
     if mirrored { -vector.conj() } else { vector }
 }

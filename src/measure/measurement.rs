@@ -11,6 +11,7 @@ use super::ring::{Ring, ring};
 use super::settings::{JudgingSettings, MeasureSettings, RingSettings};
 use super::shot::{CutStar, Picture};
 use super::{FoundSpike, FoundTriplet, SlopeModes};
+use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::math::Uncertain;
@@ -28,7 +29,7 @@ pub struct MeasureOptions {
     pub at_px: Option<[f64; 2]>,
     /// Temperature of the star's spectrum; `None` for a flat one.
     pub temperature_k: Option<f64>,
-    /// The same bytes on all processors.
+    /// Whether the same bytes are wanted on all processors, more slowly.
     pub portable: bool,
     /// By which numbers measuring decides.
     pub settings: MeasureSettings,
@@ -59,14 +60,14 @@ impl Method {
 /// What a star shows.
 #[derive(Debug, Clone)]
 pub struct Measurement {
-    /// How.
+    /// What it was measured from.
     pub method: Method,
     /// Everything the fit found.
     pub fitted: Fitted,
-    /// Place of the star, where a wave with W = 0 would focus; frame pixels.
-    pub star_px: [f64; 2],
-    /// Place in the field, pupil axes.
-    pub field_m: [f64; 2],
+    /// Place of the star, where a wave with W = 0 would focus.
+    pub star_px: FramePx,
+    /// Place in the field.
+    pub field_m: FieldM,
     /// Edges of the (first) doughnut, frame pixels.
     pub ring: Option<Ring>,
     /// Spikes of a masked star.
@@ -81,7 +82,7 @@ pub struct Measurement {
     pub side: Option<(Side, SideFrom)>,
     /// Reference wavelength of the model.
     pub reference_m: Option<f64>,
-    /// Corner and size of the part of the frame that was fitted, pixels.
+    /// Part of the frame that was fitted: column and row of its corner, then its numbers of columns and rows.
     pub cut_px: [[usize; 2]; 2],
     /// What the owner should know.
     pub flags: Flags,
@@ -230,8 +231,9 @@ pub fn measure_two(
     Ok(found)
 }
 
-/// Where the star is not explained: the other way of holding the picture that fits far better, as a flag. Shadows of vanes tell;
-/// a pupil that is round fits all ways alike, and is not asked.
+/// Tries the picture turned by half a turn, mirrored, and upside down, where the fit did not explain the star; returns the flag of the
+/// way that fits far better, or `None`. Only shadows of vanes and obstructions tell these ways apart: a round pupil fits all of
+/// them alike and is not tried.
 fn held_otherwise(
     instrument: &Instrument,
     found: &Fitted,
@@ -318,7 +320,7 @@ fn doughnut(
     }
     let corner = star.corner_px.map(|c| c as f64);
     found.side = Some((fit.side, fit.side_from));
-    found.ring = Some(edges.moved(corner));
+    found.ring = Some(edges.moved(FramePx::new(corner)));
     found
 }
 
@@ -342,7 +344,7 @@ fn plain(
     let (rows, columns) = star.recorded.image_e.dim();
     Measurement {
         method,
-        star_px: [place(0), place(1)],
+        star_px: FramePx::new([place(0), place(1)]),
         field_m: star.recorded.field_m,
         ring: None,
         spikes: Vec::new(),
@@ -358,7 +360,7 @@ fn plain(
 }
 
 /// Modes that the telescope would have if it were aligned, at a place in the field.
-pub(super) fn aligned_modes(instrument: &Instrument, field_m: [f64; 2]) -> Modes {
+pub(super) fn aligned_modes(instrument: &Instrument, field_m: FieldM) -> Modes {
     let mut modes = instrument.telescope.design.clone();
     let of_field = crate::mechanics::field_modes(&instrument.telescope.field, field_m);
     modes.add_scaled(&of_field, 1.0);

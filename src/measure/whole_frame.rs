@@ -1,7 +1,7 @@
 //! From a frame of many stars: how each star looks, how the focal plane is tilted, and where the field has no coma.
 //!
-//! Two answers that do not need each other's truth: the plane comes from sizes, the coma node from asymmetries. Each says what it
-//! cannot tell: one frame leaves the side of focus open (`sign_open`), stars in sharp focus hide coma (`node_not_found`). What is
+//! Two answers: the focal plane comes from the stars' sizes, the coma node (the place in the field without coma) from their
+//! asymmetries. Each says what it cannot tell: one frame leaves the side of focus open (`sign_open`), stars in sharp focus hide coma (`node_not_found`). What is
 //! not known is absent, never NaN. Slopes and places are given in frame axes where they end in `_px` or say so, else in pupil axes.
 
 mod beyond_sums;
@@ -20,9 +20,10 @@ use super::frame_error::FrameError;
 use super::settings::{MeasureSettings, WholeFrameSettings};
 use super::shot::Picture;
 use super::stars::{Search, Source, Stars};
+use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
-use crate::pupil::frame_axes;
+use crate::pupil::{frame_axes, to_field};
 use crate::spectrum::edges;
 use crate::units::{ARCMIN, MM, NM, UM};
 use coma::{NodeFit, RingRays, Skewed};
@@ -114,7 +115,7 @@ pub struct ComaField {
     pub scatter_ratio: f64,
 }
 
-/// Rounds of plane and node: two by sums alone, four with what the sums leave out.
+/// Rounds of plane and node: the first two by the laws of squares and of moments alone, the others with what these leave out.
 const ROUNDS: usize = 6;
 /// Square of the FWHM that an evenly sensitive square pixel adds, over the square of its side: 8 ln 2 / 12, that of the normal law
 /// with the same variance.
@@ -161,8 +162,8 @@ pub fn whole_frame(
         frame.flags.raise(Flag::FewStars);
         return Ok(frame);
     }
-    // sizes first; what coma adds to them is known once the node is, and then the blur at each star is known better; what the
-    // squares leave out is known last
+    // round by round: the plane by sizes alone; the node by asymmetries, which need each star's defocus; then what coma adds to the
+    // sizes, which needs the node; from the third round on, what the law of squares leaves out, which needs both
     let mut node: Option<NodeFit> = None;
     let mut plane: Option<PlaneFit> = None;
     let mut best: (f64, Option<PlaneFit>, Option<NodeFit>) = (f64::INFINITY, None, None);
@@ -275,11 +276,10 @@ impl FieldOfFrame<'_> {
         self.instrument.camera.pixel_m
     }
 
-    /// Place on the sensor from its centre, pupil axes.
-    fn field_m(&self, place_px: [f64; 2]) -> [f64; 2] {
-        let middle = self.middle_px;
-        let from_middle = [0, 1].map(|axis| (place_px[axis] - middle[axis]) * self.pixel_m());
-        frame_axes(self.instrument).backward(from_middle)
+    /// Place on the sensor from its centre.
+    fn field_m(&self, place_px: [f64; 2]) -> FieldM {
+        let from_middle = FramePx::new(place_px) - FramePx::new(self.middle_px);
+        to_field(self.instrument, from_middle.in_metres(self.pixel_m()))
     }
 
     fn half_m(&self) -> f64 {
@@ -287,10 +287,10 @@ impl FieldOfFrame<'_> {
         x.hypot(y) * self.pixel_m()
     }
 
-    /// Field curvature's part of the sensor offset.
-    fn curved_m(&self, field_m: [f64; 2]) -> f64 {
+    /// What field curvature adds to the sensor offset at a place, metres.
+    fn curved_m(&self, field_m: FieldM) -> f64 {
         let field = &self.instrument.telescope.field;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - field.axis_m[axis]);
+        let from_axis = field_m - field.axis_m;
         field.curvature_per_m2 * (from_axis[0].powi(2) + from_axis[1].powi(2))
     }
 
@@ -347,9 +347,9 @@ impl FieldOfFrame<'_> {
 
     /// What coma and astigmatism add to the square of a diameter: 2.8 mean squared ray lengths (a normal spread has 2.77, a disc
     /// 4). Mean squared slopes over the full disc are 56 for coma and 12 for astigmatism of 1 RMS.
-    fn aberrated_m2(&self, field_m: [f64; 2], node: Option<&NodeFit>) -> f64 {
+    fn aberrated_m2(&self, field_m: FieldM, node: Option<&NodeFit>) -> f64 {
         let telescope = &self.instrument.telescope;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - telescope.field.axis_m[axis]);
+        let from_axis = field_m - telescope.field.axis_m;
         let square = from_axis[0].powi(2) + from_axis[1].powi(2);
         let coma = node.map_or([0.0; 2], |node| coma::coma_m(&node.fit.values, field_m));
         let astigmatism = telescope.field.astigmatism_per_m2 * square;
@@ -547,7 +547,8 @@ impl FieldOfFrame<'_> {
         });
     }
 
-    /// Nodal aberration theory: h0 = −k_tilt·t/k_field from the field's axis (the design, `mechanics`).
+    /// Tilt of the unit that puts the node where it is, pupil axes. A tilt t adds the coma k_tilt·t everywhere; with the field's own coma
+    /// k_field·h, counted from the field's axis, the sum is zero at h0 = −k_tilt·t/k_field (nodal aberration theory).
     fn tilt_of_node(
         &self,
         frame: &mut WholeFrame,
@@ -579,7 +580,7 @@ impl FieldOfFrame<'_> {
     }
 }
 
-/// SI → the unit of a report.
+/// A value and its standard deviation in SI units, as an estimate in the unit of a report.
 fn estimate(value: f64, sigma: f64, unit: f64) -> Estimate {
     Estimate {
         value: value / unit,

@@ -15,7 +15,7 @@ pub fn flags_of(
     frame: Option<&Frame>,
 ) -> Flags {
     let camera = &instrument.camera;
-    let [x, y] = model.star_px;
+    let [x, y] = model.star_px.xy();
     let outside = x < -0.5
         || y < -0.5
         || x > camera.width_px as f64 - 0.5
@@ -45,6 +45,7 @@ pub fn flags_of(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::axes::FieldM;
     use crate::instrument::MaskLayout;
     use crate::predict::Settings;
     use crate::simulate::{Provenance, simulate};
@@ -95,7 +96,7 @@ mod tests {
         assert_eq!(special(wide), Flags::from([Flag::LightCutByFrame]));
         let gone = State {
             recentred: false,
-            aside_m: [1.0 * MM, 0.0],
+            aside_m: FieldM::new([1.0 * MM, 0.0]),
             ..plain.clone()
         };
         let outside = [Flag::StarOutsideFrame, Flag::LightCutByFrame];

@@ -1,4 +1,5 @@
-//! The two limits that a truth states for every mode: the photons' and the atmosphere's.
+//! Two limits that a truth states for every mode: how well the photons of the frame allow it to be measured, and how much of it the
+//! atmosphere adds in this exposure.
 
 use super::truth::Numbered;
 use crate::flag::{Flag, Flags};
@@ -10,11 +11,13 @@ use std::ops::RangeInclusive;
 
 /// Limits of Noll 4 to 11, and why some are unknown.
 pub struct Limits {
-    /// Cramér–Rao bound; `None` when it was not computed, `None` for a mode that the frame does not determine.
+    /// Noll index → Cramér–Rao bound, nm RMS. `None` as a whole when it was not computed; `None` for a mode that the frame does not
+    /// determine.
     pub photon_nm: Option<Numbered<Option<f64>>>,
-    /// What the atmosphere adds in this exposure.
+    /// Noll index → standard deviation that the atmosphere adds in this exposure, nm RMS; `None` where seeing, wind or exposure are not
+    /// given.
     pub seeing_nm: Option<Numbered>,
-    /// Reasons.
+    /// Flags of the truth that say what was not computed, and why.
     pub flags: Flags,
 }
 

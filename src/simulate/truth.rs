@@ -4,6 +4,7 @@
 
 use super::flags::flags_of;
 use super::limits::Limits;
+use crate::axes::{FrameM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
 use crate::instrument::Instrument;
@@ -11,6 +12,7 @@ use crate::math::gauss_between;
 use crate::mechanics::{Plane, turns_for};
 use crate::predict::{Expected, Model, PredictError};
 use crate::predict::{doughnut, spikes};
+use crate::pupil::shift_px;
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, NM, UM};
 use crate::wavefront::{Wavefront, ZernikeSum};
@@ -47,22 +49,22 @@ pub struct Truth {
     pub side: &'static str,
     /// Turns of each screw; positive lengthens.
     pub turns: BTreeMap<String, f64>,
-    /// Turns that take tilt and lean away again.
+    /// Turns of each screw that undo the tilt: that of the screws and the lean that the unit's own weight adds.
     pub undo_turns: BTreeMap<String, f64>,
     /// Tilt vector of the unit, pupil axes; it points at the raised edge.
     pub tilt_arcmin: [f64; 2],
     /// How far the tilt moves the star, frame axes.
-    pub image_shift_px: [f64; 2],
+    pub image_shift_px: FramePx,
     /// Height of the unit at the centre of the screw circle, µm.
     pub piston_um: f64,
     /// Photon-weighted mean wavelength.
     pub reference_wavelength_nm: f64,
     /// Noll index → nm RMS at the star and the reference wavelength, exact defocus not included; 2 to 22 at least.
     pub modes_nm: Numbered,
-    /// The same with the exact defocus expanded into them.
+    /// The same with the exact defocus expanded into modes and added.
     pub modes_with_focus_nm: Numbered,
     /// Where a wave with W = 0 would focus, frame pixels.
-    pub star_px: [f64; 2],
+    pub star_px: FramePx,
     /// Electrons of the star on an unlimited sensor; `None` in relative units.
     pub electrons: Option<f64>,
     /// Share of the star's light inside the frame.
@@ -91,15 +93,15 @@ pub struct Numbered<V = f64>(pub BTreeMap<u32, V>);
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DoughnutRecord {
     /// Centroid of the area within the outer edge.
-    pub outer_centre_px: [f64; 2],
+    pub outer_centre_px: FramePx,
     /// Radius of a circle of that area.
     pub outer_radius_px: f64,
     /// Centroid of the dark middle; `None` without an obstruction.
-    pub dark_centre_px: Option<[f64; 2]>,
+    pub dark_centre_px: Option<FramePx>,
     /// Radius of a circle of its area.
     pub inner_radius_px: Option<f64>,
     /// Dark centre minus outer centre.
-    pub dark_shift_px: Option<[f64; 2]>,
+    pub dark_shift_px: Option<FramePx>,
 }
 
 /// One spike of a masked star.
@@ -111,7 +113,7 @@ pub struct SpikeRecord {
     pub azimuth_deg: f64,
     /// Direction along its slots, pupil axes.
     pub slot_deg: f64,
-    /// Place of the spike along +slot direction, as turned into the frame.
+    /// Place of the region's mean ray from `star_px`, along the +slot direction turned into frame axes.
     pub shift_px: f64,
 }
 
@@ -138,18 +140,8 @@ impl Truth {
         let pixel_m = instrument.camera.pixel_m;
         let wavefront = model.reference_wavefront();
         let ring = doughnut(instrument, state, &wavefront, model.reference_m).map(|d| {
-            let place = |p: [f64; 2]| {
-                [
-                    model.star_px[0] + p[0] / pixel_m,
-                    model.star_px[1] + p[1] / pixel_m,
-                ]
-            };
-            let shift = |p: [f64; 2]| {
-                [
-                    (p[0] - d.outer_centre_m[0]) / pixel_m,
-                    (p[1] - d.outer_centre_m[1]) / pixel_m,
-                ]
-            };
+            let place = |p: FrameM| model.star_px + p.in_pixels(pixel_m);
+            let shift = |p: FrameM| (p - d.outer_centre_m).in_pixels(pixel_m);
             DoughnutRecord {
                 outer_centre_px: place(d.outer_centre_m),
                 outer_radius_px: d.outer_radius_m / pixel_m,
@@ -167,7 +159,7 @@ impl Truth {
                 shift_px: s.shift_m / pixel_m,
             })
             .collect();
-        let frame_shift = crate::pupil::frame_axes(instrument).forward(alignment.image_shift_m);
+        let image_shift_px = shift_px(instrument, alignment.image_shift_m);
         let mut flags = flags_of(instrument, state, model, expected, frame);
         if ring.is_none() {
             flags.raise(Flag::NoDoughnut);
@@ -191,7 +183,7 @@ impl Truth {
             turns: named(instrument, state, 1.0),
             undo_turns: undo(instrument, state),
             tilt_arcmin: alignment.plane.tilt_rad.map(|t| clean(t / ARCMIN)),
-            image_shift_px: frame_shift.map(|s| clean(s / pixel_m)),
+            image_shift_px: FramePx::new(image_shift_px.xy().map(clean)),
             piston_um: clean(alignment.plane.piston_m / UM),
             reference_wavelength_nm: model.reference_m / NM,
             modes_nm: listed(model, &|noll| alignment.modes.get(noll)),

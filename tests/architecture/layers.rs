@@ -5,8 +5,9 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 33] = [
+const LAYERS: [(&str, u8); 34] = [
     ("units", 0),
+    ("axes", 0),
     ("math", 0),
     ("rng", 0),
     ("instrument", 1),

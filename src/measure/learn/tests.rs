@@ -40,8 +40,8 @@ fn trial(typed: &Instrument, screw: &str, coma_nm: [f64; 2], shift_px: [f64; 2])
     let sighting = |frame_nm: [f64; 2], star_px: [f64; 2]| Sighting {
         coma: Coma::along_axes(frame_axes(typed).backward(frame_nm.map(|c| c * NM)))
             .with_sigma(SIGMA_M),
-        star_px,
-        field_m: [0.0; 2],
+        star_px: FramePx::new(star_px),
+        field_m: FieldM::ZERO,
     };
     let ended_nm = [start_nm[0] + coma_nm[0], start_nm[1] + coma_nm[1]];
     TrialTurn {
@@ -154,7 +154,7 @@ fn the_fields_own_coma_is_taken_off() {
     let clean = learned(&typed, &plain).unwrap();
     typed.telescope.field.coma_per_m = 9.0 * NM / MM;
     let moved = plain.map(|mut trial| {
-        trial.after.field_m = [0.7 * MM, -0.4 * MM];
+        trial.after.field_m = FieldM::new([0.7 * MM, -0.4 * MM]);
         let of_field = Coma::along_axes([-0.7 * 9.0 * NM, 0.4 * 9.0 * NM]);
         trial.after.coma = trial.after.coma.less(&of_field);
         trial
