@@ -45,6 +45,7 @@ pub fn flags_of(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::axes::FieldM;
     use crate::instrument::MaskLayout;
     use crate::predict::Settings;
     use crate::simulate::{Provenance, simulate};
@@ -95,7 +96,7 @@ mod tests {
         assert_eq!(special(wide), Flags::from([Flag::LightCutByFrame]));
         let gone = State {
             recentred: false,
-            aside_m: crate::axes::FieldM::new([1.0 * MM, 0.0]),
+            aside_m: FieldM::new([1.0 * MM, 0.0]),
             ..plain.clone()
         };
         let outside = [Flag::StarOutsideFrame, Flag::LightCutByFrame];
