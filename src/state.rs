@@ -9,6 +9,7 @@ mod turns;
 pub use coma::Coma;
 pub use turns::ScrewTurns;
 
+use crate::axes::FieldM;
 use std::collections::BTreeMap;
 
 /// Zernike coefficients: Noll index → metres RMS over the full clear circle of the aperture.
@@ -72,9 +73,9 @@ pub struct State {
     /// Whether the frame follows the star.
     pub recentred: bool,
     /// Where the star stands from the middle of a frame that is not recentred, besides the image shift; pupil axes.
-    pub aside_m: [f64; 2],
+    pub aside_m: FieldM,
     /// Where the star is on the sensor, from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Whether the mask is on the telescope.
     pub mask_on: bool,
     /// Turns of each screw; the default, none, leaves every screw at its nominal length.
@@ -97,8 +98,8 @@ impl Default for State {
         State {
             sensor_offset_m: 0.0,
             recentred: true,
-            aside_m: [0.0; 2],
-            field_m: [0.0; 2],
+            aside_m: FieldM::ZERO,
+            field_m: FieldM::ZERO,
             mask_on: false,
             turns: ScrewTurns::default(),
             flexure_rad: [0.0; 2],
@@ -163,7 +164,7 @@ pub enum FieldStars {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FieldStar {
     /// Where it is on the sensor, from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Johnson V magnitude above the atmosphere.
     pub magnitude: f64,
     /// Temperature of its spectrum; `None` for that of the scenario's star.

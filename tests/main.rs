@@ -10,6 +10,7 @@ mod core;
 mod dataset;
 mod field;
 mod files;
+mod flags;
 mod mask_files;
 mod masked;
 mod measure_frames;

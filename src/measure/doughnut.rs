@@ -8,6 +8,7 @@
 use super::fit::{self, Dimension, Fitted, FrameView, TrialState, Unknown};
 use super::ring::Ring;
 use super::settings::MeasureSettings;
+use crate::axes::FrameM;
 use crate::geometry::Frame2;
 use crate::instrument::{Instrument, ObstructionShape, Vane};
 use crate::predict::{PredictError, doughnut};
@@ -347,13 +348,13 @@ impl Guess {
         let per_m = 4.0 * 6f64.sqrt() * ratio * side.sign();
         let astigmatism_m = turned_twice(ring.oval_px, &frame).map(|a| a * camera.pixel_m / per_m);
         let mut guess = Guess {
-            place_px: ring.outer_centre_px,
+            place_px: ring.outer_centre_px.xy(),
             offset_m,
             coma: Coma::along_axes(coma),
             astigmatism_m,
         };
         if let Some(outer_m) = guess.traced_outer_centre_m(instrument) {
-            let moved = outer_m.map(|m| m / camera.pixel_m);
+            let moved = outer_m.in_pixels(camera.pixel_m);
             guess.place_px = [0, 1].map(|axis| guess.place_px[axis] - moved[axis]);
         }
         guess
@@ -361,7 +362,7 @@ impl Guess {
 
     /// Centre of the outer edge that rays of the guess make, from the star's place, metres in frame axes; `None` where rays
     /// cross or diffraction is wider than the ring.
-    fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<[f64; 2]> {
+    fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<FrameM> {
         let modes = self.coma.modes();
         let wavelength_m = 550e-9; // only says what is too small to be a ring
         let frame = frame_axes(instrument);

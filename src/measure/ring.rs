@@ -7,6 +7,7 @@
 use super::harmonics::Harmonics;
 use super::regions::{Regions, grown};
 use super::settings::RingSettings;
+use crate::axes::FramePx;
 use ndarray::Array2;
 use std::f64::consts::{PI, TAU};
 
@@ -14,11 +15,11 @@ use std::f64::consts::{PI, TAU};
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ring {
     /// Centre of the area within the outer edge.
-    pub outer_centre_px: [f64; 2],
+    pub outer_centre_px: FramePx,
     /// Radius of the circle of the same area.
     pub outer_radius_px: f64,
     /// Centre of the dark area; `None` where there is none.
-    pub dark_centre_px: Option<[f64; 2]>,
+    pub dark_centre_px: Option<FramePx>,
     /// Radius of the circle of the same area.
     pub inner_radius_px: Option<f64>,
     /// Thickness and mean light of the ring in each of [`SECTORS`] directions, the first to the right, counter-clockwise.
@@ -51,16 +52,12 @@ pub struct Shadow {
 
 impl Ring {
     /// The same ring seen from another corner.
-    pub fn moved(mut self, by_px: [f64; 2]) -> Ring {
-        for place in [
-            Some(&mut self.outer_centre_px),
-            self.dark_centre_px.as_mut(),
-        ] {
-            for (axis, value) in place.into_iter().flatten().enumerate() {
-                *value += by_px[axis];
-            }
+    pub fn moved(self, by_px: FramePx) -> Ring {
+        Ring {
+            outer_centre_px: self.outer_centre_px + by_px,
+            dark_centre_px: self.dark_centre_px.map(|dark| dark + by_px),
+            ..self
         }
-        self
     }
 
     /// Direction in which the ring is thinnest: where the first harmonic of its thickness is least.
@@ -75,9 +72,8 @@ impl Ring {
     }
 
     /// Dark centre minus outer centre.
-    pub fn dark_shift_px(&self) -> Option<[f64; 2]> {
-        let dark = self.dark_centre_px?;
-        Some([0, 1].map(|axis| dark[axis] - self.outer_centre_px[axis]))
+    pub fn dark_shift_px(&self) -> Option<FramePx> {
+        Some(self.dark_centre_px? - self.outer_centre_px)
     }
 }
 
@@ -129,9 +125,9 @@ fn ring_lit(picture: &Array2<f64>, share: f64, settings: &RingSettings) -> Optio
         .filter(|dark| dark.radius_px < settings.inner_over_outer_at_most * outer.radius_px);
     let light = Around::new(&smooth, &outer, dark.as_ref(), settings.band_margin_share);
     Some(Ring {
-        outer_centre_px: outer.centre_px,
+        outer_centre_px: FramePx::new(outer.centre_px),
         outer_radius_px: outer.radius_px,
-        dark_centre_px: dark.as_ref().map(|d| d.centre_px),
+        dark_centre_px: dark.as_ref().map(|d| FramePx::new(d.centre_px)),
         inner_radius_px: dark.as_ref().map(|d| d.radius_px),
         sectors: light.sectors(),
         shadows: light.shadows(settings),

@@ -16,13 +16,14 @@ pub use shapes::StarShape;
 pub use words::place_in_words;
 
 use super::doughnut::Side;
-use super::flags::all_sound;
 use super::frame_error::FrameError;
 use super::settings::{MeasureSettings, WholeFrameSettings};
 use super::shot::Picture;
 use super::stars::{Search, Source, Stars};
+use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
-use crate::pupil::frame_axes;
+use crate::pupil::{frame_axes, to_field};
 use crate::spectrum::edges;
 use crate::units::{ARCMIN, MM, NM, UM};
 use coma::{NodeFit, RingRays, Skewed};
@@ -64,9 +65,8 @@ pub struct WholeFrame {
     pub focal_plane: Option<FocalPlane>,
     /// The coma node; `None` with a flag where it cannot be told.
     pub coma: Option<ComaField>,
-    /// `few_stars`, `plane_not_found`, `plane_flat`, `sign_open`, `node_not_found`, `node_far_outside`, `no_response`, `no_field_coma`,
-    /// `growth_differs`, `sizes_off_model`, `asymmetries_off_model`.
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
 
 /// The sensor against the focal plane. Where `sign_open` is flagged, all of offset, slopes and tilt may have the other sign.
@@ -139,7 +139,7 @@ pub fn whole_frame(
     instrument: &Instrument,
     options: &WholeFrameOptions<'_>,
 ) -> Result<WholeFrame, FrameError> {
-    let mut flags = Vec::new();
+    let mut flags = Flags::default();
     let settings = &options.settings.whole_frame;
     let (stars, sources_found) = stars_of(shot, instrument, &options.settings, &mut flags)?;
     let second = match options.second {
@@ -147,9 +147,8 @@ pub fn whole_frame(
         None => Vec::new(),
     };
     if !shot.is_whole(&instrument.camera) {
-        flags.push("frame_size_differs".into());
+        flags.raise(Flag::FrameSizeDiffers);
     }
-    flags.dedup();
     let mut frame = WholeFrame {
         sources_found,
         stars,
@@ -163,7 +162,7 @@ pub fn whole_frame(
         options,
     };
     if frame.stars.len() < settings.stars_at_least {
-        frame.flag("few_stars");
+        frame.flags.raise(Flag::FewStars);
         return Ok(frame);
     }
     // round by round: the plane by sizes alone; the node by asymmetries, which need each star's defocus; then what coma adds to the
@@ -203,31 +202,25 @@ pub fn whole_frame(
 impl WholeFrame {
     /// The plane, where the stars' sizes follow one within their noise.
     pub fn sound_plane(&self) -> Option<&FocalPlane> {
-        let off = self.has("sizes_off_model");
+        let off = self.flags.has(Flag::SizesOffModel);
         self.focal_plane.as_ref().filter(|_| !off)
     }
 
     /// The plane, where it says which way to turn: it is sound, its tilt is seen, and the side of focus is known.
     pub fn plane_to_act_on(&self) -> Option<&FocalPlane> {
-        let open = self.has("sign_open") || self.has("plane_flat");
+        let open = self.flags.has(Flag::SignOpen) || self.flags.has(Flag::PlaneFlat);
         self.sound_plane().filter(|_| !open && self.is_sound())
     }
 
     /// The coma field, where the stars' asymmetries follow one and its growth is the telescope's.
     pub fn sound_coma(&self) -> Option<&ComaField> {
-        let off = self.has("asymmetries_off_model") || self.has("growth_differs");
+        let off = self.flags.has(Flag::AsymmetriesOffModel) || self.flags.has(Flag::GrowthDiffers);
         self.coma.as_ref().filter(|_| !off)
     }
 
     /// Whether what was found of plane and coma may be acted on.
     pub fn is_sound(&self) -> bool {
-        all_sound(&self.flags)
-    }
-
-    fn flag(&mut self, flag: &str) {
-        if !self.flags.iter().any(|known| known == flag) {
-            self.flags.push(flag.to_owned());
-        }
+        self.flags.is_sound()
     }
 }
 
@@ -235,7 +228,7 @@ fn stars_of(
     shot: &Picture,
     instrument: &Instrument,
     settings: &MeasureSettings,
-    flags: &mut Vec<String>,
+    flags: &mut Flags,
 ) -> Result<(Vec<StarShape>, usize), FrameError> {
     let full = shot.full_adu(instrument);
     let search = Search::plain(&settings.finding);
@@ -286,11 +279,10 @@ impl FieldOfFrame<'_> {
         self.instrument.camera.pixel_m
     }
 
-    /// Place on the sensor from its centre, pupil axes.
-    fn field_m(&self, place_px: [f64; 2]) -> [f64; 2] {
-        let middle = self.middle_px;
-        let from_middle = [0, 1].map(|axis| (place_px[axis] - middle[axis]) * self.pixel_m());
-        frame_axes(self.instrument).backward(from_middle)
+    /// Place on the sensor from its centre.
+    fn field_m(&self, place_px: [f64; 2]) -> FieldM {
+        let from_middle = FramePx::new(place_px) - FramePx::new(self.middle_px);
+        to_field(self.instrument, from_middle.in_metres(self.pixel_m()))
     }
 
     fn half_m(&self) -> f64 {
@@ -299,9 +291,9 @@ impl FieldOfFrame<'_> {
     }
 
     /// What field curvature adds to the sensor offset at a place, metres.
-    fn curved_m(&self, field_m: [f64; 2]) -> f64 {
+    fn curved_m(&self, field_m: FieldM) -> f64 {
         let field = &self.instrument.telescope.field;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - field.axis_m[axis]);
+        let from_axis = field_m - field.axis_m;
         field.curvature_per_m2 * (from_axis[0].powi(2) + from_axis[1].powi(2))
     }
 
@@ -358,9 +350,9 @@ impl FieldOfFrame<'_> {
 
     /// What coma and astigmatism add to the square of a star's diameter. The mean squared slopes of 1 RMS over the full disc are 56 for
     /// coma and 12 for astigmatism (derived here from Noll's polynomials); a ray lands 2N slopes from the star's place.
-    fn aberrated_m2(&self, field_m: [f64; 2], node: Option<&NodeFit>) -> f64 {
+    fn aberrated_m2(&self, field_m: FieldM, node: Option<&NodeFit>) -> f64 {
         let telescope = &self.instrument.telescope;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - telescope.field.axis_m[axis]);
+        let from_axis = field_m - telescope.field.axis_m;
         let square = from_axis[0].powi(2) + from_axis[1].powi(2);
         let coma = node.map_or([0.0; 2], |node| coma::coma_m(&node.fit.values, field_m));
         let astigmatism = telescope.field.astigmatism_per_m2 * square;
@@ -401,7 +393,7 @@ impl FieldOfFrame<'_> {
             (sigmas.len() == 5).then_some((plane, sigmas))
         });
         let Some((plane, mut sigmas)) = told else {
-            frame.flag("plane_not_found");
+            frame.flags.raise(Flag::PlaneNotFound);
             return;
         };
         for (sigma, value) in sigmas.iter_mut().zip(&plane.fit.values) {
@@ -409,7 +401,7 @@ impl FieldOfFrame<'_> {
         }
         let sign_by = self.sign_told_by(&plane, &sigmas);
         if plane.scale > self.settings().poor_scatter_factor {
-            frame.flag("sizes_off_model");
+            frame.flags.raise(Flag::SizesOffModel);
         }
         let values = &plane.fit.values;
         let axes = frame_axes(self.instrument);
@@ -425,10 +417,10 @@ impl FieldOfFrame<'_> {
         };
         let flat = across.value < self.settings().seen_sigma * across.sigma;
         if flat {
-            frame.flag("plane_flat");
+            frame.flags.raise(Flag::PlaneFlat);
         }
         if sign_by.is_none() {
-            frame.flag("sign_open");
+            frame.flags.raise(Flag::SignOpen);
         }
         let least_m = values[3].abs().sqrt();
         frame.focal_plane = Some(FocalPlane {
@@ -496,7 +488,7 @@ impl FieldOfFrame<'_> {
             .as_ref()
             .is_some_and(|node| self.grows_too_little(node))
         {
-            frame.flag("growth_differs");
+            frame.flags.raise(Flag::GrowthDiffers);
         }
         let told = node.and_then(|node| {
             let sigmas: Vec<f64> = node.fit.sigmas.iter().map_while(|s| *s).collect();
@@ -513,16 +505,16 @@ impl FieldOfFrame<'_> {
             grows.then_some((node, scaled))
         });
         let Some((node, sigmas)) = told else {
-            frame.flag("node_not_found");
+            frame.flags.raise(Flag::NodeNotFound);
             return;
         };
         if node.scale > settings.poor_scatter_factor {
-            frame.flag("asymmetries_off_model");
+            frame.flags.raise(Flag::AsymmetriesOffModel);
         }
         let values = &node.fit.values;
         let at_m = [values[1], values[2]];
         if at_m[0].hypot(at_m[1]) > settings.far_outside_half_diagonals * self.half_m() {
-            frame.flag("node_far_outside");
+            frame.flags.raise(Flag::NodeFarOutside);
         }
         let axes = frame_axes(self.instrument);
         let (place, middle) = (axes.forward(at_m), self.middle_px);
@@ -535,7 +527,7 @@ impl FieldOfFrame<'_> {
         };
         let [least, most] = settings.growth_range;
         if known_growth != 0.0 && !(least..most).contains(&(values[0] / known_growth)) {
-            frame.flag("growth_differs");
+            frame.flags.raise(Flag::GrowthDiffers);
         }
         let tilt = self.tilt_of_node(frame, at_m, [sigmas[1], sigmas[2]]);
         frame.coma = Some(ComaField {
@@ -573,11 +565,11 @@ impl FieldOfFrame<'_> {
             .as_ref()
             .and_then(|a| a.response.as_ref());
         let Some(response) = response.filter(|r| r.coma_m_per_rad != 0.0) else {
-            frame.flag("no_response");
+            frame.flags.raise(Flag::NoResponse);
             return None;
         };
         if field.coma_per_m == 0.0 {
-            frame.flag("no_field_coma");
+            frame.flags.raise(Flag::NoFieldComa);
             return None;
         }
         let per_m = field.coma_per_m / response.coma_m_per_rad;
@@ -609,3 +601,5 @@ fn turned_sigmas(first: [f64; 2], sigmas: [f64; 2]) -> [f64; 2] {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod told;

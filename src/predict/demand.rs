@@ -3,6 +3,7 @@
 
 use super::model::BlurTerms;
 use crate::atmosphere::{seeing_cutoff, seeing_fwhm_rad};
+use crate::axes::FramePx;
 use crate::instrument::{Instrument, Passband};
 use crate::mechanics::Alignment;
 use crate::propagation::Demand;
@@ -18,7 +19,7 @@ pub(super) fn demand(
     state: &State,
     alignment: &Alignment,
     passband: &Passband,
-    star_px: [f64; 2],
+    star_px: FramePx,
     blur: Option<&BlurTerms>,
 ) -> Demand {
     let (telescope, camera) = (&instrument.telescope, &instrument.camera);

@@ -3,6 +3,7 @@
 use super::demand::demand;
 use super::textbook::critical_focus_m;
 use crate::atmosphere::{Blur, Spectrum, airmass, fried_m, seeing_fwhm_rad};
+use crate::axes::FramePx;
 use crate::geometry::CellGrid;
 use crate::instrument::{Instrument, Passband};
 use crate::math::Real;
@@ -105,7 +106,7 @@ pub struct Model {
     /// Open area of the pupil.
     pub open_area_m2: f64,
     /// Where a wave with W = 0 would focus, frame pixels.
-    pub star_px: [f64; 2],
+    pub star_px: FramePx,
     pub(super) instrument: Instrument,
     pub(super) state: State,
     pub(super) passband: Passband,
@@ -203,7 +204,7 @@ impl Model {
 
     /// Looks at the star elsewhere in the frame, or through other atmosphere (FWHM at the zenith; 0 for none; a star that was
     /// prepared without atmosphere stays without), with the sampling as it was planned: for small changes, as a fit makes them.
-    pub fn look(&mut self, star_px: [f64; 2], seeing_rad: f64) {
+    pub fn look(&mut self, star_px: FramePx, seeing_rad: f64) {
         self.star_px = star_px;
         if let Some(blur) = &mut self.blur {
             blur.zenith_fwhm_rad = Some(seeing_rad).filter(|s| *s > 0.0);
@@ -463,7 +464,7 @@ pub(super) fn within_memory(
 }
 
 /// Centre of the frame, moved by the image shift where the frame does not follow the star.
-fn star_place_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> [f64; 2] {
+fn star_place_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> FramePx {
     if state.recentred {
         instrument.camera.middle_px()
     } else {

@@ -305,3 +305,55 @@ fn printable(design: &MaskDesign) -> bool {
         slot >= 2.0 * design.printer.nozzle_m && pitch - slot >= design.printer.least_bar_m
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing;
+
+    #[test]
+    fn candidates_are_named_after_their_own_layout_and_every_layout_of_the_table_plays_its_part() {
+        let list = candidates(&testing::mask(MaskLayout::Holes(vec![])));
+        for (label, customary, design) in &list {
+            let layout = design.layout.slots().expect("a layout made of slots");
+            let first = label.split(',').next();
+            assert_eq!(first, Some(layout.word), "{label}");
+            let plays = if *customary {
+                layout.customary
+            } else {
+                layout.searched
+            };
+            assert!(plays, "{label}");
+        }
+        for layout in SlotLayout::all() {
+            let count = |own: bool| {
+                let of_layout = |c: &&(String, bool, MaskDesign)| {
+                    c.1 == own && c.2.layout == MaskLayout::Slots(layout)
+                };
+                list.iter().filter(of_layout).count()
+            };
+            let zones = if layout.has_zones() { 4 } else { 1 };
+            let slants = if layout.leans() { 3 } else { 1 };
+            assert_eq!(count(true), usize::from(layout.customary), "{layout:?}");
+            let wanted = if layout.searched { zones * slants } else { 0 };
+            assert_eq!(count(false), wanted, "{layout:?}");
+        }
+    }
+
+    /// Slots that do not lean look the same for both senses: nothing is spent on them.
+    #[test]
+    fn the_sense_is_varied_only_where_slots_lean() {
+        for layout in SlotLayout::all() {
+            let best = Candidate {
+                label: layout.word.to_owned(),
+                customary: false,
+                design: testing::mask(MaskLayout::Slots(layout)),
+                focus_nm: 1.0,
+                coma_nm: 1.0,
+            };
+            let varied = variations(&best, Refinement::Sense);
+            assert_eq!(varied.len(), usize::from(layout.leans()), "{layout:?}");
+            assert!(varied.iter().all(|v| v.2.sense == -best.design.sense));
+        }
+    }
+}

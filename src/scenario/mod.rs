@@ -22,7 +22,6 @@ pub(crate) mod document;
 pub(crate) mod error;
 mod findings;
 mod keys;
-mod nearest;
 mod overrides;
 pub(crate) mod path;
 mod raw;

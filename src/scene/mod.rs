@@ -11,7 +11,7 @@
 //! | where the spikes of a masked star lie | [`Scene::spikes`] |
 //! | stars over a whole sensor | [`Scene::field`] |
 //! | scale, critical focus zone, saturation: what follows | [`Scene::consequences`] |
-//! | a mask before it is printed | [`Scene::mask_preview`], [`Scene::mask_findings`] |
+//! | a mask before it is printed | [`Scene::mask_preview`], [`Scene::mask_findings`], [`Scene::mask_tune`] |
 //!
 //! ```
 //! use skewstar::Scene;
@@ -39,11 +39,13 @@ mod consequences;
 mod error;
 mod preview;
 mod sensor;
+mod tune;
 
 pub use consequences::{Consequences, Leaning, TracedNumbers};
 pub use error::SceneError;
 pub use preview::{MaskPreview, PreviewOptions, PreviewPanel};
 pub use sensor::{FieldTruth, SensorFrame};
+pub use tune::{ShownError, TuneOptions};
 
 use crate::instrument::{Instrument, MaskDesign};
 use crate::mechanics::Flexure;

@@ -2,6 +2,7 @@
 //!
 //! [`simulate`] predicts the frame, draws the noise from the seed and writes down everything that is hidden. It opens no file.
 
+mod flags;
 mod limits;
 mod readout;
 mod sentences;

@@ -8,10 +8,11 @@
 
 use super::readout::read_out;
 use super::stamps::{Bench, Stamp, StampPlace, StarRecord, background, stamp, stamps_together};
+use crate::axes::FrameM;
 use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::predict::{Expected, PredictError, Settings};
-use crate::pupil::frame_axes;
+use crate::pupil::to_field;
 use crate::rng::{Purpose, Seed};
 use crate::state::{FieldStar, FieldStars, State};
 use ndarray::Array2;
@@ -76,7 +77,7 @@ pub fn field_stars(instrument: &Instrument, stars: &FieldStars, seed: Seed) -> V
             let mut stream = seed.stream(Purpose::FieldStars, number as u64);
             let mut along =
                 |side_px: usize| (stream.random::<f64>() - 0.5) * side_px as f64 * camera.pixel_m;
-            let frame_m = [along(camera.width_px), along(camera.height_px)];
+            let frame_m = FrameM::new([along(camera.width_px), along(camera.height_px)]);
             let share = stream.random::<f64>();
             // the inverse of the distribution; a slope of 0 spreads them evenly
             let rise = slope * std::f64::consts::LN_10 * (faint - bright);
@@ -86,7 +87,7 @@ pub fn field_stars(instrument: &Instrument, stars: &FieldStars, seed: Seed) -> V
                 libm::log1p(share * libm::expm1(rise)) / rise
             };
             FieldStar {
-                field_m: frame_axes(instrument).backward(frame_m),
+                field_m: to_field(instrument, frame_m),
                 magnitude: bright + (faint - bright) * depth,
                 temperature_k: None,
             }

@@ -5,6 +5,7 @@
 
 use super::super::settings::FitSettings;
 use super::unknown::{Dimension, TrialState, Unknown};
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::{Colour, Instrument, Passband};
 use crate::predict::{LightSlopes, Model, Parameter, PredictError, Settings, SlopeMaps};
 use crate::spectrum::{self, Bin};
@@ -65,7 +66,7 @@ pub struct Recorded {
     /// Whether the mask was on.
     pub mask_on: bool,
     /// Place of the star in the field, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Modes of this frame alone that are known beforehand, as the defocus between a pair of frames; they are added to the trial's.
     pub known: Modes,
     /// Whether the atmosphere blurs it.
@@ -329,7 +330,7 @@ impl FrameView {
         let planned = (built.offset_m, built.seeing_rad);
         let mut model = self.model(plane, &aside, planned)?;
         let (place, seeing) = self.place_and_seeing(&aside);
-        model.look(place, seeing);
+        model.look(FramePx::new(place), seeing);
         let (modes, offset) = self.wavefront(&aside);
         let there = model.light_of::<f32>(&modes, offset, &built.bins_of_slopes);
         let there = picked(&there, &self.planes[plane].pixels);
@@ -389,7 +390,7 @@ impl FrameView {
             self.build(plane, trial)?;
         }
         if let Some(built) = &mut self.planes[plane].built {
-            built.model.look(place, seeing);
+            built.model.look(FramePx::new(place), seeing);
         }
         Ok(())
     }

@@ -5,6 +5,7 @@ use super::FieldOfFrame;
 use super::coma::{self, NodeFit, Skewed};
 use super::plane::{self, PlaneFit, SizedStar};
 use super::rays::FieldRays;
+use crate::axes::FieldM;
 use crate::state::{Coma, Modes};
 use rayon::prelude::*;
 
@@ -58,7 +59,7 @@ impl FieldOfFrame<'_> {
     }
 
     /// Modes of the aligned telescope at a place, with its coma replaced by another one.
-    fn modes_with(&self, coma_m: [f64; 2], field_m: [f64; 2]) -> Modes {
+    fn modes_with(&self, coma_m: [f64; 2], field_m: FieldM) -> Modes {
         aligned_modes(self.instrument, field_m)
             .iter()
             .filter(|(noll, _)| ![7, 8].contains(noll))

@@ -7,6 +7,7 @@
 
 use super::super::settings::WholeFrameSettings;
 use super::descent::{Fit, descend};
+use crate::axes::FieldM;
 use crate::math::LeastSquares;
 use crate::math::robust::median;
 
@@ -14,7 +15,7 @@ use crate::math::robust::median;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Skewed {
     /// Place on the sensor from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Third moment, pupil axes.
     pub third_m3: [f64; 2],
     /// Standard deviation of either component.
@@ -130,7 +131,7 @@ pub(super) fn fit(
 }
 
 /// Coma at a place for growth and node, metres RMS.
-pub(super) fn coma_m(values: &[f64], field_m: [f64; 2]) -> [f64; 2] {
+pub(super) fn coma_m(values: &[f64], field_m: FieldM) -> [f64; 2] {
     [0, 1].map(|axis| values[0] * (field_m[axis] - values[1 + axis]))
 }
 

@@ -8,13 +8,14 @@
 
 use super::super::settings::WholeFrameSettings;
 use super::descent::{Fit, descend};
+use crate::axes::FieldM;
 use crate::math::robust::sigma_of;
 
 /// One star for the plane.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct SizedStar {
     /// Place on the sensor from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Half-flux diameter.
     pub diameter_m: f64,
     /// Its standard deviation.
@@ -185,7 +186,7 @@ fn scales(stars: &[SizedStar], known: Known) -> Vec<f64> {
 }
 
 /// Sensor offset at a star.
-pub(super) fn offset_m(values: &[f64], field_m: [f64; 2], curved_m: f64, step_m: f64) -> f64 {
+pub(super) fn offset_m(values: &[f64], field_m: FieldM, curved_m: f64, step_m: f64) -> f64 {
     values[0] + values[1] * field_m[0] + values[2] * field_m[1] + curved_m + step_m
 }
 

@@ -1,11 +1,12 @@
 //! `[state]`, `[star]`, `[sky]` and `[exposure]`.
 
+use crate::axes::FieldM;
 use crate::instrument::Instrument;
+use crate::math::nearest;
 use crate::mechanics::{Flexure, Pointing};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Contradictions;
-use crate::scenario::nearest::nearest;
 use crate::scenario::path::joined;
 use crate::scenario::raw::{RawAssembly, RawScenario, RawSeidel, RawShape, RawSky, RawStar};
 use crate::state::{Exposure, FieldStar, FieldStars, Modes, ScrewTurns, Sky, Star, State};
@@ -40,8 +41,8 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
     State {
         sensor_offset_m: state.sensor_offset_um * UM,
         recentred: state.recentred,
-        aside_m: [0.0; 2],
-        field_m: scaled(state.field_mm, MM),
+        aside_m: FieldM::ZERO,
+        field_m: FieldM::new(scaled(state.field_mm, MM)),
         mask_on: state.mask_on.unwrap_or(raw.mask.is_some()),
         turns: turns(raw, instrument),
         flexure_rad: flexure_tilt(raw),
@@ -217,7 +218,7 @@ pub(super) fn field(raw: &RawScenario) -> Option<FieldStars> {
     let field = raw.field.as_ref()?;
     if let Some(list) = &field.stars {
         let stars = list.iter().map(|star| FieldStar {
-            field_m: scaled(star.field_mm, MM),
+            field_m: FieldM::new(scaled(star.field_mm, MM)),
             magnitude: star.magnitude,
             temperature_k: star.temperature_k,
         });

@@ -1,5 +1,6 @@
 //! `[telescope]`.
 
+use crate::axes::FieldM;
 use crate::instrument::{
     ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
 };
@@ -249,7 +250,7 @@ fn outer_radius_mm(vane: &RawVane, aperture_mm: f64) -> f64 {
 
 fn field_terms(field: &RawField) -> FieldTerms {
     FieldTerms {
-        axis_m: scaled(field.axis_mm, MM),
+        axis_m: FieldM::new(scaled(field.axis_mm, MM)),
         coma_per_m: field.coma_nm_per_mm * NM / MM,
         astigmatism_per_m2: field.astigmatism_nm_per_mm2 * NM / (MM * MM),
         curvature_per_m2: field.curvature_um_per_mm2 * UM / (MM * MM),
