@@ -120,6 +120,9 @@ const ROUNDS: usize = 6;
 /// Square of the FWHM that an evenly sensitive square pixel adds, over the square of its side: 8 ln 2 / 12, that of the normal law
 /// with the same variance.
 const PIXEL_FWHM_SQUARE: f64 = 0.46;
+/// Square of a half-flux diameter over the mean squared length of the rays: 2.77 (4 ln 2) for a normal spread, 4 for an even disc; that
+/// of a normal spread is taken, rounded.
+const SQUARED_DIAMETER_OF_RAYS: f64 = 2.8;
 /// A star's diameter in focus is not taken to be smaller than this share of a pixel, so that its standard deviation stays finite.
 const LEAST_DIAMETER_PX: f64 = 1e-3;
 
@@ -345,8 +348,8 @@ impl FieldOfFrame<'_> {
             .collect()
     }
 
-    /// What coma and astigmatism add to the square of a diameter: 2.8 mean squared ray lengths (a normal spread has 2.77, a disc
-    /// 4). Mean squared slopes over the full disc are 56 for coma and 12 for astigmatism of 1 RMS.
+    /// What coma and astigmatism add to the square of a star's diameter. The mean squared slopes of 1 RMS over the full disc are 56 for
+    /// coma and 12 for astigmatism (derived here from Noll's polynomials); a ray lands 2N slopes from the star's place.
     fn aberrated_m2(&self, field_m: FieldM, node: Option<&NodeFit>) -> f64 {
         let telescope = &self.instrument.telescope;
         let from_axis = field_m - telescope.field.axis_m;
@@ -354,7 +357,7 @@ impl FieldOfFrame<'_> {
         let coma = node.map_or([0.0; 2], |node| coma::coma_m(&node.fit.values, field_m));
         let astigmatism = telescope.field.astigmatism_per_m2 * square;
         let slopes = 56.0 * (coma[0].powi(2) + coma[1].powi(2)) + 12.0 * astigmatism.powi(2);
-        2.8 * 4.0 * telescope.focal_ratio().powi(2) * slopes
+        SQUARED_DIAMETER_OF_RAYS * 4.0 * telescope.focal_ratio().powi(2) * slopes
     }
 
     /// What the telescope's rays do.
