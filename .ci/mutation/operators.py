@@ -74,8 +74,9 @@ def shown(text, edit):
     """Number of the line, the touched lines as they are and as the edit makes them, each as one line."""
     start, end, new = edit
     first = text.rfind(b"\n", 0, start) + 1
-    while text[first:].lstrip()[:1] in (b".", b"+", b"-", b"*", b"/", b"&", b"|") and first > 0:
-        first = text.rfind(b"\n", 0, first - 1) + 1  # a chain says little without what it hangs on
+    # a chain says little without what it hangs on, and a word alone says nothing
+    while first > 0 and (text[first:].lstrip()[:1] in b".+-*/&|" or end - first - text[first:end].count(b" ") < 8):
+        first = text.rfind(b"\n", 0, first - 1) + 1
     last = text.find(b"\n", end)
     last = len(text) if last < 0 else last
     flat = lambda piece: " ".join(piece.decode().split())
@@ -155,12 +156,12 @@ def edits(node, text):
             yield *changed, node.parent if is_part(node) else node
     elif kind in ("if_expression", "while_expression"):
         condition = node.child_by_field_name("condition")
-        if condition.type in ("call_expression", "identifier", "field_expression", "parenthesized_expression", "macro_invocation"):
+        if condition.type in ("call_expression", "identifier", "field_expression", "parenthesized_expression", "macro_invocation") \
+                and not has_opposite(condition, text):
             yield "negation", replace(condition, f"!{word(condition)}"), condition
     elif kind == "call_expression":
-        callee = node.child_by_field_name("function")
-        last = callee.child_by_field_name("field" if callee.type == "field_expression" else "name")
-        if last is not None and word(last) in OPPOSITE:
+        last = has_opposite(node, text)
+        if last is not None:
             yield "opposite", replace(last, OPPOSITE[word(last)]), node
     elif kind == "scoped_identifier" and not called(node):
         last = node.child_by_field_name("name")
@@ -171,6 +172,13 @@ def edits(node, text):
         if len(parts) == 2 and word(parts[0]) != word(parts[1]):
             new = f"[{word(parts[1])}, {word(parts[0])}]"
             yield "pair swapped", replace(node, new), node
+
+
+def has_opposite(node, text):
+    """The name of what a call calls, where there is a name for the opposite."""
+    callee = node.child_by_field_name("function") if node.type == "call_expression" else None
+    last = callee and callee.child_by_field_name("field" if callee.type == "field_expression" else "name")
+    return last if last and text[last.start_byte:last.end_byte].decode() in OPPOSITE else None
 
 
 def called(node):
