@@ -74,11 +74,11 @@ def shown(text, edit):
     """Number of the line, the touched lines as they are and as the edit makes them, each as one line."""
     start, end, new = edit
     first = text.rfind(b"\n", 0, start) + 1
-    # a chain says little without what it hangs on, and a word alone says nothing
-    while first > 0 and (text[first:].lstrip()[:1] in b".+-*/&|" or end - first - text[first:end].count(b" ") < 8):
-        first = text.rfind(b"\n", 0, first - 1) + 1
     last = text.find(b"\n", end)
     last = len(text) if last < 0 else last
+    # a chain says little without what it hangs on, and a word alone says nothing
+    while first > 0 and (text[first:last].lstrip()[:1] in b".+-*/&|" or len(text[first:last].strip()) < 10):
+        first = text.rfind(b"\n", 0, first - 1) + 1
     flat = lambda piece: " ".join(piece.decode().split())
     return text.count(b"\n", 0, start) + 1, flat(text[first:last]), flat(text[first:start] + new.encode() + text[end:last])
 
