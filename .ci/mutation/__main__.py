@@ -54,10 +54,11 @@ class Draw:
     """The mistakes that are made; one that does not compile makes room for the next in its area's order."""
 
     def __init__(self, options):
-        self.orders = drawing_order(TOP, options.seed, options.only)
+        named_ones = named(TOP, NAMED)
+        self.orders = drawing_order(TOP, options.seed, options.only, {mistake.key for mistake in named_ones})
         self.places = {name: len(order) for name, order in self.orders.items()}
         self.waiting = {name: iter(order) for name, order in self.orders.items()}
-        self.made = [] if options.only else named(TOP, NAMED)
+        self.made = [] if options.only else named_ones
         for name, share in shares(self.orders, options.count).items():
             self.made += [mistake for mistake, _ in zip(self.waiting[name], range(share))]
         self.next_number = 1
@@ -122,7 +123,7 @@ def report(options, draw, trial, outcomes):
         "options": {"seed": options.seed, "count": options.count, "only": options.only},
         "counts": {name: dict(sorted(c.items())) for name, c in sorted(counts.items())},
         "did_not_compile": len(draw.dropped),
-        "tests_left_out_s": dict(trial.left_out),
+        "tests_left_out": trial.left_out,
         "named": {o.mistake.name: o.caught_by for o in outcomes if o.mistake.name},
         "survivors": [
             {"place": f"{o.mistake.file}:{o.mistake.line}", "operator": o.mistake.operator, "before": o.mistake.before,
@@ -156,7 +157,7 @@ def main():
         done["all"] += 1
         if outcome.caught_by is None:
             m = outcome.mistake
-            say(f"{done['all']}/{len(draw.made)} {m.file}:{m.line} ({m.name or m.operator}) survives {outcome.tests} tests\n"
+            say(f"{done['all']}/{len(draw.made)} {m.file}:{m.line} ({m.name or m.operator}) survives {outcome.tests or 'no'} tests that come by\n"
                 f"    - {m.before}\n    + {m.after}")
 
     outcomes = trial.make_all(draw.made, tell)

@@ -22,8 +22,8 @@ def source_files(top, start):
                 yield path
 
 
-def drawing_order(top, seed, only):
-    """For every area its candidates in the order in which they are drawn. The order of one mistake against another depends on
+def drawing_order(top, seed, only, taken=frozenset()):
+    """For every area its candidates, without those that are taken, in the order in which they are drawn. The order of one mistake against another depends on
     the seed and on what the lines say, so that a change elsewhere draws the same mistakes again."""
     orders = {}
     for area in AREAS:
@@ -35,7 +35,7 @@ def drawing_order(top, seed, only):
             column = lambda m: m.edit[0] - text.rfind(b"\n", 0, m.edit[0])
             # mistakes that read the same are told apart by where in the file they follow one another
             seen = {}
-            for m in candidates(path, text):
+            for m in (m for m in candidates(path, text) if m.key not in taken):
                 again = seen[m.key, column(m)] = seen.get((m.key, column(m)), -1) + 1
                 found.append((chance(seed, path, m.before, m.after, column(m), again), m))
         if not found:
