@@ -74,17 +74,22 @@ class Trial:
         command = ["prlimit", *limits, str(self.programs[program]), "--exact", "--test-threads=1", *names]
         child = subprocess.Popen(command, cwd=self.copy.tree, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
                                  start_new_session=True)
-        late = threading.Event()
+        late, ended = threading.Event(), threading.Event()
 
-        def end():
+        def watch():
+            # steps are counted, not the clock read: somebody may put the whole run to sleep for an hour
+            for _ in range(60 + math.ceil(6.0 * limit_s)):
+                if ended.wait(5.0):
+                    return
             late.set()
             os.killpg(child.pid, signal.SIGKILL)
 
-        timer = threading.Timer(300.0 + 30.0 * limit_s, end)
-        timer.start()
+        watcher = threading.Thread(target=watch)
+        watcher.start()
         output = child.stdout.read().decode(errors="replace")
+        ended.set()
+        watcher.join()
         _, status, usage = os.wait4(child.pid, 0)
-        timer.cancel()
         child.returncode = os.waitstatus_to_exitcode(status)
         late = late.is_set() or child.returncode == -signal.SIGXCPU
         return None if late else child.returncode, output, usage.ru_utime + usage.ru_stime
