@@ -307,3 +307,6 @@ fn printable(design: &MaskDesign) -> bool {
         slot >= 2.0 * design.printer.nozzle_m && pitch - slot >= design.printer.least_bar_m
     })
 }
+
+#[cfg(test)]
+mod tests;

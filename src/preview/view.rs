@@ -230,3 +230,6 @@ pub fn exposure(
         background_e: expected.background_per_px * factor,
     })
 }
+
+#[cfg(test)]
+mod tests;
