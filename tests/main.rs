@@ -1,6 +1,7 @@
 //! The single integration test binary: it links once. One module a subject; new tests go into the module whose question
 //! they answer.
 
+mod advice;
 mod architecture;
 mod bound;
 mod camera;
@@ -9,6 +10,7 @@ mod conventions;
 mod dataset;
 mod field;
 mod files;
+mod laws;
 mod mask_files;
 mod masked;
 mod measure_frames;
