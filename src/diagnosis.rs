@@ -14,21 +14,24 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+use crate::axes::FieldM;
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::measure::learn::{LearnError, LearnedResponse};
 use crate::measure::{
-    Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport, Measurement,
-    Misaligned, NextStep, NoAdvice, Picture, Uncertain, Verdict, WholeFrame, WholeFrameOptions,
-    advise, findings, good_enough, measure, measure_two, next_step, steps, whole_frame,
+    Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
+    MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
+    WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step, steps,
+    whole_frame,
 };
-use crate::scenario::ScenarioError;
+use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
-use crate::units::{ARCMIN, ARCSEC};
+use crate::units::ARCMIN;
 
 /// What is asked of a frame, and what is known beside it.
 #[derive(Debug, Clone, Default)]
 pub struct DiagnosisOptions<'a> {
-    /// Mask, side, which star, its temperature.
+    /// Mask, side, which star, its temperature, and the settings of everything that follows.
     pub measure: MeasureOptions,
     /// A second frame of the same telescope at another focus.
     pub second: Option<&'a Picture>,
@@ -43,7 +46,7 @@ pub struct DiagnosisOptions<'a> {
     /// Whether nobody knows how the camera is held: then no screw can be named by its place, and a trial is the next step.
     pub camera_unknown: bool,
     /// Flags of the files that the frames came from.
-    pub flags: Vec<String>,
+    pub flags: Flags,
 }
 
 /// Why there is none.
@@ -80,13 +83,9 @@ pub struct Diagnosis {
     stop: GoodEnough,
     advice: Result<Advice, NoAdvice>,
     exposure_s: Option<f64>,
-    flags: Vec<String>,
+    flags: Flags,
+    settings: MeasureSettings,
 }
-
-/// Seeing for the stop level where no star was measured.
-const COMMON_SEEING_RAD: f64 = 2.0 * ARCSEC;
-/// With this flag of a learned response the wrong screws might be named.
-const MIRROR_OPEN: &str = "response_mirror_open";
 
 impl Diagnosis {
     /// Measures a frame and works out what to do.
@@ -98,20 +97,23 @@ impl Diagnosis {
         instrument: &Instrument,
         options: &DiagnosisOptions,
     ) -> Result<Diagnosis, DiagnosisError> {
+        let settings = &options.measure.settings;
         let mut instrument = instrument.clone();
         let mut flags = options.flags.clone();
         if let Some(learned) = options.response {
             let lacking = learned.apply(&mut instrument)?;
-            flags.extend(lacking.into_iter().map(String::from));
+            flags.extend(&lacking);
         }
+        check_instrument(&instrument)?;
         let (star, whole) = look(picture, &instrument, options)?;
         let exposure_s = options.exposure_s.or(picture.exposure_s);
-        let stop = stop_level(&instrument, star.as_ref(), exposure_s);
-        let advice = if flags.iter().any(|flag| flag == MIRROR_OPEN) {
+        let stop = stop_level(&instrument, star.as_ref(), exposure_s, settings);
+        // with this flag of a learned response the wrong screws might be named
+        let advice = if flags.has(Flag::ResponseMirrorOpen) {
             Err(NoAdvice::MirrorOpen)
         } else {
             let found = misaligned(star.as_ref(), whole.as_ref());
-            advise(&instrument, &found, options.aim)
+            advise(&instrument, &found, options.aim, &settings.advice)
         };
         let advice = advice.and_then(|advice| match options.camera_unknown {
             true if advice.verdict(stop.stop_m) == Verdict::Turn => Err(NoAdvice::CameraUnknown),
@@ -125,6 +127,7 @@ impl Diagnosis {
             advice,
             exposure_s,
             flags,
+            settings: *settings,
         })
     }
 
@@ -207,13 +210,9 @@ impl Diagnosis {
 
     /// Whether coma is known well enough to be below the stop level, where no turns can be worked out.
     fn coma_is_below_stop(&self) -> bool {
-        let beyond = |noll: u32| -> Option<Uncertain> { self.star.as_ref()?.mode_m(noll) };
-        let (Some(x), Some(y)) = (beyond(8), beyond(7)) else {
-            return false;
-        };
-        let size_m = x.value.hypot(y.value);
-        let sigma_m = Uncertain::sigma_per_axis([x, y]).unwrap_or(f64::INFINITY);
-        size_m + sigma_m < self.stop.stop_m
+        let coma = self.star.as_ref().and_then(Measurement::coma);
+        coma.map(|coma| coma.size_m())
+            .is_some_and(|size| size.value + size.sigma.unwrap_or(f64::INFINITY) < self.stop.stop_m)
     }
 
     fn findings(&self) -> Findings<'_> {
@@ -224,6 +223,7 @@ impl Diagnosis {
             advice: self.advice(),
             exposure_s: self.exposure_s,
             flags: &self.flags,
+            settings: &self.settings.advice,
         }
     }
 }
@@ -237,6 +237,7 @@ fn look(
     if options.whole_frame {
         let of_frame = WholeFrameOptions {
             side: options.measure.side,
+            settings: options.measure.settings,
             ..WholeFrameOptions::default()
         };
         return Ok((None, Some(whole_frame(picture, instrument, &of_frame)?)));
@@ -248,20 +249,22 @@ fn look(
     Ok((Some(star), None))
 }
 
-/// When to stop, under the seeing of the star.
+/// When to stop, under the seeing of the star, or the usual one where no star was measured.
 fn stop_level(
     instrument: &Instrument,
     star: Option<&Measurement>,
     exposure_s: Option<f64>,
+    settings: &MeasureSettings,
 ) -> GoodEnough {
     let seeing_rad = star.and_then(Measurement::seeing_rad);
     let edges_m = spectrum::edges(&instrument.camera.passband);
     let middle_m = 0.5 * (edges_m[0] + edges_m[1]);
     good_enough(
         instrument,
-        seeing_rad.unwrap_or(COMMON_SEEING_RAD),
+        seeing_rad.unwrap_or(settings.fit.prior.seeing_rad),
         exposure_s,
         star.and_then(|s| s.reference_m).unwrap_or(middle_m),
+        &settings.advice,
     )
 }
 
@@ -274,8 +277,8 @@ fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>) -> Misalig
         .and_then(WholeFrame::sound_coma);
     let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
     Misaligned {
-        coma_m: star.and_then(|s| Some([s.mode_m(8)?, s.mode_m(7)?])),
-        field_m: star.map_or([0.0; 2], |s| s.field_m),
+        coma: star.and_then(Measurement::coma),
+        field_m: star.map_or(FieldM::ZERO, |s| s.field_m),
         node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
         plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),
     }

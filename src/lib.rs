@@ -5,16 +5,18 @@
 //!
 //! | layer | modules | what happens there |
 //! |---|---|---|
-//! | 1 | [`instrument`], [`state`], [`frame`], [`spectrum`], [`geometry`] | plain data: what an owner knows, what is hidden, shapes |
+//! | 0 | [`axes`], [`math`], [`rng`], [`units`] | vectors that know their axes, numerics, random streams, units |
+//! | 1 | [`instrument`], [`state`], [`frame`], [`spectrum`], [`geometry`], [`flag`] | plain data: what an owner knows, what is hidden, shapes, what stands beside a result |
 //! | 2 | [`mask`], [`pupil`], [`wavefront`], [`mechanics`] | openings, W, screws → tilt → modes |
 //! | 3 | [`propagation`], [`atmosphere`], [`sensor`] | irradiance, seeing, photons → electrons |
 //! | 4 | [`predict`] | Instrument + State → expected frame |
 //! | 5 | [`simulate`], [`score`] | noise from the seed ([`rng`]), counts, truth; answers against truth |
 //! | 5 | [`measure`] | a frame, blindly → stars, what is out of line, which screw to turn |
 //! | 5 | [`preview`] | a mask before it is printed: whether it can be, what it will show, better numbers |
-//! | 6 | [`scenario`], [`image_io`], [`solid_io`], [`dataset`] | text → instrument and state, frames ↔ bytes, masks → files for the printer, recipes → sets of frames and truth |
-//! | 6 | [`practice`] | a hidden misalignment to put right: levels, a push–pull cell, feedback, questions |
-//! | 7 | [`web`] | the same practice as a page in a browser |
+//! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
+//! | 7 | [`files`], [`scene`], [`diagnosis`] | what an owner names, read whole; the way out and the way back, each in one checked value |
+//! | 8 | [`practice`], [`dataset`] | a hidden misalignment to put right; recipes → sets of frames and truth |
+//! | 9 | `web`, `cli` | the page in a browser, the program: features `serve` and `cli` |
 //!
 //! # Conventions in nine lines
 //!
@@ -31,9 +33,8 @@
 //! # A frame with known truth, and back
 //!
 //! ```
-//! use skewstar::measure::{Aim, MeasureOptions, Misaligned, Shot, Side, advise, measure};
-//! use skewstar::predict::Settings;
-//! use skewstar::simulate::{Provenance, simulate};
+//! use skewstar::measure::{MeasureOptions, Picture, Side};
+//! use skewstar::{Diagnosis, DiagnosisOptions, Scene};
 //!
 //! let text = r#"
 //!     format = 1
@@ -51,22 +52,18 @@
 //!     screws = [{ name = "A", azimuth_deg = 90 }, { name = "B", azimuth_deg = 210 }, { name = "C", azimuth_deg = 330 }]
 //!     response = { coma_nm_per_arcmin = 40, image_shift_um_per_arcmin = 20, focus_um_per_mm = 1000, sensor_tilt_per_tilt = 1 }
 //! "#;
-//! let scenario = skewstar::scenario::read(text, "example.toml", &[])?;
-//! let provenance = Provenance { title: scenario.title, seed: Some(11), scenario_sha256: scenario.sha256 };
-//! let star = simulate(&scenario.instrument, &scenario.state, &provenance, Settings::default())?;
-//! let frame = star.frame.ok_or("[star], [exposure] and a seed make counts")?;
+//! let scene = Scene::of(skewstar::scenario::read(text, "example.toml", &[])?)?.with_seed(11);
+//! let frame = scene.star()?.frame.ok_or("[star], [exposure] and a seed make counts")?;
 //!
 //! // Whoever measures gets pixel values and the instrument, nothing that is hidden.
-//! let shot = Shot::from(&frame);
-//! let options = MeasureOptions { side: Some(Side::Outside), ..MeasureOptions::default() };
-//! let found = measure(&shot, &scenario.instrument, &options)?;
-//! let coma_m = [8, 7].map(|noll| found.mode_m(noll).expect("a doughnut shows its coma"));
-//! let misaligned = Misaligned { coma_m: Some(coma_m), ..Misaligned::default() };
-//! let advice = advise(&scenario.instrument, &misaligned, Aim::Coma)?;
+//! let measure = MeasureOptions { side: Some(Side::Outside), ..MeasureOptions::default() };
+//! let options = DiagnosisOptions { measure, ..DiagnosisOptions::default() };
+//! let found = Diagnosis::of(&Picture::from(&frame), scene.instrument(), &options)?;
 //!
-//! let one = advice.one_screw.ok_or("one screw is out")?;
-//! assert_eq!(scenario.instrument.assembly.unwrap().screws[one.screw].name, "B");
-//! assert!((one.turns - 0.1).abs() < 0.01, "{}", one.turns);    // the tenth of a turn that was hidden
+//! let next = found.next();
+//! assert_eq!(next.screw.as_deref(), Some("B"));
+//! let turns = next.turns.ok_or("a screw is to be turned")?;
+//! assert!((turns - 0.1).abs() < 0.01, "{turns}");             // the tenth of a turn that was hidden
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
@@ -74,10 +71,13 @@ pub use diagnosis::{Diagnosis, DiagnosisError, DiagnosisOptions};
 pub use scene::{Scene, SceneError};
 
 pub mod atmosphere;
+pub mod axes;
+#[cfg(feature = "cli")]
 pub mod cli;
 pub mod dataset;
 pub mod diagnosis;
 pub mod files;
+pub mod flag;
 pub mod frame;
 pub mod geometry;
 pub mod image_io;
@@ -104,4 +104,5 @@ pub mod state;
 mod testing;
 pub mod units;
 pub mod wavefront;
+#[cfg(feature = "serve")]
 pub mod web;

@@ -1,7 +1,5 @@
-//! The program `skewstar`: parse, do, exit status. Everything else is in the library.
-
-use clap::Parser;
+//! The program `skewstar`: do what was typed, exit status. Everything else is in the library.
 
 fn main() {
-    std::process::exit(skewstar::cli::run(skewstar::cli::args::Cli::parse()));
+    std::process::exit(skewstar::cli::run());
 }

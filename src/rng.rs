@@ -11,7 +11,7 @@ use sha2::{Digest, Sha256};
 pub const LARGEST_SEED: u64 = (1 << 53) - 1;
 
 /// A seed, 0 … [`LARGEST_SEED`]: a number that JSON and every scripting language keep exactly.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Seed(pub u64);
 
 /// What a stream of random numbers is for.

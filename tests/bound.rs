@@ -18,7 +18,7 @@ fn unit(side_px: usize, wavelengths: usize) -> Instrument {
         outer_rim_m: 4.0 * MM,
         inner_rim_m: 3.0 * MM,
         rib_m: 2.0 * MM,
-        ..MaskDesign::new(MaskLayout::ThreeTriplet, 3.4 * MM, 84.0 * MM, 188.0 * MM)
+        ..MaskDesign::new(MaskLayout::THREE_TRIPLET, 3.4 * MM, 84.0 * MM, 188.0 * MM)
     };
     let camera = Camera {
         wavelengths: Some(wavelengths),

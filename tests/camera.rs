@@ -3,11 +3,12 @@
 use crate::support::lens::unit;
 use approx::assert_abs_diff_eq;
 use ndarray::Array2;
+use skewstar::flag::Flag;
 use skewstar::instrument::*;
 use skewstar::predict::{Expected, Model, Settings};
 use skewstar::rng::Seed;
 use skewstar::simulate::{Provenance, read_out, saturation_adu, simulate};
-use skewstar::state::{Exposure, Modes, Sky, Star, State};
+use skewstar::state::{Exposure, Modes, ScrewTurns, Sky, Star, State};
 use skewstar::units::*;
 
 fn electronics() -> Electronics {
@@ -155,9 +156,10 @@ fn night() -> (Instrument, State) {
     instrument.camera.width_px = 40;
     instrument.camera.height_px = 34;
     instrument.camera.electronics = Some(electronics());
+    let assembly = instrument.assembly.as_ref().expect("screws");
     let state = State {
         sensor_offset_m: 220.0 * UM,
-        turns: vec![0.0, 0.05, 0.0],
+        turns: ScrewTurns::of(assembly, [0.0, 0.05, 0.0]).expect("three screws"),
         star: Some(Star {
             magnitude: 5.0,
             temperature_k: 5100.0,
@@ -420,12 +422,12 @@ fn a_truth_tells_of_colours_with_another_focus() {
         );
         seen.unwrap().truth
     };
-    let flag = "colour_focus_not_zero";
+    let flag = Flag::ColourFocusNotZero;
     let plain = truth(&instrument, &state);
-    assert!(!plain.flags.iter().any(|f| f == flag));
+    assert!(!plain.flags.has(flag));
     instrument.telescope.chromatic[0].focus_m = 40.0 * UM;
     let moved = truth(&instrument, &state);
-    assert!(moved.flags.iter().any(|f| f == flag));
+    assert!(moved.flags.has(flag));
     let nearer = State {
         sensor_offset_m: state.sensor_offset_m - 40.0 * UM,
         ..state

@@ -39,5 +39,5 @@ const LAYOUTS: [&str; 5] = [
     "layout = \"three-triplet\"\nslot_pitch_mm = 5.3\nopen_fraction = 0.52\nslant_deg = 17.0",
     "layout = \"two-zone\"\nslot_pitch_mm = [5.9, 4.7]\nopen_fraction = 0.45\nslant_deg = 23.0\nzone_radius_mm = 63.7\nsense = -1",
     "layout = \"two-pitch\"\nslot_pitch_mm = [5.9, 7.3]\nopen_fraction = 0.5\nslant_deg = 23.0\nzone_radius_mm = 66.1",
-    "layout = \"tangent-wedges\"\nslot_pitch_mm = [5.1, 6.3]\nopen_fraction = 0.5\nslant_deg = 20.0\nzone_radius_mm = 64.3",
+    "layout = \"tangent-wedges\"\nslot_pitch_mm = [5.1, 6.3]\nopen_fraction = 0.5\nzone_radius_mm = 64.3",
 ];

@@ -41,7 +41,7 @@ fn a_star_is_where_it_was_written_in_every_format() {
     ];
     for (file, name) in files {
         let reading = read_image(&file, name).expect(name);
-        let stars = Stars::find(&reading.values, reading.ceiling, &Search::plain()).expect(name);
+        let stars = Stars::find(&reading.values, reading.ceiling, &Search::default()).expect(name);
         let [x, y] = stars.brightest().centre_px;
         assert!(
             (x - 40.25).abs() < 0.05 && (y - 31.5).abs() < 0.05,
@@ -56,7 +56,7 @@ fn bad_frames_are_refused_in_words() {
     let find = |frame: &Frame| {
         let file = fits::counts(frame, &cards()).expect("FITS");
         let reading = read_image(&file, "bad.fits").expect("a file");
-        Stars::find(&reading.values, reading.ceiling, &Search::plain()).expect_err("bad")
+        Stars::find(&reading.values, reading.ceiling, &Search::default()).expect_err("bad")
     };
     assert!(matches!(
         find(&frame(70, 90, 0.0)),

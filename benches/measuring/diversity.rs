@@ -12,10 +12,10 @@ use rand::rngs::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 use rayon::prelude::*;
 use serde::Serialize;
+use skewstar::axes::FieldM;
 use skewstar::instrument::{Instrument, Passband};
-use skewstar::measure::fit::{
-    FrameView, Look, Pace, Recorded, TrialState, Unknown, approach, finish,
-};
+use skewstar::measure::fit::{FrameView, Look, Recorded, TrialState, Unknown, approach, finish};
+use skewstar::measure::settings::FitSettings;
 use skewstar::predict::{Model, Settings};
 use skewstar::propagation::Accuracy;
 use skewstar::state::{Modes, State};
@@ -123,10 +123,14 @@ fn fit(
 ) -> Vec<(f64, f64)> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let noise = Normal::new(0.0, sigma_e).expect("a width");
+    let settings = FitSettings {
+        accuracy: Accuracy::default(),
+        ..FitSettings::default()
+    };
     let look = Look {
-        accuracy: Some(Accuracy::default()),
         portable: false,
         temperature_k: None,
+        settings,
     };
     let mut trial = TrialState {
         unknowns: Vec::new(),
@@ -142,7 +146,7 @@ fn fit(
             floor_e2: sigma_e * sigma_e,
             pattern: None,
             mask_on: false,
-            field_m: [0.0; 2],
+            field_m: FieldM::ZERO,
             known: [(4, [0.0, DEFOCUS_NM][number] * NM)].into_iter().collect(),
             through_atmosphere: false,
         };
@@ -155,8 +159,9 @@ fn fit(
     for noll in 4..=15 {
         trial.push(Unknown::Mode(noll), 0.0);
     }
-    let near = approach(&mut views, trial, instrument, Pace::FAR).expect("an approach");
-    let fitted = finish(&mut views, near.0, instrument).expect("a fit");
+    let near =
+        approach(&mut views, trial, instrument, &settings, settings.far).expect("an approach");
+    let fitted = finish(&mut views, near.0, instrument, &settings).expect("a fit");
     (4..=15)
         .map(|noll| {
             let (value, sigma) = fitted.get(Unknown::Mode(noll)).expect("a mode");

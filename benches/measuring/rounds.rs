@@ -13,9 +13,11 @@ use rayon::prelude::*;
 use serde::Serialize;
 use skewstar::instrument::{Assembly, Instrument, Response};
 use skewstar::measure::{
-    Aim, MeasureOptions, Measurement, Misaligned, Side, advise, good_enough, measure,
+    Aim, MeasureOptions, MeasureSettings, Measurement, Misaligned, Side, advise, good_enough,
+    measure,
 };
 use skewstar::mechanics::plane_of;
+use skewstar::state::{Coma, ScrewTurns};
 use skewstar::units::{ARCSEC, NM, UM};
 
 /// Which errors are there.
@@ -90,7 +92,7 @@ struct Bench {
     instrument: Instrument,
     assembly: Assembly,
     real: Response,
-    turns: Vec<f64>,
+    turns: ScrewTurns,
     rng: ChaCha8Rng,
 }
 
@@ -101,9 +103,8 @@ impl Bench {
         let assembly = instrument.assembly.clone().expect("screws");
         let mut real = assembly.response.clone().expect("a response");
         real.coma_m_per_rad *= 1.0 + errors.response * (2.0 * rng.random::<f64>() - 1.0);
-        let turns = (0..3)
-            .map(|_| START_TURNS * (2.0 * rng.random::<f64>() - 1.0))
-            .collect();
+        let turns =
+            ScrewTurns::zero(&assembly).map(|_| START_TURNS * (2.0 * rng.random::<f64>() - 1.0));
         Bench {
             instrument,
             assembly,
@@ -113,7 +114,7 @@ impl Bench {
         }
     }
 
-    /// Noll 8 and 7, nm.
+    /// Coma along x and y, nm.
     fn coma_nm(&self) -> [f64; 2] {
         let tilt = plane_of(&self.assembly, &self.turns).tilt_rad;
         tilt.map(|t| t * self.real.coma_m_per_rad / NM)
@@ -123,7 +124,7 @@ impl Bench {
         StandardNormal.sample(&mut self.rng)
     }
 
-    fn turn(&mut self, asked: &[f64], errors: Errors) {
+    fn turn(&mut self, asked: &ScrewTurns, errors: Errors) {
         for (screw, turn) in asked.iter().enumerate() {
             if turn.abs() < 1.0 / 128.0 {
                 continue;
@@ -168,21 +169,28 @@ fn run(errors: Errors, seed: u64) -> Run {
 /// What one frame says of coma, the advice, and when to stop.
 struct Look {
     seen_nm: [f64; 2],
-    turns: Vec<f64>,
+    turns: ScrewTurns,
     stop_m: f64,
 }
 
 /// Takes a frame and reads it.
 fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Option<Look> {
     let seeing_rad = 2.2 * ARCSEC;
-    let stop = good_enough(&bench.instrument, seeing_rad, Some(EXPOSURE_S), 550.0 * NM);
+    let settings = MeasureSettings::default().advice;
+    let stop = good_enough(
+        &bench.instrument,
+        seeing_rad,
+        Some(EXPOSURE_S),
+        550.0 * NM,
+        &settings,
+    );
     let atmosphere_nm = if errors.atmosphere {
         stop.atmosphere_m.unwrap_or(0.0) / NM / 2f64.sqrt()
     } else {
         0.0
     };
     let there = [0, 1].map(|i| coma_nm[i] + atmosphere_nm * bench.normal());
-    let (seen, uncertain) = match errors.frames {
+    let (seen, measured) = match errors.frames {
         Err(scatter) => ([0, 1].map(|i| there[i] + scatter * bench.normal()), None),
         Ok(()) => {
             // a wide doughnut for a large error, a small and bright one for a small error
@@ -210,19 +218,19 @@ fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Opti
             };
             let found = measure(&world.shot(), &world.typed, &options).ok();
             let found = found.filter(Measurement::is_sound)?;
-            let modes = [found.mode_m(8)?, found.mode_m(7)?];
-            (modes.map(|m| m.value / NM), Some(modes))
+            let coma = found.coma()?;
+            (coma.xy_nm(), Some(coma))
         }
     };
-    let coma_m = uncertain.unwrap_or(seen.map(|nm| skewstar::measure::Uncertain {
-        value: nm * NM,
-        sigma: None,
-    }));
+    let typed = || {
+        let modes = [(8, seen[0] * NM), (7, seen[1] * NM)];
+        Coma::of(&modes.into_iter().collect())
+    };
     let misaligned = Misaligned {
-        coma_m: Some(coma_m),
+        coma: Some(measured.unwrap_or_else(typed)),
         ..Misaligned::default()
     };
-    let advice = advise(&bench.instrument, &misaligned, Aim::Coma).ok()?;
+    let advice = advise(&bench.instrument, &misaligned, Aim::Coma, &settings).ok()?;
     Some(Look {
         seen_nm: seen,
         turns: advice.turns,
@@ -244,7 +252,7 @@ fn guess(seed: u64) -> Run {
     for _ in 0..GUESSES {
         let before = length(bench.coma_nm());
         let screw = bench.rng.random_range(0..3);
-        let mut asked = vec![0.0; 3];
+        let mut asked = ScrewTurns::zero(&bench.assembly);
         asked[screw] = 0.25 * (2.0 * bench.rng.random::<f64>() - 1.0);
         bench.turn(&asked, errors);
         let after = length(bench.coma_nm());

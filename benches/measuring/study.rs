@@ -112,7 +112,7 @@ fn one(climate: Climate, way: Way, seed: u64, bound: bool) -> Option<One> {
 /// The Cramér–Rao bound of Noll 7 and 8 with the usual 13 parameters free.
 fn photon_bound_nm(world: &World, climate: &Climate) -> Option<[f64; 2]> {
     let settings = Settings {
-        accuracy: skewstar::measure::fit::FIT_ACCURACY,
+        accuracy: skewstar::measure::settings::FitSettings::default().accuracy,
         ..Settings::default()
     };
     let model = Model::new(&world.real, &world.state, settings).ok()?;

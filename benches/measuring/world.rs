@@ -304,7 +304,7 @@ pub fn base(kind: Kind) -> Instrument {
     camera.wavelengths = Some(5);
     camera.electronics = Some(electronics());
     if let (Kind::Masked(Layout::OneTriplet), Some(mask)) = (kind, &mut instrument.mask) {
-        mask.layout = MaskLayout::OneTriplet;
+        mask.layout = MaskLayout::ONE_TRIPLET;
     }
     instrument
 }

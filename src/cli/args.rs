@@ -7,9 +7,10 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 pub use super::mask_args::{
     MaskArgs, MaskDrawArgs, MaskPreviewArgs, MaskTuneArgs, MaskVerb, TuneBy, TuneFor,
 };
+#[cfg(feature = "serve")]
+pub use super::practice_args::ServeArgs;
 pub use super::practice_args::{
-    PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, ServeArgs,
-    SessionArgs,
+    PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, SessionArgs,
 };
 use std::path::PathBuf;
 
@@ -86,6 +87,7 @@ pub enum Verb {
         after_help = "Example: skewstar practice start --session night.toml --level two-screws\n\nAt a real telescope: never point near the Sun; loosen a screw's own partner before you tighten it, never force a screw, never loosen all pairs at once; the maker's instructions come first."
     )]
     Practice(PracticeArgs),
+    #[cfg(feature = "serve")]
     /// Serve the practice as a page in your browser
     #[command(
         after_help = "Example: skewstar serve\n\nFor this machine only; --lan lets others of your network in, with the token in the address."

@@ -14,6 +14,7 @@ use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
 use crate::scene::SceneError;
 use crate::score::ScoreError;
+#[cfg(feature = "serve")]
 use crate::web::ServeError;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -174,6 +175,7 @@ pub enum CliError {
         given: u64,
     },
     /// The page cannot be served.
+    #[cfg(feature = "serve")]
     #[error(transparent)]
     Serve(#[from] ServeError),
     /// Files could not be written.
@@ -237,6 +239,7 @@ impl CliError {
             }
             CliError::Level { .. } => Some("give one of them to --level"),
             CliError::Seed { .. } => Some("leave it out for a drill by chance"),
+            #[cfg(feature = "serve")]
             CliError::Serve(error) => Some(error.hint()),
             CliError::Scene { source, .. } => Some(source.hint()),
             CliError::TooManyPanels { .. } => Some("give fewer values, or make several sheets"),

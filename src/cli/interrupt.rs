@@ -48,6 +48,7 @@ impl Interrupt {
     }
 
     /// Raises the flag, as a signal does.
+    #[cfg(test)]
     pub fn raise(&self) {
         self.0.store(true, Ordering::SeqCst);
     }

@@ -34,6 +34,10 @@ pub fn run(args: &MaskArgs, printer: &Console) -> Result<bool, CliError> {
 struct CheckAnswer<'a> {
     format: &'static str,
     title: &'a str,
+    /// The word of the layout.
+    layout: &'static str,
+    /// What it is, what it shows an eye and what it hides.
+    layout_words: &'a str,
     printable: bool,
     findings: &'a [Finding],
 }
@@ -43,9 +47,12 @@ fn check(args: &ScenarioArgs, printer: &Console) -> Result<bool, CliError> {
     let list = scene
         .mask_findings()
         .map_err(CliError::of_scene(&args.scenario))?;
+    let design = scene.mask().map_err(CliError::of_scene(&args.scenario))?;
+    let layout = design.layout.name();
+    let layout_words = layout.words();
     let serious = list.iter().any(|f| f.serious);
     let title = &scene.provenance().title;
-    let mut lines = vec![title.clone()];
+    let mut lines = vec![title.clone(), layout_words.clone()];
     for finding in &list {
         lines.extend(sentences(finding));
     }
@@ -60,6 +67,8 @@ fn check(args: &ScenarioArgs, printer: &Console) -> Result<bool, CliError> {
     printer.answer_json(&CheckAnswer {
         format: "skewstar-mask-check/1",
         title,
+        layout: layout.word(),
+        layout_words: &layout_words,
         printable: !serious,
         findings: &list,
     })?;

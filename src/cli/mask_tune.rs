@@ -6,23 +6,16 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::mask_preview::put;
 use super::progress::Progress;
-use super::{finish, load, one_file, stem};
+use super::{finish, one_file, scene, stem};
 use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
-use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
-use crate::instrument::{Instrument, MaskDesign, MaskLayout};
-use crate::predict::{Expected, Model, Settings};
-use crate::preview::search::{
-    Candidate, Refinement, SpikeReader, TunePurpose, candidates, judge, variations,
-};
-use crate::scenario::Scenario;
-use crate::scene::SceneError;
-use crate::state::{Modes, State};
-use crate::units::{DEG, MM, NM};
+use crate::image_io::{PictureError, png};
+use crate::instrument::{KeyUse, LayoutKey, MaskDesign, MaskLayout, SlotLayout};
+use crate::preview::search::{Candidate, SpikeReader, TunePurpose};
+use crate::scene::{SceneError, ShownError, TuneOptions};
+use crate::units::{DEG, MM};
+use ndarray::Array2;
 use serde::Serialize;
-
-/// About as many masks are tried round the best of the list.
-const MORE_TRIALS: usize = 12;
 
 #[derive(Serialize)]
 struct TuneOutput {
@@ -33,6 +26,8 @@ struct TuneOutput {
     mask_toml: String,
     /// Keys of the scenario's [mask] that the best mask has otherwise.
     replaced_toml: String,
+    /// Keys of the scenario's [mask] that the best mask's layout does not look at.
+    idle_keys: Vec<&'static str>,
     rows: Vec<TuneRow>,
 }
 
@@ -47,21 +42,11 @@ struct TuneRow {
 }
 
 pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
-    let scenario = load(&args.scenario)?;
+    let scene = scene(&args.scenario)?;
     let path = args.scenario.scenario.clone();
-    let design = scenario
-        .instrument
-        .mask
-        .clone()
-        .ok_or(SceneError::NoMask)
-        .map_err(CliError::of_scene(&path))?;
+    let refused = CliError::of_scene(&path);
     let reader = match args.by {
         TuneBy::Eye => SpikeReader::Eye(args.eye_px),
-        TuneBy::Measurement
-            if scenario.state.star.is_none() || scenario.state.exposure.is_none() =>
-        {
-            return Err(CliError::of_scene(&path)(SceneError::NoCounts));
-        }
         TuneBy::Measurement => SpikeReader::Photons,
     };
     let purpose = match args.purpose {
@@ -69,34 +54,28 @@ pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
         TuneFor::Coma => TunePurpose::Coma,
         TuneFor::Both => TunePurpose::Both,
     };
+    let count = scene.masks_to_judge().map_err(&refused)?;
+    let Some(design) = scene.instrument().mask.clone() else {
+        return Err(refused(SceneError::NoMask));
+    };
+    if reader == SpikeReader::Photons && !scene.gives_counts() {
+        return Err(refused(SceneError::NoCounts));
+    }
     let interrupt = Interrupt::install()?;
     let name = format!("{}.tune.png", stem(&path));
     let mut set = one_file(&args.files, &name)?;
-    let settings = args.scenario.settings();
-    let mut trials = candidates(&design);
-    let progress = Progress::start(printer, "masks", (trials.len() + MORE_TRIALS) as u64);
-    let mut judged: Vec<Candidate> = Vec::new();
-    let mut refinements = Refinement::ALL.into_iter();
-    while !trials.is_empty() {
-        for trial in std::mem::take(&mut trials) {
-            let job = scenario.clone();
-            let done = interrupt
-                .or_done(move || judge(&job.instrument, &job.state, reader, trial, settings))?;
-            judged.push(done.map_err(|source| CliError::of_scene(&path)(source.into()))?);
-            progress.step();
-        }
-        let best = judged
-            .iter()
-            .min_by(|a, b| a.merit_nm(purpose).total_cmp(&b.merit_nm(purpose)));
-        while let (Some(best), true, Some(what)) = (best, trials.is_empty(), refinements.next()) {
-            trials = variations(best, what);
-        }
-    }
-    judged.sort_by(|a, b| a.merit_nm(purpose).total_cmp(&b.merit_nm(purpose)));
-    let shown: Vec<Candidate> = chosen(&judged);
-    let canvas = picture(&scenario, &shown, settings).map_err(|e| e.into_cli(&path))?;
-    set.put(&name, &png::rgb8(&canvas)?)?;
-    drop(progress);
+    let progress = Progress::start(printer, "masks", count as u64);
+    let options = TuneOptions { purpose, reader };
+    let (judged, stars) = interrupt
+        .or_done(move || -> Result<_, SceneError> {
+            let judged = scene.mask_tune(&options, &|| progress.step())?;
+            let shown = chosen(&judged).into_iter();
+            let stars = shown.map(|mask| Ok((mask.label.clone(), scene.behind(&mask)?)));
+            let stars = stars.collect::<Result<Vec<MaskRow>, SceneError>>()?;
+            Ok((judged, stars))
+        })?
+        .map_err(&refused)?;
+    set.put(&name, &png::rgb8(&picture(&stars)?)?)?;
     finish(set, &interrupt, printer)?;
     let answer = answer(&judged, purpose, reader, &design);
     printer.answer(words(&answer))?;
@@ -104,18 +83,17 @@ pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
     Ok(())
 }
 
-/// The best mask, and the customary three-triplet and two-zone.
+/// The best mask, and with the owner's numbers the customary layouts that better numbers were looked for.
 fn chosen(judged: &[Candidate]) -> Vec<Candidate> {
-    let customary = |layout: MaskLayout| {
-        judged
-            .iter()
-            .find(move |c| c.customary && c.design.layout == layout)
-    };
+    let searched = SlotLayout::all().filter(|layout| layout.customary && layout.searched);
+    let customary = searched.filter_map(|layout| {
+        let mut own = judged.iter().filter(|c| c.customary);
+        own.find(|c| c.design.layout.slots() == Some(layout))
+    });
     judged
         .first()
         .into_iter()
-        .chain(customary(MaskLayout::ThreeTriplet))
-        .chain(customary(MaskLayout::TwoZone))
+        .chain(customary)
         .cloned()
         .collect()
 }
@@ -134,6 +112,7 @@ fn answer(
         best: judged[0].label.clone(),
         mask_toml: toml_of(&judged[0]),
         replaced_toml: replaced(&judged[0], own),
+        idle_keys: idle_keys(&judged[0], own),
         rows: judged
             .iter()
             .map(|c| TuneRow {
@@ -147,43 +126,51 @@ fn answer(
     }
 }
 
-/// The keys to put under [mask].
+/// The keys to put under [mask]: those that the layout looks at.
 fn toml_of(candidate: &Candidate) -> String {
     let d = &candidate.design;
-    let word = match d.layout {
-        MaskLayout::OneTriplet => "one-triplet",
-        MaskLayout::ThreeTriplet => "three-triplet",
-        MaskLayout::TwoPitch => "two-pitch",
-        MaskLayout::TangentWedges => "tangent-wedges",
-        _ => "two-zone",
-    };
-    let zoned = !matches!(d.layout, MaskLayout::OneTriplet | MaskLayout::ThreeTriplet);
+    let name = d.layout.name();
+    let looks_at = |key| name.use_of(key) != KeyUse::Idle;
+    let two = d.layout.slots().is_some_and(SlotLayout::has_two_pitches);
     let pitches: Vec<String> = d
         .slot_pitch_m
         .iter()
         .map(|p| format!("{:.3}", p / MM))
         .collect();
-    let pitch = if zoned && pitches.len() > 1 {
+    let pitch = if two && pitches.len() > 1 {
         format!("[{}]", pitches.join(", "))
     } else {
         pitches[0].clone()
     };
     let mut out = format!(
-        "layout = \"{word}\"\nslot_pitch_mm = {pitch}\nopen_fraction = {}\nslant_deg = {:.1}\n",
-        d.open_fraction,
-        d.slant_rad / DEG
+        "layout = \"{}\"\nslot_pitch_mm = {pitch}\nopen_fraction = {}\n",
+        name.word(),
+        d.open_fraction
     );
-    if let Some(zone) = d.zone_radius_m.filter(|_| zoned) {
+    if looks_at(LayoutKey::Slant) {
+        out.push_str(&format!("slant_deg = {:.1}\n", d.slant_rad / DEG));
+    }
+    if let Some(zone) = d.zone_radius_m.filter(|_| looks_at(LayoutKey::ZoneRadius)) {
         out.push_str(&format!("zone_radius_mm = {:.2}\n", zone / MM));
     }
     out
+}
+
+/// The keys that the scenario's layout may have and the best one does not look at.
+fn idle_keys(best: &Candidate, own: &MaskDesign) -> Vec<&'static str> {
+    let idle = |layout: &MaskLayout, key| layout.name().use_of(key) == KeyUse::Idle;
+    LayoutKey::ALL
+        .into_iter()
+        .filter(|key| idle(&best.design.layout, *key) && !idle(&own.layout, *key))
+        .map(LayoutKey::word)
+        .collect()
 }
 
 /// The keys of the scenario's [mask] that are to be changed.
 fn replaced(best: &Candidate, own: &MaskDesign) -> String {
     let d = &best.design;
     let mut out = String::new();
-    if d.sense != own.sense {
+    if d.sense != own.sense && d.layout.name().use_of(LayoutKey::Sense) != KeyUse::Idle {
         out.push_str(&format!("sense = {:.0}\n", d.sense));
     }
     for (key, now, before) in [
@@ -265,84 +252,125 @@ fn words(answer: &TuneOutput) -> String {
     if !answer.replaced_toml.is_empty() {
         lines.push(format!("and:\n{}", answer.replaced_toml));
     }
+    if !answer.idle_keys.is_empty() {
+        lines.push(format!(
+            "Take out, where they are there: {}.",
+            answer.idle_keys.join(", ")
+        ));
+    }
     lines.push(super::mask::CAUTIONS.into());
     lines.join("\n")
 }
 
 /// Predicting failed, or drawing did.
-enum Failed {
-    Predict(crate::predict::PredictError),
-    Picture(crate::image_io::PictureError),
-}
 
-impl Failed {
-    fn into_cli(self, path: &std::path::Path) -> CliError {
-        match self {
-            Failed::Predict(source) => CliError::of_scene(path)(source.into()),
-            Failed::Picture(source) => source.into(),
-        }
-    }
-}
+/// A mask's label and its stars with each error.
+type MaskRow = (String, Vec<Array2<f64>>);
 
-/// Rows are the masks, columns the errors.
-fn picture(scenario: &Scenario, masks: &[Candidate], settings: Settings) -> Result<Canvas, Failed> {
+/// Rows are the masks, columns the errors. A row has the stretch of its first star, so that what an error takes away is seen.
+fn picture(masks: &[MaskRow]) -> Result<Canvas, PictureError> {
     const GAP_PX: usize = 16;
     const HEAD_PX: usize = 40;
-    let errors = [
-        ("no error", 4, 0.0),
-        ("focus 100 nm", 4, 100.0),
-        ("coma 100 nm", 7, 100.0),
-        ("coma 300 nm", 7, 300.0),
-    ];
-    let camera = &scenario.instrument.camera;
-    let magnification = (300 / camera.width_px.max(1)).clamp(1, 4);
-    let (wide, high) = (
-        camera.width_px * magnification,
-        camera.height_px * magnification,
-    );
-    let width = GAP_PX + errors.len() * (wide + GAP_PX);
+    let (rows, columns) = masks[0].1[0].dim();
+    let magnification = (300 / columns.max(1)).clamp(1, 4);
+    let (wide, high) = (columns * magnification, rows * magnification);
+    let width = GAP_PX + ShownError::ALL.len() * (wide + GAP_PX);
     let height = HEAD_PX + masks.len() * (high + HEAD_PX + GAP_PX);
-    let mut canvas = Canvas::new(width, height, BLACK).map_err(Failed::Picture)?;
-    for (r, mask) in masks.iter().enumerate() {
-        let instrument = Instrument {
-            mask: Some(mask.design.clone()),
-            ..scenario.instrument.clone()
-        };
-        let bottom = height - HEAD_PX - (r + 1) * (high + HEAD_PX + GAP_PX) + GAP_PX;
-        put(
-            &mut canvas,
-            [GAP_PX, bottom + high + HEAD_PX / 2],
-            &mask.label,
-            Anchor::Left,
-            PALE,
-        );
-        let mut stretch = None;
-        for (c, (words, noll, nm)) in errors.iter().enumerate() {
-            let modes: Modes = [(*noll, nm * NM)].into_iter().collect();
-            let state = State {
-                mask_on: true,
-                sensor_offset_m: 0.0,
-                modes,
-                ..scenario.state.clone()
-            };
-            let model = Model::new(&instrument, &state, settings).map_err(Failed::Predict)?;
-            let image = Expected::new(&model, &instrument, &state, settings)
-                .map_err(Failed::Predict)?
-                .image;
-            let stretch = *stretch.get_or_insert_with(|| Stretch::of(&image));
-            let left = GAP_PX + c * (wide + GAP_PX);
-            let view = canvas.gray(&display(&image, &stretch), [left, bottom], magnification);
+    let mut canvas = Canvas::new(width, height, BLACK)?;
+    let left = |column: usize| GAP_PX + column * (wide + GAP_PX);
+    for (row, (label, stars)) in masks.iter().enumerate() {
+        let bottom = height - HEAD_PX - (row + 1) * (high + HEAD_PX + GAP_PX) + GAP_PX;
+        let above = [GAP_PX, bottom + high + HEAD_PX / 2];
+        put(&mut canvas, above, label, Anchor::Left, PALE);
+        let stretch = Stretch::of(&stars[0]);
+        for (column, star) in stars.iter().enumerate() {
+            let corner = [left(column), bottom];
+            let view = canvas.gray(&display(star, &stretch), corner, magnification);
             canvas.edge(&view, EDGE);
-            if r == 0 {
-                put(
-                    &mut canvas,
-                    [left + wide / 2, height - HEAD_PX / 2],
-                    words,
-                    Anchor::Centre,
-                    AMBER,
+        }
+    }
+    for (column, error) in ShownError::ALL.iter().enumerate() {
+        let place = [left(column) + wide / 2, height - HEAD_PX / 2];
+        put(&mut canvas, place, error.caption, Anchor::Centre, AMBER);
+    }
+    Ok(canvas)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::preview::search::candidates;
+    use crate::scenario;
+    use crate::testing;
+
+    /// What is printed for a candidate is the mask that was judged, of whatever layout: read back, its slots are the same.
+    #[test]
+    fn the_keys_of_every_candidate_read_as_its_own_mask() {
+        let own = testing::mask(MaskLayout::TWO_ZONE);
+        for (label, customary, design) in candidates(&own) {
+            let candidate = Candidate {
+                label,
+                customary,
+                design,
+                focus_nm: 1.0,
+                coma_nm: 1.0,
+            };
+            let text = format!(
+                "format = 1\ntitle = \"Tuned\"\ntelescope = {{ aperture_mm = 190, focal_length_mm = 456 }}\n\
+                 camera = {{ pixel_um = 3.8, width_px = 64, height_px = 60, passband_nm = [480, 620] }}\n\
+                 [mask]\n{}outer_diameter_mm = 188\ninner_diameter_mm = 84\nouter_rim_mm = 4\ninner_rim_mm = 3\n\
+                 rib_mm = 2\nthickness_mm = 2.4\n",
+                toml_of(&candidate)
+            );
+            let read = scenario::read(&text, "tuned", &[])
+                .unwrap_or_else(|error| panic!("{}: {error}", candidate.label));
+            let [found, wanted] = [read.instrument.mask.unwrap(), candidate.design.clone()];
+            assert_eq!(found.layout, wanted.layout, "{}", candidate.label);
+            let [found, wanted] = [&found, &wanted].map(crate::mask::regions);
+            assert_eq!(found.len(), wanted.len(), "{}", candidate.label);
+            for (a, b) in found.iter().zip(&wanted) {
+                // two decimals of a millimetre are printed for the border, three for a pitch
+                let off_m = (0..2).map(|side| (a.radius_m[side] - b.radius_m[side]).abs());
+                assert!(
+                    off_m.fold(0.0, f64::max) < 0.0051 * MM,
+                    "{}",
+                    candidate.label
                 );
+                assert!(
+                    (a.pitch_m - b.pitch_m).abs() < 0.00051 * MM,
+                    "{}",
+                    candidate.label
+                );
+                assert!(
+                    (a.slot_rad - b.slot_rad).abs() < 0.051 * DEG,
+                    "{}",
+                    candidate.label
+                );
+                assert_eq!(a.open_fraction, b.open_fraction, "{}", candidate.label);
             }
         }
     }
-    Ok(canvas)
+
+    #[test]
+    fn keys_that_the_best_layout_does_not_look_at_are_named() {
+        let best = |layout: MaskLayout| Candidate {
+            label: String::new(),
+            customary: false,
+            design: testing::mask(layout),
+            focus_nm: 1.0,
+            coma_nm: 1.0,
+        };
+        let two_zone = testing::mask(MaskLayout::TWO_ZONE);
+        assert!(idle_keys(&best(MaskLayout::TWO_PITCH), &two_zone).is_empty());
+        assert_eq!(
+            idle_keys(&best(MaskLayout::THREE_TRIPLET), &two_zone),
+            ["zone_radius_mm"]
+        );
+        assert_eq!(
+            idle_keys(&best(MaskLayout::TANGENT_WEDGES), &two_zone),
+            ["slant_deg", "sense"]
+        );
+        let holes = testing::mask(MaskLayout::Holes(vec![]));
+        assert_eq!(idle_keys(&best(MaskLayout::TWO_ZONE), &holes), ["holes"]);
+    }
 }

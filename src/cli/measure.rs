@@ -7,10 +7,11 @@ use super::interrupt::Interrupt;
 use super::measure_picture;
 use super::progress::Progress;
 use super::{finish, image_of, load, one_file, stem};
+use crate::flag::Flags;
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
-use crate::measure::{Aim, MeasureOptions, Picture, Side, Verdict, flag_in_words};
+use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict};
 use crate::{Diagnosis, DiagnosisError, DiagnosisOptions, files};
 
 /// Measures the image; `true` where the verdict is not to look again.
@@ -44,7 +45,7 @@ pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
     }
     let report = found.report();
     for flag in &report.flags {
-        printer.warning(format!("{flag}: {}", flag_in_words(flag)));
+        printer.warning(flag.warning());
     }
     printer.answer(found.words().join("\n"))?;
     printer.answer_json(&report)?;
@@ -67,6 +68,7 @@ impl Wanted {
                 at_px: args.at,
                 temperature_k: args.temperature,
                 portable: args.portable,
+                settings: MeasureSettings::default(),
             },
             whole_frame: args.whole_frame,
             aim: match args.aim {
@@ -109,7 +111,7 @@ impl Job {
 struct Frames {
     first: Picture,
     second: Option<Picture>,
-    flags: Vec<String>,
+    flags: Flags,
 }
 
 impl Frames {
@@ -123,7 +125,7 @@ impl Frames {
             None => None,
             Some(path) => {
                 let (shot, more) = image_of(path, instrument, printer)?;
-                flags.extend(more);
+                flags.extend(&more);
                 Some(shot)
             }
         };

@@ -1,15 +1,15 @@
 //! The command line: what is typed, what is printed, what is written. No physics and no geometry of its own.
 
 mod annotate;
-pub mod args;
+mod args;
 mod check;
-pub mod console;
+mod console;
 mod dataset;
 mod dataset_folder;
 mod error;
 mod field;
 mod field_pictures;
-pub mod interrupt;
+mod interrupt;
 mod learn;
 mod marks;
 mod mask;
@@ -19,35 +19,38 @@ mod mask_tune;
 mod measure;
 mod measure_picture;
 mod new;
-pub mod output;
+mod output;
 mod output_error;
 mod practice;
 mod practice_args;
-pub mod progress;
+mod progress;
 mod render;
 mod score;
 mod score_plots;
+#[cfg(feature = "serve")]
 mod serve;
 mod sheet;
 mod terminal;
 
-pub use error::CliError;
+use error::CliError;
 
 use crate::files;
+use crate::flag::Flags;
 use crate::instrument::Instrument;
 use crate::measure::Picture;
 use crate::scenario::{self, Scenario};
 use crate::scene::Scene;
 use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
-use clap::CommandFactory;
+use clap::{CommandFactory, Parser};
 use console::Console;
 use interrupt::Interrupt;
 use output::{OutputPlan, OutputSet};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
-/// Does what was typed; returns the exit status.
-pub fn run(cli: Cli) -> i32 {
+/// Parses what was typed and does it; returns the exit status.
+pub fn run() -> i32 {
+    let cli = Cli::parse();
     let printer = printer_of(&cli.verb);
     let done = match cli.verb {
         Verb::New(args) => new::run(&args, &printer),
@@ -77,6 +80,7 @@ pub fn run(cli: Cli) -> i32 {
             Ok(true) => return 1,
             other => other.map(|_| ()),
         },
+        #[cfg(feature = "serve")]
         Verb::Serve(args) => serve::run(&args, &printer),
         Verb::Completions { shell } => completions(shell, &printer),
         Verb::Man => manual(&printer),
@@ -90,66 +94,30 @@ pub fn run(cli: Cli) -> i32 {
     }
 }
 
+/// How the verb speaks, by what was typed with it.
 fn printer_of(verb: &Verb) -> Console {
-    match verb {
-        Verb::New(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        Verb::Check(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        Verb::Render(args) => Console {
-            quiet: args.scenario.common.quiet,
-            json: args.scenario.common.json,
-        },
-        Verb::Field(args) => Console {
-            quiet: args.scenario.common.quiet,
-            json: args.scenario.common.json,
-        },
-        Verb::Sheet(args) => Console {
-            quiet: args.scenario.common.quiet,
-            json: args.scenario.common.json,
-        },
-        Verb::Learn(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        Verb::Mask(args) => {
-            let common = args.what.common();
-            Console {
-                quiet: common.quiet,
-                json: common.json,
-            }
-        }
-        Verb::Measure(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
+    let common = match verb {
+        Verb::New(args) => &args.common,
+        Verb::Check(args) => &args.common,
+        Verb::Render(args) => &args.scenario.common,
+        Verb::Field(args) => &args.scenario.common,
+        Verb::Sheet(args) => &args.scenario.common,
+        Verb::Learn(args) => &args.common,
+        Verb::Mask(args) => args.what.common(),
+        Verb::Measure(args) => &args.common,
         Verb::Dataset(args) => {
             let (DatasetVerb::Make(set) | DatasetVerb::Verify(set)) = &args.what;
-            Console {
-                quiet: set.common.quiet,
-                json: set.common.json,
-            }
+            &set.common
         }
-        Verb::Score(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        Verb::Practice(args) => {
-            let common = practice::common(&args.what);
-            Console {
-                quiet: common.quiet,
-                json: common.json,
-            }
-        }
-        Verb::Serve(args) => Console {
-            quiet: args.common.quiet,
-            json: args.common.json,
-        },
-        _ => Console::default(),
+        Verb::Score(args) => &args.common,
+        Verb::Practice(args) => practice::common(&args.what),
+        #[cfg(feature = "serve")]
+        Verb::Serve(args) => &args.common,
+        Verb::Schema { .. } | Verb::Completions { .. } | Verb::Man => return Console::default(),
+    };
+    Console {
+        quiet: common.quiet,
+        json: common.json,
     }
 }
 
@@ -178,7 +146,7 @@ fn image_of(
     path: &Path,
     instrument: &Instrument,
     printer: &Console,
-) -> Result<(Picture, Vec<String>), CliError> {
+) -> Result<(Picture, Flags), CliError> {
     let read = files::picture(path, instrument)?;
     for warning in &read.warnings {
         printer.warning(format!("{}: {warning}", path.display()));

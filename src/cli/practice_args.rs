@@ -181,6 +181,7 @@ pub struct RehearseArgs {
     pub common: Common,
 }
 
+#[cfg(feature = "serve")]
 /// Arguments of `serve`.
 #[derive(Debug, Args)]
 pub struct ServeArgs {

@@ -47,6 +47,7 @@ impl Progress {
     }
 
     /// Steps done so far.
+    #[cfg(test)]
     pub fn done(&self) -> u64 {
         self.0.position()
     }

@@ -3,8 +3,8 @@
 use crate::image_io::fits::FitsError;
 use crate::image_io::npz::NpzError;
 use crate::mask::drawing::DrawingError;
-use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
+use crate::scene::SceneError;
 
 /// Why a set could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -71,13 +71,13 @@ pub enum SetError {
         /// The last column.
         last: u32,
     },
-    /// The star of an item cannot be predicted.
+    /// The star of an item cannot be shown.
     #[error("item {item}: {source}")]
-    Predict {
+    Scene {
         /// The item.
         item: u64,
         /// Why.
-        source: PredictError,
+        source: SceneError,
     },
     /// The drawing of the mask cannot be used.
     #[error("the drawing of the mask: {0}")]
@@ -116,7 +116,7 @@ impl SetError {
             SetError::Mode { .. } => {
                 Some("name the mode under [set] with 0, which gives it a column")
             }
-            SetError::Predict { source, .. } => Some(source.hint()),
+            SetError::Scene { source, .. } => Some(source.hint()),
             SetError::Drawing(error) => Some(error.hint()),
             SetError::Fits(error) => error.hint(),
             SetError::Npz(NpzError::TooLarge { .. }) => Some("make shard_items smaller"),

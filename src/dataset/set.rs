@@ -4,12 +4,13 @@ use super::distribution::{Distribution, Drawn};
 use super::error::SetError;
 use super::recipe::{Fineness, Recipe};
 use crate::frame::Frame;
-use crate::predict::{PredictError, Settings};
+use crate::predict::Settings;
 use crate::propagation::Accuracy;
 use crate::rng::SetSeed;
 use crate::scenario::hex;
 use crate::scenario::{self, Scenario};
-use crate::simulate::{Provenance, Truth, simulate};
+use crate::scene::Scene;
+use crate::simulate::Truth;
 use rand::RngExt;
 use sha2::{Digest, Sha256};
 
@@ -182,7 +183,7 @@ impl Set {
     /// Makes an item.
     ///
     /// # Errors
-    /// As [`Set::scenario`], and [`SetError::Predict`].
+    /// As [`Set::scenario`], and [`SetError::Scene`].
     pub fn make(&self, number: u64) -> Result<Item, SetError> {
         self.make_from(&self.seed, number, self.settings())
     }
@@ -203,17 +204,18 @@ impl Set {
     fn make_from(&self, seed: &SetSeed, number: u64, settings: Settings) -> Result<Item, SetError> {
         let (scenario, drawn) = self.scenario_from(seed, number)?;
         let noise = seed.stream("noise", number).random::<u64>() >> 11;
-        let provenance = Provenance {
-            title: title(number),
-            seed: Some(noise),
-            scenario_sha256: scenario.sha256.clone(),
-        };
-        let predicted = |source: PredictError| SetError::Predict {
-            item: number,
-            source,
-        };
-        let simulation = simulate(&scenario.instrument, &scenario.state, &provenance, settings)
-            .map_err(predicted)?;
+        let simulation = Scene::of(scenario.clone())
+            .and_then(|scene| {
+                scene
+                    .with_settings(settings)
+                    .with_title(title(number))
+                    .with_seed(noise)
+                    .star()
+            })
+            .map_err(|source| SetError::Scene {
+                item: number,
+                source,
+            })?;
         let Some(frame) = simulation.frame else {
             return Err(SetError::NoCounts {
                 label: self.source.label.clone(),

@@ -1,5 +1,6 @@
 //! The slotted mask as its owner describes it: layout, dimensions, the ring that holds it, the printer.
 
+use super::layouts::SlotLayout;
 use crate::units::{DEG, MM};
 
 /// A slotted mask: an opaque plate between two diameters, open in its slots only.
@@ -7,7 +8,7 @@ use crate::units::{DEG, MM};
 pub struct MaskDesign {
     /// How the slots are arranged.
     pub layout: MaskLayout,
-    /// Distance from slot to slot: one value, or one a zone (outer, inner).
+    /// Distance from slot to slot: one value, or two where the layout looks at a second one (outer zone, inner zone).
     pub slot_pitch_m: Vec<f64>,
     /// Slot width over slot pitch.
     pub open_fraction: f64,
@@ -71,19 +72,11 @@ impl MaskDesign {
     }
 }
 
-/// How the slots of a mask are arranged.
+/// How the slots of a mask are arranged. Each layout made of slots is a constant, such as [`TWO_ZONE`](Self::TWO_ZONE).
 #[derive(Debug, Clone, PartialEq)]
 pub enum MaskLayout {
-    /// One half with straight slots, the two opposite quarters slanted.
-    OneTriplet,
-    /// Three triplets, 120 degrees apart.
-    ThreeTriplet,
-    /// Straight slots in an outer zone, slanted ones in an inner zone.
-    TwoZone,
-    /// As `TwoZone`, but opposite outer wedges have different pitches, so that a split spike says which part is which.
-    TwoPitch,
-    /// Slots along the tangent in six wedges, each in two zones.
-    TangentWedges,
+    /// One of the table of layouts made of slots.
+    Slots(&'static SlotLayout),
     /// Round holes.
     Holes(Vec<HoleSpec>),
     /// The owner's own list of regions.

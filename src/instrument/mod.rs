@@ -30,15 +30,21 @@
 
 mod assembly;
 mod camera;
+mod layout_names;
+mod layouts;
 mod mask;
 mod telescope;
+mod turns;
 
 pub use assembly::{Assembly, ClockwiseTurn, Response, Screw, end, fraction, read_turns, way};
 pub use camera::{Camera, Colour, ColourArray, Electronics, Passband};
+pub use layout_names::{KeyUse, LayoutKey, LayoutName};
+pub use layouts::{ABERRATIONS, SlotAngle, SlotLayout, Wedge, WedgePitch, Zone};
 pub use mask::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionSpec};
 pub use telescope::{
     ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
 };
+pub use turns::TurnsError;
 
 /// A telescope, the unit its screws hold, an optional mask and a camera.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,6 +1,6 @@
-//! The named layouts as lists of regions, exactly as the design gives them.
+//! A mask's layout as a list of regions: the wedges of its entry in the table of layouts, or the owner's own list.
 
-use crate::instrument::{MaskDesign, MaskLayout};
+use crate::instrument::{MaskDesign, MaskLayout, SlotAngle, Wedge, WedgePitch, Zone};
 use crate::units::DEG;
 use std::f64::consts::TAU;
 
@@ -26,73 +26,14 @@ impl Region {
     }
 }
 
-/// The three directions of the layouts with triplets, in degrees.
-pub(super) const TRIPLETS_DEG: [f64; 3] = [90.0, 210.0, 330.0];
-
-/// The regions of a mask, in the order the design lists them; none for round holes and for a drawing.
+/// The regions of a mask, direction by direction in the order of its layout's entry; none for round holes and for a drawing.
 pub fn regions(design: &MaskDesign) -> Vec<Region> {
-    let slant = design.slant_rad * design.sense / DEG;
-    let whole = [0.5 * design.inner_diameter_m, 0.5 * design.outer_diameter_m];
-    let wedge = |from: f64, to: f64, slot: f64, radius_m: [f64; 2], pitch_m: f64| Region {
-        azimuth_rad: [from * DEG, to * DEG],
-        radius_m,
-        slot_rad: slot * DEG,
-        pitch_m,
-        open_fraction: design.open_fraction,
-    };
-    let first = design.slot_pitch_m.first().copied().unwrap_or_default();
-    let second = design.slot_pitch_m.get(1).copied().unwrap_or(first);
     match &design.layout {
-        MaskLayout::OneTriplet => vec![
-            wedge(0.0, 180.0, 90.0, whole, first),
-            wedge(180.0, 270.0, 90.0 + slant, whole, first),
-            wedge(270.0, 360.0, 90.0 - slant, whole, first),
-        ],
-        MaskLayout::ThreeTriplet => TRIPLETS_DEG
+        MaskLayout::Slots(layout) => layout
+            .directions_deg
             .iter()
-            .flat_map(|&c| {
-                [
-                    wedge(c - 30.0, c + 30.0, c, whole, first),
-                    wedge(c + 180.0, c + 210.0, c + slant, whole, first),
-                    wedge(c + 150.0, c + 180.0, c - slant, whole, first),
-                ]
-            })
+            .flat_map(|c| layout.wedges.iter().map(|w| region(design, *c, w)))
             .collect(),
-        MaskLayout::TwoZone | MaskLayout::TwoPitch => {
-            let opposite = if design.layout == MaskLayout::TwoPitch {
-                second
-            } else {
-                first
-            };
-            let border = design.zone_radius_m.unwrap_or(0.5 * (whole[0] + whole[1]));
-            let (inner, outer) = ([whole[0], border], [border, whole[1]]);
-            TRIPLETS_DEG
-                .iter()
-                .flat_map(|&c| {
-                    [
-                        wedge(c - 30.0, c + 30.0, c, outer, first),
-                        wedge(c + 150.0, c + 210.0, c, outer, opposite),
-                        wedge(c + 60.0, c + 90.0, c + slant, inner, second),
-                        wedge(c - 90.0, c - 60.0, c + slant, inner, second),
-                        wedge(c + 90.0, c + 120.0, c - slant, inner, second),
-                        wedge(c - 120.0, c - 90.0, c - slant, inner, second),
-                    ]
-                })
-                .collect()
-        }
-        MaskLayout::TangentWedges => {
-            let border = design.zone_radius_m.unwrap_or(0.5 * (whole[0] + whole[1]));
-            (0..6)
-                .map(|k| 30.0 + 60.0 * f64::from(k))
-                .flat_map(|c| {
-                    [
-                        wedge(c - 30.0, c + 30.0, c + 90.0, [border, whole[1]], first),
-                        wedge(c - 30.0, c + 30.0, c + 90.0, [whole[0], border], second),
-                    ]
-                })
-                .collect()
-        }
-        MaskLayout::Holes(_) | MaskLayout::Drawing(_) => Vec::new(),
         MaskLayout::Regions(list) => list
             .iter()
             .map(|spec| Region {
@@ -103,6 +44,31 @@ pub fn regions(design: &MaskDesign) -> Vec<Region> {
                 open_fraction: spec.open_fraction,
             })
             .collect(),
+        MaskLayout::Holes(_) | MaskLayout::Drawing(_) => Vec::new(),
+    }
+}
+
+/// A wedge at one of the directions of its layout.
+fn region(design: &MaskDesign, direction_deg: f64, wedge: &Wedge) -> Region {
+    let slant_deg = design.slant_rad * design.sense / DEG;
+    let [inner, outer] = [0.5 * design.inner_diameter_m, 0.5 * design.outer_diameter_m];
+    let border = design.zone_radius_m.unwrap_or(0.5 * (inner + outer));
+    let first = design.slot_pitch_m.first().copied().unwrap_or_default();
+    let second = design.slot_pitch_m.get(1).copied().unwrap_or(first);
+    let SlotAngle { base_deg, leans } = wedge.slots;
+    Region {
+        azimuth_rad: wedge.azimuth_deg.map(|a| (direction_deg + a) * DEG),
+        radius_m: match wedge.zone {
+            Zone::Whole => [inner, outer],
+            Zone::Outer => [border, outer],
+            Zone::Inner => [inner, border],
+        },
+        slot_rad: (direction_deg + base_deg + f64::from(leans) * slant_deg) * DEG,
+        pitch_m: match wedge.pitch {
+            WedgePitch::First => first,
+            WedgePitch::Second => second,
+        },
+        open_fraction: design.open_fraction,
     }
 }
 
@@ -135,4 +101,84 @@ fn azimuths_meet(a: [f64; 2], b: [f64; 2]) -> bool {
     let slack = 1e-9;
     let gap = (b[0] - a[0]).rem_euclid(TAU);
     gap < a[1] - a[0] - slack || TAU - gap < b[1] - b[0] - slack
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing;
+    use crate::units::MM;
+    use approx::assert_relative_eq;
+
+    /// Azimuths, radii in mm, direction along the slots, pitch in mm: worked out by hand from the description of the layouts,
+    /// for a plate from 42 to 94 mm, a border at 71 mm, pitches 3.4 and 3.0 mm and a slant of 20 degrees.
+    type ByHand = ([f64; 2], [f64; 2], f64, f64);
+
+    fn check(layout: MaskLayout, by_hand: &[ByHand]) {
+        let found = regions(&testing::mask(layout.clone()));
+        assert_eq!(found.len(), by_hand.len(), "{layout:?}");
+        for (at, (region, (azimuth_deg, radius_mm, slot_deg, pitch_mm))) in
+            found.iter().zip(by_hand).enumerate()
+        {
+            println!("{layout:?}, region {at}: {region:?}");
+            for side in [0, 1] {
+                let azimuth_rad = azimuth_deg[side] * DEG;
+                assert_relative_eq!(region.azimuth_rad[side], azimuth_rad, epsilon = 1e-12);
+                assert_relative_eq!(region.radius_m[side], radius_mm[side] * MM, epsilon = 1e-12);
+            }
+            assert_relative_eq!(region.slot_rad, slot_deg * DEG, epsilon = 1e-12);
+            assert_relative_eq!(region.pitch_m, pitch_mm * MM, epsilon = 1e-12);
+        }
+    }
+
+    const OUTER: [f64; 2] = [71.0, 94.0];
+    const INNER: [f64; 2] = [42.0, 71.0];
+
+    #[test]
+    fn tangent_wedges_have_slots_at_right_angles_to_their_middles() {
+        check(
+            MaskLayout::TANGENT_WEDGES,
+            &[
+                ([0.0, 60.0], OUTER, 120.0, 3.4),
+                ([0.0, 60.0], INNER, 120.0, 3.0),
+                ([60.0, 120.0], OUTER, 180.0, 3.4),
+                ([60.0, 120.0], INNER, 180.0, 3.0),
+                ([120.0, 180.0], OUTER, 240.0, 3.4),
+                ([120.0, 180.0], INNER, 240.0, 3.0),
+                ([180.0, 240.0], OUTER, 300.0, 3.4),
+                ([180.0, 240.0], INNER, 300.0, 3.0),
+                ([240.0, 300.0], OUTER, 360.0, 3.4),
+                ([240.0, 300.0], INNER, 360.0, 3.0),
+                ([300.0, 360.0], OUTER, 420.0, 3.4),
+                ([300.0, 360.0], INNER, 420.0, 3.0),
+            ],
+        );
+    }
+
+    #[test]
+    fn two_pitch_has_the_second_pitch_opposite_the_first() {
+        check(
+            MaskLayout::TWO_PITCH,
+            &[
+                ([60.0, 120.0], OUTER, 90.0, 3.4),
+                ([240.0, 300.0], OUTER, 90.0, 3.0),
+                ([150.0, 180.0], INNER, 110.0, 3.0),
+                ([0.0, 30.0], INNER, 110.0, 3.0),
+                ([180.0, 210.0], INNER, 70.0, 3.0),
+                ([-30.0, 0.0], INNER, 70.0, 3.0),
+                ([180.0, 240.0], OUTER, 210.0, 3.4),
+                ([360.0, 420.0], OUTER, 210.0, 3.0),
+                ([270.0, 300.0], INNER, 230.0, 3.0),
+                ([120.0, 150.0], INNER, 230.0, 3.0),
+                ([300.0, 330.0], INNER, 190.0, 3.0),
+                ([90.0, 120.0], INNER, 190.0, 3.0),
+                ([300.0, 360.0], OUTER, 330.0, 3.4),
+                ([480.0, 540.0], OUTER, 330.0, 3.0),
+                ([390.0, 420.0], INNER, 350.0, 3.0),
+                ([240.0, 270.0], INNER, 350.0, 3.0),
+                ([420.0, 450.0], INNER, 310.0, 3.0),
+                ([210.0, 240.0], INNER, 310.0, 3.0),
+            ],
+        );
+    }
 }

@@ -8,6 +8,7 @@
 pub mod drawing;
 mod layouts;
 mod lettering;
+mod parallel;
 pub mod pieces;
 pub mod plate;
 mod slots;
@@ -15,5 +16,6 @@ pub mod solid;
 mod triplets;
 
 pub use layouts::{Region, overlapping, regions};
+pub use parallel::{ParallelPair, parallel_pairs};
 pub use slots::{openings, to_pupil};
 pub use triplets::{Triplet, TripletReading, triplets};

@@ -16,8 +16,7 @@
 //! Pure geometry: shifts come in, from a wavefront or from a frame. An owner's own list of regions, and holes, have no
 //! triplets here. What each layout shows of which error is tabulated, and checked, in `tests/masked/table.rs`.
 
-use super::layouts::TRIPLETS_DEG;
-use crate::instrument::{MaskDesign, MaskLayout};
+use crate::instrument::{MaskDesign, SlotAngle};
 use crate::units::DEG;
 
 /// Three spikes that are read together, by the numbers of their regions (the order of [`regions`](super::regions)). In two zones each
@@ -54,33 +53,35 @@ impl TripletReading {
     }
 }
 
-/// The triplets of a layout, in the order of their middle slots; none for holes and for an owner's own regions.
+/// The triplets of a layout, one at each of its directions: straight slots in the middle, those that lean by one slant to the
+/// left and to the right as its partners. None where a layout lacks one of the three, for holes and for an owner's own regions.
 pub fn triplets(design: &MaskDesign) -> Vec<Triplet> {
-    let (directions_deg, per_spike): (&[f64], usize) = match design.layout {
-        MaskLayout::OneTriplet => (&TRIPLETS_DEG[..1], 1),
-        MaskLayout::ThreeTriplet => (&TRIPLETS_DEG, 1),
-        MaskLayout::TwoZone | MaskLayout::TwoPitch => (&TRIPLETS_DEG, 2),
-        MaskLayout::TangentWedges
-        | MaskLayout::Holes(_)
-        | MaskLayout::Regions(_)
-        | MaskLayout::Drawing(_) => (&[], 0),
+    let Some(layout) = design.layout.slots() else {
+        return Vec::new();
     };
-    directions_deg
+    let count = layout.wedges.len();
+    let spike = |direction: usize, leans: i8| -> Vec<usize> {
+        let slots = SlotAngle {
+            base_deg: 0.0,
+            leans,
+        };
+        (0..count)
+            .filter(|at| layout.wedges[*at].slots == slots)
+            .map(|at| direction * count + at)
+            .collect()
+    };
+    layout
+        .directions_deg
         .iter()
         .enumerate()
-        .map(|(number, direction_deg)| {
-            let spike = |place: usize| {
-                let first = (3 * number + place) * per_spike;
-                (first..first + per_spike).collect()
-            };
-            Triplet {
-                slot_rad: direction_deg * DEG,
-                slant_rad: design.slant_rad * design.sense,
-                middle: spike(0),
-                left: spike(1),
-                right: spike(2),
-            }
+        .map(|(number, direction_deg)| Triplet {
+            slot_rad: direction_deg * DEG,
+            slant_rad: design.slant_rad * design.sense,
+            middle: spike(number, 0),
+            left: spike(number, 1),
+            right: spike(number, -1),
         })
+        .filter(|t| ![&t.middle, &t.left, &t.right].iter().any(|r| r.is_empty()))
         .collect()
 }
 
@@ -119,6 +120,7 @@ fn crossing(left: f64, right: f64, slant_rad: f64) -> Option<[f64; 2]> {
 mod tests {
     use super::super::layouts::regions;
     use super::*;
+    use crate::instrument::MaskLayout;
     use crate::testing;
     use approx::assert_abs_diff_eq;
 
@@ -132,9 +134,10 @@ mod tests {
 
     fn layouts() -> Vec<MaskDesign> {
         [
-            MaskLayout::OneTriplet,
-            MaskLayout::ThreeTriplet,
-            MaskLayout::TwoZone,
+            MaskLayout::ONE_TRIPLET,
+            MaskLayout::THREE_TRIPLET,
+            MaskLayout::TWO_ZONE,
+            MaskLayout::TWO_PITCH,
         ]
         .into_iter()
         .flat_map(|layout| {
@@ -221,7 +224,7 @@ mod tests {
 
     #[test]
     fn a_spike_that_is_missing_or_partners_that_do_not_lean_give_no_reading() {
-        let mut design = testing::mask(MaskLayout::TwoZone);
+        let mut design = testing::mask(MaskLayout::TWO_ZONE);
         let first = triplets(&design).remove(0);
         assert!(first.read(|n| (n != 2 && n != 3).then_some(1.0)).is_none());
         assert!(first.read(|n| (n != 2).then_some(1.0)).is_some());
@@ -232,7 +235,7 @@ mod tests {
 
     #[test]
     fn two_regions_of_a_spike_that_part_are_reported_as_split() {
-        let design = testing::mask(MaskLayout::TwoZone);
+        let design = testing::mask(MaskLayout::TWO_ZONE);
         let reading = triplets(&design)[0]
             .read(|n| Some([2.5, -2.5, 1.0, 0.0, 0.0, -1.0][n]))
             .unwrap();

@@ -4,11 +4,15 @@
 //! travel, which is counted from the screws' nominal length because nobody says where they stand. What cannot be reached is
 //! reached as far as the travel goes, and said.
 
-use super::Uncertain;
 use super::measurement::aligned_modes;
+use super::settings::AdviceSettings;
+use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Instrument, Response};
+use crate::math::Uncertain;
 use crate::mechanics::{Plane, plane_of, turns_for};
-use crate::pupil::frame_axes;
+use crate::pupil::shift_px;
+use crate::state::{Coma, ScrewTurns};
 
 /// What the screws are to put right.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -41,24 +45,27 @@ pub struct Advice {
     /// Tilt to add to the unit, pupil axes, radians.
     pub tilt_rad: [f64; 2],
     /// Turns of every screw; positive lengthens.
-    pub turns: Vec<f64>,
+    pub turns: ScrewTurns,
     /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at.
     pub one_screw: Option<OneScrew>,
-    /// Coma that the turns take away, metres RMS: what the screws have to do with, not the coma of field and design. `None` where
-    /// no star was measured, or the travel allows a part only.
+    /// Coma that the turns take away, metres RMS; the coma that field and design would leave with all screws right is not in it. `None`
+    /// where no star was measured, or where the travel allows a part of the turns only. The verdict goes by its uncertainty, which [`Coma`] defines.
     pub undone_m: Option<Uncertain>,
     /// How far the star will move on the sensor, frame pixels.
-    pub image_shift_px: [f64; 2],
-    /// How much farther out the sensor will stand.
+    pub image_shift_px: FramePx,
+    /// How much farther out the sensor will stand after the turns, metres; negative for farther in.
     pub focus_change_m: f64,
-    /// Coma that is left when the turns are made exactly, with its uncertainty: metres RMS; `None` where it was not measured.
+    /// Coma that is left when the turns are made exactly, metres RMS: what the turns do not reach, and the errors of both
+    /// components of what was measured, as the root of the sum of their squares; `None` where it was not measured.
     pub remaining_coma_m: Option<f64>,
-    /// Tilt of the focal plane against the unit's that is left, radians; `None` where it is not known.
+    /// Tilt of the sensor against the focal plane that is left after the turns, as a tilt of the unit, radians; `None` where it is not known.
     pub remaining_plane_rad: Option<f64>,
-    /// Share of the tilt that the travel allows; 1 for all.
+    /// Share of the wanted tilt that the travel of the screws allows; 1 where all of it is allowed.
     pub reach: f64,
-    /// `travel_limits`, `screw_positions_assumed`.
-    pub flags: Vec<String>,
+    /// What the owner should know of the turns.
+    pub flags: Flags,
+    /// The settings that it was worked out with, by which its verdict and its words decide too.
+    pub settings: AdviceSettings,
 }
 
 /// What to do next.
@@ -86,17 +93,14 @@ impl Verdict {
     }
 }
 
-/// Less than this is no turn.
-pub(super) const LEAST_TURN: f64 = 1.0 / 128.0;
-/// Coma of fewer sigmas than this is not turned after.
-const WORTH_A_TURN: f64 = 2.0;
-/// Coma that is known to this share of what is good enough is known well enough.
-const WELL_KNOWN: f64 = 0.5;
-
 impl Advice {
     /// What to do, where coma below `stop_m` is good enough.
     pub fn verdict(&self, stop_m: f64) -> Verdict {
-        let no_turn = self.turns.iter().all(|turns| turns.abs() < LEAST_TURN);
+        let settings = &self.settings;
+        let no_turn = self
+            .turns
+            .iter()
+            .all(|turns| turns.abs() < settings.least_turns);
         let Some(Uncertain { value, sigma }) = self.undone_m else {
             return if no_turn {
                 Verdict::Stop
@@ -106,14 +110,14 @@ impl Advice {
         };
         let sigma = sigma.unwrap_or(f64::INFINITY);
         if value < stop_m {
-            let known = sigma <= WELL_KNOWN * stop_m || value + sigma < stop_m;
+            let known = sigma <= settings.known_to_share_of_stop * stop_m || value + sigma < stop_m;
             return if known {
                 Verdict::Stop
             } else {
                 Verdict::LookAgain
             };
         }
-        match value > WORTH_A_TURN * sigma {
+        match value > settings.coma_seen_sigma * sigma {
             true if no_turn => Verdict::Stop,
             true => Verdict::Turn,
             false => Verdict::LookAgain,
@@ -137,10 +141,10 @@ pub struct OneScrew {
 /// What was measured, as far as it is known.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Misaligned {
-    /// Noll 8 and 7 at the star, total, with their uncertainty.
-    pub coma_m: Option<[Uncertain; 2]>,
-    /// Place of the star in the field, pupil axes.
-    pub field_m: [f64; 2],
+    /// Coma at the star, total.
+    pub coma: Option<Coma>,
+    /// Place of the star in the field.
+    pub field_m: FieldM,
     /// Tilt of the unit that puts the coma node of a whole frame where it is, pupil axes; where no single star says it.
     pub node_tilt_rad: Option<[f64; 2]>,
     /// Tilt of the unit that would make the slope of the focal plane, pupil axes.
@@ -192,35 +196,41 @@ impl NoAdvice {
 ///
 /// # Errors
 /// [`NoAdvice`] where screws, response or measurement are missing.
-pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<Advice, NoAdvice> {
+pub fn advise(
+    instrument: &Instrument,
+    found: &Misaligned,
+    aim: Aim,
+    settings: &AdviceSettings,
+) -> Result<Advice, NoAdvice> {
     let assembly = instrument.assembly.as_ref().ok_or(NoAdvice::NoScrews)?;
     let response = assembly.response.as_ref().ok_or(NoAdvice::NoResponse)?;
-    let by_star = found
-        .coma_m
-        .and_then(|coma| tilt_of_coma(instrument, response, found, &coma));
+    let unwanted = found.coma.map(|coma| {
+        let aligned = aligned_modes(instrument, found.field_m);
+        coma.less(&Coma::of(&aligned))
+    });
+    let by_star = unwanted.and_then(|coma| tilt_of_coma(response, &coma));
     let by_coma = by_star.or(found.node_tilt_rad);
     let tilt = wanted_tilt(aim, by_coma, found.plane_tilt_rad).ok_or(NoAdvice::NotMeasured)?;
     let undo = tilt.map(|t| -t);
     let (turns, reach, mut flags) = within_travel(assembly, undo);
     if assembly.travel_m.is_some() {
-        flags.push("screw_positions_assumed".into());
+        flags.raise(Flag::ScrewPositionsAssumed);
     }
     let plane = plane_of(assembly, &turns);
     let left =
         |now: Option<[f64; 2]>| now.map(|now| [0, 1].map(|axis| now[axis] + plane.tilt_rad[axis]));
-    let uncertainty_m = found.coma_m.map_or(0.0, |coma| {
-        coma[0]
-            .sigma
-            .unwrap_or(0.0)
-            .hypot(coma[1].sigma.unwrap_or(0.0))
-    });
-    let undone_m = by_star.filter(|_| reach > WHOLE).map(|_| Uncertain {
+    // the standard deviations of both components, added in squares: either of them may be left
+    let uncertainty_m = found
+        .coma
+        .and_then(|coma| coma.sigma_per_axis_m())
+        .map_or(0.0, |sigma_m| sigma_m * 2f64.sqrt());
+    let whole = reach > settings.whole_reach_share;
+    let undone_m = by_star.filter(|_| whole).map(|_| Uncertain {
         value: (response.coma_m_per_rad * length(plane.tilt_rad)).abs(),
-        sigma: found.coma_m.and_then(Uncertain::sigma_per_axis),
+        sigma: unwanted.and_then(|coma| coma.size_m().sigma),
     });
     let coma_left_m = left(by_coma).map(|t| (response.coma_m_per_rad * length(t)).abs());
-    let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);
-    let pixel_m = instrument.camera.pixel_m;
+    let shift_m = FieldM::new(plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad));
     Ok(Advice {
         aim,
         tilt_rad: plane.tilt_rad,
@@ -228,38 +238,25 @@ pub fn advise(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<A
             .filter(|_| aim == Aim::Coma)
             .and_then(|tilt| best_screw(assembly, response, tilt)),
         undone_m,
-        image_shift_px: frame_axes(instrument).forward(shift_m).map(|s| s / pixel_m),
+        image_shift_px: shift_px(instrument, shift_m),
         focus_change_m: plane.piston_m * response.focus_m_per_m,
         remaining_coma_m: coma_left_m.map(|coma_m| coma_m.hypot(uncertainty_m)),
         remaining_plane_rad: left(found.plane_tilt_rad).map(length),
         turns,
         reach,
         flags,
+        settings: *settings,
     })
 }
-
-/// A reach beyond this is all of it.
-const WHOLE: f64 = 0.999;
 
 fn length(vector: [f64; 2]) -> f64 {
     vector[0].hypot(vector[1])
 }
 
 /// The tilt that explains the coma beyond that of the aligned telescope.
-fn tilt_of_coma(
-    instrument: &Instrument,
-    response: &Response,
-    found: &Misaligned,
-    coma_m: &[Uncertain; 2],
-) -> Option<[f64; 2]> {
-    let aligned = aligned_modes(instrument, found.field_m);
+fn tilt_of_coma(response: &Response, unwanted: &Coma) -> Option<[f64; 2]> {
     let per_rad = response.coma_m_per_rad;
-    (per_rad != 0.0).then(|| {
-        [
-            (coma_m[0].value - aligned.get(8)) / per_rad,
-            (coma_m[1].value - aligned.get(7)) / per_rad,
-        ]
-    })
+    (per_rad != 0.0).then(|| unwanted.xy_m().map(|c| c / per_rad))
 }
 
 fn wanted_tilt(
@@ -279,7 +276,7 @@ fn wanted_tilt(
 
 /// Turns for a tilt with the piston held; where a screw would leave its travel, with the piston that brings all back in, and
 /// where none does, with as much of the tilt as there is room for.
-fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (Vec<f64>, f64, Vec<String>) {
+fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, Flags) {
     let turns = |share: f64, piston_m: f64| {
         let plane = Plane {
             piston_m,
@@ -289,7 +286,7 @@ fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (Vec<f64>, f64, Vec
     };
     let plain = turns(1.0, 0.0);
     let Some([low_m, high_m]) = assembly.travel_m else {
-        return (plain, 1.0, Vec::new());
+        return (plain, 1.0, Flags::default());
     };
     let pitch = assembly.pitch_m_per_turn;
     let reach = |turns: &[f64]| {
@@ -299,11 +296,12 @@ fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (Vec<f64>, f64, Vec
     };
     let (least, most) = reach(&plain);
     if least >= low_m && most <= high_m {
-        return (plain, 1.0, Vec::new());
+        return (plain, 1.0, Flags::default());
     }
     let share = ((high_m - low_m) / (most - least)).min(1.0);
     let piston_m = (low_m - share * least).max(0.0) + (high_m - share * most).min(0.0);
-    (turns(share, piston_m), share, vec!["travel_limits".into()])
+    let flags = Flags::from([Flag::TravelLimits]);
+    (turns(share, piston_m), share, flags)
 }
 
 /// The screw that, turned alone, leaves least coma.
@@ -311,7 +309,7 @@ fn best_screw(assembly: &Assembly, response: &Response, tilt_rad: [f64; 2]) -> O
     let count = assembly.screws.len();
     (0..count)
         .map(|screw| {
-            let mut one = vec![0.0; count];
+            let mut one = ScrewTurns::zero(assembly);
             one[screw] = 1.0;
             let per_turn_m = plane_of(assembly, &one).piston_m * response.focus_m_per_m;
             let per_turn = plane_of(assembly, &one).tilt_rad;
@@ -332,18 +330,18 @@ fn best_screw(assembly: &Assembly, response: &Response, tilt_rad: [f64; 2]) -> O
 mod tests {
     use super::*;
     use crate::testing::fast_unit;
-    use crate::units::NM;
+    use crate::units::{DEG, NM};
     use approx::assert_abs_diff_eq;
 
     fn coma(c8: f64, c7: f64) -> Misaligned {
-        let sure = |value| Uncertain {
-            value,
-            sigma: Some(0.0),
-        };
         Misaligned {
-            coma_m: Some([sure(c8), sure(c7)]),
+            coma: Some(Coma::along_axes([c8, c7])),
             ..Misaligned::default()
         }
+    }
+
+    fn advised(instrument: &Instrument, found: &Misaligned, aim: Aim) -> Result<Advice, NoAdvice> {
+        advise(instrument, found, aim, &AdviceSettings::default())
     }
 
     fn with_response() -> Instrument {
@@ -360,11 +358,11 @@ mod tests {
         let unit = with_response();
         let assembly = unit.assembly.as_ref().unwrap();
         let k = assembly.response.as_ref().unwrap().coma_m_per_rad;
-        let made = [0.05, -0.11, 0.06];
+        let made = ScrewTurns::of(assembly, [0.05, -0.11, 0.06]).unwrap();
         let tilt = plane_of(assembly, &made).tilt_rad;
-        let advice = advise(&unit, &coma(k * tilt[0], k * tilt[1]), Aim::Coma).unwrap();
+        let advice = advised(&unit, &coma(k * tilt[0], k * tilt[1]), Aim::Coma).unwrap();
         let mean = made.iter().sum::<f64>() / 3.0;
-        for (turn, made) in advice.turns.iter().zip(made) {
+        for (turn, made) in advice.turns.iter().zip(made.iter()) {
             assert_abs_diff_eq!(*turn, mean - made, epsilon = 1e-12);
         }
         assert_abs_diff_eq!(advice.remaining_coma_m.unwrap(), 0.0, epsilon = 1e-15);
@@ -376,17 +374,22 @@ mod tests {
         let mut unit = with_response();
         let assembly = unit.assembly.as_ref().unwrap();
         let k = assembly.response.as_ref().unwrap().coma_m_per_rad;
-        let tilt = plane_of(assembly, &[0.0, 0.2, 0.0]).tilt_rad;
+        let b_turned = ScrewTurns::named(assembly, [("B", 0.2)]).unwrap();
+        let tilt = plane_of(assembly, &b_turned).tilt_rad;
         let found = coma(k * tilt[0], k * tilt[1]);
-        let one = advise(&unit, &found, Aim::Coma).unwrap().one_screw.unwrap();
+        let one = advised(&unit, &found, Aim::Coma)
+            .unwrap()
+            .one_screw
+            .unwrap();
         assert_eq!(one.screw, 1);
         assert_abs_diff_eq!(one.turns, -0.2, epsilon = 1e-12);
         assert_abs_diff_eq!(one.leaves_m, 0.0, epsilon = 1e-15);
 
         let pitch = assembly.pitch_m_per_turn;
         unit.assembly.as_mut().unwrap().travel_m = Some([-0.1 * pitch, 0.5 * pitch]);
-        let advice = advise(&unit, &found, Aim::Coma).unwrap();
-        assert_eq!(advice.flags[0], "travel_limits");
+        let advice = advised(&unit, &found, Aim::Coma).unwrap();
+        let limits = Flags::from([Flag::TravelLimits, Flag::ScrewPositionsAssumed]);
+        assert_eq!(advice.flags, limits);
         assert_abs_diff_eq!(advice.reach, 1.0, epsilon = 1e-12);
         assert!(
             advice
@@ -397,9 +400,25 @@ mod tests {
         assert!(advice.remaining_coma_m.unwrap() < 1e-3 * NM && advice.focus_change_m != 0.0);
 
         unit.assembly.as_mut().unwrap().travel_m = Some([-0.05 * pitch, 0.05 * pitch]);
-        let short = advise(&unit, &found, Aim::Coma).unwrap();
+        let short = advised(&unit, &found, Aim::Coma).unwrap();
         assert_abs_diff_eq!(short.reach, 0.5, epsilon = 1e-9);
         assert!(short.turns.iter().all(|t| t.abs() < 0.05 + 1e-9));
+    }
+
+    /// By hand: the sensor's columns run up in the pupil, so that what moves down in the pupil (coma along +y is taken away by a
+    /// tilt along −y) moves left in the frame, and right where the camera mirrors.
+    #[test]
+    fn the_image_shift_is_turned_into_the_frame() {
+        for (mirrored, sense) in [(false, -1.0), (true, 1.0)] {
+            let mut unit = with_response();
+            unit.camera.rotation_rad = 90.0 * DEG;
+            unit.camera.mirrored = mirrored;
+            let advice = advised(&unit, &coma(0.0, 62.0 * NM), Aim::Coma).unwrap();
+            // 62 nm of coma and 29 um of shift are an arcminute each
+            let [x, y] = advice.image_shift_px.xy();
+            assert_abs_diff_eq!(x, sense * 29.0 / 3.8, epsilon = 1e-9);
+            assert_abs_diff_eq!(y, 0.0, epsilon = 1e-9);
+        }
     }
 
     /// A faint star is neither turned after nor called good enough before it is known well enough.
@@ -407,15 +426,14 @@ mod tests {
     fn uncertainty_decides_between_stop_turn_and_another_look() {
         let unit = with_response();
         let verdict = |coma_nm: f64, sigma_nm: f64| {
-            let uncertain = |value: f64| Uncertain {
-                value: value * NM,
-                sigma: Some(sigma_nm * NM),
-            };
+            let coma = Coma::along_axes([coma_nm * NM, 0.0]).with_sigma(sigma_nm * NM);
             let found = Misaligned {
-                coma_m: Some([uncertain(coma_nm), uncertain(0.0)]),
+                coma: Some(coma),
                 ..Misaligned::default()
             };
-            advise(&unit, &found, Aim::Coma).unwrap().verdict(25.0 * NM)
+            advised(&unit, &found, Aim::Coma)
+                .unwrap()
+                .verdict(25.0 * NM)
         };
         assert_eq!(verdict(12.0, 2.0), Verdict::Stop);
         assert_eq!(verdict(24.0, 12.0), Verdict::Stop);
@@ -430,10 +448,13 @@ mod tests {
     fn what_is_missing_is_named() {
         let mut unit = with_response();
         let found = coma(1e-8, 0.0);
-        assert_eq!(advise(&unit, &found, Aim::Tilt), Err(NoAdvice::NotMeasured));
+        assert_eq!(
+            advised(&unit, &found, Aim::Tilt),
+            Err(NoAdvice::NotMeasured)
+        );
         unit.assembly.as_mut().unwrap().response = None;
-        assert_eq!(advise(&unit, &found, Aim::Coma), Err(NoAdvice::NoResponse));
+        assert_eq!(advised(&unit, &found, Aim::Coma), Err(NoAdvice::NoResponse));
         unit.assembly = None;
-        assert_eq!(advise(&unit, &found, Aim::Coma), Err(NoAdvice::NoScrews));
+        assert_eq!(advised(&unit, &found, Aim::Coma), Err(NoAdvice::NoScrews));
     }
 }

@@ -8,6 +8,7 @@
 use super::defects::{self, Defects};
 use super::frame_error::FrameError;
 use super::regions::BoxSums;
+use super::settings::{BackgroundSettings, FindingSettings};
 use crate::math::LeastSquares;
 use crate::math::robust::{median, sigma_of};
 use ndarray::Array2;
@@ -38,19 +39,22 @@ const TERMS: [fn(f64, f64) -> f64; 6] = [
     |x, y| x * y,
     |_, y| y * y,
 ];
-/// Frames with both sides at least this long get second-order terms.
-const CURVED_FROM_PX: usize = 256;
-/// Share of the frame that must be sky for the level to be found.
-const LEAST_SKY: f64 = 0.2;
-/// Residuals farther than this many standard deviations are not fitted.
+/// Pixels whose residual is larger than this many standard deviations are not taken for background. The next two constants hold for
+/// three standard deviations only, so that none of the three can be changed alone.
 const CLIP_SIGMA: f64 = 3.0;
-/// The median of |x| of a normal distribution cut at three standard deviations is 0.6720 of its standard deviation.
-const MEDIAN_TO_SIGMA: f64 = 1.0 / 0.672;
-/// Pixels that a fit uses at most; beyond, a regular grid of them.
-const MOST_FITTED: usize = 120_000;
-/// Half side of the square that pixels are averaged over when stars are kept out.
-const HALF_BOX_PX: usize = 2;
+/// Standard deviation of a normal distribution over the median of |x| of what is left of it within three standard deviations: that
+/// median is 0.6720 standard deviations of the whole (worked out by hand).
+const SIGMA_PER_CLIPPED_MEDIAN: f64 = 1.0 / 0.672;
+/// Standard deviation of what is left of a normal distribution within three standard deviations, over that of the whole (worked
+/// out by hand).
+const CLIPPED_SIGMA_SHARE: f64 = 0.9866;
+/// Where counts are coarse, this share of the root mean square stands for the standard deviation that the median misses; less than
+/// 1, so that the median decides wherever it can.
+const ROOT_MEAN_SQUARE_SHARE: f64 = 0.9;
+/// Rounds of choosing the background's pixels and fitting the surface to them, at most.
 const ROUNDS: usize = 12;
+/// The rounds end when the standard deviation changes by less than this share of itself.
+const SIGMA_AT_REST_SHARE: f64 = 1e-3;
 
 impl Background {
     /// Reads the background of a frame. `ceiling` is the value at which a pixel is full, where it is known.
@@ -61,15 +65,20 @@ impl Background {
     /// # Accuracy
     /// The level of frames with doughnuts 30 to 110 pixels wide in 128 is within half a standard deviation of a pixel
     /// (`measure::background::tests::the_level_is_found_behind_a_large_doughnut`).
-    pub fn of(values: &Array2<f64>, ceiling: Option<f64>) -> Result<Background, FrameError> {
+    pub fn of(
+        values: &Array2<f64>,
+        ceiling: Option<f64>,
+        settings: &FindingSettings,
+    ) -> Result<Background, FrameError> {
         refuse(values)?;
         let (height_px, width_px) = values.dim();
         let size_px = [width_px, height_px];
-        let (level, width) = starting_level(values);
+        let own = &settings.background;
+        let (level, width) = starting_level(values, own);
         let least_sigma = least_sigma(values);
         let mut background = Background {
             level,
-            sigma: sigma_of_steps(values).max(width).max(least_sigma),
+            sigma: sigma_of_steps(values, own).max(width).max(least_sigma),
             defects: Defects::default(),
             share: 1.0,
             terms: vec![level],
@@ -77,8 +86,8 @@ impl Background {
         };
         for _ in 0..ROUNDS {
             let before = background.sigma;
-            background.refit(values, least_sigma);
-            if (background.sigma - before).abs() < 1e-3 * before {
+            background.refit(values, least_sigma, own);
+            if (background.sigma - before).abs() < SIGMA_AT_REST_SHARE * before {
                 break;
             }
         }
@@ -86,7 +95,7 @@ impl Background {
             0.5 * (width_px as f64 - 1.0),
             0.5 * (height_px as f64 - 1.0),
         ]);
-        background.defects = defects::find(values, &background, ceiling);
+        background.defects = defects::find(values, &background, ceiling, &settings.defects);
         Ok(background)
     }
 
@@ -124,17 +133,18 @@ impl Background {
     }
 
     /// One round: who belongs to the background, the surface through them, and their spread.
-    fn refit(&mut self, values: &Array2<f64>, least_sigma: f64) {
+    fn refit(&mut self, values: &Array2<f64>, least_sigma: f64, settings: &BackgroundSettings) {
         let residuals = self.subtracted(values);
-        let accepted = self.accepted(&residuals);
-        let enough = (values.len() / 50).max(16);
+        let accepted = self.accepted(&residuals, settings.averaged_half_px);
+        let share_px = (settings.fitted_share_at_least * values.len() as f64) as usize;
+        let enough = share_px.max(settings.fitted_px_at_least);
         if accepted.len() < enough {
             return;
         }
         self.share = accepted.len() as f64 / values.len() as f64;
-        let stride = accepted.len().div_ceil(MOST_FITTED);
+        let stride = accepted.len().div_ceil(settings.fitted_px_at_most);
         let used: Vec<[usize; 2]> = accepted.into_iter().step_by(stride).collect();
-        let count = self.terms_for(&used);
+        let count = self.terms_for(&used, settings);
         let places: Vec<[f64; 2]> = used
             .iter()
             .map(|[row, column]| {
@@ -158,19 +168,19 @@ impl Background {
                 (values[[*row, *column]] - self.at([*column as f64, *row as f64])).abs()
             })
             .collect();
-        self.sigma = (MEDIAN_TO_SIGMA * median(&mut apart))
+        self.sigma = (SIGMA_PER_CLIPPED_MEDIAN * median(&mut apart))
             .max(root_mean_square_floor(&apart, self.sigma))
             .max(least_sigma);
     }
 
     /// Pixels `[row, column]` that lie within the noise, alone and averaged over their neighbourhood.
-    fn accepted(&self, residuals: &Array2<f64>) -> Vec<[usize; 2]> {
+    fn accepted(&self, residuals: &Array2<f64>, averaged_half_px: usize) -> Vec<[usize; 2]> {
         let sums = BoxSums::new(residuals);
         let limit = CLIP_SIGMA * self.sigma;
         residuals
             .indexed_iter()
             .filter(|((row, column), residual)| {
-                let (sum, count) = sums.around([*row, *column], HALF_BOX_PX);
+                let (sum, count) = sums.around([*row, *column], averaged_half_px);
                 residual.abs() <= limit && sum <= limit * (count as f64).sqrt()
             })
             .map(|((row, column), _)| [row, column])
@@ -178,15 +188,18 @@ impl Background {
     }
 
     /// How many terms these pixels determine: slopes only if every quarter of the frame has some of them.
-    fn terms_for(&self, used: &[[usize; 2]]) -> usize {
+    fn terms_for(&self, used: &[[usize; 2]], settings: &BackgroundSettings) -> usize {
         let [width_px, height_px] = self.size_px;
         let mut quarters = [0usize; 4];
         for [row, column] in used {
             quarters
                 [2 * usize::from(2 * row >= height_px) + usize::from(2 * column >= width_px)] += 1;
         }
-        let spread = quarters.iter().all(|n| 25 * n >= used.len());
-        match (spread, width_px.min(height_px) >= CURVED_FROM_PX) {
+        let share = |count: &usize| *count as f64 / used.len() as f64;
+        let spread = quarters
+            .iter()
+            .all(|count| share(count) >= settings.quarter_share_at_least);
+        match (spread, width_px.min(height_px) >= settings.curved_from_px) {
             (true, true) => 6,
             (true, false) => 3,
             (false, _) => 1,
@@ -223,20 +236,21 @@ fn scaled(place_px: f64, side_px: usize) -> f64 {
     2.0 * place_px / (side_px.max(2) - 1) as f64 - 1.0
 }
 
-/// Where the smoothed frame piles up: middle and width of the narrowest interval that holds [`LEAST_SKY`] of it.
-fn starting_level(values: &Array2<f64>) -> (f64, f64) {
+/// Where the smoothed frame piles up: middle and width of the narrowest interval that holds the densest share of it.
+fn starting_level(values: &Array2<f64>, settings: &BackgroundSettings) -> (f64, f64) {
     let sums = BoxSums::new(values);
-    let stride = values.len().div_ceil(MOST_FITTED);
+    let stride = values.len().div_ceil(settings.fitted_px_at_most);
     let width_px = values.ncols();
     let mut smooth: Vec<f64> = (0..values.len())
         .step_by(stride)
         .map(|at| {
-            let (sum, count) = sums.around([at / width_px, at % width_px], HALF_BOX_PX);
+            let (sum, count) =
+                sums.around([at / width_px, at % width_px], settings.averaged_half_px);
             sum / count as f64
         })
         .collect();
     smooth.sort_by(f64::total_cmp);
-    let held = ((smooth.len() as f64 * LEAST_SKY) as usize).clamp(1, smooth.len() - 1);
+    let held = ((smooth.len() as f64 * settings.densest_share) as usize).clamp(1, smooth.len() - 1);
     let width = |from: usize| smooth[from + held] - smooth[from];
     let narrowest = (0..smooth.len() - held)
         .min_by(|a, b| width(*a).total_cmp(&width(*b)))
@@ -245,9 +259,9 @@ fn starting_level(values: &Array2<f64>) -> (f64, f64) {
 }
 
 /// Spread of single pixels, from the steps between neighbours: slopes and outlines hardly count.
-fn sigma_of_steps(values: &Array2<f64>) -> f64 {
+fn sigma_of_steps(values: &Array2<f64>, settings: &BackgroundSettings) -> f64 {
     let width_px = values.ncols();
-    let stride = values.len().div_ceil(MOST_FITTED);
+    let stride = values.len().div_ceil(settings.fitted_px_at_most);
     let mut steps: Vec<f64> = (0..values.len())
         .step_by(stride)
         .filter(|at| at % width_px + 1 < width_px)
@@ -272,8 +286,7 @@ fn least_sigma(values: &Array2<f64>) -> f64 {
 /// Where counts are coarse the median of |x| says little: the root mean square of the accepted, unless it grows.
 fn root_mean_square_floor(apart: &[f64], before: f64) -> f64 {
     let square = apart.iter().map(|v| v * v).sum::<f64>() / apart.len().max(1) as f64;
-    // a normal distribution cut at three standard deviations keeps 0.9866 of its own
-    (0.9 * square.sqrt() / 0.9866).min(before)
+    (ROOT_MEAN_SQUARE_SHARE * square.sqrt() / CLIPPED_SIGMA_SHARE).min(before)
 }
 
 #[cfg(test)]

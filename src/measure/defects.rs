@@ -4,6 +4,7 @@
 //! narrower than a pixel, lights its neighbours too, and is left alone. Two hot pixels side by side are not recognised.
 
 use super::background::Background;
+use super::settings::DefectSettings;
 use crate::math::robust::{median, sigma_of};
 use ndarray::Array2;
 use std::collections::HashSet;
@@ -15,37 +16,31 @@ pub struct Defects {
     pub hot_px: Vec<[usize; 2]>,
     /// Far below all around, alone.
     pub dead_px: Vec<[usize; 2]>,
-    /// At the ceiling, or within [`NEARLY_FULL`] of it.
+    /// At the ceiling, or within [`DefectSettings::nearly_full_share`] of it.
     pub full_px: Vec<[usize; 2]>,
     /// The value at which pixels are full: as given, or where values pile up at the top; `None` if neither.
     pub ceiling: Option<f64>,
 }
 
-/// A hot or dead pixel is at least this many local standard deviations away from its surroundings.
-const ALONE_SIGMA: f64 = 14.0;
-/// Its eight neighbours together deviate by less than this many of theirs …
-const NEIGHBOURS_SIGMA: f64 = 2.5;
-/// … or by less than this share of it.
-const NEIGHBOURS_SHARE: f64 = 0.04;
-/// A pixel within this share of the ceiling counts as full: noise of readout is added to a full well, and sensors bend near
-/// theirs (common practice, no source).
-const NEARLY_FULL: f64 = 0.02;
-/// Pixels that must share the highest value for it to be a ceiling.
-const PILED_UP: usize = 5;
-
 /// Finds them.
-pub(super) fn find(values: &Array2<f64>, background: &Background, ceiling: Option<f64>) -> Defects {
-    let ceiling = ceiling.or_else(|| piled_up(values, background));
+pub(super) fn find(
+    values: &Array2<f64>,
+    background: &Background,
+    ceiling: Option<f64>,
+    settings: &DefectSettings,
+) -> Defects {
+    let ceiling = ceiling.or_else(|| piled_up(values, background, settings));
     let mut defects = Defects {
         ceiling,
         ..Defects::default()
     };
-    let full = ceiling.map(|ceiling| ceiling - NEARLY_FULL * (ceiling - background.level));
+    let full =
+        ceiling.map(|ceiling| ceiling - settings.nearly_full_share * (ceiling - background.level));
     for ((row, column), value) in values.indexed_iter() {
         if full.is_some_and(|full| *value >= full) {
             defects.full_px.push([column, row]);
         }
-        match alone(values, [row, column], background.sigma) {
+        match alone(values, [row, column], background.sigma, settings) {
             Some(above) if above > 0.0 => defects.hot_px.push([column, row]),
             Some(_) => defects.dead_px.push([column, row]),
             None => {}
@@ -75,13 +70,20 @@ pub(super) fn patch(light: &mut Array2<f64>, defects: &Defects) {
 }
 
 /// How far a pixel stands from its surroundings, if it does so alone.
-fn alone(values: &Array2<f64>, at: [usize; 2], sigma: f64) -> Option<f64> {
+fn alone(
+    values: &Array2<f64>,
+    at: [usize; 2],
+    sigma: f64,
+    settings: &DefectSettings,
+) -> Option<f64> {
     let value = values[at];
     let (lowest, highest) = ring(values, at, 1)
         .fold((f64::MAX, f64::MIN), |(low, high), (_, v)| {
             (low.min(v), high.max(v))
         });
-    if value <= highest + ALONE_SIGMA * 0.5 * sigma && value >= lowest - ALONE_SIGMA * 0.5 * sigma {
+    // most pixels are among their neighbours and need no closer look
+    let clearly = settings.alone_sigma * 0.5 * sigma;
+    if value <= highest + clearly && value >= lowest - clearly {
         return None;
     }
     let mut outer: Vec<f64> = ring(values, at, 2).map(|(_, v)| v).collect();
@@ -95,8 +97,9 @@ fn alone(values: &Array2<f64>, at: [usize; 2], sigma: f64) -> Option<f64> {
     let (neighbours, count) = ring(values, at, 1).fold((0.0, 0.0f64), |(sum, n), (_, v)| {
         (sum + v - around, n + 1.0)
     });
-    let limit = (NEIGHBOURS_SIGMA * spread * count.sqrt()).max(NEIGHBOURS_SHARE * above.abs());
-    (above.abs() > ALONE_SIGMA * spread && neighbours.abs() < limit).then_some(above)
+    let limit = (settings.neighbours_sigma * spread * count.sqrt())
+        .max(settings.neighbours_share * above.abs());
+    (above.abs() > settings.alone_sigma * spread && neighbours.abs() < limit).then_some(above)
 }
 
 /// Pixels on the square ring at a distance, as far as the frame reaches: `[row, column]` and value.
@@ -119,15 +122,20 @@ fn ring(
 }
 
 /// The highest value, if many pixels share it and few lie just below: a converter or well that is full.
-fn piled_up(values: &Array2<f64>, background: &Background) -> Option<f64> {
+fn piled_up(
+    values: &Array2<f64>,
+    background: &Background,
+    settings: &DefectSettings,
+) -> Option<f64> {
     let highest = values.iter().copied().fold(f64::MIN, f64::max);
     let above = highest - background.level;
-    let near = highest - (0.01 * above).max(3.0);
+    let near = highest - (settings.below_ceiling_share * above).max(settings.below_ceiling_adu);
     let at_top = values.iter().filter(|v| **v == highest).count();
     let below = values
         .iter()
         .filter(|v| **v >= near && **v < highest)
         .count();
-    let stands_out = above > ALONE_SIGMA * background.sigma;
-    (stands_out && at_top >= PILED_UP && at_top > 3 * below).then_some(highest)
+    let stands_out = above > settings.alone_sigma * background.sigma;
+    let piled = at_top >= settings.ceiling_px_at_least && at_top > settings.ceiling_factor * below;
+    (stands_out && piled).then_some(highest)
 }

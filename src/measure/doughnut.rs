@@ -1,17 +1,19 @@
 //! A defocused star without a mask: from its edges to a first guess, from there to modes by the whole model.
 //!
-//! W(x) and −W(−x) give the same picture: of a pupil that looks the same from both ends, one frame leaves open on which side
-//! of focus it was taken, and with it the sign of the even modes. Odd modes (coma) are not affected. Where the side is not
-//! told, vanes or a shadow aside decide it, when they can; both sides are then fitted and compared.
+//! The wavefronts W(x) and −W(−x) give the same picture when half a turn does not change the pupil: one frame then leaves open on
+//! which side of focus it was taken, and with it the sign of the even modes (defocus, astigmatism, spherical aberration). Odd
+//! modes (coma) come out the same on either side. Where the owner does not tell the side and half a turn does change the pupil,
+//! as with three vanes or an obstruction that sits aside, both sides are fitted and compared.
 
-use super::fit::{self, Dimension, Fitted, FrameView, Pace, TrialState, Unknown};
+use super::fit::{self, Dimension, Fitted, FrameView, TrialState, Unknown};
 use super::ring::Ring;
+use super::settings::MeasureSettings;
+use crate::axes::FrameM;
 use crate::geometry::Frame2;
 use crate::instrument::{Instrument, ObstructionShape, Vane};
 use crate::predict::{PredictError, doughnut};
 use crate::pupil::frame_axes;
-use crate::state::State;
-use crate::units::{ARCSEC, DEG};
+use crate::state::{Coma, State};
 use crate::wavefront::Wavefront;
 use std::f64::consts::{PI, TAU};
 
@@ -55,7 +57,7 @@ impl Side {
 pub enum SideFrom {
     /// It was told.
     Told,
-    /// The pupil looks different from its two ends, and the frame shows it.
+    /// The pupil changes when it is turned by half a turn, as by an odd number of vanes, and the frame shows which way round it is.
     Vanes,
     /// Nothing says it: outside was assumed.
     Assumed,
@@ -72,13 +74,9 @@ impl SideFrom {
     }
 }
 
-/// The modes that a star is fitted with.
+/// Noll indices of the modes that every star is fitted with: astigmatism, coma, trefoil, primary spherical aberration. Defocus is
+/// fitted as the sensor offset.
 pub(super) const FREE_MODES: std::ops::RangeInclusive<u32> = 5..=11;
-/// The other side must be worse by this much in the sum of squares, per unit of the better one's spread, by the pixels and weights
-/// of either fit.
-const SIDE_CLEAR: f64 = 25.0;
-/// Seeing that a fit starts from.
-pub(super) const FIRST_SEEING_RAD: f64 = 2.0 * ARCSEC;
 
 /// A doughnut measured.
 #[derive(Debug, Clone)]
@@ -100,10 +98,11 @@ pub fn measure_doughnut(
     ring: &Ring,
     instrument: &Instrument,
     told: Option<Side>,
+    settings: &MeasureSettings,
 ) -> Result<DoughnutFit, PredictError> {
     let mut other_view = view.afresh();
     let side = told.unwrap_or(Side::Outside);
-    let fitted = on_side(view, ring, instrument, side)?;
+    let fitted = on_side(view, ring, instrument, side, settings)?;
     let first = DoughnutFit {
         fitted,
         side,
@@ -112,14 +111,15 @@ pub fn measure_doughnut(
     if told.is_some() || looks_same_from_both_ends(instrument) {
         return Ok(first);
     }
-    let other = on_side(&mut other_view, ring, instrument, side.other())?;
+    let other = on_side(&mut other_view, ring, instrument, side.other(), settings)?;
     // each fit left out other pixels and weighed the dark ones anew: both must agree on which is better
-    let limit = SIDE_CLEAR * first.fitted.chi_square.min(other.chi_square).max(1.0);
+    let spread = first.fitted.chi_square.min(other.chi_square).max(1.0);
+    let limit = settings.doughnut.other_side_chi_square * spread;
     let mut by: Vec<f64> = Vec::new();
     for view in [view, &mut other_view] {
         let views = std::slice::from_mut(view);
-        let ours = fit::sum_of_squares(views, &first.fitted.trial, instrument)?;
-        by.push(ours - fit::sum_of_squares(views, &other.trial, instrument)?);
+        let mut sum = |trial| fit::sum_of_squares(views, trial, instrument, &settings.fit);
+        by.push(sum(&first.fitted.trial)? - sum(&other.trial)?);
     }
     if by.iter().all(|by| *by > limit) {
         return Ok(DoughnutFit {
@@ -141,49 +141,48 @@ fn on_side(
     ring: &Ring,
     instrument: &Instrument,
     side: Side,
+    settings: &MeasureSettings,
 ) -> Result<Fitted, PredictError> {
     let views = std::slice::from_mut(view);
     // the obstruction's size is freed last: each change of it costs a new pupil
-    let start = start(views, &[(ring, side)], instrument, &[]);
-    let mut near = approached(views, start, instrument)?;
+    let start = start(views, &[(ring, side)], instrument, &[], settings);
+    let mut near = approached(views, start, instrument, settings)?;
     if instrument.telescope.obstruction.is_some() {
         let size = Dimension::ObstructionSize;
         near.push(Unknown::Dimension(size), size.neutral());
     }
-    fit::finish(views, near, instrument)
+    fit::finish(views, near, instrument, &settings.fit)
 }
-
-/// Squared residual per pixel at which a start was good.
-const GOOD_START: f64 = 1.5;
-/// Other guesses of coma where the edges' did not do: (size, turn in degrees) of what the edges say.
-const OTHER_GUESSES: [(f64, f64); 4] = [(1.0, 35.0), (1.0, -35.0), (0.6, 0.0), (1.5, 0.0)];
 
 /// Goes from the first guess towards the minimum; where that fails, from other guesses of coma too.
 fn approached(
     views: &mut [FrameView],
     start: TrialState,
     instrument: &Instrument,
+    settings: &MeasureSettings,
 ) -> Result<TrialState, PredictError> {
-    let best = fit::approach(views, start.clone(), instrument, Pace::FAR)?;
-    if best.1 < GOOD_START {
+    let (own, fit) = (&settings.doughnut, &settings.fit);
+    let best = fit::approach(views, start.clone(), instrument, fit, fit.far)?;
+    if best.1 < own.good_start_per_px {
         return Ok(best.0);
     }
     let mut best = best;
     let coma = [8, 7].map(|noll| start.get(Unknown::Mode(noll)).unwrap_or(0.0));
-    for (size, turn_deg) in OTHER_GUESSES {
-        let (sin, cos) = (libm::sin(turn_deg * DEG), libm::cos(turn_deg * DEG));
+    for guess in own.other_comas {
+        let (sin, cos) = (libm::sin(guess.turn_rad), libm::cos(guess.turn_rad));
+        let size = guess.size_factor;
         let mut other = start.clone();
         other.set(Unknown::Mode(8), size * (cos * coma[0] - sin * coma[1]));
         other.set(Unknown::Mode(7), size * (sin * coma[0] + cos * coma[1]));
-        let found = fit::approach(views, other, instrument, Pace::TRY)?;
+        let found = fit::approach(views, other, instrument, fit, fit.attempt)?;
         if found.1 < best.1 {
             best = found;
         }
-        if best.1 < GOOD_START {
+        if best.1 < own.good_start_per_px {
             return Ok(best.0);
         }
     }
-    Ok(fit::approach(views, best.0, instrument, Pace::FAR)?.0)
+    Ok(fit::approach(views, best.0, instrument, fit, fit.far)?.0)
 }
 
 /// Fits two doughnuts of the same telescope together; an obstruction that sits aside is then told from coma.
@@ -195,7 +194,9 @@ pub fn measure_pair(
     rings: [&Ring; 2],
     instrument: &Instrument,
     told: Option<Side>,
+    settings: &MeasureSettings,
 ) -> Result<DoughnutFit, PredictError> {
+    let fit = &settings.fit;
     let sides: Vec<Side> = match told {
         Some(side) => vec![side],
         None if looks_same_from_both_ends(instrument) => vec![Side::Outside],
@@ -210,30 +211,28 @@ pub fn measure_pair(
     for first in sides {
         for second in [first.other(), first] {
             let sides = [(rings[0], first), (rings[1], second)];
-            let start = start(views, &sides, instrument, &dimensions);
-            let (trial, sum) = fit::approach(views, start, instrument, Pace::FAR)?;
+            let start = start(views, &sides, instrument, &dimensions, settings);
+            let (trial, sum) = fit::approach(views, start, instrument, fit, fit.far)?;
             tried.push((first, trial, sum));
         }
     }
     tried.sort_by(|a, b| a.2.total_cmp(&b.2));
     let (side, near, sum) = tried.first().cloned().ok_or(PredictError::Dark)?;
     let of_other = tried.iter().find(|t| t.0 != side).map(|t| t.2);
+    let ruled_out = settings.doughnut.other_side_of_pair_factor * sum;
     let side_from = match (told, of_other) {
         (Some(_), _) => SideFrom::Told,
-        (None, Some(other)) if other > PAIR_CLEAR * sum => SideFrom::Vanes,
+        (None, Some(other)) if other > ruled_out => SideFrom::Vanes,
         _ => SideFrom::Assumed,
     };
     Ok(DoughnutFit {
-        fitted: fit::finish(views, near, instrument)?,
+        fitted: fit::finish(views, near, instrument, fit)?,
         side,
         side_from,
     })
 }
 
-/// The other side of a pair must leave this many times as much unexplained to be ruled out.
-const PAIR_CLEAR: f64 = 1.2;
-
-/// Whether the pupil is its own picture when it is turned by half a turn.
+/// Whether half a turn leaves the pupil as it is.
 fn looks_same_from_both_ends(instrument: &Instrument) -> bool {
     let telescope = &instrument.telescope;
     let aside = telescope
@@ -253,6 +252,7 @@ pub(super) fn is_round(instrument: &Instrument) -> bool {
 
 /// Whether each vane has another one opposite: half a turn leaves their shadows where they are.
 fn vanes_are_opposite(vanes: &[Vane]) -> bool {
+    /// Angles in radians and lengths in metres that differ by less are the same, typed in different words.
     const SAME: f64 = 1e-9;
     let opposite = |a: &Vane, b: &Vane| {
         let apart = (a.azimuth_rad - b.azimuth_rad).rem_euclid(TAU);
@@ -277,6 +277,7 @@ fn start(
     rings: &[(&Ring, Side)],
     instrument: &Instrument,
     dimensions: &[Dimension],
+    settings: &MeasureSettings,
 ) -> TrialState {
     let mut trial = TrialState {
         unknowns: Vec::new(),
@@ -291,7 +292,7 @@ fn start(
         trial.push(Unknown::Place(v, 0), guess.place_px[0]);
         trial.push(Unknown::Place(v, 1), guess.place_px[1]);
         trial.push(Unknown::SensorOffset(v), guess.offset_m);
-        trial.push(Unknown::Seeing(v), libm::log(FIRST_SEEING_RAD));
+        trial.push(Unknown::Seeing(v), libm::log(settings.fit.prior.seeing_rad));
         trial.push(Unknown::Slope(v, 0), 0.0);
         trial.push(Unknown::Slope(v, 1), 0.0);
         for p in 0..view.planes() {
@@ -306,8 +307,7 @@ fn start(
         let value = match noll {
             5 => mean(&|g| g.astigmatism_m[1]),
             6 => mean(&|g| g.astigmatism_m[0]),
-            7 => mean(&|g| g.coma_m[1]),
-            8 => mean(&|g| g.coma_m[0]),
+            7 | 8 => mean(&|g| g.coma.modes().get(noll)),
             other => instrument.telescope.design.get(other),
         };
         trial.push(Unknown::Mode(noll), value);
@@ -325,8 +325,7 @@ fn start(
 struct Guess {
     place_px: [f64; 2],
     offset_m: f64,
-    /// Noll 8 and 7.
-    coma_m: [f64; 2],
+    coma: Coma,
     /// Noll 6 and 5.
     astigmatism_m: [f64; 2],
 }
@@ -341,7 +340,7 @@ impl Guess {
         let known = telescope.obstruction.as_ref().map_or([0.0; 2], |o| {
             frame.forward(o.offset_m.map(|d| -offset_m * d / telescope.focal_length_m))
         });
-        let coma_m = ring.dark_shift_px().map_or([0.0; 2], |shift| {
+        let coma = ring.dark_shift_px().map_or([0.0; 2], |shift| {
             let by_coma = [0, 1].map(|axis| shift[axis] * camera.pixel_m - known[axis]);
             let per_m = 6.0 * ratio * 72f64.sqrt() * (1.0 - obstruction * obstruction);
             frame.backward(by_coma).map(|s| s / per_m)
@@ -349,23 +348,22 @@ impl Guess {
         let per_m = 4.0 * 6f64.sqrt() * ratio * side.sign();
         let astigmatism_m = turned_twice(ring.oval_px, &frame).map(|a| a * camera.pixel_m / per_m);
         let mut guess = Guess {
-            place_px: ring.outer_centre_px,
+            place_px: ring.outer_centre_px.xy(),
             offset_m,
-            coma_m,
+            coma: Coma::along_axes(coma),
             astigmatism_m,
         };
         if let Some(outer_m) = guess.traced_outer_centre_m(instrument) {
-            let moved = outer_m.map(|m| m / camera.pixel_m);
+            let moved = outer_m.in_pixels(camera.pixel_m);
             guess.place_px = [0, 1].map(|axis| guess.place_px[axis] - moved[axis]);
         }
         guess
     }
 
-    /// Where the guess itself puts the middle of the outer edge, from the star's place.
-    fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<[f64; 2]> {
-        let modes = [(8, self.coma_m[0]), (7, self.coma_m[1])]
-            .into_iter()
-            .collect();
+    /// Centre of the outer edge that rays of the guess make, from the star's place, metres in frame axes; `None` where rays
+    /// cross or diffraction is wider than the ring.
+    fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<FrameM> {
+        let modes = self.coma.modes();
         let wavelength_m = 550e-9; // only says what is too small to be a ring
         let frame = frame_axes(instrument);
         let telescope = &instrument.telescope;
@@ -375,7 +373,8 @@ impl Guess {
     }
 }
 
-/// Tangent of the angle at which the rim's light arrives.
+/// Tangent of the angle between the axis and the ray from the rim of the aperture to focus: by it a doughnut's radius grows with the
+/// sensor offset.
 fn rim_tangent(instrument: &Instrument) -> f64 {
     let telescope = &instrument.telescope;
     let height = telescope.aperture_radius_m();

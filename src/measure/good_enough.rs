@@ -1,5 +1,6 @@
-//! When to stop: coma below which this telescope shows nothing more, and coma below which nobody can get.
+//! When to stop: the coma that is too small to be seen in pictures, and the coma that atmosphere and hand leave anyway.
 
+use super::settings::AdviceSettings;
 use crate::instrument::Instrument;
 use crate::predict::seeing_sigma_m;
 use crate::state::{Exposure, Sky, State};
@@ -7,7 +8,8 @@ use crate::state::{Exposure, Sky, State};
 /// The limits, all in metres RMS of coma (length of Noll 7 and 8).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GoodEnough {
-    /// Coma that spreads a focused star by a twentieth of its width by atmosphere and pixels: less is not seen in pictures.
+    /// Coma that widens a focused star, as wide as atmosphere and pixels make it, by
+    /// [`not_seen_wider_share`](AdviceSettings::not_seen_wider_share): less is not seen in pictures.
     pub not_seen_m: f64,
     /// The atmosphere's own coma in this exposure; `None` where the exposure is not known.
     pub atmosphere_m: Option<f64>,
@@ -17,12 +19,6 @@ pub struct GoodEnough {
     pub stop_m: f64,
 }
 
-/// Finest turn that a hand makes (common practice, no source).
-const FINEST_TURN: f64 = 1.0 / 64.0;
-/// Wind when nobody says it (common practice, no source).
-pub(super) const WIND_M_PER_S: f64 = 10.0;
-/// A star this much wider looks the same.
-const WIDER: f64 = 0.05;
 /// FWHM over σ of a normal distribution, 2√(2 ln 2).
 const FWHM_PER_SIGMA: f64 = 2.354_820_045;
 
@@ -32,13 +28,14 @@ pub fn good_enough(
     seeing_rad: f64,
     exposure_s: Option<f64>,
     wavelength_m: f64,
+    settings: &AdviceSettings,
 ) -> GoodEnough {
-    let not_seen_m = not_seen_m(instrument, seeing_rad);
+    let not_seen_m = not_seen_m(instrument, seeing_rad, settings.not_seen_wider_share);
     let atmosphere_m = exposure_s.and_then(|time_s| {
         let state = State {
             sky: Sky {
                 seeing_rad: Some(seeing_rad),
-                wind_m_per_s: Some(WIND_M_PER_S),
+                wind_m_per_s: Some(settings.wind_m_per_s),
                 ..Sky::default()
             },
             exposure: Some(Exposure { time_s }),
@@ -47,7 +44,7 @@ pub fn good_enough(
         let of = |noll| seeing_sigma_m(&instrument.telescope, &state, wavelength_m, noll).ok();
         Some(of(7)?.hypot(of(8)?))
     });
-    let hand_m = hand_m(instrument);
+    let hand_m = hand_m(instrument, settings.finest_turns);
     GoodEnough {
         not_seen_m,
         atmosphere_m,
@@ -58,20 +55,22 @@ pub fn good_enough(
     }
 }
 
-/// Rays of coma c spread by 2N·√56·c RMS (mean of |∇Z|² of Noll 8 over the unit circle, worked out by hand).
-fn not_seen_m(instrument: &Instrument, seeing_rad: f64) -> f64 {
+/// The coma, metres RMS, that widens a star by a share. Rays of coma c spread by 2N·√56·c RMS on the sensor, 56 being the mean of
+/// |∇Z|² of Noll 8 over the unit circle (derived here; the test below sums it). Atmosphere, pixel and coma add in squares.
+fn not_seen_m(instrument: &Instrument, seeing_rad: f64, wider_share: f64) -> f64 {
     let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
     let of_atmosphere = 2.0 * (seeing_rad * telescope.focal_length_m / FWHM_PER_SIGMA).powi(2);
     let of_pixel = pixel_m * pixel_m / 6.0;
-    let wider = ((1.0 + WIDER).powi(2) - 1.0) * (of_atmosphere + of_pixel);
+    let wider = ((1.0 + wider_share).powi(2) - 1.0) * (of_atmosphere + of_pixel);
     wider.sqrt() / (2.0 * telescope.focal_ratio() * 56f64.sqrt())
 }
 
-/// Every screw off by up to half the finest turn, evenly: the tilt's scatter times the response.
-fn hand_m(instrument: &Instrument) -> Option<f64> {
+/// The coma, metres RMS, of a unit whose screws are each off by up to half the finest turn either way, all amounts equally likely: the
+/// root mean square of the tilt times the response (derived here).
+fn hand_m(instrument: &Instrument, finest_turns: f64) -> Option<f64> {
     let assembly = instrument.assembly.as_ref()?;
     let response = assembly.response.as_ref()?;
-    let each = FINEST_TURN * assembly.pitch_m_per_turn / 12f64.sqrt();
+    let each = finest_turns * assembly.pitch_m_per_turn / 12f64.sqrt();
     let screws = assembly.screws.len() as f64;
     // tilt along one axis: heights over the screw circle, Σ cos² = n/2 for screws all round
     let tilt = each / (assembly.screw_circle_radius_m * (0.5 * screws).sqrt());
@@ -106,18 +105,18 @@ mod tests {
     #[test]
     fn worse_air_hides_more_and_the_largest_limit_counts() {
         let unit = fast_unit();
-        let calm = good_enough(&unit, 1.2 * ARCSEC, Some(0.5), 550.0 * NM);
-        let rough = good_enough(&unit, 3.0 * ARCSEC, Some(0.5), 550.0 * NM);
+        let with = |seeing_rad, exposure_s| {
+            let settings = AdviceSettings::default();
+            good_enough(&unit, seeing_rad, exposure_s, 550.0 * NM, &settings)
+        };
+        let calm = with(1.2 * ARCSEC, Some(0.5));
+        let rough = with(3.0 * ARCSEC, Some(0.5));
         assert!(rough.not_seen_m > calm.not_seen_m && rough.atmosphere_m > calm.atmosphere_m);
         let largest = [Some(calm.not_seen_m), calm.atmosphere_m, calm.hand_m]
             .into_iter()
             .flatten()
             .fold(0.0, f64::max);
         assert_eq!(calm.stop_m, largest);
-        assert!(
-            good_enough(&unit, 1.2 * ARCSEC, None, 550.0 * NM)
-                .atmosphere_m
-                .is_none()
-        );
+        assert!(with(1.2 * ARCSEC, None).atmosphere_m.is_none());
     }
 }

@@ -1,23 +1,26 @@
-//! A smooth closed course round a middle: the first few harmonics of a radius, or of a brightness, by direction.
+//! A smooth closed curve round a middle: a radius, or a brightness, by direction, as a sum of its first few harmonics.
 
 use crate::math::LeastSquares;
 use crate::math::robust::sigma_of;
 use std::f64::consts::TAU;
 
-/// c0 + Σ (a_k cos kθ + b_k sin kθ).
+/// A function of direction, c0 + Σ (a_k cos kθ + b_k sin kθ); coefficients in the order c0, a_1, b_1, a_2, b_2, …
 #[derive(Debug, Clone, PartialEq)]
 pub struct Harmonics {
     coefficients: Vec<f64>,
 }
 
-/// Points further from the course than this many typical distances are left out.
-const FAR: f64 = 3.5;
-/// Rounds of leaving out.
+/// Rounds of leaving out points that lie far from the course and drawing it anew, at most.
 const ROUNDS: usize = 4;
+/// There are at least this many points for each coefficient, so that what is left out does not decide.
+const POINTS_PER_COEFFICIENT: usize = 4;
+/// Points that lie closer to the course than this are never left out: it only keeps the typical distance of exact points above zero.
+const NO_DISTANCE: f64 = 1e-9;
 
 impl Harmonics {
-    /// The course through most of the points (direction, value); `None` for too few of them.
-    pub fn robust(points: &[(f64, f64)], order: usize) -> Option<Self> {
+    /// The course through most of the points (direction in radians, value), with harmonics up to `order`. Points farther from it
+    /// than `far_sigma` typical distances are left out. `None` for fewer than four points a coefficient.
+    pub fn robust(points: &[(f64, f64)], order: usize, far_sigma: f64) -> Option<Self> {
         let mut kept: Vec<(f64, f64)> = points.to_vec();
         let mut course = Harmonics::through(&kept, order)?;
         for _ in 0..ROUNDS {
@@ -25,9 +28,9 @@ impl Harmonics {
                 .iter()
                 .map(|(a, v)| (v - course.value(*a)).abs())
                 .collect();
-            let typical = sigma_of(&mut distances).max(1e-9);
+            let typical = sigma_of(&mut distances).max(NO_DISTANCE);
             let near =
-                |point: &&(f64, f64)| (point.1 - course.value(point.0)).abs() < FAR * typical;
+                |point: &&(f64, f64)| (point.1 - course.value(point.0)).abs() < far_sigma * typical;
             let next: Vec<(f64, f64)> = points.iter().filter(near).copied().collect();
             if next.len() == kept.len() {
                 break;
@@ -40,7 +43,7 @@ impl Harmonics {
 
     fn through(points: &[(f64, f64)], order: usize) -> Option<Self> {
         let count = 2 * order + 1;
-        if points.len() < 4 * count {
+        if points.len() < POINTS_PER_COEFFICIENT * count {
             return None;
         }
         let columns: Vec<Vec<f64>> = (0..count)
@@ -62,8 +65,9 @@ impl Harmonics {
         [2 * k - 1, 2 * k].map(|at| self.coefficients.get(at).copied().unwrap_or(0.0))
     }
 
-    /// Centroid of the area inside the course, seen as radii from a middle, and that area.
+    /// Centroid of the area inside the curve, from the middle that radii are counted from, and that area.
     pub fn centroid_and_area(&self) -> ([f64; 2], f64) {
+        /// Directions over which the area is summed; the curve has a few harmonics only, so that the sum is exact to rounding.
         const STEPS: usize = 720;
         let (mut area, mut x, mut y) = (0.0, 0.0, 0.0);
         for i in 0..STEPS {
@@ -78,7 +82,7 @@ impl Harmonics {
     }
 }
 
-/// 1, cos θ, sin θ, cos 2θ, sin 2θ, …
+/// The function that belongs to coefficient `k`: 1, cos θ, sin θ, cos 2θ, sin 2θ, …
 fn wave(k: usize, angle: f64) -> f64 {
     let order = k.div_ceil(2) as f64;
     if k % 2 == 1 {
@@ -107,11 +111,11 @@ mod tests {
                 (a, if spoilt { 4.0 } else { radius })
             })
             .collect();
-        let course = Harmonics::robust(&points, 3).unwrap();
+        let course = Harmonics::robust(&points, 3, 3.5).unwrap();
         let (centre, area) = course.centroid_and_area();
         assert_abs_diff_eq!(centre[0], 3.0, epsilon = 0.01);
         assert_abs_diff_eq!(centre[1], 0.0, epsilon = 0.01);
         assert_abs_diff_eq!(area, TAU * 200.0, epsilon = 0.5);
-        assert!(Harmonics::robust(&points[..20], 3).is_none());
+        assert!(Harmonics::robust(&points[..20], 3, 3.5).is_none());
     }
 }

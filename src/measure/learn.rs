@@ -14,11 +14,16 @@
 //!
 //! Frames that were taken with vanes or a mask and a badly typed rotation fit poorly; doughnuts of a round pupil do not care.
 
+use super::Measurement;
 use super::measurement::aligned_modes;
-use super::{Measurement, Uncertain};
-use crate::instrument::{Assembly, Instrument, Response};
+use super::settings::LearningSettings;
+use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
+use crate::instrument::{Assembly, Instrument, Response, TurnsError};
+use crate::math::Uncertain;
 use crate::mechanics::plane_of;
 use crate::pupil::frame_axes;
+use crate::state::{Coma, ScrewTurns};
 use crate::units::{ARCMIN, NM};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -27,14 +32,12 @@ use thiserror::Error;
 /// What a trial needs of a measured star.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sighting {
-    /// Noll 8 and 7 in pupil axes of the camera as typed.
-    pub coma_m: [f64; 2],
-    /// Standard deviation of either.
-    pub sigma_m: f64,
+    /// Its coma, in pupil axes of the camera as typed. Where it is not determined, nothing is learned from it.
+    pub coma: Coma,
     /// Place of the star, frame pixels.
-    pub star_px: [f64; 2],
+    pub star_px: FramePx,
     /// Its place in the field, pupil axes of the camera as typed.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
 }
 
 /// A turn of one screw between two frames.
@@ -63,8 +66,8 @@ pub struct LearnedResponse {
     pub mirrored: bool,
     /// What each screw that was tried did.
     pub screws: Vec<LearnedScrew>,
-    /// `mirror_open`, `half_turn_open`, `recentred`, `shift_unsteady`, `trials_disagree`.
-    pub flags: Vec<String>,
+    /// What the trials leave open.
+    pub flags: Flags,
 }
 
 /// A row of the response matrix.
@@ -72,10 +75,8 @@ pub struct LearnedResponse {
 pub struct LearnedScrew {
     /// Name of the screw.
     pub name: String,
-    /// Change of [Noll 8, Noll 7] in one turn, in pupil axes of the camera as learned.
-    pub coma_m_per_turn: [f64; 2],
-    /// Standard deviation of either.
-    pub sigma_m_per_turn: f64,
+    /// Change of coma in one turn, in pupil axes of the camera as learned.
+    pub coma_per_turn: Coma,
 }
 
 /// Why nothing is learned, or what was learned does not fit.
@@ -88,16 +89,12 @@ pub enum LearnError {
     #[error("the instrument has no [assembly]: which screws there are is not known")]
     NoScrews,
     /// No such screw.
-    #[error("the assembly has no screw {screw:?}; its screws are {}", known.join(", "))]
-    UnknownScrew {
-        /// What was asked for.
-        screw: String,
-        /// What there is.
-        known: Vec<String>,
-    },
+    #[error(transparent)]
+    UnknownScrew(#[from] TurnsError),
     /// A turn that is none.
     #[error(
-        "the trial turn of screw {screw} is {turns}, but must be a number from -100 to 100 and not 0"
+        "the trial turn of screw {screw} is {turns}, but must be a number from -{most} to {most} and not 0",
+        most = TURNS_AT_MOST
     )]
     NoTurn {
         /// The screw.
@@ -107,7 +104,7 @@ pub enum LearnError {
     },
     /// The turn was too small to be seen.
     #[error(
-        "{turns} turns of screw {screw} changed coma by {:.1} nm with a sigma of {:.1} nm: less than 3 sigma, that is no change seen",
+        "{turns} turns of screw {screw} changed coma by {:.1} nm with a sigma of {:.1} nm: less than {seen_sigma} sigma, that is no change seen",
         change_m / NM,
         sigma_m / NM
     )]
@@ -120,6 +117,8 @@ pub enum LearnError {
         change_m: f64,
         /// Its standard deviation.
         sigma_m: f64,
+        /// How many standard deviations are asked for.
+        seen_sigma: f64,
     },
     /// The trials contradict one another.
     #[error(
@@ -143,7 +142,7 @@ impl LearnError {
                 "measure a star, turn one screw, measure again: --trial BEFORE,AFTER,A=0.125"
             }
             LearnError::NoScrews => "describe the screws in [assembly]",
-            LearnError::UnknownScrew { .. } => "name the screw as in assembly.screws",
+            LearnError::UnknownScrew(error) => error.hint(),
             LearnError::NoTurn { .. } => "0.125 is an eighth of a turn that lengthens the screw",
             LearnError::NoChange { .. } => {
                 "try a turn about four times as large, or a longer exposure; was it the screw that was turned?"
@@ -155,32 +154,18 @@ impl LearnError {
     }
 }
 
-/// Changes smaller than this many sigma are none.
-const SEEN_SIGMA: f64 = 3.0;
-/// One mirror image must be worse than the other by this much, in squares of the better one's spread.
-const MIRROR_CLEAR: f64 = 9.0;
-/// Trials whose spread is this many times what the frames explain disagree.
-const DISAGREE: f64 = 3.0;
-/// A response that is not known better than this is none.
-const CONTRADICTION: f64 = 0.2;
-/// A star that stayed this close was followed by the frame, or never moved.
-const STAYED_PX: f64 = 3.0;
-/// A learned rotation this far from the typed one might as well be turned by half a turn.
-const HALF_TURN_CLEAR_RAD: f64 = PI / 3.0;
-/// No frame tells coma better than this, so that a weight is never infinite.
-const SURE_M: f64 = 1e-6 * NM;
-/// More turns than any screw has.
+/// No change of coma is taken to have a smaller standard deviation, so that no weight is infinite where a frame has no noise.
+const LEAST_SIGMA_M: f64 = 1e-6 * NM;
+/// A trial turn is no larger: no screw of a unit is turned so far, so that more is a slip of the hand.
 const TURNS_AT_MOST: f64 = 100.0;
-/// Image shifts whose spread is this share of them are not the unit's doing alone.
-const SHIFT_STEADY: f64 = 0.3;
 
 impl Sighting {
     /// What a measurement says; `None` where it does not determine coma.
     pub fn of(measurement: &Measurement) -> Option<Sighting> {
-        let coma = [measurement.mode_m(8)?, measurement.mode_m(7)?];
+        let coma = measurement.coma()?;
+        coma.sigma_per_axis_m()?;
         Some(Sighting {
-            coma_m: coma.map(|c| c.value),
-            sigma_m: Uncertain::sigma_per_axis(coma)?,
+            coma,
             star_px: measurement.star_px,
             field_m: measurement.field_m,
         })
@@ -197,30 +182,34 @@ impl Sighting {
 ///
 /// # Accuracy
 /// `tests/cli/learning.rs` learns from simulated frames of a camera that is turned and mirrored.
-pub fn learn(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedResponse, LearnError> {
+pub fn learn(
+    instrument: &Instrument,
+    trials: &[TrialTurn],
+    settings: &LearningSettings,
+) -> Result<LearnedResponse, LearnError> {
     let assembly = instrument.assembly.as_ref().ok_or(LearnError::NoScrews)?;
     let changes = trials
         .iter()
-        .map(|trial| ComaChange::of(instrument, assembly, trial))
+        .map(|trial| ComaChange::of(instrument, assembly, trial, settings.change_seen_sigma))
         .collect::<Result<Vec<_>, _>>()?;
     if changes.is_empty() {
         return Err(LearnError::NoTrial);
     }
     let typed = &instrument.camera;
-    let (fit, mirror_open) = choose(&changes, typed.mirrored);
+    let (fit, mirror_open) = choose(&changes, typed.mirrored, settings.mirror_chi_square);
     let (size, rotation_rad) = nearest_rotation(fit.product, typed.rotation_rad);
     let spread = fit.spread(changes.len());
     let camera = CameraHold {
         rotation_rad,
         mirrored: fit.mirrored,
     };
-    let shift = shift_of(&changes, &camera, typed.pixel_m);
+    let shift = shift_of(&changes, &camera, typed.pixel_m, settings);
     let (image_shift_m_per_rad, shift_flag) = shift;
-    let far = wrapped(rotation_rad - typed.rotation_rad).abs() > HALF_TURN_CLEAR_RAD;
+    let far = wrapped(rotation_rad - typed.rotation_rad).abs() > settings.half_turn_clear_rad;
     let told = [
-        (mirror_open, "mirror_open"),
-        (far, "half_turn_open"),
-        (spread > DISAGREE, "trials_disagree"),
+        (mirror_open, Flag::MirrorOpen),
+        (far, Flag::HalfTurnOpen),
+        (spread > settings.disagree_factor, Flag::TrialsDisagree),
     ];
     let flags = told
         .into_iter()
@@ -228,7 +217,7 @@ pub fn learn(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedRes
         .map(|t| t.1)
         .chain(shift_flag);
     let sigma = fit.sigma * spread.max(1.0);
-    if sigma > CONTRADICTION * size.abs() {
+    if sigma > settings.contradiction_share * size.abs() {
         return Err(LearnError::Contradiction {
             coma_m_per_rad: size,
             sigma_m_per_rad: sigma,
@@ -246,7 +235,7 @@ pub fn learn(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedRes
         },
         mirrored: fit.mirrored,
         screws: matrix(assembly, trials, &changes, &camera),
-        flags: flags.map(str::to_owned).collect(),
+        flags: flags.collect(),
     })
 }
 
@@ -277,8 +266,9 @@ impl ComaChange {
         instrument: &Instrument,
         assembly: &Assembly,
         trial: &TrialTurn,
+        seen_sigma: f64,
     ) -> Result<ComaChange, LearnError> {
-        let screw = screw_number(assembly, &trial.screw)?;
+        let turns = ScrewTurns::named(assembly, [(trial.screw.as_str(), trial.turns)])?;
         let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
         if trial.turns == 0.0 || !within {
             return Err(LearnError::NoTurn {
@@ -286,24 +276,24 @@ impl ComaChange {
                 turns: trial.turns,
             });
         }
-        let mut turns = vec![0.0; assembly.screws.len()];
-        turns[screw] = trial.turns;
-        let coma = complex(frame_axes(instrument).forward(coma_change(instrument, trial)));
-        let sigma_m = trial.before.sigma_m.hypot(trial.after.sigma_m);
-        let seen = (SEEN_SIGMA * sigma_m..f64::INFINITY).contains(&coma.norm());
+        let change = coma_change(instrument, trial);
+        let coma = complex(frame_axes(instrument).forward(change.xy_m()));
+        let sigma_m = change.sigma_per_axis_m().unwrap_or(f64::INFINITY);
+        let seen = (seen_sigma * sigma_m..f64::INFINITY).contains(&coma.norm());
         if !seen || coma.norm() == 0.0 {
             return Err(LearnError::NoChange {
                 screw: trial.screw.clone(),
                 turns: trial.turns,
                 change_m: coma.norm(),
                 sigma_m,
+                seen_sigma,
             });
         }
         Ok(ComaChange {
             tilt: complex(plane_of(assembly, &turns).tilt_rad),
             coma,
-            sigma_m: sigma_m.max(SURE_M),
-            shift_px: complex(trial.after.star_px) - complex(trial.before.star_px),
+            sigma_m: sigma_m.max(LEAST_SIGMA_M),
+            shift_px: complex((trial.after.star_px - trial.before.star_px).xy()),
         })
     }
 
@@ -317,35 +307,24 @@ impl ComaChange {
     }
 }
 
-/// Change of [Noll 8, Noll 7], less what the star's way across the field of the aligned telescope explains.
-fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> [f64; 2] {
+/// Change of coma, less what the star's way across the field of the aligned telescope explains.
+fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> Coma {
     let own = |sighting: &Sighting| {
         let aligned = aligned_modes(instrument, sighting.field_m);
-        [
-            sighting.coma_m[0] - aligned.get(8),
-            sighting.coma_m[1] - aligned.get(7),
-        ]
+        sighting.coma.less(&Coma::of(&aligned))
     };
-    let (before, after) = (own(&trial.before), own(&trial.after));
-    [after[0] - before[0], after[1] - before[1]]
+    own(&trial.after).less(&own(&trial.before))
 }
 
-fn screw_number(assembly: &Assembly, name: &str) -> Result<usize, LearnError> {
-    let place = assembly.screws.iter().position(|s| s.name == name);
-    place.ok_or_else(|| LearnError::UnknownScrew {
-        screw: name.into(),
-        known: assembly.screws.iter().map(|s| s.name.clone()).collect(),
-    })
-}
-
-/// The mirror image that fits, and whether the other one fits as well.
-fn choose(changes: &[ComaChange], typed_mirrored: bool) -> (HoldFit, bool) {
+/// The better of the two fits, camera mirrored or not, and whether the other one is nearly as good; then the typed one is taken. `clear`
+/// is by how much χ² must differ, in units of the better one's spread.
+fn choose(changes: &[ComaChange], typed_mirrored: bool, clear: f64) -> (HoldFit, bool) {
     let (as_typed, other) = (fit(changes, typed_mirrored), fit(changes, !typed_mirrored));
     let better = as_typed.chi_square.min(other.chi_square);
     let freedom = freedom(changes.len()).max(1) as f64;
     let scale = (better / freedom).max(1.0);
     let lead = as_typed.chi_square - other.chi_square;
-    if lead.abs() <= MIRROR_CLEAR * scale {
+    if lead.abs() <= clear * scale {
         (as_typed, true)
     } else if lead > 0.0 {
         (other, false)
@@ -380,12 +359,13 @@ impl HoldFit {
     }
 }
 
-/// Numbers measured less numbers fitted.
+/// Degrees of freedom: two components of coma a trial, less the two of the product that is fitted.
 fn freedom(trials: usize) -> usize {
     2 * trials - 2
 }
 
-/// k and the rotation nearest to the typed one.
+/// The response k and the camera's rotation from their product k·exp(−i·rotation): of the two that make it, the rotation nearest to
+/// the typed one, radians.
 fn nearest_rotation(product: Complex64, typed_rad: f64) -> (f64, f64) {
     let (size, rotation) = (product.norm(), -libm::atan2(product.im, product.re));
     if wrapped(rotation - typed_rad).abs() <= PI / 2.0 {
@@ -405,9 +385,13 @@ fn shift_of(
     changes: &[ComaChange],
     camera: &CameraHold,
     pixel_m: f64,
-) -> (Option<Uncertain>, Option<&'static str>) {
-    if changes.iter().all(|c| c.shift_px.norm() <= STAYED_PX) {
-        return (None, Some("recentred"));
+    settings: &LearningSettings,
+) -> (Option<Uncertain>, Option<Flag>) {
+    if changes
+        .iter()
+        .all(|c| c.shift_px.norm() <= settings.followed_px)
+    {
+        return (None, Some(Flag::Recentred));
     }
     let turn = Complex64::cis(camera.rotation_rad);
     let seen: Vec<(Complex64, Complex64)> = changes
@@ -431,8 +415,8 @@ fn shift_of(
         value: per_tilt,
         sigma: Some((rest / freedom / tilts).sqrt()),
     };
-    let unsteady = (rest / all).sqrt() > SHIFT_STEADY;
-    (Some(shift), unsteady.then_some("shift_unsteady"))
+    let unsteady = (rest / all).sqrt() > settings.shift_scatter_share;
+    (Some(shift), unsteady.then_some(Flag::ShiftUnsteady))
 }
 
 /// The effect of each screw that was tried; several trials of one are averaged by their weights.
@@ -456,8 +440,8 @@ fn matrix(
             .sum();
         (!own.is_empty()).then(|| LearnedScrew {
             name: name.clone(),
-            coma_m_per_turn: [sum.re / squares, sum.im / squares],
-            sigma_m_per_turn: squares.sqrt().recip(),
+            coma_per_turn: Coma::along_axes([sum.re / squares, sum.im / squares])
+                .with_sigma(squares.sqrt().recip()),
         })
     };
     assembly
@@ -471,23 +455,22 @@ fn complex(vector: [f64; 2]) -> Complex64 {
     Complex64::new(vector[0], vector[1])
 }
 
-/// A vector in frame axes as a camera that flips nothing would have it.
+/// A vector in frame axes (x + iy) as a camera that does not mirror would show it.
 fn unmirrored(vector: Complex64, mirrored: bool) -> Complex64 {
     if mirrored { -vector.conj() } else { vector }
 }
 
 impl LearnedResponse {
-    /// Lays what was learned over what was typed. Returns what is still open, as flags: `response_mirror_open` (then no turns
-    /// should be advised: [`NoAdvice::MirrorOpen`](super::NoAdvice::MirrorOpen)), `response_half_turn_open`,
-    /// `response_trials_disagree`; `focus_response_unknown` and `image_shift_unknown` where no response had been typed, so that
-    /// the advice cannot tell these.
+    /// Lays what was learned over what was typed. Returns what is still open: what the trials left so ([`Flag::ResponseMirrorOpen`]:
+    /// then no turns should be advised, [`NoAdvice::MirrorOpen`](super::NoAdvice::MirrorOpen)), and, where no response had been
+    /// typed, what the advice cannot tell ([`Flag::FocusResponseUnknown`], [`Flag::ImageShiftUnknown`]).
     ///
     /// # Errors
     /// [`LearnError::NoScrews`] and [`LearnError::UnknownScrew`] where it was learned on another assembly.
-    pub fn apply(&self, instrument: &mut Instrument) -> Result<Vec<&'static str>, LearnError> {
+    pub fn apply(&self, instrument: &mut Instrument) -> Result<Flags, LearnError> {
         let assembly = instrument.assembly.as_mut().ok_or(LearnError::NoScrews)?;
         for screw in &self.screws {
-            screw_number(assembly, &screw.name)?;
+            assembly.screw(&screw.name)?;
         }
         let shift = self.image_shift_m_per_rad.map(|s| s.value);
         let mut lacking = self.open();
@@ -499,9 +482,9 @@ impl LearnedResponse {
                 }
             }
             none => {
-                lacking.push("focus_response_unknown");
+                lacking.raise(Flag::FocusResponseUnknown);
                 if shift.is_none() {
-                    lacking.push("image_shift_unknown");
+                    lacking.raise(Flag::ImageShiftUnknown);
                 }
                 *none = Some(Response {
                     coma_m_per_rad: self.coma_m_per_rad.value,
@@ -519,14 +502,14 @@ impl LearnedResponse {
     }
 
     /// What the trials left open, as flags of a measurement.
-    fn open(&self) -> Vec<&'static str> {
+    fn open(&self) -> Flags {
         [
-            ("mirror_open", "response_mirror_open"),
-            ("half_turn_open", "response_half_turn_open"),
-            ("trials_disagree", "response_trials_disagree"),
+            (Flag::MirrorOpen, Flag::ResponseMirrorOpen),
+            (Flag::HalfTurnOpen, Flag::ResponseHalfTurnOpen),
+            (Flag::TrialsDisagree, Flag::ResponseTrialsDisagree),
         ]
         .into_iter()
-        .filter(|(learned, _)| self.flags.iter().any(|flag| flag == learned))
+        .filter(|(learned, _)| self.flags.has(*learned))
         .map(|(_, of_measurement)| of_measurement)
         .collect()
     }

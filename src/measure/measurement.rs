@@ -3,17 +3,19 @@
 use super::doughnut::is_round;
 use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
-use super::fit::{Dimension, Fitted, FrameView, HIGHER_ORDER_MODES, Look, Unknown};
-use super::flags::all_sound;
+use super::fit::{Dimension, Fitted, FrameView, Look, Unknown};
+use super::judged::judged;
 use super::masked::{MaskedFit, measure_masked};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
+use super::settings::{JudgingSettings, MeasureSettings, RingSettings};
 use super::shot::{CutStar, Picture};
 use super::{FoundSpike, FoundTriplet, SlopeModes};
+use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
-use crate::state::Modes;
-use crate::units::{ARCSEC, NM};
-use serde::Serialize;
+use crate::math::Uncertain;
+use crate::state::{Coma, Modes};
 use std::f64::consts::PI;
 
 /// What the owner says beside the frame.
@@ -27,8 +29,10 @@ pub struct MeasureOptions {
     pub at_px: Option<[f64; 2]>,
     /// Temperature of the star's spectrum; `None` for a flat one.
     pub temperature_k: Option<f64>,
-    /// The same bytes on all processors.
+    /// Whether the same bytes are wanted on all processors, more slowly.
     pub portable: bool,
+    /// By which numbers measuring decides.
+    pub settings: MeasureSettings,
 }
 
 /// How something was measured.
@@ -53,41 +57,17 @@ impl Method {
     }
 }
 
-/// A value with its standard deviation, where the frame determines it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Uncertain {
-    /// The value.
-    pub value: f64,
-    /// Standard deviation by photons and model error; `None` where the frame does not determine it.
-    pub sigma: Option<f64>,
-}
-
-impl Uncertain {
-    /// Standard deviation of either component of a vector: the root mean square of both.
-    pub fn sigma_per_axis([x, y]: [Uncertain; 2]) -> Option<f64> {
-        Some(x.sigma?.hypot(y.sigma?) / 2f64.sqrt())
-    }
-
-    /// The same in another unit, as reports have it.
-    pub(crate) fn in_units_of(self, unit: f64) -> Uncertain {
-        Uncertain {
-            value: self.value / unit,
-            sigma: self.sigma.map(|s| s / unit),
-        }
-    }
-}
-
 /// What a star shows.
 #[derive(Debug, Clone)]
 pub struct Measurement {
-    /// How.
+    /// What it was measured from.
     pub method: Method,
     /// Everything the fit found.
     pub fitted: Fitted,
-    /// Place of the star, where a wave with W = 0 would focus; frame pixels.
-    pub star_px: [f64; 2],
-    /// Place in the field, pupil axes.
-    pub field_m: [f64; 2],
+    /// Place of the star, where a wave with W = 0 would focus.
+    pub star_px: FramePx,
+    /// Place in the field.
+    pub field_m: FieldM,
     /// Edges of the (first) doughnut, frame pixels.
     pub ring: Option<Ring>,
     /// Spikes of a masked star.
@@ -102,35 +82,32 @@ pub struct Measurement {
     pub side: Option<(Side, SideFrom)>,
     /// Reference wavelength of the model.
     pub reference_m: Option<f64>,
-    /// Corner and size of the part of the frame that was fitted, pixels.
+    /// Part of the frame that was fitted: column and row of its corner, then its numbers of columns and rows.
     pub cut_px: [[usize; 2]; 2],
-    /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `mirrored_fits_better`, `half_turn_fits_better`,
-    /// `upside_down_fits_better`, `very_blurred`, `coma_uncertain`, `not_settled`, `saturated`, `star_cut_by_edge`,
-    /// `stars_overlap`, `gain_unknown`, `pixels_left_out`, `obstruction_aside`, `higher_order_modes`.
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
-
-/// The model fails where it leaves this share of the light unexplained.
-const UNEXPLAINED: f64 = 0.2;
-/// And where it is off by this share of the light in a typical pixel: a vane's shadow in the wrong place leaves more, and so does
-/// the atmosphere of a very short exposure.
-const OFF_BY: f64 = 0.13;
-/// Another way of holding the picture must leave less than this share of the squares beyond noise, and noise is known to this.
-const FAR_BETTER: f64 = 0.4;
-const NOISE_KNOWN: f64 = 0.05;
-/// Atmosphere does not blur a star more than this where anybody takes pictures.
-const VERY_BLURRED_RAD: f64 = 6.0 * ARCSEC;
-/// A star whose residuals are this many times as large (in squares) as noise allows is not the one that was described.
-const ROUGH: f64 = 4.0;
-/// A star that is explained but for this share stands alone.
-const ALONE: f64 = 0.05;
-/// Coma that is uncertain by more than this is none.
-const TOO_UNCERTAIN_M: f64 = 60.0 * NM;
 
 impl Measurement {
     /// A mode's value, metres RMS, and its uncertainty; `None` where it was not free.
     pub fn mode_m(&self, noll: u32) -> Option<Uncertain> {
         self.unknown(Unknown::Mode(noll))
+    }
+
+    /// Coma at the star, total; `None` where it was not free.
+    pub fn coma(&self) -> Option<Coma> {
+        let column = |noll| self.fitted.trial.position(Unknown::Mode(noll));
+        let (x, y) = (column(8)?, column(7)?);
+        let Fitted {
+            trial,
+            sigmas,
+            covariance,
+            ..
+        } = &self.fitted;
+        let known = sigmas[x].is_some() && sigmas[y].is_some();
+        let shared = || [covariance[x][x], covariance[x][y], covariance[y][y]];
+        let coma = Coma::along_axes([trial.values[x], trial.values[y]]);
+        Some(coma.with_covariance(known.then(shared)))
     }
 
     /// All free modes.
@@ -161,7 +138,7 @@ impl Measurement {
 
     /// Whether the result should be acted on.
     pub fn is_sound(&self) -> bool {
-        all_sound(&self.flags)
+        self.flags.is_sound()
     }
 
     fn unknown(&self, unknown: Unknown) -> Option<Uncertain> {
@@ -183,24 +160,32 @@ pub fn measure(
     if mask_on && instrument.mask.is_none() {
         return Err(MeasureError::NoMask);
     }
-    let star = shot.star(instrument, mask_on, options.at_px)?;
+    let settings = &options.settings;
+    let star = shot.star(instrument, mask_on, options.at_px, &settings.finding)?;
     let look = look(options);
     let mut view = FrameView::new(0, star.recorded.clone(), instrument, look);
     if mask_on {
         let core = inside(&star, star.source.centre_px);
-        let fit = measure_masked(&mut view, core, instrument, look)?;
+        let fit = measure_masked(&mut view, core, instrument, look, settings)?;
         let wavelength_m = view.reference_m(0).unwrap_or_default();
-        let rays = region_rays(&fit.fitted, &view.recorded, instrument, wavelength_m);
-        return Ok(masked(fit, rays, &star, &view));
+        let rays = region_rays(
+            &fit.fitted,
+            &view.recorded,
+            instrument,
+            wavelength_m,
+            &settings.fit.prior,
+        );
+        return Ok(masked(fit, rays, &star, &view, &settings.judging));
     }
-    let edges = edges_of(&star)?;
-    let fit = measure_doughnut(&mut view, &edges, instrument, options.side)?;
-    let better = held_otherwise(instrument, &fit.fitted, |held| {
+    let edges = edges_of(&star, &settings.ring)?;
+    let fit = measure_doughnut(&mut view, &edges, instrument, options.side, settings)?;
+    let better = held_otherwise(instrument, &fit.fitted, &settings.judging, |held| {
         let mut view = FrameView::new(0, star.recorded.clone(), held, look);
-        Ok(measure_doughnut(&mut view, &edges, held, options.side)?.fitted)
+        Ok(measure_doughnut(&mut view, &edges, held, options.side, settings)?.fitted)
     })?;
-    let mut found = doughnut(Method::Doughnut, fit, edges, &star, &view);
-    found.flags.extend(better.map(str::to_owned));
+    let method = Method::Doughnut;
+    let mut found = doughnut(method, fit, edges, &star, &view, &settings.judging);
+    found.flags.extend(better);
     Ok(found)
 }
 
@@ -216,11 +201,15 @@ pub fn measure_two(
     if options.mask_on == Some(true) {
         return Err(MeasureError::SecondWithMask);
     }
+    let settings = &options.settings;
     let stars = [
-        shots[0].star(instrument, false, options.at_px)?,
-        shots[1].star(instrument, false, None)?,
+        shots[0].star(instrument, false, options.at_px, &settings.finding)?,
+        shots[1].star(instrument, false, None, &settings.finding)?,
     ];
-    let edges = [edges_of(&stars[0])?, edges_of(&stars[1])?];
+    let edges = [
+        edges_of(&stars[0], &settings.ring)?,
+        edges_of(&stars[1], &settings.ring)?,
+    ];
     let look = look(options);
     let views = |held: &Instrument| -> Vec<FrameView> {
         let numbered = stars.iter().enumerate();
@@ -230,35 +219,38 @@ pub fn measure_two(
     };
     let rings = [&edges[0], &edges[1]];
     let mut own = views(instrument);
-    let fit = measure_pair(&mut own, rings, instrument, options.side)?;
-    let better = held_otherwise(instrument, &fit.fitted, |held| {
-        Ok(measure_pair(&mut views(held), rings, held, options.side)?.fitted)
+    let fit = measure_pair(&mut own, rings, instrument, options.side, settings)?;
+    let better = held_otherwise(instrument, &fit.fitted, &settings.judging, |held| {
+        Ok(measure_pair(&mut views(held), rings, held, options.side, settings)?.fitted)
     })?;
     let [first, _] = edges;
-    let mut found = doughnut(Method::DoughnutPair, fit, first, &stars[0], &own[0]);
-    found.flags.extend(better.map(str::to_owned));
-    found.flags.extend(stars[1].flags.iter().cloned());
-    found.flags.dedup();
+    let method = Method::DoughnutPair;
+    let mut found = doughnut(method, fit, first, &stars[0], &own[0], &settings.judging);
+    found.flags.extend(better);
+    found.flags.extend(&stars[1].flags);
     Ok(found)
 }
 
-/// Where the star is not explained: the other way of holding the picture that fits far better, as a flag. Shadows of vanes tell;
-/// a pupil that is round fits all ways alike, and is not asked.
+/// Tries the picture turned by half a turn, mirrored, and upside down, where the fit did not explain the star; returns the flag of the
+/// way that fits far better, or `None`. Only shadows of vanes and obstructions tell these ways apart: a round pupil fits all of
+/// them alike and is not tried.
 fn held_otherwise(
     instrument: &Instrument,
     found: &Fitted,
+    settings: &JudgingSettings,
     fit: impl Fn(&Instrument) -> Result<Fitted, MeasureError>,
-) -> Result<Option<&'static str>, MeasureError> {
+) -> Result<Option<Flag>, MeasureError> {
     if found.model_error == 0.0 || is_round(instrument) {
         return Ok(None);
     }
-    let beyond = |chi_square: f64| (chi_square - 1.0).max(NOISE_KNOWN);
+    let beyond = |chi_square: f64| (chi_square - 1.0).max(settings.chi_square_known_to);
     let ways = [
-        (false, PI, "half_turn_fits_better"),
-        (true, 0.0, "mirrored_fits_better"),
-        (true, PI, "upside_down_fits_better"),
+        (false, PI, Flag::HalfTurnFitsBetter),
+        (true, 0.0, Flag::MirroredFitsBetter),
+        (true, PI, Flag::UpsideDownFitsBetter),
     ];
-    let mut best = (None, FAR_BETTER * beyond(found.chi_square));
+    let far_better = settings.held_otherwise_share * beyond(found.chi_square);
+    let mut best = (None, far_better);
     for (flipped, turn_rad, flag) in ways {
         let mut held = instrument.clone();
         held.camera.mirrored ^= flipped;
@@ -273,14 +265,14 @@ fn held_otherwise(
 
 fn look(options: &MeasureOptions) -> Look {
     Look {
-        accuracy: None,
         portable: options.portable,
         temperature_k: options.temperature_k,
+        settings: options.settings.fit,
     }
 }
 
-fn edges_of(star: &CutStar) -> Result<Ring, MeasureError> {
-    ring(&star.light_adu).ok_or(MeasureError::NoRing {
+fn edges_of(star: &CutStar, settings: &RingSettings) -> Result<Ring, MeasureError> {
+    ring(&star.light_adu, settings).ok_or(MeasureError::NoRing {
         centre_px: star.source.centre_px,
     })
 }
@@ -295,13 +287,14 @@ fn masked(
     region_rays: Vec<RegionRay>,
     star: &CutStar,
     view: &FrameView,
+    settings: &JudgingSettings,
 ) -> Measurement {
     Measurement {
         region_rays,
         spikes: fit.spikes,
         triplets: fit.triplets,
         slopes: fit.slopes,
-        ..plain(Method::MaskedStar, fit.fitted, star, view)
+        ..plain(Method::MaskedStar, fit.fitted, star, view, settings)
     }
 }
 
@@ -311,58 +304,39 @@ fn doughnut(
     edges: Ring,
     star: &CutStar,
     view: &FrameView,
+    settings: &JudgingSettings,
 ) -> Measurement {
-    let mut found = plain(method, fit.fitted, star, view);
+    let mut found = plain(method, fit.fitted, star, view, settings);
     if fit.side_from == SideFrom::Assumed {
-        found.flags.push("even_sign_open".into());
+        found.flags.raise(Flag::EvenSignOpen);
     }
     let aside = found.obstruction_aside_m().is_some_and(|aside| {
-        let seen = |d: &Uncertain| d.sigma.is_some_and(|s| d.value.abs() > 5.0 * s);
+        let limit = settings.obstruction_aside_sigma;
+        let seen = |d: &Uncertain| d.sigma.is_some_and(|s| d.value.abs() > limit * s);
         aside.iter().any(seen)
     });
     if aside {
-        found.flags.push("obstruction_aside".into());
+        found.flags.raise(Flag::ObstructionAside);
     }
     let corner = star.corner_px.map(|c| c as f64);
     found.side = Some((fit.side, fit.side_from));
-    found.ring = Some(edges.moved(corner));
+    found.ring = Some(edges.moved(FramePx::new(corner)));
     found
 }
 
-fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &FrameView) -> Measurement {
+fn plain(
+    method: Method,
+    fitted: Fitted,
+    star: &CutStar,
+    view: &FrameView,
+    settings: &JudgingSettings,
+) -> Measurement {
     let mut flags = star.flags.clone();
-    if fitted.unexplained < ALONE {
+    if fitted.unexplained < settings.overlap_unexplained_share {
         // it looked double, and one star explains it
-        flags.retain(|flag| flag != "stars_overlap");
+        flags = flags.without(Flag::StarsOverlap);
     }
-    if fitted.left_out_px > 0 && !flags.iter().any(|flag| flag == "pixels_left_out") {
-        flags.push("pixels_left_out".into());
-    }
-    if !fitted.settled {
-        flags.push("not_settled".into());
-    }
-    if fitted.get(Unknown::Mode(HIGHER_ORDER_MODES[0])).is_some() {
-        flags.push("higher_order_modes".into());
-    }
-    if fitted.chi_square > ROUGH {
-        flags.push("rough_fit".into());
-    }
-    if fitted.unexplained > UNEXPLAINED || fitted.model_error > OFF_BY {
-        flags.push("poor_fit".into());
-    }
-    let blur = fitted
-        .get(Unknown::Seeing(0))
-        .map_or(0.0, |s| libm::exp(s.0));
-    if blur > VERY_BLURRED_RAD {
-        flags.push("very_blurred".into());
-    }
-    let uncertain = |noll| {
-        let sigma = fitted.get(Unknown::Mode(noll)).and_then(|found| found.1);
-        sigma.is_none_or(|s| s > TOO_UNCERTAIN_M)
-    };
-    if uncertain(7) || uncertain(8) {
-        flags.push("coma_uncertain".into());
-    }
+    flags.extend(&judged(&fitted, settings));
     let place = |axis| {
         let inside = fitted.get(Unknown::Place(0, axis)).map_or(0.0, |p| p.0);
         inside + star.corner_px[axis] as f64
@@ -370,7 +344,7 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &FrameView) -> Me
     let (rows, columns) = star.recorded.image_e.dim();
     Measurement {
         method,
-        star_px: [place(0), place(1)],
+        star_px: FramePx::new([place(0), place(1)]),
         field_m: star.recorded.field_m,
         ring: None,
         spikes: Vec::new(),
@@ -386,7 +360,7 @@ fn plain(method: Method, fitted: Fitted, star: &CutStar, view: &FrameView) -> Me
 }
 
 /// Modes that the telescope would have if it were aligned, at a place in the field.
-pub(super) fn aligned_modes(instrument: &Instrument, field_m: [f64; 2]) -> Modes {
+pub(super) fn aligned_modes(instrument: &Instrument, field_m: FieldM) -> Modes {
     let mut modes = instrument.telescope.design.clone();
     let of_field = crate::mechanics::field_modes(&instrument.telescope.field, field_m);
     modes.add_scaled(&of_field, 1.0);

@@ -2,11 +2,11 @@
 //!
 //! There is always one. Where nothing is to be turned it says what else would help, and why.
 
-use super::advice::{Advice, LEAST_TURN, NoAdvice, OneScrew, Verdict};
+use super::advice::{Advice, NoAdvice, OneScrew, Verdict};
 use super::hands::{degrees, hands};
-use super::measurement::Measurement;
 use super::report::Findings;
 use super::words::turn_and_way;
+use crate::flag::Flags;
 use crate::instrument::{Assembly, Instrument};
 use crate::units::{NM, UM};
 use serde::Serialize;
@@ -89,15 +89,6 @@ impl NextStep {
     }
 }
 
-/// A trial turn at most, where nothing is known of what a screw does.
-const TRIAL_TURN: f64 = 1.0 / 8.0;
-/// The same at fast focal ratios, where a turn does more.
-const TRIAL_TURN_FAST: f64 = 1.0 / 16.0;
-/// Focal ratio from which on downwards a telescope counts as fast.
-const FAST_RATIO: f64 = 2.5;
-/// An exposure is not asked to grow by more than this factor at once.
-const LONGER_AT_MOST: f64 = 16.0;
-
 /// What to do now, by a verdict on findings.
 pub fn next_step(found: &Findings, verdict: Verdict, instrument: &Instrument) -> NextStep {
     match (verdict, &found.advice) {
@@ -141,7 +132,7 @@ fn turn(found: &Findings, advice: &Advice, instrument: &Instrument) -> NextStep 
         .turns
         .iter()
         .enumerate()
-        .filter(|(_, turns)| turns.abs() >= LEAST_TURN)
+        .filter(|(_, turns)| turns.abs() >= advice.settings.least_turns)
         .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
     match largest {
         Some((screw, turns)) => {
@@ -158,8 +149,13 @@ fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
         || "what a turn does is not known yet".to_owned(),
         NoAdvice::to_string,
     );
-    let fast = instrument.telescope.focal_ratio() <= FAST_RATIO;
-    let turns = if fast { TRIAL_TURN_FAST } else { TRIAL_TURN };
+    let settings = found.settings;
+    let fast = instrument.telescope.focal_ratio() <= settings.fast_up_to_focal_ratio;
+    let turns = if fast {
+        settings.trial_turns_fast
+    } else {
+        settings.trial_turns
+    };
     match &instrument.assembly {
         Some(assembly) => NextStep::of_screw(Deed::Trial, assembly, 0, turns, why),
         None => NextStep::new(
@@ -173,10 +169,12 @@ fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
 fn expose(found: &Findings) -> NextStep {
     let stop_m = found.stop.map_or(0.0, |s| s.stop_m);
     let sigma_m = found.advice.ok().and_then(|a| a.undone_m?.sigma);
-    // σ falls with the root of the light; half of the stop level is known well enough
+    // σ falls with the root of the light, until it is the share of the stop level at which coma is known well enough
+    let wanted_m = found.settings.known_to_share_of_stop * stop_m;
+    let [least, most] = found.settings.longer_factor;
     let factor = sigma_m
         .filter(|_| stop_m > 0.0)
-        .map(|sigma| (2.0 * sigma / stop_m).powi(2).clamp(2.0, LONGER_AT_MOST));
+        .map(|sigma| (sigma / wanted_m).powi(2).min(most).max(least));
     let time_s = found.exposure_s.zip(factor).map(|(now_s, by)| now_s * by);
     let words = match time_s {
         Some(time_s) => format!("Expose {time_s:.1} s, or take a brighter star, and look again."),
@@ -193,21 +191,19 @@ fn expose(found: &Findings) -> NextStep {
 }
 
 fn look_again(found: &Findings) -> NextStep {
-    let unsound = found
-        .star
-        .iter()
-        .flat_map(|star: &&Measurement| star.flags.iter())
-        .chain(
-            found
-                .whole_frame
-                .iter()
-                .flat_map(|whole| whole.flags.iter()),
-        )
-        .find(|flag| super::flags::is_unsound(flag));
-    let why = match (unsound, &found.advice) {
-        (Some(flag), _) => super::flags::flag_in_words(flag).to_owned(),
-        (None, Err(no)) => format!("{no}; {}", no.hint()),
-        (None, Ok(_)) => "this frame does not settle it".to_owned(),
+    let mut flags = Flags::default();
+    flags.extend(found.star.iter().flat_map(|star| &star.flags));
+    flags.extend(found.whole_frame.iter().flat_map(|whole| &whole.flags));
+    if let Some(flag) = flags.first_unsound() {
+        return NextStep::new(
+            Deed::LookAgain,
+            format!("{} Turn nothing on this frame.", flag.remedy()),
+            flag.meaning().trim_end_matches('.'),
+        );
+    }
+    let why = match &found.advice {
+        Err(no) => format!("{no}; {}", no.hint()),
+        Ok(_) => "this frame does not settle it".to_owned(),
     };
     NextStep::new(
         Deed::LookAgain,

@@ -1,12 +1,13 @@
-//! Where the rays of each region of the mask land, by the fitted wavefront: the number that a truth has too.
+//! Where the rays of each region of the mask land on the average, by the fitted wavefront: the same quantity as a truth's `shift_px`.
 //!
 //! The light of a spike is not where its mean ray is: regions with parallel slots share it, and a window sees the middle of it
 //! better than its tails. The fit knows all of that, so its mean rays are compared with a truth, and what the light itself
 //! shows stays beside them ([`FoundSpike`](super::FoundSpike)).
 
 use super::fit::{Fitted, Recorded, TrialState, Unknown};
-use super::measurement::Uncertain;
+use super::settings::PriorSettings;
 use crate::instrument::Instrument;
+use crate::math::Uncertain;
 use crate::predict::spikes;
 use crate::pupil::frame_axes;
 use crate::state::State;
@@ -32,6 +33,7 @@ pub(super) fn region_rays(
     recorded: &Recorded,
     instrument: &Instrument,
     wavelength_m: f64,
+    prior: &PriorSettings,
 ) -> Vec<RegionRay> {
     let trial = &fitted.trial;
     let traced = |trial: &TrialState| traced(trial, recorded, instrument, wavelength_m);
@@ -41,7 +43,7 @@ pub(super) fn region_rays(
         .iter()
         .enumerate()
         .filter_map(|(column, unknown)| {
-            let step = step(*unknown, instrument)?;
+            let step = step(*unknown, instrument, prior)?;
             let mut aside = trial.clone();
             aside.values[column] += step;
             let there = traced(&aside);
@@ -58,12 +60,12 @@ pub(super) fn region_rays(
     rays
 }
 
-/// Step of the difference that stands for a derivative; `None` for what moves no ray.
-fn step(unknown: Unknown, instrument: &Instrument) -> Option<f64> {
+/// Step of the difference that stands for the derivative by an unknown, in that unknown's unit; `None` for unknowns that move no ray.
+fn step(unknown: Unknown, instrument: &Instrument, prior: &PriorSettings) -> Option<f64> {
     match unknown {
         Unknown::Mode(_) => Some(NM),
         Unknown::SensorOffset(_) => Some(UM),
-        Unknown::Dimension(dimension) => Some(dimension.step(instrument)),
+        Unknown::Dimension(dimension) => Some(dimension.step(instrument, prior)),
         _ => None,
     }
 }

@@ -6,7 +6,8 @@
 
 use super::harmonics::Harmonics;
 use super::regions::{Regions, grown};
-use crate::units::DEG;
+use super::settings::RingSettings;
+use crate::axes::FramePx;
 use ndarray::Array2;
 use std::f64::consts::{PI, TAU};
 
@@ -14,18 +15,18 @@ use std::f64::consts::{PI, TAU};
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ring {
     /// Centre of the area within the outer edge.
-    pub outer_centre_px: [f64; 2],
+    pub outer_centre_px: FramePx,
     /// Radius of the circle of the same area.
     pub outer_radius_px: f64,
     /// Centre of the dark area; `None` where there is none.
-    pub dark_centre_px: Option<[f64; 2]>,
+    pub dark_centre_px: Option<FramePx>,
     /// Radius of the circle of the same area.
     pub inner_radius_px: Option<f64>,
     /// Thickness and mean light of the ring in each of [`SECTORS`] directions, the first to the right, counter-clockwise.
     pub sectors: Vec<Sector>,
     /// Narrow shadows across the ring.
     pub shadows: Vec<Shadow>,
-    /// How far the outer edge is from a circle: amplitude of cos 2θ and sin 2θ, pixels.
+    /// How far the outer edge is from a circle: amplitudes of cos 2θ and sin 2θ of its radius, pixels, θ in frame axes.
     pub oval_px: [f64; 2],
 }
 
@@ -51,16 +52,12 @@ pub struct Shadow {
 
 impl Ring {
     /// The same ring seen from another corner.
-    pub fn moved(mut self, by_px: [f64; 2]) -> Ring {
-        for place in [
-            Some(&mut self.outer_centre_px),
-            self.dark_centre_px.as_mut(),
-        ] {
-            for (axis, value) in place.into_iter().flatten().enumerate() {
-                *value += by_px[axis];
-            }
+    pub fn moved(self, by_px: FramePx) -> Ring {
+        Ring {
+            outer_centre_px: self.outer_centre_px + by_px,
+            dark_centre_px: self.dark_centre_px.map(|dark| dark + by_px),
+            ..self
         }
-        self
     }
 
     /// Direction in which the ring is thinnest: where the first harmonic of its thickness is least.
@@ -75,48 +72,37 @@ impl Ring {
     }
 
     /// Dark centre minus outer centre.
-    pub fn dark_shift_px(&self) -> Option<[f64; 2]> {
-        let dark = self.dark_centre_px?;
-        Some([0, 1].map(|axis| dark[axis] - self.outer_centre_px[axis]))
+    pub fn dark_shift_px(&self) -> Option<FramePx> {
+        Some(self.dark_centre_px? - self.outer_centre_px)
     }
 }
 
 /// Directions in which a ring is described.
 pub const SECTORS: usize = 36;
-/// Spokes along which edges are sought.
+/// Directions of the spokes along which edges and light are read, evenly all round: five to each of [`SECTORS`].
 const SPOKES: usize = 180;
-/// Light at the geometrical edge of a shadow over the light beside it: a quarter (Fresnel's integral for a straight edge, from
-/// memory). Atmosphere and pixels raise it a little.
-const EDGE_LIGHT: f64 = 0.27;
-/// What counts as lit beside the brightest part, the first that shows a ring: with much coma the wide side is many times fainter
-/// than the thin one, but a faint star's noise must not count.
-const LIT_SHARES: [f64; 3] = [1.0 / 3.0, 1.0 / 6.0, 1.0 / 12.0];
-/// Smoothing over the star's radius, as a standard deviation; variance of one round; rounds at most.
-const SMOOTH_SHARE: f64 = 0.035;
-const SMOOTH_VARIANCE: f64 = 0.5;
-const SMOOTHED_AT_MOST: usize = 40;
-/// Steps along a spoke, pixels.
-const STEP_PX: f64 = 0.25;
-/// A dark area that is worn off in fewer rounds is a dark pixel, not a hole.
-const LEAST_HOLE_DEPTH_PX: usize = 1;
-/// The dark is sought this far inside the outer edge.
-const EDGE_PX: f64 = 2.0;
-/// Harmonics of an edge.
-const EDGE_HARMONICS: usize = 3;
-/// Harmonics of the ring's light that are no shadow.
-const LIGHT_HARMONICS: usize = 2;
-/// A shadow takes at least this share of the light.
-const SHADOW_DEPTH: f64 = 0.12;
+/// Variance that one round of [`smoothed`] adds along rows and along columns, in squared pixels: that of the weights 1, 2, 1 over 4.
+const SMOOTHING_VARIANCE_PX2: f64 = 0.5;
+/// The brightest pixels are one in this many of the picture: few enough to lie on the ring, and more than a few hot pixels.
+const ONE_BRIGHT_IN: usize = 200;
+/// A picture of fewer pixels than this shows no ring.
+const LEAST_PICTURE_PX: usize = 100;
+/// Times that an edge is read anew from the centre that it had before.
+const RECENTRINGS: usize = 2;
+/// Samples of the ring's light across its thickness.
+const ACROSS: i32 = 24;
 
-/// Reads the edges of the star in a picture whose sky is zero; `None` where no ring of at least 5 pixels' radius stands out.
+/// Reads the edges of the star in a picture whose sky is zero (element `[[row, column]]`, row 0 at the bottom); `None` where no ring
+/// of at least [`RingSettings::outer_radius_px_at_least`] stands out.
 ///
 /// # Accuracy
 /// Against ray-traced edges: dark shift 0.2 px, outer radius 0.6 px; the inner radius comes out up to 1.3 px small
 /// (`tests/measuring/rings.rs`).
-pub fn ring(picture: &Array2<f64>) -> Option<Ring> {
-    let mut found = LIT_SHARES
+pub fn ring(picture: &Array2<f64>, settings: &RingSettings) -> Option<Ring> {
+    let mut found = settings
+        .lit_shares
         .iter()
-        .filter_map(|share| ring_lit(picture, *share));
+        .filter_map(|share| ring_lit(picture, *share, settings));
     let first = found.next()?;
     if first.dark_centre_px.is_some() {
         return Some(first);
@@ -125,36 +111,42 @@ pub fn ring(picture: &Array2<f64>) -> Option<Ring> {
 }
 
 /// The edges where everything brighter than a share of the brightest counts as lit.
-fn ring_lit(picture: &Array2<f64>, share: f64) -> Option<Ring> {
-    let smooth = smoothed_for_its_size(picture, share)?;
+fn ring_lit(picture: &Array2<f64>, share: f64, settings: &RingSettings) -> Option<Ring> {
+    let smooth = smoothed_for_its_size(picture, share, settings)?;
     let level = bright_level(&smooth, share)?;
-    let (star, _) = star_middle(&smooth, 0.5 * level)?;
-    let outer = RingEdge::find(&smooth, star, level, Way::Inwards)?;
-    if outer.radius_px < 5.0 {
+    let lit_from = settings.in_ring_share * level;
+    let (star, _) = star_middle(&smooth, lit_from)?;
+    let outer = RingEdge::find(&smooth, star, level, Way::Inwards, settings)?;
+    if outer.radius_px < settings.outer_radius_px_at_least {
         return None;
     }
-    let dark = hole_middle(&smooth, &outer, 0.5 * level)
-        .and_then(|centre| RingEdge::find(&smooth, centre, level, Way::Outwards))
-        .filter(|dark| dark.radius_px < 0.95 * outer.radius_px);
-    let light = Around::new(&smooth, &outer, dark.as_ref());
+    let dark = hole_middle(&smooth, &outer, lit_from, settings)
+        .and_then(|centre| RingEdge::find(&smooth, centre, level, Way::Outwards, settings))
+        .filter(|dark| dark.radius_px < settings.inner_over_outer_at_most * outer.radius_px);
+    let light = Around::new(&smooth, &outer, dark.as_ref(), settings.band_margin_share);
     Some(Ring {
-        outer_centre_px: outer.centre_px,
+        outer_centre_px: FramePx::new(outer.centre_px),
         outer_radius_px: outer.radius_px,
-        dark_centre_px: dark.as_ref().map(|d| d.centre_px),
+        dark_centre_px: dark.as_ref().map(|d| FramePx::new(d.centre_px)),
         inner_radius_px: dark.as_ref().map(|d| d.radius_px),
         sectors: light.sectors(),
-        shadows: light.shadows(),
+        shadows: light.shadows(settings),
         oval_px: outer.curve.pair(2),
     })
 }
 
 /// The picture smoothed by a small share of the star's radius: noise of single pixels goes, edges stay.
-fn smoothed_for_its_size(picture: &Array2<f64>, share: f64) -> Option<Array2<f64>> {
+fn smoothed_for_its_size(
+    picture: &Array2<f64>,
+    share: f64,
+    settings: &RingSettings,
+) -> Option<Array2<f64>> {
     let mut smooth = smoothed(picture);
     let level = bright_level(&smooth, share)?;
-    let (_, radius_px) = star_middle(&smooth, 0.5 * level)?;
-    let rounds = ((SMOOTH_SHARE * radius_px).powi(2) / SMOOTH_VARIANCE).round() as usize;
-    for _ in 1..rounds.min(SMOOTHED_AT_MOST) {
+    let (_, radius_px) = star_middle(&smooth, settings.in_ring_share * level)?;
+    let variance_px2 = (settings.smoothing_share * radius_px).powi(2);
+    let rounds = (variance_px2 / SMOOTHING_VARIANCE_PX2).round() as usize;
+    for _ in 1..rounds.min(settings.smoothing_rounds_at_most) {
         smooth = smoothed(&smooth);
     }
     Some(smooth)
@@ -180,14 +172,14 @@ fn smoothed(picture: &Array2<f64>) -> Array2<f64> {
     })
 }
 
-/// The typical light of the ring: the median of what is brighter than a share of the brightest two-hundredth part.
+/// The typical light of the ring: the median of what is brighter than a share of the brightest pixels.
 fn bright_level(picture: &Array2<f64>, share: f64) -> Option<f64> {
     let mut values: Vec<f64> = picture.iter().copied().filter(|v| v.is_finite()).collect();
-    if values.len() < 100 {
+    if values.len() < LEAST_PICTURE_PX {
         return None;
     }
     values.sort_unstable_by(f64::total_cmp);
-    let bright = values[values.len() - 1 - values.len() / 200];
+    let bright = values[values.len() - 1 - values.len() / ONE_BRIGHT_IN];
     let first = values.partition_point(|v| *v < bright * share);
     let lit = &values[first..];
     (bright > 0.0 && !lit.is_empty()).then(|| lit[lit.len() / 2])
@@ -202,9 +194,15 @@ fn star_middle(picture: &Array2<f64>, threshold: f64) -> Option<([f64; 2], f64)>
 
 /// Middle of the dark area inside the outer edge: what is left last when it is worn off from its border. A shadow that cuts
 /// through the ring is narrow, and gone before.
-fn hole_middle(picture: &Array2<f64>, outer: &RingEdge, threshold: f64) -> Option<[f64; 2]> {
+fn hole_middle(
+    picture: &Array2<f64>,
+    outer: &RingEdge,
+    threshold: f64,
+    settings: &RingSettings,
+) -> Option<[f64; 2]> {
+    let margin_px = settings.dark_inside_edge_px;
     let mut dark = Array2::from_shape_fn(picture.dim(), |place| {
-        picture[place] <= threshold && outer.holds([place.1 as f64, place.0 as f64], EDGE_PX)
+        picture[place] <= threshold && outer.holds([place.1 as f64, place.0 as f64], margin_px)
     });
     let mut last = None;
     for round in 0.. {
@@ -216,7 +214,7 @@ fn hole_middle(picture: &Array2<f64>, outer: &RingEdge, threshold: f64) -> Optio
         let Some(centre) = middle(&left) else {
             break;
         };
-        if round >= LEAST_HOLE_DEPTH_PX {
+        if round >= settings.dark_rounds_at_least {
             last = Some(centre);
         }
         let bright = dark.mapv(|is| !is);
@@ -251,23 +249,39 @@ struct RingEdge {
 }
 
 impl RingEdge {
-    fn find(picture: &Array2<f64>, middle_px: [f64; 2], level: f64, way: Way) -> Option<RingEdge> {
-        let mut edge = RingEdge::about(picture, middle_px, level, way)?;
-        for _ in 0..2 {
-            edge = RingEdge::about(picture, edge.centre_px, level, way)?;
+    fn find(
+        picture: &Array2<f64>,
+        middle_px: [f64; 2],
+        level: f64,
+        way: Way,
+        settings: &RingSettings,
+    ) -> Option<RingEdge> {
+        let mut edge = RingEdge::about(picture, middle_px, level, way, settings)?;
+        for _ in 0..RECENTRINGS {
+            edge = RingEdge::about(picture, edge.centre_px, level, way, settings)?;
         }
         Some(edge)
     }
 
-    fn about(picture: &Array2<f64>, from_px: [f64; 2], level: f64, way: Way) -> Option<RingEdge> {
+    fn about(
+        picture: &Array2<f64>,
+        from_px: [f64; 2],
+        level: f64,
+        way: Way,
+        settings: &RingSettings,
+    ) -> Option<RingEdge> {
         let points: Vec<(f64, f64)> = (0..SPOKES)
             .map(|i| TAU * i as f64 / SPOKES as f64)
             .filter_map(|angle| {
-                let spoke = Spoke::new(picture, from_px, angle);
-                Some((angle, spoke.edge_px(level, way)?))
+                let spoke = Spoke::new(picture, from_px, angle, settings.spoke_step_px);
+                Some((angle, spoke.edge_px(level, way, settings)?))
             })
             .collect();
-        let curve = Harmonics::robust(&points, EDGE_HARMONICS)?;
+        let curve = Harmonics::robust(
+            &points,
+            settings.edge_harmonics,
+            settings.far_from_curve_sigma,
+        )?;
         let (centre, area) = curve.centroid_and_area();
         Some(RingEdge {
             from_px,
@@ -286,8 +300,12 @@ impl RingEdge {
     /// Distance of the edge from a point within it, in a direction.
     fn distance_px(&self, point_px: [f64; 2], angle: f64) -> f64 {
         let (cos, sin) = (libm::cos(angle), libm::sin(angle));
-        let (mut low, mut high) = (0.0, 4.0 * self.radius_px);
-        for _ in 0..40 {
+        /// No edge that was read lies farther from a point within it than this many of its radii.
+        const FARTHEST_RADII: f64 = 4.0;
+        /// Halvings: the distance comes out to rounding.
+        const HALVINGS: usize = 40;
+        let (mut low, mut high) = (0.0, FARTHEST_RADII * self.radius_px);
+        for _ in 0..HALVINGS {
             let middle = 0.5 * (low + high);
             let point = [point_px[0] + middle * cos, point_px[1] + middle * sin];
             if self.holds(point, 0.0) {
@@ -302,38 +320,42 @@ impl RingEdge {
 
 /// Light along a line from a point.
 struct Spoke {
+    /// From the point outwards, as far as the picture reaches.
     values: Vec<f64>,
+    /// Distance from one value to the next.
+    step_px: f64,
 }
 
 impl Spoke {
-    fn new(picture: &Array2<f64>, from_px: [f64; 2], angle: f64) -> Self {
+    fn new(picture: &Array2<f64>, from_px: [f64; 2], angle: f64, step_px: f64) -> Self {
         let (cos, sin) = (libm::cos(angle), libm::sin(angle));
         let values = (0..)
-            .map(|i| STEP_PX * i as f64)
+            .map(|i| step_px * i as f64)
             .map_while(|r| between(picture, [from_px[0] + r * cos, from_px[1] + r * sin]))
             .collect();
-        Spoke { values }
+        Spoke { values, step_px }
     }
 
     /// Where the light passes what it has at an edge, beside the ring on this spoke. The ring itself is met first, so that
     /// noise far from it is no edge.
-    fn edge_px(&self, level: f64, way: Way) -> Option<f64> {
+    fn edge_px(&self, level: f64, way: Way, settings: &RingSettings) -> Option<f64> {
+        let in_ring_share = settings.in_ring_share;
         let mut lit: Vec<f64> = self
             .values
             .iter()
             .copied()
-            .filter(|v| *v > 0.5 * level)
+            .filter(|v| *v > in_ring_share * level)
             .collect();
-        if (lit.len() as f64) * STEP_PX < 1.5 {
+        if (lit.len() as f64) * self.step_px < settings.spoke_in_ring_px_at_least {
             return None;
         }
         lit.sort_unstable_by(f64::total_cmp);
         let typical = lit[lit.len() / 2];
-        let (half, edge) = (0.5 * typical, EDGE_LIGHT * typical);
-        let in_ring = |v: &f64| *v > half;
+        let edge = settings.edge_light_share * typical;
+        let in_ring = |v: &f64| *v > in_ring_share * typical;
         let crossing = |i: usize| {
             let (a, b) = (self.values[i], self.values[i + 1]);
-            STEP_PX * (i as f64 + (edge - a) / (b - a))
+            self.step_px * (i as f64 + (edge - a) / (b - a))
         };
         match way {
             Way::Outwards => {
@@ -374,7 +396,12 @@ struct Around {
 }
 
 impl Around {
-    fn new(picture: &Array2<f64>, outer: &RingEdge, dark: Option<&RingEdge>) -> Self {
+    fn new(
+        picture: &Array2<f64>,
+        outer: &RingEdge,
+        dark: Option<&RingEdge>,
+        margin_share: f64,
+    ) -> Self {
         let mut around = Around {
             thickness_px: Vec::new(),
             light: Vec::new(),
@@ -383,18 +410,17 @@ impl Around {
             let angle = TAU * i as f64 / SPOKES as f64;
             let far = outer.distance_px(outer.centre_px, angle);
             let near = dark.map_or(0.0, |dark| dark.distance_px(outer.centre_px, angle));
-            let steps = 24;
-            let light: f64 = (0..steps)
-                .map(|k| {
-                    near + (far - near) * (0.15 + 0.7 * (f64::from(k) + 0.5) / f64::from(steps))
-                })
+            let light: f64 = (0..ACROSS)
+                .map(|k| (f64::from(k) + 0.5) / f64::from(ACROSS))
+                .map(|part| margin_share + (1.0 - 2.0 * margin_share) * part)
+                .map(|part| near + (far - near) * part)
                 .filter_map(|r| {
                     let x = outer.centre_px[0] + r * libm::cos(angle);
                     between(picture, [x, outer.centre_px[1] + r * libm::sin(angle)])
                 })
                 .sum();
             around.thickness_px.push(far - near);
-            around.light.push(light / f64::from(steps));
+            around.light.push(light / f64::from(ACROSS));
         }
         around
     }
@@ -418,8 +444,8 @@ impl Around {
             .collect()
     }
 
-    /// Dips below the smooth course of the light round the ring, deeper than its ripple.
-    fn shadows(&self) -> Vec<Shadow> {
+    /// Shadows: dips of the light round the ring below its smooth course, deeper than its usual ripple.
+    fn shadows(&self, settings: &RingSettings) -> Vec<Shadow> {
         let angle = |i: usize| TAU * i as f64 / SPOKES as f64;
         let points: Vec<(f64, f64)> = self
             .light
@@ -427,7 +453,9 @@ impl Around {
             .enumerate()
             .map(|(i, v)| (angle(i), *v))
             .collect();
-        let Some(course) = Harmonics::robust(&points, LIGHT_HARMONICS) else {
+        let far_sigma = settings.far_from_curve_sigma;
+        let course = Harmonics::robust(&points, settings.light_harmonics, far_sigma);
+        let Some(course) = course else {
             return Vec::new();
         };
         let missing: Vec<f64> = points
@@ -436,8 +464,11 @@ impl Around {
             .collect();
         let mut ripple: Vec<f64> = missing.iter().map(|m| m.abs()).collect();
         ripple.sort_unstable_by(f64::total_cmp);
-        let limit = SHADOW_DEPTH.max(4.0 * ripple[ripple.len() / 2]);
-        let window = (15.0 * DEG / TAU * SPOKES as f64) as usize;
+        let limit = {
+            let typical = ripple[ripple.len() / 2];
+            (settings.shadow_over_ripple_factor * typical).max(settings.shadow_share_at_least)
+        };
+        let window = (settings.shadow_apart_rad / TAU * SPOKES as f64) as usize;
         (0..SPOKES)
             .filter(|&i| missing[i] > limit)
             .filter(|&i| {

@@ -6,6 +6,7 @@
 //! same place, and the difference is the shift: light of neighbours, and the window's own bias, go out to first order.
 
 use super::fit::Recorded;
+use super::settings::SpikeSettings;
 use crate::geometry::area as area_of;
 use crate::instrument::{Instrument, MaskDesign};
 use crate::mask::{Triplet, regions, triplets};
@@ -13,7 +14,7 @@ use crate::math::LeastSquares;
 use crate::predict::mean_ray_of_region_m;
 use crate::pupil::{Pupil, frame_axes};
 use crate::state::{Modes, State};
-use crate::units::{DEG, NM};
+use crate::units::NM;
 use crate::wavefront::Wavefront;
 use ndarray::Array2;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
@@ -23,13 +24,13 @@ use std::f64::consts::{FRAC_PI_2, PI, TAU};
 pub struct FoundSpike {
     /// Numbers of the regions whose slots make it.
     pub regions: Vec<usize>,
-    /// Azimuth of the first region's middle, pupil axes.
+    /// Azimuth of the middle of the first of these regions, pupil axes.
     pub azimuth_rad: f64,
     /// Direction along the slots, pupil axes.
     pub slot_rad: f64,
     /// Shift along the slots against the aligned telescope, from the star's place; `None` where no light is.
     pub shift_px: Option<f64>,
-    /// Standard deviation by photons and noise alone.
+    /// Standard deviation by photons and the noise of the background, pixels; the window's own errors are not in it.
     pub sigma_px: Option<f64>,
 }
 
@@ -55,24 +56,11 @@ pub struct SlopeModes {
     pub place_px: [f64; 2],
     /// Number of equations and of unknowns.
     pub equations: [usize; 2],
-    /// Directions that the equations see.
+    /// Rank of the equations: how many combinations of the unknowns they determine.
     pub rank: usize,
-    /// How much better the best is seen than the worst.
+    /// Condition of the equations: the largest singular value over the smallest, columns brought to unit length.
     pub condition: f64,
 }
-
-/// A worse condition turns the noise of the spikes into the answer: fewer unknowns are asked for.
-const CONDITION_AT_MOST: f64 = 40.0;
-/// Half width of a window over the distance to the next spike.
-const CLEAR_OF_NEIGHBOUR: f64 = 0.6;
-/// A window whose centroid shows less than this of a shift sees mainly neighbours.
-const LEAST_GAIN: f64 = 0.15;
-/// Windows are never narrower, to both sides.
-const LEAST_HALF_WIDTH_PX: f64 = 1.5;
-/// An unknown that moves no spike by more than this, per 100 nm RMS, is not asked for.
-const LEAST_SHIFT_PX: f64 = 0.1;
-/// Windows are not trusted further than this.
-const TRUSTED_PX: f64 = 0.03;
 
 /// An unknown of the slope equations.
 #[derive(Debug, Clone, Copy)]
@@ -92,6 +80,7 @@ impl SlopeUnknown {
 
     /// 100 nm RMS, or the sensor offset that makes as much.
     fn unit_m(self, instrument: &Instrument) -> f64 {
+        /// Unit of an unknown in the slope equations, so that their columns are of one size.
         const RMS_M: f64 = 100.0 * NM;
         match self {
             SlopeUnknown::Mode(_) => RMS_M,
@@ -121,6 +110,7 @@ pub struct Spikes<'a> {
     pupil: Pupil,
     groups: Vec<SlotDirection>,
     wavelength_m: f64,
+    settings: SpikeSettings,
 }
 
 /// Regions with slots in the same direction.
@@ -130,30 +120,37 @@ struct SlotDirection {
     azimuth_rad: f64,
     slot_rad: f64,
     pitch_m: f64,
-    /// Width of the regions along their slots: the spike is narrower the larger it is.
+    /// Width of the regions along their slots, the smallest of the group: diffraction makes the spike λf over this wide.
     extent_m: f64,
 }
 
 impl<'a> Spikes<'a> {
     /// Prepares the spikes of the instrument's mask; `None` without slots.
-    pub fn new(instrument: &'a Instrument, wavelength_m: f64) -> Option<Self> {
+    pub fn new(
+        instrument: &'a Instrument,
+        wavelength_m: f64,
+        settings: &SpikeSettings,
+    ) -> Option<Self> {
         let design = instrument.mask.as_ref()?;
         let state = State {
             mask_on: true,
             ..State::default()
         };
         let pupil = Pupil::new(instrument, &state);
-        let groups = groups(design, &pupil);
+        let groups = groups(design, &pupil, settings.same_direction_rad);
         (!groups.is_empty()).then_some(Spikes {
             instrument,
             design,
             pupil,
             groups,
             wavelength_m,
+            settings: *settings,
         })
     }
 
-    /// Finds the spikes. `aligned_e` is the frame predicted for the aligned telescope with the star at `star_px`.
+    /// Finds the spikes. `aligned_e` is the frame predicted for the aligned telescope with the star at `star_px` (x, y in the cut-out):
+    /// electrons, element `[[row, column]]`, row 0 at the bottom, of the same size as the recorded one. `seeing_m` is the
+    /// seeing's FWHM on the sensor.
     pub fn find(
         &self,
         recorded: &Recorded,
@@ -203,14 +200,14 @@ impl<'a> Spikes<'a> {
                 Some(SpikeSeen {
                     group,
                     shift_px: s.shift_px?,
-                    sigma_px: s.sigma_px?.max(TRUSTED_PX),
+                    sigma_px: s.sigma_px?.max(self.settings.sigma_px_at_least),
                 })
             })
             .collect();
         let mut asked: Vec<(SlopeUnknown, Vec<f64>)> = SlopeUnknown::ALL
             .into_iter()
             .map(|asked| (asked, self.shift_per_unit(asked)))
-            .filter(|(_, shifts)| largest(shifts) >= LEAST_SHIFT_PX)
+            .filter(|(_, shifts)| largest(shifts) >= self.settings.shift_px_at_least)
             .collect();
         asked.sort_by(|a, b| largest(&b.1).total_cmp(&largest(&a.1)));
         while !asked.is_empty() {
@@ -239,7 +236,7 @@ impl<'a> Spikes<'a> {
         columns.extend(asked.iter().map(|(_, shifts)| weighed(&|g| shifts[g])));
         let problem = LeastSquares::new(columns, &vec![0.0; unknowns]);
         let (rank, condition) = problem.rank_and_condition();
-        if rank < unknowns || condition > CONDITION_AT_MOST {
+        if rank < unknowns || condition > self.settings.condition_at_most {
             return None;
         }
         let data: Vec<f64> = seen.iter().map(|s| s.shift_px / s.sigma_px).collect();
@@ -301,6 +298,7 @@ impl<'a> Spikes<'a> {
     fn window(&self, group: &SlotDirection, star_px: [f64; 2], seeing_m: f64) -> SpikeWindow {
         let (telescope, camera) = (&self.instrument.telescope, &self.instrument.camera);
         let frame = frame_axes(self.instrument);
+        let widths = self.settings.window_widths;
         let blur_m = self.wavelength_m * telescope.focal_length_m / group.extent_m;
         SpikeWindow {
             star_px,
@@ -308,8 +306,11 @@ impl<'a> Spikes<'a> {
             first_order_px: self.wavelength_m * telescope.focal_length_m
                 / group.pitch_m
                 / camera.pixel_m,
-            half_width_px: ((1.5 * blur_m).hypot(1.5 * seeing_m) / camera.pixel_m).max(3.0),
-            spread: CLEAR_OF_NEIGHBOUR * libm::sin(self.nearest_rad(group)),
+            widest_half_px: ((widths * blur_m).hypot(widths * seeing_m) / camera.pixel_m)
+                .max(self.settings.widest_half_px_at_least),
+            narrowest_half_px: self.settings.half_px_at_least,
+            spread: self.settings.way_to_neighbour_share * libm::sin(self.nearest_rad(group)),
+            centroid_per_shift_at_least: self.settings.centroid_per_shift_at_least,
         }
     }
 
@@ -326,8 +327,8 @@ impl<'a> Spikes<'a> {
     }
 }
 
-/// Regions by the direction of their slots, which makes the same spike half a turn on.
-fn groups(design: &MaskDesign, pupil: &Pupil) -> Vec<SlotDirection> {
+/// Regions grouped by the direction of their slots. Slots that run the same way share a spike.
+fn groups(design: &MaskDesign, pupil: &Pupil, same_direction_rad: f64) -> Vec<SlotDirection> {
     let mut groups: Vec<SlotDirection> = Vec::new();
     for (number, region) in regions(design).iter().enumerate() {
         let area: f64 = pupil.pieces_of_region(number).map(area_of).sum();
@@ -337,7 +338,7 @@ fn groups(design: &MaskDesign, pupil: &Pupil) -> Vec<SlotDirection> {
         let slot_rad = region.slot_rad + design.rotation_rad;
         let alike = |g: &&mut SlotDirection| {
             let turn = (g.slot_rad - slot_rad).rem_euclid(PI);
-            turn.min(PI - turn) < 1.0 * DEG && libm::cos(g.slot_rad - slot_rad) > 0.0
+            turn.min(PI - turn) < same_direction_rad && libm::cos(g.slot_rad - slot_rad) > 0.0
         };
         let [from, to] = region.azimuth_rad;
         let chord = 2.0 * libm::sin((0.5 * (to - from)).min(FRAC_PI_2));
@@ -370,10 +371,13 @@ struct SpikeWindow {
     /// Direction along the slots, frame axes.
     along: [f64; 2],
     first_order_px: f64,
-    /// Half width of the window, at most.
-    half_width_px: f64,
+    /// Half width of the window across the spike, at most and at least.
+    widest_half_px: f64,
+    narrowest_half_px: f64,
     /// Half width of the window per pixel of distance from the star, which keeps it clear of the neighbours.
     spread: f64,
+    /// Of a shift of the spike, the centroid in the window must show at least this share.
+    centroid_per_shift_at_least: f64,
 }
 
 impl SpikeWindow {
@@ -382,21 +386,23 @@ impl SpikeWindow {
     /// The window stays where the aligned spike is, so that it cannot run to a neighbour; how much of a shift its centroid
     /// shows is learned from the aligned frame.
     fn shift_px(&self, aligned_e: &Array2<f64>, recorded: &Recorded) -> Option<(f64, f64)> {
+        /// Step of the difference by which it is learned how much of a shift the centroid shows.
         const ASIDE_PX: f64 = 0.4;
         let offset = |image: &Array2<f64>, place: f64| self.offset_px(image, recorded, place);
         let (here, _) = offset(aligned_e, 0.0)?;
         let before = offset(aligned_e, -ASIDE_PX)?.0;
         let after = offset(aligned_e, ASIDE_PX)?.0;
         let gain = (before - after) / (2.0 * ASIDE_PX);
-        if gain < LEAST_GAIN {
+        if gain < self.centroid_per_shift_at_least {
             return None;
         }
         let (there, sigma) = offset(&recorded.image_e, 0.0)?;
         let shift = (there - here) / gain;
-        (shift.abs() < self.half_width_px).then_some((shift, sigma / gain))
+        (shift.abs() < self.widest_half_px).then_some((shift, sigma / gain))
     }
 
-    /// Centroid of the light in the window about `place`, from there.
+    /// Centroid of the light in the window, along the slots and from the window's middle, pixels, with its standard deviation by photons
+    /// and background. `place` is where the window's middle lies along the slots from the star. `None` without light.
     fn offset_px(
         &self,
         image_e: &Array2<f64>,
@@ -419,7 +425,9 @@ impl SpikeWindow {
             );
             let out_px = (x * uy - y * ux).abs();
             let aside = x * ux + y * uy - place;
-            let width = (self.spread * out_px).clamp(LEAST_HALF_WIDTH_PX, self.half_width_px);
+            let width = (self.spread * out_px)
+                .min(self.widest_half_px)
+                .max(self.narrowest_half_px);
             let weight = taper(2.0 * (out_px / self.first_order_px - 1.0)) * taper(aside / width);
             if weight > 0.0 && recorded.usable[[row, column]] {
                 sum += weight * aside * value;

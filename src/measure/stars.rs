@@ -9,6 +9,7 @@
 use super::background::Background;
 use super::frame_error::FrameError;
 use super::regions::{BoxSums, Regions, corners, grown, with_holes};
+use super::settings::{FindingSettings, SearchSettings};
 use crate::instrument::Instrument;
 use crate::math::robust::{half_way, median, sigma_of};
 use crate::spectrum::edges;
@@ -18,56 +19,48 @@ use serde::Serialize;
 /// How stars are looked for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Search {
-    /// How far a square must stand out, in standard deviations of the noise.
-    pub limit_sigma: f64,
     /// Gaps up to about this wide are bridged: the shadow of a vane, the dark between the orders of a spike.
     pub join_px: f64,
     /// Whether sources may be long and in pieces; then nothing is said about overlap.
     pub spiky: bool,
+    /// By which numbers a star is told from noise.
+    pub settings: FindingSettings,
+}
+
+impl Default for Search {
+    /// For stars without a mask, with the default settings.
+    fn default() -> Self {
+        Search::plain(&FindingSettings::default())
+    }
 }
 
 impl Search {
     /// For stars without a mask, from focus to wide doughnuts.
-    pub fn plain() -> Search {
+    pub fn plain(settings: &FindingSettings) -> Search {
         Search {
-            limit_sigma: 6.0,
-            join_px: 6.0,
+            join_px: settings.search.join_px,
             spiky: false,
+            settings: *settings,
         }
     }
 
-    /// For a star behind the instrument's mask: bridges two orders of its finest slots, λf/pitch each.
-    pub fn masked(instrument: &Instrument) -> Search {
+    /// For a star behind the instrument's mask: bridges some orders of its finest slots, λf/pitch each.
+    pub fn masked(instrument: &Instrument, settings: &FindingSettings) -> Search {
+        let own = &settings.search;
         let [_, longest_m] = edges(&instrument.camera.passband);
         let pitches = instrument.mask.iter().flat_map(|mask| &mask.slot_pitch_m);
         let finest_m = pitches.copied().fold(f64::INFINITY, f64::min);
         let order_px =
             longest_m * instrument.telescope.focal_length_m / finest_m / instrument.camera.pixel_m;
         Search {
-            join_px: (2.0 * order_px).clamp(6.0, LONGEST_JOIN_PX),
+            join_px: (own.masked_join_orders * order_px)
+                .min(own.masked_join_px_at_most)
+                .max(own.join_px),
             spiky: true,
-            ..Search::plain()
+            ..Search::plain(settings)
         }
     }
 }
-
-/// Longest gap that is bridged behind a mask.
-const LONGEST_JOIN_PX: f64 = 60.0;
-/// Standard deviations beyond which a square is no sky.
-const PLAINLY_STAR: f64 = 8.0;
-/// Half sides of the squares.
-const HALF_BOXES_PX: [usize; 4] = [0, 1, 3, 7];
-/// A source is measured this far beyond the pixels that stand out.
-const MARGIN_PX: usize = 3;
-/// A source stands out in at least this many pixels.
-const LEAST_PX: usize = 3;
-/// A source that reaches opposite edges and covers more than this share of the frame fills it.
-const FILLED_SHARE: f64 = 0.6;
-/// Wings are fainter than this share of what the brightest twentieth of the frame has at least.
-const WING_SHARE: f64 = 0.1;
-const BRIGHT_PERCENTILE: f64 = 0.95;
-/// More than this share of a small frame below the background means that it is no background.
-const BELOW_SHARE: f64 = 0.02;
 
 /// One source of light.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -100,7 +93,7 @@ pub struct Stars {
     sources: Vec<Source>,
     /// Level and noise.
     pub background: Background,
-    /// The frame above the background, hot and dead pixels patched.
+    /// The frame above the background, hot and dead pixels patched; element `[[row, column]]`, row 0 at the bottom.
     pub light: Array2<f64>,
 }
 
@@ -118,30 +111,32 @@ impl Stars {
         ceiling: Option<f64>,
         search: &Search,
     ) -> Result<Stars, FrameError> {
-        let background = Background::of(values, ceiling)?;
+        let own = &search.settings.search;
+        let background = Background::of(values, ceiling, &search.settings)?;
         let light = background.cleaned(values);
         let (height_px, width_px) = values.dim();
         let fills = FrameError::FillsFrame {
             width_px,
             height_px,
         };
-        if much_below(&light, &background) {
+        if much_below(&light, &background, own) {
             return Err(fills);
         }
-        let (found, best) = standing_out(&light, background.sigma, search.limit_sigma);
-        let fills_it =
-            |found: &[Source]| !search.spiky && fills_frame(&found[0], width_px, height_px);
+        let (found, best) = standing_out(&light, background.sigma, own);
+        let fills_it = |found: &[Source]| {
+            !search.spiky && fills_frame(&found[0], [width_px, height_px], own.filled_share)
+        };
         let mut sources = sources(&light, &found, &background, search);
         if !sources.is_empty() && fills_it(&sources) {
             // the faint wings of a bright star may reach the edges of a small frame; its body must not
-            let bodies = without_wings(&light, &found);
+            let bodies = without_wings(&light, &found, own);
             sources = self::sources(&light, &bodies, &background, search);
         }
         if sources.is_empty() {
             return Err(FrameError::NothingFound {
                 // what stood out was too small to be a star
-                best_sigma: best.0.min(search.limit_sigma),
-                limit_sigma: search.limit_sigma,
+                best_sigma: best.0.min(own.limit_sigma),
+                limit_sigma: own.limit_sigma,
                 place_px: best.1,
             });
         }
@@ -192,24 +187,28 @@ impl Stars {
 }
 
 /// Whether a good part of a small frame lies below its background: then a star was taken for it.
-fn much_below(light: &Array2<f64>, background: &Background) -> bool {
+fn much_below(light: &Array2<f64>, background: &Background, settings: &SearchSettings) -> bool {
     let (rows, columns) = light.dim();
-    if rows.min(columns) >= 256 {
+    if rows.min(columns) >= settings.below_sky_up_to_px {
         return false;
     }
     let sums = BoxSums::new(light);
     let below = light.indexed_iter().filter(|((row, column), _)| {
         let (sum, count) = sums.around([*row, *column], 2);
-        sum < -6.0 * background.sigma * (count as f64).sqrt()
+        sum < -settings.below_sky_sigma * background.sigma * (count as f64).sqrt()
     });
-    below.count() as f64 > BELOW_SHARE * light.len() as f64
+    below.count() as f64 > settings.below_sky_share * light.len() as f64
 }
 
 /// Pixels that stand out at any size of square; and how far the best one does, with its place.
-fn standing_out(light: &Array2<f64>, sigma: f64, limit: f64) -> (Array2<bool>, (f64, [f64; 2])) {
+fn standing_out(
+    light: &Array2<f64>,
+    sigma: f64,
+    settings: &SearchSettings,
+) -> (Array2<bool>, (f64, [f64; 2])) {
     let mut found = Array2::from_elem(light.dim(), false);
     let mut best = (f64::MIN, [0.0; 2]);
-    for half_px in HALF_BOXES_PX {
+    for half_px in settings.squares_half_px {
         let rest = ndarray::Zip::from(light)
             .and(&found)
             .map_collect(|value, is| if *is { 0.0 } else { *value });
@@ -218,18 +217,18 @@ fn standing_out(light: &Array2<f64>, sigma: f64, limit: f64) -> (Array2<bool>, (
         let full = (2 * half_px + 1).pow(2) as f64;
         let mut above = Array2::from_shape_fn(light.dim(), |(row, column)| {
             let count = counts.around([row, column], half_px).0.round();
-            if found[[row, column]] || count < 0.3 * full {
+            if found[[row, column]] || count < settings.square_share_at_least * full {
                 return f64::NAN;
             }
             sums.around([row, column], half_px).0 / (sigma * count.sqrt())
         });
-        normalise(&mut above);
+        normalise(&mut above, settings.not_sky_sigma);
         for ((row, column), value) in above.indexed_iter() {
             // a single pixel is judged with its neighbours
             if half_px > 0 && *value > best.0 {
                 best = (*value, [column as f64, row as f64]);
             }
-            if *value > limit {
+            if *value > settings.limit_sigma {
                 found[[row, column]] = true;
             }
         }
@@ -237,10 +236,11 @@ fn standing_out(light: &Array2<f64>, sigma: f64, limit: f64) -> (Array2<bool>, (
     (found, best)
 }
 
-/// Takes off the middle and, where the noise of squares is larger than that of single pixels says, divides by it.
-fn normalise(above: &mut Array2<f64>) {
+/// Takes the middle of the sky's squares off, and divides by their spread where that is larger than the noise of single pixels promises:
+/// neighbouring pixels may be alike.
+fn normalise(above: &mut Array2<f64>, not_sky_sigma: f64) {
     // a star may fill most of a small frame: what is plainly star says nothing about the sky's middle
-    let is_sky = |v: &f64| v.is_finite() && *v < PLAINLY_STAR;
+    let is_sky = |v: &f64| v.is_finite() && *v < not_sky_sigma;
     let mut known: Vec<f64> = above.iter().copied().filter(is_sky).collect();
     if known.is_empty() {
         return;
@@ -261,9 +261,10 @@ fn sources(
     background: &Background,
     search: &Search,
 ) -> Vec<Source> {
+    let own_settings = &search.settings.search;
     let half_join_px = (0.5 * search.join_px).ceil() as usize;
     let regions = Regions::of(&grown(found, half_join_px));
-    let measured = with_holes(&grown(found, MARGIN_PX));
+    let measured = with_holes(&grown(found, own_settings.margin_px));
     let mut full = Array2::from_elem(light.dim(), false);
     for [column, row] in &background.defects.full_px {
         full[[*row, *column]] = true;
@@ -276,12 +277,12 @@ fn sources(
             let own: Vec<[usize; 2]> = pixels.iter().copied().filter(|at| found[*at]).collect();
             let all: Vec<[usize; 2]> = pixels.iter().copied().filter(|at| measured[*at]).collect();
             let source = source(light, &own, &all, background.sigma, &full)?;
-            let enough =
-                own.len() >= LEAST_PX && source.flux > search.limit_sigma * source.flux_sigma;
+            let enough = own.len() >= own_settings.px_at_least
+                && source.flux > own_settings.limit_sigma * source.flux_sigma;
             enough.then(|| Source {
                 overlaps: !search.spiky
                     && !source.touches_edge
-                    && looks_double(light, &all, holes_px),
+                    && looks_double(light, &all, holes_px, own_settings),
                 ..source
             })
         })
@@ -323,6 +324,12 @@ fn source(
     })
 }
 
+/// Sources of up to this many pixels have each pixel's light spread over 5 × 5 places of its square, so that radii of a pixel or
+/// two come out; it only costs time in larger ones.
+const SPREAD_FINELY_UP_TO_PX: usize = 800;
+/// Sources of up to this many pixels have it spread over 2 × 2 places; in larger ones it stands in the pixel's middle.
+const SPREAD_UP_TO_PX: usize = 8000;
+
 /// Radius of the circle that holds half of the light; small sources have their pixels spread over their squares.
 fn half_flux_radius(
     light: &Array2<f64>,
@@ -331,8 +338,8 @@ fn half_flux_radius(
     flux: f64,
 ) -> f64 {
     let parts = match pixels.len() {
-        0..=800 => 5,
-        801..=8000 => 2,
+        0..=SPREAD_FINELY_UP_TO_PX => 5,
+        ..=SPREAD_UP_TO_PX => 2,
         _ => 1,
     };
     let lit = pixels.iter().map(|at| {
@@ -357,21 +364,27 @@ pub(super) fn spread(
     rays
 }
 
-/// A footprint this much longer than wide is two, or trailed: large ones are doughnuts, which stay round; small ones may be a
-/// comatic or astigmatic star near focus.
-const LONG_LARGE: f64 = 1.3;
-const LONG_SMALL: f64 = 1.6;
-const LARGE_PX: usize = 600;
-
-fn looks_double(light: &Array2<f64>, pixels: &[[usize; 2]], holes_px: &[usize]) -> bool {
-    let limit = if pixels.len() > LARGE_PX {
-        LONG_LARGE
+/// Whether a source is longer than one star would be, has two dark middles, or two peaks.
+fn looks_double(
+    light: &Array2<f64>,
+    pixels: &[[usize; 2]],
+    holes_px: &[usize],
+    settings: &SearchSettings,
+) -> bool {
+    let small = pixels.len() <= settings.large_from_px;
+    let limit = if small {
+        settings.long_small_factor
     } else {
-        LONG_SMALL
+        settings.long_large_factor
     };
-    let dark_middles = holes_px.iter().filter(|n| 25 * **n > pixels.len()).count();
-    let small = pixels.len() <= LARGE_PX;
-    long_over_wide(pixels) > limit || dark_middles > 1 || (small && has_two_peaks(light, pixels))
+    let share = |hole_px: &&usize| **hole_px as f64 / pixels.len() as f64;
+    let dark_middles = holes_px
+        .iter()
+        .filter(|hole_px| share(hole_px) > settings.dark_middle_share)
+        .count();
+    long_over_wide(pixels) > limit
+        || dark_middles > 1
+        || (small && has_two_peaks(light, pixels, settings))
 }
 
 /// Ratio of the standard deviations of a footprint along and across.
@@ -394,7 +407,7 @@ fn long_over_wide(pixels: &[[usize; 2]]) -> f64 {
 }
 
 /// Two maxima of the smoothed light with a dip between them, and no ring through both.
-fn has_two_peaks(light: &Array2<f64>, pixels: &[[usize; 2]]) -> bool {
+fn has_two_peaks(light: &Array2<f64>, pixels: &[[usize; 2]], settings: &SearchSettings) -> bool {
     let (rows, columns) = light.dim();
     let smooth = |row: i64, column: i64| -> f64 {
         let values = (-1..=1).flat_map(|j| (-1..=1).map(move |i| (row + j, column + i)));
@@ -412,7 +425,7 @@ fn has_two_peaks(light: &Array2<f64>, pixels: &[[usize; 2]]) -> bool {
         return false;
     };
     lit.iter()
-        .filter(|(_, value)| *value > 0.3 * highest)
+        .filter(|(_, value)| *value > settings.second_peak_share * highest)
         .any(|(second, value)| {
             let along = [second[0] - first[0], second[1] - first[1]];
             let middle = [0, 1].map(|axis| 0.5 * (first[axis] + second[axis]));
@@ -422,14 +435,18 @@ fn has_two_peaks(light: &Array2<f64>, pixels: &[[usize; 2]]) -> bool {
                     middle[1] - side * 0.5 * along[0],
                 ])
             });
-            let dip = near(middle) < 0.6 * value;
-            let ring = aside.iter().all(|lit| *lit > 0.4 * value);
-            along[0].hypot(along[1]) >= 4.0 && dip && !ring
+            let dip = near(middle) < settings.dip_share * value;
+            let ring = aside.iter().all(|lit| *lit > settings.ring_share * value);
+            along[0].hypot(along[1]) >= settings.peaks_apart_px && dip && !ring
         })
 }
 
 /// Pixels that stand out less those that are faint beside the brightest part, taken in squares of 3 × 3.
-fn without_wings(light: &Array2<f64>, found: &Array2<bool>) -> Array2<bool> {
+fn without_wings(
+    light: &Array2<f64>,
+    found: &Array2<bool>,
+    settings: &SearchSettings,
+) -> Array2<bool> {
     let sums = BoxSums::new(light);
     let mean = |(row, column): (usize, usize)| {
         let (sum, count) = sums.around([row, column], 1);
@@ -437,21 +454,21 @@ fn without_wings(light: &Array2<f64>, found: &Array2<bool>) -> Array2<bool> {
     };
     let means = Array2::from_shape_fn(light.dim(), mean);
     let mut sorted = means.iter().copied().collect::<Vec<f64>>();
-    let place = (BRIGHT_PERCENTILE * (sorted.len() - 1) as f64) as usize;
+    let place = (settings.bright_percentile * (sorted.len() - 1) as f64) as usize;
     let bright = *sorted.select_nth_unstable_by(place, f64::total_cmp).1;
     let mut bodies = found.clone();
     ndarray::Zip::from(&mut bodies)
         .and(&means)
-        .for_each(|body, mean| *body &= *mean > WING_SHARE * bright);
+        .for_each(|body, mean| *body &= *mean > settings.wing_share * bright);
     bodies
 }
 
-fn fills_frame(source: &Source, width_px: usize, height_px: usize) -> bool {
+fn fills_frame(source: &Source, [width_px, height_px]: [usize; 2], filled_share: f64) -> bool {
     let [low, high] = source.box_px;
     let across = low[0] == 0 && high[0] + 1 == width_px;
     let along = low[1] == 0 && high[1] + 1 == height_px;
     let area = (high[0] - low[0] + 1) * (high[1] - low[1] + 1);
-    (across || along) && area as f64 > FILLED_SHARE * (width_px * height_px) as f64
+    (across || along) && area as f64 > filled_share * (width_px * height_px) as f64
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! From a frame of many stars: how each star looks, how the focal plane is tilted, and where the field has no coma.
 //!
-//! Two answers that do not need each other's truth: the plane comes from sizes, the coma node from asymmetries. Each says what it
-//! cannot tell: one frame leaves the side of focus open (`sign_open`), stars in sharp focus hide coma (`node_not_found`). What is
+//! Two answers: the focal plane comes from the stars' sizes, the coma node (the place in the field without coma) from their
+//! asymmetries. Each says what it cannot tell: one frame leaves the side of focus open (`sign_open`), stars in sharp focus hide coma (`node_not_found`). What is
 //! not known is absent, never NaN. Slopes and places are given in frame axes where they end in `_px` or say so, else in pupil axes.
 
 mod beyond_sums;
@@ -16,15 +16,17 @@ pub use shapes::StarShape;
 pub use words::place_in_words;
 
 use super::doughnut::Side;
-use super::flags::all_sound;
 use super::frame_error::FrameError;
+use super::settings::{MeasureSettings, WholeFrameSettings};
 use super::shot::Picture;
 use super::stars::{Search, Source, Stars};
+use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
-use crate::pupil::frame_axes;
+use crate::pupil::{frame_axes, to_field};
 use crate::spectrum::edges;
-use crate::units::{ARCMIN, ARCSEC, MM, NM, UM};
-use coma::{NodeFit, RingSums, Skewed};
+use crate::units::{ARCMIN, MM, NM, UM};
+use coma::{NodeFit, RingRays, Skewed};
 use plane::{Known, PlaneFit, SizedStar};
 use serde::Serialize;
 use shapes::PixelNoise;
@@ -38,6 +40,8 @@ pub struct WholeFrameOptions<'a> {
     pub side: Option<Side>,
     /// A second frame of the same field, and how much farther out its sensor stood.
     pub second: Option<(&'a Picture, f64)>,
+    /// By which numbers measuring decides.
+    pub settings: MeasureSettings,
 }
 
 /// A value and its standard deviation, which is never absent, unlike that of a [`Uncertain`](super::Uncertain): where a fit does not
@@ -61,9 +65,8 @@ pub struct WholeFrame {
     pub focal_plane: Option<FocalPlane>,
     /// The coma node; `None` with a flag where it cannot be told.
     pub coma: Option<ComaField>,
-    /// `few_stars`, `plane_not_found`, `plane_flat`, `sign_open`, `node_not_found`, `node_far_outside`, `no_response`, `no_field_coma`,
-    /// `growth_differs`, `sizes_off_model`, `asymmetries_off_model`.
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
 
 /// The sensor against the focal plane. Where `sign_open` is flagged, all of offset, slopes and tilt may have the other sign.
@@ -112,20 +115,16 @@ pub struct ComaField {
     pub scatter_ratio: f64,
 }
 
-/// Fewer stars than this say nothing about a field.
-const LEAST_STARS: usize = 8;
-/// A star that is measured has this many standard deviations of light.
-const LEAST_SIGMA: f64 = 25.0;
-/// Growth or slope below this many standard deviations is not there.
-const SEEN_SIGMA: f64 = 4.0;
-/// What the law of sizes may be off by, as a share of offset and slopes: discs and seeing do not quite add in squares.
-const SIZE_SHARE: f64 = 0.1;
-/// The same for the law of asymmetries, as a share of the node's distance.
-const NODE_SHARE: f64 = 0.1;
-/// Rounds of plane and node: two by sums alone, four with what the sums leave out.
+/// Rounds of plane and node: the first two by the laws of squares and of moments alone, the others with what these leave out.
 const ROUNDS: usize = 6;
-/// A scatter above this says that the model does not hold.
-const POOR_SCATTER: f64 = 3.0;
+/// Square of the FWHM that an evenly sensitive square pixel adds, over the square of its side: 8 ln 2 / 12, that of the normal law
+/// with the same variance.
+const PIXEL_FWHM_SQUARE: f64 = 0.46;
+/// Square of a half-flux diameter over the mean squared length of the rays: 2.77 (4 ln 2) for a normal spread, 4 for an even disc; that
+/// of a normal spread is taken, rounded.
+const SQUARED_DIAMETER_OF_RAYS: f64 = 2.8;
+/// A star's diameter in focus is not taken to be smaller than this share of a pixel, so that its standard deviation stays finite.
+const LEAST_DIAMETER_PX: f64 = 1e-3;
 
 /// Measures the stars of a frame, the tilt of the focal plane and the coma node.
 ///
@@ -140,16 +139,16 @@ pub fn whole_frame(
     instrument: &Instrument,
     options: &WholeFrameOptions<'_>,
 ) -> Result<WholeFrame, FrameError> {
-    let mut flags = Vec::new();
-    let (stars, sources_found) = stars_of(shot, instrument, &mut flags)?;
+    let mut flags = Flags::default();
+    let settings = &options.settings.whole_frame;
+    let (stars, sources_found) = stars_of(shot, instrument, &options.settings, &mut flags)?;
     let second = match options.second {
-        Some((second, _)) => stars_of(second, instrument, &mut flags)?.0,
+        Some((second, _)) => stars_of(second, instrument, &options.settings, &mut flags)?.0,
         None => Vec::new(),
     };
     if !shot.is_whole(&instrument.camera) {
-        flags.push("frame_size_differs".into());
+        flags.raise(Flag::FrameSizeDiffers);
     }
-    flags.dedup();
     let mut frame = WholeFrame {
         sources_found,
         stars,
@@ -162,12 +161,12 @@ pub fn whole_frame(
         instrument,
         options,
     };
-    if frame.stars.len() < LEAST_STARS {
-        frame.flag("few_stars");
+    if frame.stars.len() < settings.stars_at_least {
+        frame.flags.raise(Flag::FewStars);
         return Ok(frame);
     }
-    // sizes first; what coma adds to them is known once the node is, and then the blur at each star is known better; what the
-    // squares leave out is known last
+    // round by round: the plane by sizes alone; the node by asymmetries, which need each star's defocus; then what coma adds to the
+    // sizes, which needs the node; from the third round on, what the law of squares leaves out, which needs both
     let mut node: Option<NodeFit> = None;
     let mut plane: Option<PlaneFit> = None;
     let mut best: (f64, Option<PlaneFit>, Option<NodeFit>) = (f64::INFINITY, None, None);
@@ -177,16 +176,17 @@ pub fn whole_frame(
         if let Some(plane) = plane.as_ref().filter(|_| by_rays) {
             field.add_what_squares_leave_out(&mut sized, plane, node.as_ref());
         }
-        plane = plane::fit(&sized, field.known());
+        plane = plane::fit(&sized, field.known(), settings);
         node = plane.as_ref().and_then(|plane| {
             let mut skewed = field.skewed(&frame.stars, plane);
             if let Some(node) = node.as_ref().filter(|_| by_rays) {
                 field.allow_for_the_circle(&mut skewed, plane, node);
             }
-            coma::fit(&skewed, field.ring(), field.ray_per_rms(), field.half_m())
+            let rays = field.ring_rays();
+            coma::fit(&skewed, rays, field.half_m(), settings)
         });
         // with strong astigmatism the rounds may run away: what explains the stars best counts
-        let scatter = |of: Option<f64>| of.unwrap_or(POOR_SCATTER);
+        let scatter = |of: Option<f64>| of.unwrap_or(settings.poor_scatter_factor);
         let off =
             scatter(plane.as_ref().map(|p| p.scale)) * scatter(node.as_ref().map(|n| n.scale));
         if round > 0 && off <= best.0 {
@@ -202,41 +202,38 @@ pub fn whole_frame(
 impl WholeFrame {
     /// The plane, where the stars' sizes follow one within their noise.
     pub fn sound_plane(&self) -> Option<&FocalPlane> {
-        let off = self.has("sizes_off_model");
+        let off = self.flags.has(Flag::SizesOffModel);
         self.focal_plane.as_ref().filter(|_| !off)
     }
 
     /// The plane, where it says which way to turn: it is sound, its tilt is seen, and the side of focus is known.
     pub fn plane_to_act_on(&self) -> Option<&FocalPlane> {
-        let open = self.has("sign_open") || self.has("plane_flat");
+        let open = self.flags.has(Flag::SignOpen) || self.flags.has(Flag::PlaneFlat);
         self.sound_plane().filter(|_| !open && self.is_sound())
     }
 
     /// The coma field, where the stars' asymmetries follow one and its growth is the telescope's.
     pub fn sound_coma(&self) -> Option<&ComaField> {
-        let off = self.has("asymmetries_off_model") || self.has("growth_differs");
+        let off = self.flags.has(Flag::AsymmetriesOffModel) || self.flags.has(Flag::GrowthDiffers);
         self.coma.as_ref().filter(|_| !off)
     }
 
     /// Whether what was found of plane and coma may be acted on.
     pub fn is_sound(&self) -> bool {
-        all_sound(&self.flags)
-    }
-
-    fn flag(&mut self, flag: &str) {
-        if !self.flags.iter().any(|known| known == flag) {
-            self.flags.push(flag.to_owned());
-        }
+        self.flags.is_sound()
     }
 }
 
 fn stars_of(
     shot: &Picture,
     instrument: &Instrument,
-    flags: &mut Vec<String>,
+    settings: &MeasureSettings,
+    flags: &mut Flags,
 ) -> Result<(Vec<StarShape>, usize), FrameError> {
     let full = shot.full_adu(instrument);
-    let found = Stars::find(&shot.values_adu, full, &Search::plain())?;
+    let search = Search::plain(&settings.finding);
+    let found = Stars::find(&shot.values_adu, full, &search)?;
+    let own = &settings.whole_frame;
     let noise = PixelNoise {
         sigma: found.background.sigma,
         gain_e: shot.gain(instrument, flags),
@@ -246,19 +243,19 @@ fn stars_of(
         !source.touches_edge
             && !source.overlaps
             && source.saturated_px == 0
-            && source.flux > LEAST_SIGMA * source.flux_sigma
-            && alone(source, sources)
+            && source.flux > own.light_sigma_at_least * source.flux_sigma
+            && alone(source, sources, own)
     });
-    let shapes = good.filter_map(|source| shapes::measure(&found.light, source, noise));
+    let shapes = good.filter_map(|source| shapes::measure(&found.light, source, noise, own));
     Ok((shapes.collect(), sources.len()))
 }
 
 /// Whether no other star stands in the square in which this one is measured.
-fn alone(source: &Source, all: &[Source]) -> bool {
-    let reach = 3.0 * source.half_flux_radius_px + 2.0;
+fn alone(source: &Source, all: &[Source], settings: &WholeFrameSettings) -> bool {
+    let reach = settings.alone_radii * source.half_flux_radius_px + settings.alone_px;
     all.iter().filter(|other| *other != source).all(|other| {
         // far fainter ones do no harm
-        other.flux < 0.003 * source.flux
+        other.flux < settings.alone_flux_share * source.flux
             || [0, 1].iter().any(|axis| {
                 other.box_px[0][*axis] as f64 > source.centre_px[*axis] + reach
                     || (other.box_px[1][*axis] as f64) < source.centre_px[*axis] - reach
@@ -274,15 +271,18 @@ struct FieldOfFrame<'a> {
 }
 
 impl FieldOfFrame<'_> {
+    fn settings(&self) -> &WholeFrameSettings {
+        &self.options.settings.whole_frame
+    }
+
     fn pixel_m(&self) -> f64 {
         self.instrument.camera.pixel_m
     }
 
-    /// Place on the sensor from its centre, pupil axes.
-    fn field_m(&self, place_px: [f64; 2]) -> [f64; 2] {
-        let middle = self.middle_px;
-        let from_middle = [0, 1].map(|axis| (place_px[axis] - middle[axis]) * self.pixel_m());
-        frame_axes(self.instrument).backward(from_middle)
+    /// Place on the sensor from its centre.
+    fn field_m(&self, place_px: [f64; 2]) -> FieldM {
+        let from_middle = FramePx::new(place_px) - FramePx::new(self.middle_px);
+        to_field(self.instrument, from_middle.in_metres(self.pixel_m()))
     }
 
     fn half_m(&self) -> f64 {
@@ -290,10 +290,10 @@ impl FieldOfFrame<'_> {
         x.hypot(y) * self.pixel_m()
     }
 
-    /// Field curvature's part of the sensor offset.
-    fn curved_m(&self, field_m: [f64; 2]) -> f64 {
+    /// What field curvature adds to the sensor offset at a place, metres.
+    fn curved_m(&self, field_m: FieldM) -> f64 {
         let field = &self.instrument.telescope.field;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - field.axis_m[axis]);
+        let from_axis = field_m - field.axis_m;
         field.curvature_per_m2 * (from_axis[0].powi(2) + from_axis[1].powi(2))
     }
 
@@ -307,18 +307,20 @@ impl FieldOfFrame<'_> {
             // half of an evenly lit ring's light lies within the root mean square of its radii
             blur_per_m: (0.5 * (1.0 + e * e)).sqrt() / telescope.focal_ratio(),
             half_m: self.half_m(),
+            diameter_law_share: self.settings().diameter_law_share,
         }
     }
 
-    /// A star in focus under 2.5 arcseconds of seeing, diffraction and a pixel added in squares (half-flux diameter and FWHM of
-    /// a normal spread are the same); known to half as much again, which covers 1 to 4 arcseconds. Common practice, no source.
+    /// Square of the diameter of a star in focus, and its standard deviation: the usual seeing, diffraction (an Airy disc's FWHM
+    /// is about λN) and a pixel, added in squares; half-flux diameter and FWHM of a normal spread are the same.
     fn usual_least_m2(&self) -> [f64; 2] {
         let telescope = &self.instrument.telescope;
         let [first, last] = edges(&self.instrument.camera.passband);
-        let seeing_m = 2.5 * ARCSEC * telescope.focal_length_m;
+        let settings = self.settings();
+        let seeing_m = settings.usual_seeing_rad * telescope.focal_length_m;
         let airy_m = 0.5 * (first + last) * telescope.focal_ratio();
-        let square = seeing_m.powi(2) + airy_m.powi(2) + 0.46 * self.pixel_m().powi(2);
-        [square, 1.5 * square]
+        let square = seeing_m.powi(2) + airy_m.powi(2) + PIXEL_FWHM_SQUARE * self.pixel_m().powi(2);
+        [square, settings.usual_square_sigma_factor * square]
     }
 
     fn sized(
@@ -346,20 +348,25 @@ impl FieldOfFrame<'_> {
             .collect()
     }
 
-    /// What coma and astigmatism add to the square of a diameter: 2.8 mean squared ray lengths (a normal spread has 2.77, a disc
-    /// 4). Mean squared slopes over the full disc are 56 for coma and 12 for astigmatism of 1 RMS.
-    fn aberrated_m2(&self, field_m: [f64; 2], node: Option<&NodeFit>) -> f64 {
+    /// What coma and astigmatism add to the square of a star's diameter. The mean squared slopes of 1 RMS over the full disc are 56 for
+    /// coma and 12 for astigmatism (derived here from Noll's polynomials); a ray lands 2N slopes from the star's place.
+    fn aberrated_m2(&self, field_m: FieldM, node: Option<&NodeFit>) -> f64 {
         let telescope = &self.instrument.telescope;
-        let from_axis = [0, 1].map(|axis| field_m[axis] - telescope.field.axis_m[axis]);
+        let from_axis = field_m - telescope.field.axis_m;
         let square = from_axis[0].powi(2) + from_axis[1].powi(2);
         let coma = node.map_or([0.0; 2], |node| coma::coma_m(&node.fit.values, field_m));
         let astigmatism = telescope.field.astigmatism_per_m2 * square;
         let slopes = 56.0 * (coma[0].powi(2) + coma[1].powi(2)) + 12.0 * astigmatism.powi(2);
-        2.8 * 4.0 * telescope.focal_ratio().powi(2) * slopes
+        SQUARED_DIAMETER_OF_RAYS * 4.0 * telescope.focal_ratio().powi(2) * slopes
     }
 
-    fn ring(&self) -> RingSums {
-        coma::sums(self.instrument.telescope.obstruction_ratio())
+    /// What the telescope's rays do.
+    fn ring_rays(&self) -> RingRays {
+        let telescope = &self.instrument.telescope;
+        RingRays {
+            sums: coma::sums(telescope.obstruction_ratio()),
+            m_per_rms: -2.0 * telescope.focal_ratio() * 8f64.sqrt(),
+        }
     }
 
     fn skewed(&self, stars: &[StarShape], plane: &PlaneFit) -> Vec<Skewed> {
@@ -380,26 +387,21 @@ impl FieldOfFrame<'_> {
         stars.iter().map(one).collect()
     }
 
-    /// Length of a ray per RMS of coma.
-    fn ray_per_rms(&self) -> f64 {
-        -2.0 * self.instrument.telescope.focal_ratio() * 8f64.sqrt()
-    }
-
     fn tell_plane(&self, frame: &mut WholeFrame, plane: Option<PlaneFit>) {
         let told = plane.and_then(|plane| {
             let sigmas: Vec<f64> = plane.fit.sigmas.iter().map_while(|s| *s).collect();
             (sigmas.len() == 5).then_some((plane, sigmas))
         });
         let Some((plane, mut sigmas)) = told else {
-            frame.flag("plane_not_found");
+            frame.flags.raise(Flag::PlaneNotFound);
             return;
         };
         for (sigma, value) in sigmas.iter_mut().zip(&plane.fit.values) {
-            *sigma = (*sigma * plane.scale).hypot(SIZE_SHARE * value);
+            *sigma = (*sigma * plane.scale).hypot(self.settings().size_law_share * value);
         }
         let sign_by = self.sign_told_by(&plane, &sigmas);
-        if plane.scale > POOR_SCATTER {
-            frame.flag("sizes_off_model");
+        if plane.scale > self.settings().poor_scatter_factor {
+            frame.flags.raise(Flag::SizesOffModel);
         }
         let values = &plane.fit.values;
         let axes = frame_axes(self.instrument);
@@ -413,12 +415,12 @@ impl FieldOfFrame<'_> {
                 / UM,
             sigma: (slope_sigma[0] * sides_m[0]).hypot(slope_sigma[1] * sides_m[1]) / UM,
         };
-        let flat = across.value < SEEN_SIGMA * across.sigma;
+        let flat = across.value < self.settings().seen_sigma * across.sigma;
         if flat {
-            frame.flag("plane_flat");
+            frame.flags.raise(Flag::PlaneFlat);
         }
         if sign_by.is_none() {
-            frame.flag("sign_open");
+            frame.flags.raise(Flag::SignOpen);
         }
         let least_m = values[3].abs().sqrt();
         frame.focal_plane = Some(FocalPlane {
@@ -431,7 +433,7 @@ impl FieldOfFrame<'_> {
             sign_by,
             least_diameter_px: estimate(
                 least_m,
-                0.5 * sigmas[3] / least_m.max(1e-3 * self.pixel_m()),
+                0.5 * sigmas[3] / least_m.max(LEAST_DIAMETER_PX * self.pixel_m()),
                 self.pixel_m(),
             ),
             tilt_arcmin: self.tilt_of_slope(values, &sigmas),
@@ -442,7 +444,7 @@ impl FieldOfFrame<'_> {
 
     /// What tells the side of focus, if anything does. A side that the owner told was kept to by the fit.
     fn sign_told_by(&self, plane: &PlaneFit, sigmas: &[f64]) -> Option<&'static str> {
-        let apart = plane.fit.values[0].abs() > 3.0 * sigmas[0];
+        let apart = plane.fit.values[0].abs() > self.settings().side_seen_sigma * sigmas[0];
         if self.options.side.is_some() && apart {
             return Some("side");
         }
@@ -471,44 +473,48 @@ impl FieldOfFrame<'_> {
         })
     }
 
-    /// Whether coma is seen to grow by less than half of what [telescope.field] says, beyond doubt.
+    /// Whether coma is seen to grow by less than the least that is allowed beside [telescope.field], by several standard deviations.
     fn grows_too_little(&self, node: &NodeFit) -> bool {
         let known = self.instrument.telescope.field.coma_per_m.abs();
         let seen = node.fit.values[0].abs();
         let sigma = node.fit.sigmas[0].map_or(f64::INFINITY, |s| s * node.scale);
-        seen < 0.5 * known && known - seen > SEEN_SIGMA * sigma
+        let settings = self.settings();
+        seen < settings.growth_range[0] * known && known - seen > settings.seen_sigma * sigma
     }
 
     fn tell_node(&self, frame: &mut WholeFrame, node: Option<NodeFit>) {
+        let settings = self.settings();
         if node
             .as_ref()
             .is_some_and(|node| self.grows_too_little(node))
         {
-            frame.flag("growth_differs");
+            frame.flags.raise(Flag::GrowthDiffers);
         }
         let told = node.and_then(|node| {
             let sigmas: Vec<f64> = node.fit.sigmas.iter().map_while(|s| *s).collect();
-            let with_share =
-                |(sigma, value): (&f64, &f64)| (sigma * node.scale).hypot(NODE_SHARE * value);
+            let with_share = |(sigma, value): (&f64, &f64)| {
+                (sigma * node.scale).hypot(settings.node_law_share * value)
+            };
             let scaled: Vec<f64> = sigmas
                 .iter()
                 .zip(&node.fit.values)
                 .map(with_share)
                 .collect();
-            let grows = scaled.len() == 3 && node.fit.values[0].abs() > SEEN_SIGMA * scaled[0];
+            let grows =
+                scaled.len() == 3 && node.fit.values[0].abs() > settings.seen_sigma * scaled[0];
             grows.then_some((node, scaled))
         });
         let Some((node, sigmas)) = told else {
-            frame.flag("node_not_found");
+            frame.flags.raise(Flag::NodeNotFound);
             return;
         };
-        if node.scale > POOR_SCATTER {
-            frame.flag("asymmetries_off_model");
+        if node.scale > settings.poor_scatter_factor {
+            frame.flags.raise(Flag::AsymmetriesOffModel);
         }
         let values = &node.fit.values;
         let at_m = [values[1], values[2]];
-        if at_m[0].hypot(at_m[1]) > 3.0 * self.half_m() {
-            frame.flag("node_far_outside");
+        if at_m[0].hypot(at_m[1]) > settings.far_outside_half_diagonals * self.half_m() {
+            frame.flags.raise(Flag::NodeFarOutside);
         }
         let axes = frame_axes(self.instrument);
         let (place, middle) = (axes.forward(at_m), self.middle_px);
@@ -519,8 +525,9 @@ impl FieldOfFrame<'_> {
         } else {
             values[0]
         };
-        if known_growth != 0.0 && !(0.5..2.0).contains(&(values[0] / known_growth)) {
-            frame.flag("growth_differs");
+        let [least, most] = settings.growth_range;
+        if known_growth != 0.0 && !(least..most).contains(&(values[0] / known_growth)) {
+            frame.flags.raise(Flag::GrowthDiffers);
         }
         let tilt = self.tilt_of_node(frame, at_m, [sigmas[1], sigmas[2]]);
         frame.coma = Some(ComaField {
@@ -543,7 +550,8 @@ impl FieldOfFrame<'_> {
         });
     }
 
-    /// Nodal aberration theory: h0 = −k_tilt·t/k_field from the field's axis (the design, `mechanics`).
+    /// Tilt of the unit that puts the node where it is, pupil axes. A tilt t adds the coma k_tilt·t everywhere; with the field's own coma
+    /// k_field·h, counted from the field's axis, the sum is zero at h0 = −k_tilt·t/k_field (nodal aberration theory).
     fn tilt_of_node(
         &self,
         frame: &mut WholeFrame,
@@ -557,11 +565,11 @@ impl FieldOfFrame<'_> {
             .as_ref()
             .and_then(|a| a.response.as_ref());
         let Some(response) = response.filter(|r| r.coma_m_per_rad != 0.0) else {
-            frame.flag("no_response");
+            frame.flags.raise(Flag::NoResponse);
             return None;
         };
         if field.coma_per_m == 0.0 {
-            frame.flag("no_field_coma");
+            frame.flags.raise(Flag::NoFieldComa);
             return None;
         }
         let per_m = field.coma_per_m / response.coma_m_per_rad;
@@ -575,7 +583,7 @@ impl FieldOfFrame<'_> {
     }
 }
 
-/// SI → the unit of a report.
+/// A value and its standard deviation in SI units, as an estimate in the unit of a report.
 fn estimate(value: f64, sigma: f64, unit: f64) -> Estimate {
     Estimate {
         value: value / unit,
@@ -593,3 +601,5 @@ fn turned_sigmas(first: [f64; 2], sigmas: [f64; 2]) -> [f64; 2] {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod told;

@@ -1,17 +1,24 @@
 //! What was measured and what to turn, in sentences for a tired person in the dark.
 
-use super::advice::{Advice, LEAST_TURN, Verdict};
+use super::advice::{Advice, Verdict};
 use super::doughnut::{Side, SideFrom};
 use super::good_enough::GoodEnough;
 use super::hands::hands;
 use super::measurement::{Measurement, aligned_modes};
 use crate::frame::{clock, hour};
 use crate::instrument::{Assembly, Instrument, Response, end, fraction};
-use crate::pupil::frame_axes;
+use crate::math::Uncertain;
+use crate::pupil::frame_direction;
+use crate::state::Coma;
 use crate::units::{DEG, NM, UM};
 
-/// A dark centre that is pushed by less is in the middle.
+/// A dark centre that is pushed aside by less than this is said to sit in the middle: edges are read to 0.2 px
+/// (`tests/measuring/rings.rs`). Only words depend on it.
 const PUSHED_PX: f64 = 0.3;
+/// Coma of the aligned telescope below this is not spoken of: it would be printed as 0.0 nm.
+const SPOKEN_OF_NM: f64 = 0.05;
+/// A masked star is said to be in focus within two standard deviations of its sensor offset, but no closer than this.
+const IN_FOCUS_UM: f64 = 0.5;
 
 /// What the star shows.
 pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough) -> Vec<String> {
@@ -24,7 +31,7 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
             ring.outer_centre_px[1]
         ));
         if let Some(shift) = ring.dark_shift_px() {
-            let size = shift[0].hypot(shift[1]);
+            let size = shift.length();
             said.push(if size < PUSHED_PX {
                 "Its dark centre sits in the middle.".into()
             } else {
@@ -37,11 +44,9 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
         }
     }
     for triplet in &found.triplets {
-        let along = frame_axes(instrument)
-            .forward([libm::cos(triplet.slot_rad), libm::sin(triplet.slot_rad)]);
         said.push(format!(
             "Middle spike of the triplet towards {}: off its partners' crossing by {:+.2} ± {:.2} px.",
-            clock(along),
+            clock(frame_direction(instrument, triplet.slot_rad)),
             triplet.shift_px,
             triplet.sigma_px
         ));
@@ -53,31 +58,36 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
 }
 
 fn coma(found: &Measurement, instrument: &Instrument) -> Option<String> {
-    let [x, y] = [found.mode_m(8)?, found.mode_m(7)?];
-    let size_nm = x.value.hypot(y.value) / NM;
-    let sigma_nm = x.sigma.unwrap_or(0.0).hypot(y.sigma.unwrap_or(0.0)) / NM;
-    let frame = frame_axes(instrument);
-    let towards = clock(frame.forward([x.value, y.value]));
-    let aligned = aligned_modes(instrument, found.field_m);
-    let own = [aligned.get(8), aligned.get(7)];
-    let own_nm = own[0].hypot(own[1]) / NM;
-    let own = if own_nm < 0.05 {
+    let coma = found.coma()?;
+    let towards = |coma: &Coma| clock(frame_direction(instrument, coma.azimuth_rad()));
+    let own = Coma::of(&aligned_modes(instrument, found.field_m));
+    let own_nm = own.size_nm().value;
+    let own = if own_nm < SPOKEN_OF_NM {
         String::new()
     } else {
         format!(
             "; {own_nm:.1} nm towards {} would be there with all screws right, by design and the star's place in the field",
-            clock(frame.forward(own))
+            towards(&own)
         )
     };
     Some(format!(
-        "Coma: {size_nm:.1} ± {sigma_nm:.1} nm RMS, towards {towards} in the picture{own}."
+        "Coma: {} nm RMS, towards {} in the picture{own}.",
+        size_in_words(&coma),
+        towards(&coma)
     ))
+}
+
+/// Size of coma with its uncertainty as words and pictures have it, nm RMS.
+pub fn size_in_words(coma: &Coma) -> String {
+    let Uncertain { value, sigma } = coma.size_nm();
+    let sigma = sigma.map_or("?".into(), |s| format!("{s:.1}"));
+    format!("{value:.1} ± {sigma}")
 }
 
 fn focus(found: &Measurement) -> Option<String> {
     let offset = found.sensor_offset_m()?;
     let offset_um = offset.value / UM;
-    let room_um = (2.0 * offset.sigma.unwrap_or(0.0) / UM).max(0.5);
+    let room_um = (2.0 * offset.sigma.unwrap_or(0.0) / UM).max(IN_FOCUS_UM);
     if found.side.is_none() && offset_um.abs() < room_um {
         return Some(format!("The sensor is in focus, within {room_um:.1} um."));
     }
@@ -170,14 +180,14 @@ fn turns(
     let mut said = Vec::new();
     let mut follows = what_follows(advice, assembly, advice.focus_change_m);
     let all = advice.turns.iter().enumerate();
-    let all = all.map(|(screw, turns)| one_turn(assembly, instrument, screw, *turns));
+    let all = all.map(|(screw, turns)| one_turn(advice, assembly, instrument, screw, *turns));
     match &advice.one_screw {
         Some(one) if one.leaves_m <= stop_m => {
             said.push(format!(
                 "One screw is enough and leaves {:.0} nm:",
                 one.leaves_m / NM
             ));
-            said.push(one_turn(assembly, instrument, one.screw, one.turns));
+            said.push(one_turn(advice, assembly, instrument, one.screw, one.turns));
             said.push("Or all of it, a little at each screw:".into());
             said.extend(all);
             follows = what_follows(advice, assembly, one.focus_change_m);
@@ -211,12 +221,12 @@ fn turns(
 
 /// What the turns do to place and focus, as far as the response says it.
 fn what_follows(advice: &Advice, assembly: &Assembly, focus_change_m: f64) -> String {
-    let [x, y] = advice.image_shift_px;
+    let shift = advice.image_shift_px;
     let moves = tells(assembly, |r| r.image_shift_m_per_rad).then(|| {
         format!(
             "The star will move by {:.0} px towards {}",
-            x.hypot(y),
-            clock([x, y])
+            shift.length(),
+            clock(shift)
         )
     });
     let focus = tells(assembly, |r| r.focus_m_per_m)
@@ -236,13 +246,19 @@ fn whole_um(metres: f64) -> i64 {
     (metres / UM).round() as i64
 }
 
-fn one_turn(assembly: &Assembly, instrument: &Instrument, screw: usize, turns: f64) -> String {
+fn one_turn(
+    advice: &Advice,
+    assembly: &Assembly,
+    instrument: &Instrument,
+    screw: usize,
+    turns: f64,
+) -> String {
     let name = &assembly.screws[screw].name;
     let front_rad = instrument
         .telescope
         .front_rad(assembly.screws[screw].azimuth_rad);
     let place = format!("{} o'clock", hour(front_rad / DEG));
-    if turns.abs() < LEAST_TURN {
+    if turns.abs() < advice.settings.least_turns {
         return format!("{name} (at {place} seen from the front): leave it.");
     }
     let order = hands(assembly.clockwise, turns);

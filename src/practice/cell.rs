@@ -12,6 +12,7 @@
 
 use crate::instrument::Assembly;
 use crate::rng::{Purpose, Seed};
+use crate::state::ScrewTurns;
 use rand_distr::{Distribution, StandardNormal};
 
 /// Standard deviation of what tightening the partner adds to a height.
@@ -24,8 +25,8 @@ const TRAVEL_TURNS: f64 = 2.0;
 /// Heights of the screws and where the wrench stands.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cell {
-    heights: Vec<f64>,
-    wrenches: Vec<f64>,
+    heights: ScrewTurns,
+    wrenches: ScrewTurns,
     half_play: f64,
     limits: [f64; 2],
     seed: Seed,
@@ -45,16 +46,12 @@ pub struct Turned {
 
 impl Cell {
     /// A cell as it is found: `play` says where in its play each screw stands, −0.5 to 0.5.
-    pub fn new(assembly: &Assembly, heights: &[f64], play: &[f64], seed: Seed) -> Self {
+    pub fn new(assembly: &Assembly, heights: &ScrewTurns, play: &[f64], seed: Seed) -> Self {
         let whole = assembly.backlash_turns.abs();
-        let parts = play.iter().chain(std::iter::repeat(&0.0));
+        let mut parts = play.iter().chain(std::iter::repeat(&0.0));
         Cell {
-            heights: heights.to_vec(),
-            wrenches: heights
-                .iter()
-                .zip(parts)
-                .map(|(h, p)| h + p * whole)
-                .collect(),
+            heights: heights.clone(),
+            wrenches: heights.map(|h| h + parts.next().unwrap_or(&0.0) * whole),
             half_play: 0.5 * whole,
             limits: travel_turns(assembly),
             seed,
@@ -63,7 +60,7 @@ impl Cell {
     }
 
     /// Heights of all screws, in turns from the nominal length.
-    pub fn heights(&self) -> &[f64] {
+    pub fn heights(&self) -> &ScrewTurns {
         &self.heights
     }
 
@@ -111,7 +108,8 @@ mod tests {
         let mut assembly = fast_unit().assembly.unwrap();
         assembly.backlash_turns = play_turns;
         assembly.travel_m = Some([-0.3 * MM, 0.4 * MM]);
-        Cell::new(&assembly, &[0.1, -0.2, 0.0], &[0.5, 0.5, 0.5], Seed(3))
+        let heights = ScrewTurns::of(&assembly, [0.1, -0.2, 0.0]).unwrap();
+        Cell::new(&assembly, &heights, &[0.5, 0.5, 0.5], Seed(3))
     }
 
     /// Twice the largest lock-up that is drawn.

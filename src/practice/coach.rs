@@ -8,12 +8,13 @@ use super::level::Level;
 use super::orientation::{moves, orientation};
 use super::session::{Round, Session, focus_goal_m};
 use super::sight::{SightShape, exact};
+use crate::axes::FramePx;
 use crate::frame::hour;
 use crate::instrument::{Assembly, Instrument, end, fraction, way};
 use crate::math::robust::median;
 use crate::mechanics::{Plane, turns_for};
 use crate::simulate::clock;
-use crate::state::State;
+use crate::state::{ScrewTurns, State};
 use crate::units::{ARCMIN, DEG, UM};
 
 /// What to do next.
@@ -103,14 +104,14 @@ fn step(session: &Session, assembly: &Assembly, latest: &Round, tilt: Option<[f6
 }
 
 /// Turns that take a tilt away with the least turning: the piston is free, so the middle one of the screws may stay as it is.
-pub(super) fn wanted_turns(assembly: &Assembly, tilt_rad: [f64; 2]) -> Vec<f64> {
+pub(super) fn wanted_turns(assembly: &Assembly, tilt_rad: [f64; 2]) -> ScrewTurns {
     let plane = Plane {
         piston_m: 0.0,
         tilt_rad: tilt_rad.map(|t| -t),
     };
     let turns = turns_for(assembly, &plane);
-    let middle = median(&mut turns.clone());
-    turns.iter().map(|t| t - middle).collect()
+    let middle = median(&mut turns.to_vec());
+    turns.map(|t| t - middle)
 }
 
 fn farthest(turns: &[f64]) -> (usize, f64) {
@@ -164,7 +165,7 @@ fn needs_recentring(owner: &Instrument, latest: &Round) -> bool {
         SightShape::Spikes { .. } => 0.5 * half_px,
         SightShape::Gone => return true,
     };
-    let [x, y] = latest.sight.aside_px;
+    let [x, y] = latest.sight.aside_px.xy();
     x.abs().max(y.abs()) + radius_px > half_px
 }
 
@@ -201,7 +202,7 @@ fn estimate(session: &Session, assembly: &Assembly) -> Option<[f64; 2]> {
     let mut seen = latest.sight.shape.numbers();
     if session.level() == Level::Camera {
         if let SightShape::Doughnut { shift_px, .. } = &latest.sight.shape {
-            seen = orientation(session, assembly)?.undo(*shift_px).to_vec();
+            seen = orientation(session, assembly)?.undo(shift_px.xy()).to_vec();
         }
     } else if seen.is_empty() {
         // near focus: nothing tells the tilt, which was put right before the star was focused
@@ -233,7 +234,7 @@ pub(super) fn slopes(session: &Session, latest: &Round) -> Option<(Vec<f64>, [Ve
         sensor_offset_m: reckoned_offset_m(session, latest),
         mask_on: matches!(latest.sight.shape, SightShape::Spikes { .. }),
         flexure_rad: tilt_rad,
-        turns: Vec::new(),
+        turns: ScrewTurns::default(),
         recentred: true,
         ..session.state()
     };
@@ -307,7 +308,7 @@ fn seen_words(shape: &SightShape) -> String {
             ..
         } => {
             let side = if *inside { "inside" } else { "outside" };
-            let moved = shift_px[0].hypot(shift_px[1]);
+            let moved = shift_px.length();
             let place = if moved < 0.1 {
                 "Its dark centre is in the middle.".to_owned()
             } else {
@@ -323,12 +324,12 @@ fn seen_words(shape: &SightShape) -> String {
             along,
             splits_px,
         } => {
-            let one = |(shift, direction): (&f64, &[f64; 2])| {
+            let one = |(shift, direction): (&f64, &FramePx)| {
                 let name = format!("slots towards {}", clock(*direction));
                 if shift.abs() < 0.1 {
                     return format!("{name}, on its crossing");
                 }
-                let way = clock(direction.map(|d| d * shift.signum()));
+                let way = clock(*direction * shift.signum());
                 format!("{name}, {:.1} px off towards {way}", shift.abs())
             };
             let all: Vec<String> = shifts_px.iter().zip(along).map(one).collect();
@@ -428,7 +429,8 @@ mod tests {
     #[test]
     fn the_middle_screw_may_stay() {
         let assembly = crate::testing::fast_unit().assembly.unwrap();
-        let plane = plane_of(&assembly, &[0.0, 0.1, 0.0]);
+        let turns = ScrewTurns::named(&assembly, [("B", 0.1)]).unwrap();
+        let plane = plane_of(&assembly, &turns);
         let wanted = wanted_turns(&assembly, plane.tilt_rad);
         assert!((wanted[1] + 0.1).abs() < 1e-12, "{wanted:?}");
         assert!(wanted[0].abs() < 1e-12 && wanted[2].abs() < 1e-12);

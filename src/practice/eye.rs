@@ -5,17 +5,20 @@
 //! coarser sampling than `render` uses: a few per cent off (`practice::eye::tests`), which no eye sees and nothing is measured by.
 
 use crate::atmosphere::{ScaleRange, Screen, ScreenOnGrid};
+use crate::axes::{FieldM, FrameM, FramePx};
 use crate::frame::Frame;
 use crate::instrument::{Camera, Instrument};
 use crate::mechanics::align;
 use crate::predict::{Expected, Instants, Model, PredictError, Settings, atmosphere_of};
 use crate::propagation::Accuracy;
-use crate::pupil::frame_axes;
+use crate::pupil::{shift_px, to_field};
 use crate::rng::Seed;
 use crate::simulate::read_out;
-use crate::state::{Exposure, State};
+use crate::state::{Exposure, ScrewTurns, State};
 use crate::units::{NM, UM};
+use lru::LruCache;
 use ndarray::{Array2, Axis, Slice};
+use std::num::NonZeroUsize;
 
 /// A picture.
 #[derive(Debug, Clone)]
@@ -56,30 +59,30 @@ const OUTER_SCALE_M: f64 = 25.0;
 /// Direction of the wind.
 const WIND_RAD: f64 = 0.6;
 /// Models that are kept.
-const MODELS_AT_MOST: usize = 5;
+const MODELS_AT_MOST: NonZeroUsize = NonZeroUsize::new(5).unwrap();
 /// Wavelengths without and with a mask.
 const WAVELENGTHS: [usize; 2] = [3, 7];
 
 /// A session's eye.
 pub struct Eye {
     instrument: Instrument,
-    kept: Vec<(Key, Prepared)>,
+    kept: LruCache<Key, Prepared>,
 }
 
-/// What a model depends on.
-#[derive(Debug, Clone, PartialEq)]
+/// What a model depends on; lengths in metres by their bits, so that they can be looked up.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 struct Key {
     mask_on: bool,
     off_centre: bool,
     /// Defocus up to this, with its sign.
-    offset_m: f64,
-    field_m: [f64; 2],
+    offset_bits: u64,
+    field_bits: [u64; 2],
     atmosphere: AtmosphereKind,
     /// The atmosphere the screen was drawn for.
     seed: Option<Seed>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 enum AtmosphereKind {
     Still,
     Drawn,
@@ -100,7 +103,7 @@ impl Eye {
     pub fn new(instrument: &Instrument) -> Self {
         Eye {
             instrument: instrument.clone(),
-            kept: Vec::new(),
+            kept: LruCache::new(MODELS_AT_MOST),
         }
     }
 
@@ -113,10 +116,9 @@ impl Eye {
         let alignment = align(&self.instrument, state);
         let camera = self.instrument.camera.clone();
         let aside_px = if state.recentred {
-            [0.0; 2]
+            FramePx::ZERO
         } else {
-            let shift = frame_axes(&self.instrument).forward(alignment.image_shift_m);
-            shift.map(|m| m / camera.pixel_m)
+            shift_px(&self.instrument, alignment.image_shift_m)
         };
         let centre = camera.middle_px();
         let outside = aside_px[0].abs() > 2.0 * centre[0] || aside_px[1].abs() > 2.0 * centre[1];
@@ -127,7 +129,7 @@ impl Eye {
             self.instrument.telescope.aperture_m,
         );
         let prepared = self.prepared(state, key)?;
-        prepared.model.star_px = [centre[0] + aside_px[0], centre[1] + aside_px[1]];
+        prepared.model.star_px = centre + aside_px;
         let (modes, offset_m) = (&alignment.modes, alignment.sensor_offset_m);
         let light = if outside {
             Array2::zeros((camera.height_px, camera.width_px))
@@ -159,16 +161,14 @@ impl Eye {
             self.instrument.camera.width_px,
         );
         let mut sheet = Array2::zeros((3 * rows, 3 * columns));
-        let axes = frame_axes(&self.instrument);
         for [x, y] in [[1, 1], [0, 0], [2, 0], [0, 2], [2, 2]] {
-            let place = [
+            let place = FrameM::new([
                 (x as f64 - 1.0) * corner_m[0],
                 (y as f64 - 1.0) * corner_m[1],
-            ];
-            let field = axes.backward(place);
+            ]);
             let mut there = state.clone();
             there.recentred = true;
-            there.field_m = [0, 1].map(|axis| state.field_m[axis] + field[axis]);
+            there.field_m = state.field_m + to_field(&self.instrument, place);
             let picture = self.look(&there, moment)?.expected;
             let mut tile = sheet.view_mut();
             tile.slice_axis_inplace(Axis(0), Slice::from(y * rows..(y + 1) * rows));
@@ -182,7 +182,7 @@ impl Eye {
         &self,
         state: &State,
         offset_m: f64,
-        aside_px: [f64; 2],
+        aside_px: FramePx,
         time_s: f64,
         moment: Moment,
     ) -> Key {
@@ -200,26 +200,17 @@ impl Eye {
         Key {
             mask_on: state.mask_on && self.instrument.mask.is_some(),
             off_centre: aside_px[0].abs().max(aside_px[1].abs()) > 0.02,
-            offset_m: size_m.copysign(offset_m),
-            field_m: state.field_m,
+            offset_bits: size_m.copysign(offset_m).to_bits(),
+            // plus 0: −0 is the same place
+            field_bits: state.field_m.xy().map(|f| (f + 0.0).to_bits()),
             atmosphere,
             seed: (atmosphere == AtmosphereKind::Drawn).then_some(moment.atmosphere),
         }
     }
 
     fn prepared(&mut self, state: &State, key: Key) -> Result<&mut Prepared, PredictError> {
-        if let Some(at) = self.kept.iter().position(|(kept, _)| *kept == key) {
-            let found = self.kept.remove(at);
-            self.kept.push(found);
-        } else {
-            let made = Prepared::new(&self.instrument, state, &key)?;
-            if self.kept.len() == MODELS_AT_MOST {
-                self.kept.remove(0);
-            }
-            self.kept.push((key, made));
-        }
-        let last = self.kept.len() - 1;
-        Ok(&mut self.kept[last].1)
+        let make = || Prepared::new(&self.instrument, state, &key);
+        self.kept.try_get_or_insert_mut(key.clone(), make)
     }
 }
 
@@ -232,17 +223,17 @@ impl Prepared {
         instrument.camera.colour = None;
         // a state whose rays go as far as those of any picture that this model will make
         let mut widest = state.clone();
-        widest.sensor_offset_m = key.offset_m;
+        widest.sensor_offset_m = f64::from_bits(key.offset_bits);
         widest.modes.add(8, 400.0 * NM);
         widest.modes.add(7, 400.0 * NM);
-        widest.turns = Vec::new();
+        widest.turns = ScrewTurns::default();
         widest.recentred = !key.off_centre;
         let camera = &instrument.camera;
         let half = 0.5 * camera.width_px.max(camera.height_px) as f64 * camera.pixel_m;
         widest.aside_m = if key.off_centre {
-            [half, 0.0]
+            FieldM::new([half, 0.0])
         } else {
-            [0.0; 2]
+            FieldM::ZERO
         };
         widest.exposure = Some(Exposure { time_s: 1.0 });
         let atmosphere = atmosphere_of(state, OUTER_SCALE_M, WIND_RAD)
@@ -366,7 +357,7 @@ mod tests {
     fn a_star_far_outside_leaves_a_dark_frame() {
         let session = session(Level::OneScrew);
         let mut state = session.state();
-        state.aside_m = [1e-3, 0.0];
+        state.aside_m = FieldM::new([1e-3, 0.0]);
         let mut eye = Eye::new(session.instrument());
         let dark = eye.look(&state, NOW).unwrap().expected;
         let lit = eye.look(&session.state(), NOW).unwrap().expected;

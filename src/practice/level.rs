@@ -4,7 +4,7 @@
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::mechanics::plane_of;
 use crate::rng::{Purpose, Seed};
-use crate::state::State;
+use crate::state::{ScrewTurns, State};
 use crate::units::{NM, UM};
 use rand::RngExt;
 use serde::{Deserialize, Serialize};
@@ -131,7 +131,7 @@ impl SetupError {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hidden {
     /// Height of each screw, in turns.
-    pub turns: Vec<f64>,
+    pub turns: ScrewTurns,
     /// Where in its play each screw stands, −0.5 to 0.5 of the play.
     pub play: Vec<f64>,
     /// Sensor offset with the screws as they stand.
@@ -163,7 +163,7 @@ impl Hidden {
         let (assembly, response) = parts(instrument)?;
         let mut stream = seed.stream(Purpose::Drill, 0);
         let count = assembly.screws.len();
-        let mut turns = vec![0.0; count];
+        let mut turns = ScrewTurns::zero(assembly);
         let wrong = match level {
             Level::OneScrew => 1,
             Level::ThreeWithFocus => 3,
@@ -203,7 +203,7 @@ impl Hidden {
 /// Brings the coma of the tilt to a share of its range, and every screw within its travel; refused where that leaves less than
 /// twice what counts as aligned.
 fn scale(
-    turns: &mut [f64],
+    turns: &mut ScrewTurns,
     assembly: &Assembly,
     response: &Response,
     share: f64,
@@ -235,7 +235,7 @@ pub(super) fn parts(instrument: &Instrument) -> Result<(&Assembly, &Response), S
 
 /// Coma RMS of one turn of one screw.
 pub(super) fn coma_per_turn_m(assembly: &Assembly, response: &Response) -> f64 {
-    let mut turns = vec![0.0; assembly.screws.len()];
+    let mut turns = ScrewTurns::zero(assembly);
     if let Some(first) = turns.first_mut() {
         *first = 1.0;
     }

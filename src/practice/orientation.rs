@@ -5,10 +5,11 @@ use super::session::Session;
 use super::sight::SightShape;
 use crate::instrument::Assembly;
 use crate::mechanics::plane_of;
+use crate::state::ScrewTurns;
 
 /// A change of the wrenches and what the dark centre did.
 pub(super) struct Move {
-    pub wrench: Vec<f64>,
+    pub wrench: ScrewTurns,
     pub seen_px: Option<[f64; 2]>,
 }
 
@@ -16,22 +17,17 @@ pub(super) fn moves(session: &Session) -> Vec<Move> {
     let pairs = session.rounds().windows(2);
     pairs
         .map(|two| {
-            let wrench = two[0]
-                .wrench_turns
-                .iter()
-                .zip(&two[1].wrench_turns)
-                .map(|(a, b)| b - a);
+            let mut before = two[0].wrench_turns.iter();
+            let change = |after: f64| after - before.next().unwrap_or(&0.0);
+            let wrench = two[1].wrench_turns.map(change);
             let seen_px = match (&two[0].sight.shape, &two[1].sight.shape) {
                 (
                     SightShape::Doughnut { shift_px: a, .. },
                     SightShape::Doughnut { shift_px: b, .. },
-                ) => Some([b[0] - a[0], b[1] - a[1]]),
+                ) => Some((*b - *a).xy()),
                 _ => None,
             };
-            Move {
-                wrench: wrench.collect(),
-                seen_px,
-            }
+            Move { wrench, seen_px }
         })
         .collect()
 }
@@ -56,7 +52,7 @@ impl Orientation {
 pub(super) fn orientation(session: &Session, assembly: &Assembly) -> Option<Orientation> {
     let latest = session.rounds().last()?;
     let (_, slopes) = slopes(session, latest)?;
-    let expected = |wrench: &[f64]| {
+    let expected = |wrench: &ScrewTurns| {
         let [tx, ty] = plane_of(assembly, wrench).tilt_rad;
         [0, 1].map(|k| slopes[0][k] * tx + slopes[1][k] * ty)
     };

@@ -53,7 +53,7 @@ impl DrillReport {
     /// Looks behind the curtain of a session: shows what is hidden.
     pub fn new(session: &Session) -> DrillReport {
         let hidden = session.hidden();
-        let middle = median(&mut hidden.turns.clone());
+        let middle = median(&mut hidden.turns.to_vec());
         let shortest_turns = hidden.turns.iter().map(|t| (t - middle).abs()).sum::<f64>();
         let turns_used = turns_used(session);
         let goal_reached = session.goal_reached();
@@ -137,7 +137,7 @@ fn turns_used(session: &Session) -> f64 {
     let rounds = session.rounds().windows(2);
     rounds
         .map(|two| {
-            let turned = two[0].wrench_turns.iter().zip(&two[1].wrench_turns);
+            let turned = two[0].wrench_turns.iter().zip(two[1].wrench_turns.iter());
             turned.map(|(a, b)| (b - a).abs()).sum::<f64>()
         })
         .fold(0.0, |sum, turns| sum + turns)
@@ -174,7 +174,7 @@ fn record(round: &super::session::Round) -> RoundRecord {
         coma_nm: round.coma_m / NM,
         sensor_offset_um: round.sensor_offset_m / UM,
         thin_side: match &round.sight.shape {
-            SightShape::Doughnut { shift_px, .. } if shift_px[0].hypot(shift_px[1]) >= 0.1 => {
+            SightShape::Doughnut { shift_px, .. } if shift_px.length() >= 0.1 => {
                 Some(clock(*shift_px))
             }
             _ => None,

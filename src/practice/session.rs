@@ -8,12 +8,13 @@ use super::cell::{BINDS_AT_TURNS, Cell};
 use super::eye::Moment;
 use super::level::{Hidden, Level, SetupError, goal_coma_m, parts};
 use super::sight::{Sight, sight};
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::{Assembly, ClockwiseTurn, Instrument, MaskLayout, Response, way};
 use crate::mask;
 use crate::mechanics::plane_of;
 use crate::predict::seeing_sigma_m;
 use crate::rng::{Purpose, Seed};
-use crate::state::{Exposure, State};
+use crate::state::{Exposure, ScrewTurns, State};
 use crate::units::{SEEING_REFERENCE_M, UM};
 use rand_distr::{Distribution, StandardNormal};
 
@@ -25,7 +26,7 @@ pub struct Round {
     /// What is seen.
     pub sight: Sight,
     /// Turns of each wrench since the start, positive lengthens: what whoever turned them knows.
-    pub wrench_turns: Vec<f64>,
+    pub wrench_turns: ScrewTurns,
     pub(super) coma_m: f64,
     pub(super) sensor_offset_m: f64,
 }
@@ -43,9 +44,9 @@ pub struct Session {
     base: State,
     hidden: Hidden,
     cell: Cell,
-    wrench_turns: Vec<f64>,
+    wrench_turns: ScrewTurns,
     focuser_m: f64,
-    pointing_m: [f64; 2],
+    pointing_m: FieldM,
     mask_on: bool,
     atmosphere_moves: bool,
     time_s: f64,
@@ -81,9 +82,9 @@ impl Session {
             real,
             base: state.clone(),
             cell: Cell::new(assembly, &hidden.turns, &hidden.play, seed),
-            wrench_turns: vec![0.0; assembly.screws.len()],
+            wrench_turns: ScrewTurns::zero(assembly),
             focuser_m: hidden.sensor_offset_m - response.focus_m_per_m * plane.piston_m,
-            pointing_m: plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad),
+            pointing_m: FieldM::new(plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad)),
             mask_on: level == Level::Mask,
             atmosphere_moves: level == Level::Seeing,
             time_s: state.exposure.as_ref().map_or(0.5, |e| e.time_s),
@@ -307,17 +308,17 @@ impl Session {
     }
 
     /// What the atmosphere does to the place of the dark centre in one exposure.
-    fn atmosphere_px(&self, round: u64) -> [f64; 2] {
+    fn atmosphere_px(&self, round: u64) -> FramePx {
         let (telescope, state) = (&self.owner.telescope, self.state());
         let ratio = telescope.obstruction_ratio();
         let reach = 6.0 * telescope.focal_ratio() * 72f64.sqrt() * (1.0 - ratio * ratio);
         let sigma_m = seeing_sigma_m(telescope, &state, SEEING_REFERENCE_M, 8).unwrap_or(0.0);
         let sigma_px = reach * sigma_m / self.owner.camera.pixel_m;
         let mut stream = self.seed.stream(Purpose::Drill, 1 + round);
-        [0, 1].map(|_| {
+        FramePx::new([0, 1].map(|_| {
             let drawn: f64 = StandardNormal.sample(&mut stream);
             sigma_px * drawn
-        })
+        }))
     }
 
     /// The telescope as it stands, for a picture.
@@ -327,9 +328,9 @@ impl Session {
         state.sensor_offset_m =
             self.focuser_m + self.response().map_or(0.0, |r| r.focus_m_per_m) * piston_m;
         state.recentred = false;
-        state.aside_m = self.pointing_m.map(|p| -p);
+        state.aside_m = -self.pointing_m;
         state.mask_on = self.mask_on;
-        state.turns = self.cell.heights().to_vec();
+        state.turns = self.cell.heights().clone();
         if !self.atmosphere_moves {
             state.sky.seeing_rad = None;
         }
@@ -436,9 +437,9 @@ impl Session {
         self.owner.assembly.as_ref().map(plane).unwrap_or_default()
     }
 
-    fn shift_of_tilt_m(&self) -> [f64; 2] {
+    fn shift_of_tilt_m(&self) -> FieldM {
         let per_rad = self.response().map_or(0.0, |r| r.image_shift_m_per_rad);
-        self.plane().tilt_rad.map(|t| t * per_rad)
+        FieldM::new(self.plane().tilt_rad.map(|t| t * per_rad))
     }
 
     fn response(&self) -> Option<&Response> {
@@ -479,8 +480,8 @@ fn check_mask(instrument: &Instrument, level: Level) -> Result<(), SetupError> {
         return Err(SetupError::Drawing);
     }
     let shows_coma = |d: &crate::instrument::MaskDesign| {
-        matches!(d.layout, MaskLayout::TwoZone | MaskLayout::TwoPitch)
-            && !mask::triplets(d).is_empty()
+        let layout = d.layout.slots();
+        layout.is_some_and(|l| l.crossing_shows.contains(&"coma")) && !mask::triplets(d).is_empty()
     };
     if level == Level::Mask && !design.is_some_and(shows_coma) {
         return Err(SetupError::NoMask);

@@ -5,7 +5,7 @@
 //! more), for a measuring program from the photon bound. Nothing is drawn at random and nothing stops early.
 
 use super::view::{places, shifts_px};
-use crate::instrument::{Instrument, MaskDesign, MaskLayout};
+use crate::instrument::{Instrument, MaskDesign, MaskLayout, SlotLayout};
 use crate::predict::{Bound, Jacobian, Model, Parameter, PredictError, Settings};
 use crate::state::State;
 use crate::units::{DEG, NM};
@@ -59,62 +59,56 @@ impl Candidate {
 
 /// The masks that will be tried, the customary ones first.
 pub fn candidates(design: &MaskDesign) -> Vec<(String, bool, MaskDesign)> {
-    let mut list: Vec<(String, bool, MaskDesign)> = Vec::new();
-    let customary = [
-        (MaskLayout::OneTriplet, "one-triplet"),
-        (MaskLayout::ThreeTriplet, "three-triplet"),
-        (MaskLayout::TwoZone, "two-zone"),
-    ];
     let base = filled(design);
-    for (layout, word) in customary {
-        let own = MaskDesign {
-            layout,
-            ..base.clone()
-        };
-        list.push((format!("{word}, your numbers"), true, own));
+    let with_own_numbers = SlotLayout::all().filter(|layout| layout.customary);
+    let mut list: Vec<(String, bool, MaskDesign)> = with_own_numbers
+        .map(|layout| {
+            let own = MaskDesign {
+                layout: MaskLayout::Slots(layout),
+                ..base.clone()
+            };
+            (format!("{}, your numbers", layout.word), true, own)
+        })
+        .collect();
+    for layout in SlotLayout::all().filter(|layout| layout.searched) {
+        list.extend(searched(&base, layout));
     }
-    let layouts = [
-        (MaskLayout::ThreeTriplet, "three-triplet"),
-        (MaskLayout::TwoZone, "two-zone"),
-        (MaskLayout::TwoPitch, "two-pitch"),
-        (MaskLayout::TangentWedges, "tangent-wedges"),
-    ];
-    let [inner, outer] = open_radii(&base);
-    for (layout, word) in layouts {
-        let zoned = layout != MaskLayout::ThreeTriplet;
-        let zones: &[f64] = if zoned {
-            &[0.35, 0.5, 0.6, 0.7]
-        } else {
-            &[0.5]
-        };
-        let slants: &[f64] = if layout == MaskLayout::TangentWedges {
-            &[20.0]
-        } else {
-            &[12.0, 20.0, 30.0]
-        };
-        for &part in zones {
-            for &slant_deg in slants {
-                let zone = inner + part * (outer - inner);
-                let own = MaskDesign {
-                    layout: layout.clone(),
-                    zone_radius_m: Some(zone),
-                    slant_rad: slant_deg * DEG,
-                    slot_pitch_m: pitches(&base, &layout),
-                    ..base.clone()
-                };
-                let place = if zoned {
-                    format!(", zone {:.1} mm", zone * 1e3)
-                } else {
-                    String::new()
-                };
-                let lean = if slants.len() > 1 {
-                    format!(", slant {slant_deg:.0}")
-                } else {
-                    String::new()
-                };
-                if printable(&own) {
-                    list.push((format!("{word}{place}{lean}"), false, own));
-                }
+    list
+}
+
+/// A layout with the owner's numbers but for zone radius and slant, where it has them; the printer's limits are kept.
+fn searched(base: &MaskDesign, layout: &'static SlotLayout) -> Vec<(String, bool, MaskDesign)> {
+    let [inner, outer] = open_radii(base);
+    let zones: &[f64] = if layout.has_zones() {
+        &[0.35, 0.5, 0.6, 0.7]
+    } else {
+        &[0.5]
+    };
+    let slants: &[f64] = if layout.leans() {
+        &[12.0, 20.0, 30.0]
+    } else {
+        &[20.0]
+    };
+    let mut list = Vec::new();
+    for &part in zones {
+        for &slant_deg in slants {
+            let zone = inner + part * (outer - inner);
+            let own = MaskDesign {
+                layout: MaskLayout::Slots(layout),
+                zone_radius_m: Some(zone),
+                slant_rad: slant_deg * DEG,
+                slot_pitch_m: pitches(base, layout),
+                ..base.clone()
+            };
+            let mut label = layout.word.to_owned();
+            if layout.has_zones() {
+                label += &format!(", zone {:.1} mm", zone * 1e3);
+            }
+            if layout.leans() {
+                label += &format!(", slant {slant_deg:.0}");
+            }
+            if printable(&own) {
+                list.push((label, false, own));
             }
         }
     }
@@ -156,6 +150,8 @@ pub fn variations(best: &Candidate, what: Refinement) -> Vec<(String, bool, Mask
                 }
             }
         }
+        // a layout whose slots do not lean is the same either way
+        Refinement::Sense if !own.layout.slots().is_some_and(SlotLayout::leans) => {}
         Refinement::Sense => {
             let design = MaskDesign {
                 sense: -own.sense,
@@ -255,11 +251,11 @@ pub fn judge(
     })
 }
 
+/// Whether the pitches tell which of two parallel spikes is which.
 fn keeps_sign(design: &MaskDesign) -> bool {
-    matches!(
-        design.layout,
-        MaskLayout::TwoPitch | MaskLayout::TangentWedges
-    ) && design.slot_pitch_m.windows(2).any(|p| p[0] != p[1])
+    let two_pitches = design.slot_pitch_m.windows(2).any(|p| p[0] != p[1]);
+    let layout = design.layout.slots();
+    two_pitches && layout.is_some_and(SlotLayout::parallel_spikes_differ)
 }
 
 /// A layout without numbers of its own gets common ones, so that it can be compared.
@@ -283,14 +279,16 @@ fn filled(design: &MaskDesign) -> MaskDesign {
     own
 }
 
-fn pitches(base: &MaskDesign, layout: &MaskLayout) -> Vec<f64> {
+/// The owner's pitches, as many as the layout looks at; where it tells spikes apart by their pitch, two that differ.
+fn pitches(base: &MaskDesign, layout: &SlotLayout) -> Vec<f64> {
     let first = base.slot_pitch_m.first().copied().unwrap_or(2e-3);
     let second = base.slot_pitch_m.get(1).copied().unwrap_or(first);
-    let signed = matches!(layout, MaskLayout::TwoPitch | MaskLayout::TangentWedges);
-    match (layout, first == second) {
-        (MaskLayout::ThreeTriplet, _) => vec![first],
-        (_, true) if signed => vec![first, 1.25 * first],
-        _ => vec![first, second],
+    if !layout.has_two_pitches() {
+        vec![first]
+    } else if layout.parallel_spikes_differ() && first == second {
+        vec![first, 1.25 * first]
+    } else {
+        vec![first, second]
     }
 }
 
@@ -309,4 +307,56 @@ fn printable(design: &MaskDesign) -> bool {
 }
 
 #[cfg(test)]
-mod tests;
+mod numbers;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing;
+
+    #[test]
+    fn candidates_are_named_after_their_own_layout_and_every_layout_of_the_table_plays_its_part() {
+        let list = candidates(&testing::mask(MaskLayout::Holes(vec![])));
+        for (label, customary, design) in &list {
+            let layout = design.layout.slots().expect("a layout made of slots");
+            let first = label.split(',').next();
+            assert_eq!(first, Some(layout.word), "{label}");
+            let plays = if *customary {
+                layout.customary
+            } else {
+                layout.searched
+            };
+            assert!(plays, "{label}");
+        }
+        for layout in SlotLayout::all() {
+            let count = |own: bool| {
+                let of_layout = |c: &&(String, bool, MaskDesign)| {
+                    c.1 == own && c.2.layout == MaskLayout::Slots(layout)
+                };
+                list.iter().filter(of_layout).count()
+            };
+            let zones = if layout.has_zones() { 4 } else { 1 };
+            let slants = if layout.leans() { 3 } else { 1 };
+            assert_eq!(count(true), usize::from(layout.customary), "{layout:?}");
+            let wanted = if layout.searched { zones * slants } else { 0 };
+            assert_eq!(count(false), wanted, "{layout:?}");
+        }
+    }
+
+    /// Slots that do not lean look the same for both senses: nothing is spent on them.
+    #[test]
+    fn the_sense_is_varied_only_where_slots_lean() {
+        for layout in SlotLayout::all() {
+            let best = Candidate {
+                label: layout.word.to_owned(),
+                customary: false,
+                design: testing::mask(MaskLayout::Slots(layout)),
+                focus_nm: 1.0,
+                coma_nm: 1.0,
+            };
+            let varied = variations(&best, Refinement::Sense);
+            assert_eq!(varied.len(), usize::from(layout.leans()), "{layout:?}");
+            assert!(varied.iter().all(|v| v.2.sense == -best.design.sense));
+        }
+    }
+}

@@ -6,7 +6,7 @@
 //!
 //! ```toml
 //! format = 1
-//! flags = ["recentred"]                     # optional
+//! flags = ["recentred"]                     # optional; those that `learn` raises
 //!
 //! [response]
 //! coma_nm_per_arcmin = 61.8
@@ -25,15 +25,17 @@
 //! coma_sigma_nm_per_turn = 9.0
 //! ```
 
-use super::advice::{Told, unknown_here};
+use super::advice::{Told, meant, unknown_here};
 use super::check::{ONLY_FORMAT, Words, check};
 use super::document::{Document, Node};
 use super::error::{Problem, ScenarioError, number};
 use super::rules::Rule;
 use super::{schema, typed};
+use crate::flag::{Flag, Flags, RaisedBy};
 use crate::measure::{LearnedResponse, LearnedScrew, Uncertain};
+use crate::state::Coma;
 use crate::units::{ARCMIN, DEG, NM, UM};
-use schemars::JsonSchema;
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
 use std::fmt::Write;
 use std::sync::OnceLock;
@@ -50,7 +52,8 @@ struct RawFile {
     #[allow(dead_code)] // the check has read it
     format: f64,
     #[serde(default)]
-    flags: Vec<String>,
+    #[schemars(schema_with = "learned_flags")]
+    flags: Flags,
     response: RawResponse,
     camera: RawCamera,
     #[schemars(length(min = 1))]
@@ -88,6 +91,14 @@ struct RawScrew {
     coma_nm_per_turn: [f64; 2],
     #[schemars(range(min = 0.0, max = MATRIX_SIZE))]
     coma_sigma_nm_per_turn: f64,
+}
+
+/// The names of the flags that learning raises; no other may stand in the file.
+fn learned_flags(_: &mut SchemaGenerator) -> Schema {
+    let all = Flag::ALL.iter();
+    let learned = all.filter(|flag| flag.raised_by().contains(&RaisedBy::Learn));
+    let names: Vec<&str> = learned.map(|flag| flag.name()).collect();
+    json_schema!({ "type": "array", "items": { "type": "string", "enum": names } })
 }
 
 fn rules() -> &'static Rule {
@@ -155,7 +166,8 @@ impl LearnedResponse {
         );
         let mut line = |words: String| writeln!(text, "{words}").unwrap_or_default();
         if !self.flags.is_empty() {
-            line(format!("flags = {:?}", self.flags));
+            let names: Vec<&str> = self.flags.iter().map(Flag::name).collect();
+            line(format!("flags = {names:?}"));
         }
         line("\n[response]".into());
         line(format!(
@@ -185,12 +197,12 @@ impl LearnedResponse {
         line(format!("rotation_sigma_deg = {}", number(sigma / DEG)));
         line(format!("mirrored = {}", self.mirrored));
         for screw in &self.screws {
-            let [x, y] = screw.coma_m_per_turn.map(|c| number(c / NM));
+            let [x, y] = screw.coma_per_turn.xy_nm().map(number);
             line(format!("\n[[screws]]\nname = {:?}", screw.name));
             line(format!("coma_nm_per_turn = [{x}, {y}]  # Noll 8, Noll 7"));
             line(format!(
                 "coma_sigma_nm_per_turn = {}",
-                number(screw.sigma_m_per_turn / NM)
+                number(screw.coma_per_turn.sigma_per_axis_m().unwrap_or(0.0) / NM)
             ));
         }
         text
@@ -200,8 +212,8 @@ impl LearnedResponse {
 fn learned_screw(raw: RawScrew) -> LearnedScrew {
     LearnedScrew {
         name: raw.name,
-        coma_m_per_turn: raw.coma_nm_per_turn.map(|c| c * NM),
-        sigma_m_per_turn: raw.coma_sigma_nm_per_turn * NM,
+        coma_per_turn: Coma::along_axes(raw.coma_nm_per_turn.map(|c| c * NM))
+            .with_sigma(raw.coma_sigma_nm_per_turn * NM),
     }
 }
 
@@ -215,10 +227,10 @@ impl Words for OfResponse {
         LEARN_AGAIN.into()
     }
 
-    fn out_of_range(&self, _rule: &Rule, _node: &Node, key: &str) -> String {
+    fn out_of_range(&self, rule: &Rule, node: &Node, key: &str) -> String {
         match key {
             "format" => ONLY_FORMAT.into(),
-            _ => LEARN_AGAIN.into(),
+            _ => meant(rule, node).unwrap_or_else(|| LEARN_AGAIN.into()),
         }
     }
 
@@ -247,10 +259,9 @@ mod tests {
             mirrored: true,
             screws: vec![LearnedScrew {
                 name: "A \"top\"".into(),
-                coma_m_per_turn: [-3.5 * NM, 1930.0 * NM],
-                sigma_m_per_turn: 9.0 * NM,
+                coma_per_turn: Coma::along_axes([-3.5 * NM, 1930.0 * NM]).with_sigma(9.0 * NM),
             }],
-            flags: vec!["trials_disagree".into()],
+            flags: Flags::from([Flag::TrialsDisagree]),
         }
     }
 
@@ -270,13 +281,15 @@ mod tests {
         let shifts = [&read, &written].map(|r| r.image_shift_m_per_rad.expect("a shift"));
         assert!(close(shifts[0].value, shifts[1].value));
         assert!(close(shifts[0].sigma.unwrap(), shifts[1].sigma.unwrap()));
-        assert!(close(read.screws[0].coma_m_per_turn[0], -3.5 * NM));
-        assert!(close(read.screws[0].coma_m_per_turn[1], 1930.0 * NM));
+        let coma = read.screws[0].coma_per_turn;
+        assert!(close(coma.xy_nm()[0], -3.5));
+        assert!(close(coma.xy_nm()[1], 1930.0));
+        assert!(close(coma.sigma_per_axis_m().unwrap(), 9.0 * NM));
         assert_eq!(read.screws[0].name, written.screws[0].name);
         assert_eq!((read.mirrored, &read.flags), (true, &written.flags));
         let plain = LearnedResponse {
             image_shift_m_per_rad: None,
-            flags: Vec::new(),
+            flags: Flags::default(),
             ..written
         };
         let again = LearnedResponse::read(&plain.to_toml(), "x").expect("readable");
@@ -326,6 +339,18 @@ mod tests {
         assert_eq!(
             refused("flags = [\"trials_disagree\"]", "flags = \"none\""),
             "r.toml:3:1: flags is \"none\", but must be a list of texts in quotes"
+        );
+        assert_eq!(
+            refused("trials_disagree", "saturated"),
+            "r.toml:3:10: flags[0] is \"saturated\", but must be \"mirror_open\", \"half_turn_open\", \"recentred\", \
+             \"shift_unsteady\" or \"trials_disagree\""
+        );
+        let misspelt = text.replace("trials_disagree", "trials_disagre");
+        let hint = LearnedResponse::read(&misspelt, "r.toml").unwrap_err();
+        assert_eq!(hint.hint(), "did you mean \"trials_disagree\"?");
+        assert!(
+            refused("\"trials_disagree\"", "\"recentred\", \"recentred\"")
+                .contains("the flag recentred stands twice")
         );
         assert_eq!(
             refused("name = \"A \\\"top\\\"\"", "name = 5"),

@@ -194,7 +194,8 @@ fn limit(value: f64) -> String {
     }
 }
 
-fn one_of<T: fmt::Display>(choices: &[T]) -> String {
+/// "a", "a or b", "a, b or c".
+pub(super) fn one_of<T: fmt::Display>(choices: &[T]) -> String {
     let words: Vec<String> = choices.iter().map(T::to_string).collect();
     match words.split_last() {
         Some((last, [])) => last.clone(),

@@ -1,5 +1,6 @@
 //! Commented scenarios to fill in: one invented telescope of each kind, every number explained, guesses marked.
 
+use crate::instrument::LayoutName;
 use std::fmt;
 
 /// Kind of telescope that a new scenario starts from.
@@ -56,8 +57,13 @@ pub fn template(kind: TemplateKind, title: &str) -> String {
     let head = format!(
         "{HEAD}format = 1\ntitle = {title}\nseed = 1                             # {SEED}\n"
     );
-    head + telescope + include_str!("templates/camera-and-sky.toml")
+    let layouts: Vec<&str> = LayoutName::all().map(LayoutName::word).collect();
+    let telescope = telescope.replace(LAYOUTS, &layouts.join(", "));
+    head + &telescope + include_str!("templates/camera-and-sky.toml")
 }
+
+/// Where the templates name every layout of a mask.
+const LAYOUTS: &str = "@LAYOUTS@";
 
 const HEAD: &str = "\
 # A telescope, how far it is out of line, and the camera that looks through it. The telescope below is invented.

@@ -4,7 +4,7 @@
 use super::{Scene, SceneError};
 use crate::predict::{Settings, critical_focus_m};
 use crate::preview::view::{PreviewExposure, Shows, SpikePlace, exposure, places, table};
-use crate::state::{Modes, State};
+use crate::state::{Modes, ScrewTurns, State};
 use crate::units::{NM, UM};
 use ndarray::Array2;
 use serde::Serialize;
@@ -62,9 +62,7 @@ impl Scene {
     /// # Errors
     /// [`SceneError::NoMask`]; as [`Scene::model`].
     pub fn mask_preview(&self, options: &PreviewOptions) -> Result<MaskPreview, SceneError> {
-        if self.instrument.mask.is_none() {
-            return Err(SceneError::NoMask);
-        }
+        self.mask()?;
         let aligned = self.aligned_behind_mask();
         let model = aligned.model()?;
         let ratio = self.instrument.telescope.focal_ratio();
@@ -106,7 +104,7 @@ impl Scene {
             state: State {
                 mask_on: true,
                 sensor_offset_m: 0.0,
-                turns: vec![0.0; self.state.turns.len()],
+                turns: ScrewTurns::default(),
                 modes: Modes::none(),
                 ..self.state.clone()
             },

@@ -6,7 +6,7 @@ use crate::instrument::Instrument;
 use crate::practice::{CORNER_M, Eye, Moment};
 use crate::predict::PredictError;
 use crate::rng::Seed;
-use crate::state::{Exposure, State};
+use crate::state::{Exposure, ScrewTurns, State};
 use crate::units::{ARCMIN, DEG, NM, UM};
 
 /// A slider: its name, and its limit either way.
@@ -93,7 +93,7 @@ fn state(base: &State, values: [f64; 9]) -> State {
         base.sensor_offset_m
     };
     state.sensor_offset_m = offset + focus * UM;
-    state.turns = Vec::new();
+    state.turns = ScrewTurns::default();
     state.recentred = true;
     state.mask_on = false;
     state.exposure = Some(Exposure { time_s: 0.3 });

@@ -5,9 +5,10 @@
 use crate::practice::{self, Eye, Level, Question, Session, SetupError};
 use crate::rng::{LARGEST_SEED, Seed};
 use crate::scenario::Scenario;
+use lru::LruCache;
 use rand::TryRng;
 use rand::rngs::SysRng;
-use std::collections::HashMap;
+use std::num::NonZeroUsize;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Keeps sessions as texts over a restart; handed in by the shell, which alone opens files. Names are 16 hex digits.
@@ -23,9 +24,9 @@ pub trait Keeper: Send + Sync {
 }
 
 /// Sessions held at most.
-pub const ROOMS_AT_MOST: usize = 64;
+const ROOMS_AT_MOST: NonZeroUsize = NonZeroUsize::new(64).unwrap();
 /// Questions held at most.
-const QUESTIONS_AT_MOST: usize = 64;
+const QUESTIONS_AT_MOST: NonZeroUsize = NonZeroUsize::new(64).unwrap();
 
 /// A session and its eye.
 pub struct Room {
@@ -40,8 +41,8 @@ pub struct Rooms {
     /// The telescope.
     pub scenario: Scenario,
     text: String,
-    rooms: Mutex<Recent<Arc<Mutex<Room>>>>,
-    questions: Mutex<Recent<Arc<Question>>>,
+    rooms: Mutex<LruCache<String, Arc<Mutex<Room>>>>,
+    questions: Mutex<LruCache<String, Arc<Question>>>,
     keeper: Option<Box<dyn Keeper>>,
 }
 
@@ -64,8 +65,8 @@ impl Rooms {
         Rooms {
             scenario,
             text,
-            rooms: Mutex::new(Recent::new(ROOMS_AT_MOST)),
-            questions: Mutex::new(Recent::new(QUESTIONS_AT_MOST)),
+            rooms: Mutex::new(LruCache::new(ROOMS_AT_MOST)),
+            questions: Mutex::new(LruCache::new(QUESTIONS_AT_MOST)),
             keeper,
         }
     }
@@ -92,17 +93,14 @@ impl Rooms {
             return None;
         }
         if let Some(room) = locked(&self.rooms).get(name) {
-            return Some(room);
+            return Some(room.clone());
         }
         let text = self.keeper.as_ref()?.fetch(name)?;
         let (session, _) = practice::read(&text).ok()?;
         let room = room(session);
         // somebody else may have been quicker: the first one stays
         let mut rooms = locked(&self.rooms);
-        Some(rooms.get(name).unwrap_or_else(|| {
-            rooms.put(name.to_owned(), room.clone());
-            room
-        }))
+        Some(rooms.get_or_insert(name.to_owned(), || room).clone())
     }
 
     /// Keeps a session as it is now.
@@ -127,7 +125,7 @@ impl Rooms {
 
     /// The question of a name.
     pub fn question(&self, name: &str) -> Option<Arc<Question>> {
-        locked(&self.questions).get(name)
+        locked(&self.questions).get(name).cloned()
     }
 
     fn seed(&self, given: Option<u64>) -> Result<Seed, NoRoom> {
@@ -168,57 +166,9 @@ fn is_name(name: &str) -> bool {
             .all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b))
 }
 
-/// A table that forgets what was not used for longest.
-struct Recent<T> {
-    most: usize,
-    clock: u64,
-    entries: HashMap<String, (u64, T)>,
-}
-
-impl<T: Clone> Recent<T> {
-    fn new(most: usize) -> Self {
-        Recent {
-            most,
-            clock: 0,
-            entries: HashMap::new(),
-        }
-    }
-
-    fn get(&mut self, name: &str) -> Option<T> {
-        self.clock += 1;
-        let entry = self.entries.get_mut(name)?;
-        entry.0 = self.clock;
-        Some(entry.1.clone())
-    }
-
-    fn put(&mut self, name: String, value: T) {
-        self.clock += 1;
-        if self.entries.len() >= self.most {
-            let oldest = self.entries.iter().min_by_key(|(_, (used, _))| *used);
-            if let Some(oldest) = oldest.map(|(name, _)| name.clone()) {
-                self.entries.remove(&oldest);
-            }
-        }
-        self.entries.insert(name, (self.clock, value));
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn the_oldest_gives_way() {
-        let mut recent = Recent::new(2);
-        recent.put("a".into(), 1);
-        recent.put("b".into(), 2);
-        assert_eq!(recent.get("a"), Some(1));
-        recent.put("c".into(), 3);
-        assert_eq!(
-            (recent.get("a"), recent.get("b"), recent.get("c")),
-            (Some(1), None, Some(3))
-        );
-    }
 
     #[test]
     fn names_are_hex_and_nothing_else() {

@@ -6,8 +6,8 @@ use super::{SourceFile, none, sources};
 const DOORS: [(&str, &[&str], &str); 9] = [
     (
         "std::fs",
-        &["cli"],
-        "only the shell opens files; formats turn bytes into frames and back",
+        &["cli", "files"],
+        "only the shell and the room of files open them; formats turn bytes into frames and back",
     ),
     ("tempfile", &["cli"], "only the shell opens files"),
     ("std::net", &["web"], "only the page talks to a browser"),

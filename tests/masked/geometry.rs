@@ -4,6 +4,7 @@ use super::openings::Openings;
 use super::{Case, case, plate};
 use approx::assert_relative_eq;
 use ndarray::Array2;
+use skewstar::axes::FieldM;
 use skewstar::geometry::{CellGrid, Piece, area};
 use skewstar::instrument::*;
 use skewstar::mask::{openings, overlapping};
@@ -54,7 +55,7 @@ fn cases() -> Vec<Case> {
             .as_mut()
             .unwrap()
             .distance_m = -60.0 * MM;
-        state.field_m = [6.1 * MM, -3.7 * MM];
+        state.field_m = FieldM::new([6.1 * MM, -3.7 * MM]);
     };
     let with_vanes = |instrument: &mut Instrument, _: &mut State| {
         instrument.telescope.obstruction.as_mut().unwrap().shape = ObstructionShape::Square;
@@ -66,7 +67,7 @@ fn cases() -> Vec<Case> {
             offset_m: 2.2 * MM,
         }];
     };
-    let three = plate(MaskLayout::ThreeTriplet);
+    let three = plate(MaskLayout::THREE_TRIPLET);
     let leaning_back = MaskDesign {
         sense: -1.0,
         slant_rad: 24.0 * DEG,
@@ -100,15 +101,15 @@ fn cases() -> Vec<Case> {
         hole(90.0, 205.0, 17.0),
     ];
     vec![
-        case("one-triplet", plate(MaskLayout::OneTriplet), |_, _| ()),
+        case("one-triplet", plate(MaskLayout::ONE_TRIPLET), |_, _| ()),
         case(
             "one-triplet, turned camera",
-            plate(MaskLayout::OneTriplet),
+            plate(MaskLayout::ONE_TRIPLET),
             turned_camera,
         ),
         case(
             "one-triplet, moved",
-            moved(plate(MaskLayout::OneTriplet)),
+            moved(plate(MaskLayout::ONE_TRIPLET)),
             turned_camera,
         ),
         case("three-triplet", three.clone(), |_, _| ()),
@@ -119,10 +120,28 @@ fn cases() -> Vec<Case> {
             leaning_back,
             with_vanes,
         ),
-        case("two-zone", plate(MaskLayout::TwoZone), |_, _| ()),
+        case("two-zone", plate(MaskLayout::TWO_ZONE), |_, _| ()),
         case(
             "two-zone, far star",
-            moved(plate(MaskLayout::TwoZone)),
+            moved(plate(MaskLayout::TWO_ZONE)),
+            far_star,
+        ),
+        case(
+            "two-pitch, leaning back, turned camera",
+            MaskDesign {
+                sense: -1.0,
+                ..moved(plate(MaskLayout::TWO_PITCH))
+            },
+            turned_camera,
+        ),
+        case(
+            "tangent-wedges",
+            plate(MaskLayout::TANGENT_WEDGES),
+            |_, _| (),
+        ),
+        case(
+            "tangent-wedges, far star",
+            moved(plate(MaskLayout::TANGENT_WEDGES)),
             far_star,
         ),
         case(

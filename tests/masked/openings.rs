@@ -5,6 +5,7 @@
 //! through the mask's centre. Slots stop at the rims and at ribs centred on the borders between regions (zones included)."
 //! The layouts' angles are typed here again, in degrees, as azimuth → slot angle; the engine lists regions instead.
 
+use skewstar::axes::FieldM;
 use skewstar::instrument::*;
 use skewstar::state::State;
 use skewstar::units::{DEG, MM};
@@ -46,7 +47,7 @@ pub enum Passage {
 pub struct Openings<'a> {
     telescope: &'a Telescope,
     plate: Option<(&'a MaskDesign, Vec<Border>)>,
-    field_m: [f64; 2],
+    field_m: FieldM,
 }
 
 impl<'a> Openings<'a> {
@@ -104,6 +105,7 @@ impl<'a> Openings<'a> {
     /// What is ahead of the pupil is seen displaced by +distance·h/f.
     fn seen_moved_mm(&self, distance_m: f64) -> [f64; 2] {
         self.field_m
+            .xy()
             .map(|h| distance_m * h / self.telescope.focal_length_m / MM)
     }
 }
@@ -205,33 +207,39 @@ fn borders(design: &MaskDesign) -> Vec<Border> {
     let all_round = |degrees: &[f64], radii_mm: [f64; 2]| -> Vec<Border> {
         degrees.iter().map(|a| radial(*a, radii_mm)).collect()
     };
-    match &design.layout {
-        MaskLayout::OneTriplet => all_round(&[0.0, 180.0, 270.0], [inner, outer]),
-        MaskLayout::ThreeTriplet => all_round(
+    let zone = design
+        .zone_radius_m
+        .map_or(0.5 * (inner + outer), |r| r / MM);
+    let between_zones = Border::Circle {
+        radius_mm: zone,
+        from_deg: 0.0,
+        width_deg: 360.0,
+    };
+    let sixths = [0.0, 60.0, 120.0, 180.0, 240.0, 300.0];
+    match (&design.layout, design.layout.name().word()) {
+        (_, "one-triplet") => all_round(&[0.0, 180.0, 270.0], [inner, outer]),
+        (_, "three-triplet") => all_round(
             &[0.0, 30.0, 60.0, 120.0, 150.0, 180.0, 240.0, 270.0, 300.0],
             [inner, outer],
         ),
-        MaskLayout::TwoZone => {
-            let zone = design
-                .zone_radius_m
-                .map_or(0.5 * (inner + outer), |r| r / MM);
-            let sixths = [0.0, 60.0, 120.0, 180.0, 240.0, 300.0];
+        (_, "two-zone" | "two-pitch") => {
             let twelfths: Vec<f64> = (0..12).map(|k| 30.0 * f64::from(k)).collect();
             let mut all = all_round(&sixths, [zone, outer]);
             all.extend(all_round(&twelfths, [inner, zone]));
-            all.push(Border::Circle {
-                radius_mm: zone,
-                from_deg: 0.0,
-                width_deg: 360.0,
-            });
+            all.push(between_zones);
             all
         }
-        MaskLayout::Holes(_) => vec![],
-        MaskLayout::Regions(list) => list
+        (_, "tangent-wedges") => {
+            let mut all = all_round(&sixths, [inner, outer]);
+            all.push(between_zones);
+            all
+        }
+        (MaskLayout::Holes(_), _) => vec![],
+        (MaskLayout::Regions(list), _) => list
             .iter()
             .flat_map(|r| own_borders(r, inner, outer))
             .collect(),
-        other => unreachable!("this twin does not know {other:?}"),
+        (other, _) => unreachable!("this twin does not know {other:?}"),
     }
 }
 
@@ -269,13 +277,20 @@ fn slots_at(design: &MaskDesign, radius_mm: f64, azimuth_deg: f64) -> Option<Slo
         })
     };
     let from = |start: f64| (azimuth_deg - start).rem_euclid(360.0);
-    match &design.layout {
-        MaskLayout::OneTriplet => match azimuth_deg {
+    let (inner, outer) = (
+        0.5 * design.inner_diameter_m / MM,
+        0.5 * design.outer_diameter_m / MM,
+    );
+    let zone = design
+        .zone_radius_m
+        .map_or(0.5 * (inner + outer), |r| r / MM);
+    match (&design.layout, design.layout.name().word()) {
+        (_, "one-triplet") => match azimuth_deg {
             a if a < 180.0 => slots(90.0, first),
             a if a < 270.0 => slots(90.0 + s, first),
             _ => slots(90.0 - s, first),
         },
-        MaskLayout::ThreeTriplet => [90.0, 210.0, 330.0].into_iter().find_map(|c| {
+        (_, "three-triplet") => [90.0, 210.0, 330.0].into_iter().find_map(|c| {
             if from(c - 30.0) < 60.0 {
                 slots(c, first)
             } else if from(c + 180.0) < 30.0 {
@@ -286,18 +301,13 @@ fn slots_at(design: &MaskDesign, radius_mm: f64, azimuth_deg: f64) -> Option<Slo
                 None
             }
         }),
-        MaskLayout::TwoZone => {
-            let (inner, outer) = (
-                0.5 * design.inner_diameter_m / MM,
-                0.5 * design.outer_diameter_m / MM,
-            );
-            let zone = design
-                .zone_radius_m
-                .map_or(0.5 * (inner + outer), |r| r / MM);
+        (_, word @ ("two-zone" | "two-pitch")) => {
+            let opposite = if word == "two-pitch" { last } else { first };
             [90.0, 210.0, 330.0].into_iter().find_map(|c| {
                 if radius_mm > zone {
-                    let straight = from(c - 30.0) < 60.0 || from(c + 150.0) < 60.0;
-                    straight.then(|| slots(c, first)).flatten()
+                    let wedges = [(c - 30.0, first), (c + 150.0, opposite)];
+                    let (_, pitch) = wedges.into_iter().find(|(start, _)| from(*start) < 60.0)?;
+                    slots(c, pitch)
                 } else if from(c + 60.0) < 30.0 || from(c - 90.0) < 30.0 {
                     slots(c + s, last)
                 } else if from(c + 90.0) < 30.0 || from(c - 120.0) < 30.0 {
@@ -307,8 +317,13 @@ fn slots_at(design: &MaskDesign, radius_mm: f64, azimuth_deg: f64) -> Option<Slo
                 }
             })
         }
-        MaskLayout::Holes(_) => None,
-        MaskLayout::Regions(list) => list.iter().find_map(|region| {
+        (_, "tangent-wedges") => {
+            // six wedges from azimuth 0 on; along the tangent is a right angle on from a wedge's middle
+            let middle = 60.0 * (azimuth_deg / 60.0).floor() + 30.0;
+            slots(middle + 90.0, if radius_mm > zone { first } else { last })
+        }
+        (MaskLayout::Holes(_), _) => None,
+        (MaskLayout::Regions(list), _) => list.iter().find_map(|region| {
             let [start, end] = region.azimuth_rad.map(|a| a / DEG);
             let [low, high] = region.radius_m.map(|r| r / MM);
             let inside = from(start) < end - start && (low..high).contains(&radius_mm);

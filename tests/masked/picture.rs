@@ -27,8 +27,8 @@ fn column(name: &'static str, layout: MaskLayout) -> Column {
 fn the_committed_picture_is_what_is_drawn_today() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("renders/masked-errors.png");
     let canvas = draw(&[
-        column("three-triplet", MaskLayout::ThreeTriplet),
-        column("two-zone", MaskLayout::TwoZone),
+        column("three-triplet", MaskLayout::THREE_TRIPLET),
+        column("two-zone", MaskLayout::TWO_ZONE),
     ])
     .unwrap();
     let drawn = png::rgb8(&canvas).unwrap();

@@ -6,6 +6,7 @@ use super::{Case, alone, case, masked, plate};
 use crate::support::direct;
 use crate::support::place::{Search, spike_place_m};
 use ndarray::Array2;
+use skewstar::axes::FieldM;
 use skewstar::instrument::*;
 use skewstar::mask::{Region, regions};
 use skewstar::predict::{Model, Settings};
@@ -135,23 +136,23 @@ fn bent_cases() -> Vec<Case> {
     };
     let far_star = |instrument: &mut Instrument, state: &mut State| {
         instrument.mask.as_mut().unwrap().distance_m = 140.0 * MM;
-        state.field_m = [6.1 * MM, -3.7 * MM];
+        state.field_m = FieldM::new([6.1 * MM, -3.7 * MM]);
     };
     let paraboloid = |instrument: &mut Instrument, state: &mut State| {
         instrument.telescope.focus_law = FocusLaw::Paraboloid;
         state.sensor_offset_m = 60.0 * UM;
     };
     vec![
-        case("one-triplet", moved(MaskLayout::OneTriplet), |_, _| ()),
+        case("one-triplet", moved(MaskLayout::ONE_TRIPLET), |_, _| ()),
         case(
             "three-triplet, mirrored, vane, defocused",
-            moved(MaskLayout::ThreeTriplet),
+            moved(MaskLayout::THREE_TRIPLET),
             mirrored_with_vane,
         ),
-        case("two-zone, far star", moved(MaskLayout::TwoZone), far_star),
+        case("two-zone, far star", moved(MaskLayout::TWO_ZONE), far_star),
         case(
             "two-zone, paraboloid, defocused",
-            moved(MaskLayout::TwoZone),
+            moved(MaskLayout::TWO_ZONE),
             paraboloid,
         ),
     ]
@@ -183,7 +184,7 @@ fn spikes_are_the_mean_of_hand_written_slopes() {
 
 #[test]
 fn no_mask_on_and_holes_give_no_spikes() {
-    let (instrument, state) = masked(plate(MaskLayout::TwoZone));
+    let (instrument, state) = masked(plate(MaskLayout::TWO_ZONE));
     assert_eq!(engine(&instrument, &state).1.len(), 18);
     assert!(
         engine(
@@ -211,7 +212,7 @@ fn search(instrument: &Instrument, model: &Model, region: &Region, half_width_m:
     // frame position = Mirror · R(−rotation) · position in pupil axes
     let (sin, cos) = (region.slot_rad + design.rotation_rad - camera.rotation_rad).sin_cos();
     Search {
-        star_px: model.star_px,
+        star_px: model.star_px.xy(),
         pixel_m: camera.pixel_m,
         along: [if camera.mirrored { -cos } else { cos }, sin],
         first_order_m: model.reference_m * instrument.telescope.focal_length_m / region.pitch_m,
@@ -220,7 +221,7 @@ fn search(instrument: &Instrument, model: &Model, region: &Region, half_width_m:
 }
 
 fn mirrored_three_triplet() -> (Instrument, State) {
-    let (mut instrument, state) = masked(moved(MaskLayout::ThreeTriplet));
+    let (mut instrument, state) = masked(moved(MaskLayout::THREE_TRIPLET));
     instrument.camera.rotation_rad = 33.0 * DEG;
     instrument.camera.mirrored = true;
     let mut modes = bent();

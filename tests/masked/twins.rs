@@ -57,9 +57,9 @@ fn light(instrument: &Instrument, state: &State, finer: f64) -> Array2<f64> {
 #[test]
 fn the_light_equals_a_written_out_integral_in_the_core_and_outside() {
     for layout in [
-        MaskLayout::OneTriplet,
-        MaskLayout::ThreeTriplet,
-        MaskLayout::TwoZone,
+        MaskLayout::ONE_TRIPLET,
+        MaskLayout::THREE_TRIPLET,
+        MaskLayout::TWO_ZONE,
     ] {
         let (instrument, worn) = masked(plate(layout.clone()));
         let description = Openings::new(&instrument, &worn);
@@ -102,9 +102,9 @@ fn the_light_equals_a_written_out_integral_in_the_core_and_outside() {
 #[test]
 fn half_the_step_of_every_sampling_changes_next_to_nothing() {
     for layout in [
-        MaskLayout::OneTriplet,
-        MaskLayout::ThreeTriplet,
-        MaskLayout::TwoZone,
+        MaskLayout::ONE_TRIPLET,
+        MaskLayout::THREE_TRIPLET,
+        MaskLayout::TWO_ZONE,
     ] {
         let (instrument, worn) = masked(plate(layout.clone()));
         for (name, state, _) in states(&worn) {

@@ -2,6 +2,7 @@
 
 use super::world::{Climate, Kind, World};
 use skewstar::measure::ring;
+use skewstar::measure::settings::RingSettings;
 use skewstar::predict::{Model, Settings};
 use skewstar::simulate::doughnut;
 
@@ -25,7 +26,10 @@ fn edges_are_where_rays_put_them() {
         let truth = doughnut(&world.real, &world.state, &wavefront, model.reference_m).unwrap();
         let (dark, inner_m) = truth.dark.unwrap();
         let pixel_m = world.real.camera.pixel_m;
-        let found = ring(&world.shot().values_adu.mapv(|v| v - 330.0)).unwrap();
+        let found = {
+            let light = world.shot().values_adu.mapv(|v| v - 330.0);
+            ring(&light, &RingSettings::default()).unwrap()
+        };
         let shift = found.dark_shift_px().unwrap();
         let want = [0, 1].map(|i| (dark[i] - truth.outer_centre_m[i]) / pixel_m);
         let off = (shift[0] - want[0]).hypot(shift[1] - want[1]);

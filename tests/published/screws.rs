@@ -3,6 +3,7 @@
 use crate::support::checks::{agrees, input, list, number, rows};
 use skewstar::instrument::{Assembly, ClockwiseTurn, Screw};
 use skewstar::mechanics::{Plane, plane_of, turns_for};
+use skewstar::state::ScrewTurns;
 use skewstar::units::{ARCMIN, DEG, MM};
 
 pub const USED: &[&str] = &[
@@ -32,10 +33,10 @@ fn assembly(radius_mm: f64, first_deg: f64, pitch_mm: f64) -> Assembly {
 
 /// The plane of screws with these heights in millimetres.
 fn plane(assembly: &Assembly, heights_mm: &[f64]) -> Plane {
-    let turns: Vec<f64> = heights_mm
+    let turns = heights_mm
         .iter()
-        .map(|h| h * MM / assembly.pitch_m_per_turn)
-        .collect();
+        .map(|h| h * MM / assembly.pitch_m_per_turn);
+    let turns = ScrewTurns::of(assembly, turns).expect("three heights");
     plane_of(assembly, &turns)
 }
 
@@ -78,7 +79,7 @@ fn one_screw_and_a_pair() {
     );
     for (turns, value) in input(id, "turns").list().into_iter().zip(list(id)) {
         for screw in 0..3 {
-            let mut all = [0.0; 3];
+            let mut all = ScrewTurns::zero(&unit);
             all[screw] = turns;
             let tilt = plane_of(&unit, &all).tilt_rad;
             let found = tilt[0].hypot(tilt[1]) / ARCMIN;
@@ -125,7 +126,7 @@ fn heights_that_set_a_plane() {
         tilt_rad: ["a", "b"].map(|key| input(id, key).number()),
     };
     let turns = turns_for(&unit, &plane);
-    for (screw, (value, turns)) in list(id).into_iter().zip(turns).enumerate() {
+    for (screw, (value, turns)) in list(id).into_iter().zip(turns.iter()).enumerate() {
         agrees(
             id,
             &format!("screw {screw}"),

@@ -78,7 +78,7 @@ fn a_whole_file_ends_up_in_si_units() {
 
     assert!(close(state.sensor_offset_m, 330e-6) && close(state.field_m[1], -2e-3));
     assert!(!state.recentred && !state.mask_on);
-    assert_eq!(state.turns, [0.0, -0.1, 0.05]); // the order of the screws, not of the file
+    assert_eq!(*state.turns, [0.0, -0.1, 0.05]); // the order of the screws, not of the file
     assert!(close(state.modes.get(5), 12e-9) && close(state.modes.get(861), -0.5e-9));
     let star = state.star.as_ref().expect("a star");
     assert!(close(star.magnitude, 2.3) && close(star.temperature_k, 6200.0));
@@ -99,7 +99,7 @@ fn a_whole_file_ends_up_in_si_units() {
 fn mask_and_camera_of_a_whole_file_end_up_in_si_units() {
     let instrument = valid(WHOLE, &[]).instrument;
     let mask = instrument.mask.as_ref().expect("a mask");
-    assert_eq!(mask.layout, MaskLayout::TwoZone);
+    assert_eq!(mask.layout, MaskLayout::TWO_ZONE);
     assert!(close(mask.slot_pitch_m[0], 3.4e-3) && close(mask.slot_pitch_m[1], 3.0e-3));
     assert!(
         close(mask.slant_rad, 20_f64.to_radians())
@@ -228,7 +228,7 @@ fn defaults_that_depend_on_other_keys() {
     let assembly = "assembly={ screw_circle_radius_mm = 55, pitch_mm_per_turn = 0.5, screws = [{ name = \"A\", azimuth_deg = 0 }, \
                     { name = \"B\", azimuth_deg = 120 }, { name = \"C\", azimuth_deg = 240 }] }";
     let held = valid(SMALLEST, &[assembly]);
-    assert_eq!(held.state.turns, [0.0; 3]);
+    assert_eq!(*held.state.turns, [0.0; 3]);
     assert_eq!(
         held.instrument
             .assembly

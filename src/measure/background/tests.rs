@@ -45,7 +45,8 @@ fn the_level_is_found_behind_a_large_doughnut() {
         let values = frame([128, 128], [517.0, 0.0, 0.0], number as u64 + 1, &|p| {
             level_e * ring(p, [66.2, 61.7], outer_px, 0.42 * outer_px)
         });
-        let found = Background::of(&values, None).expect("a background");
+        let found =
+            Background::of(&values, None, &FindingSettings::default()).expect("a background");
         println!(
             "radius {outer_px} px, {level_e} a pixel: level {:.2} (517), noise {:.2} ({NOISE}), share {:.2}",
             found.level, found.sigma, found.share
@@ -62,7 +63,8 @@ fn a_slope_is_found_and_taken_off() {
         let values = frame([131, 118], [203.0, 0.17, -0.09], seed, &|p| {
             800.0 * ring(p, [60.0, 57.0], 24.0, 9.0)
         });
-        let found = Background::of(&values, None).expect("a background");
+        let found =
+            Background::of(&values, None, &FindingSettings::default()).expect("a background");
         let [x, y] = found.slope_per_px();
         assert!(
             (x - 0.17).abs() < 0.012 && (y + 0.09).abs() < 0.012,
@@ -78,7 +80,7 @@ fn a_slope_is_found_and_taken_off() {
 fn a_curved_sky_is_followed_on_large_frames() {
     let curved = |[x, y]: [f64; 2]| 900.0 - 0.002 * ((x - 150.0).powi(2) + (y - 140.0).powi(2));
     let values = frame([300, 280], [0.0; 3], 5, &curved);
-    let found = Background::of(&values, None).expect("a background");
+    let found = Background::of(&values, None, &FindingSettings::default()).expect("a background");
     for place in [[0.0, 0.0], [150.0, 140.0], [299.0, 100.0]] {
         let apart = found.at(place) - curved(place);
         assert!(apart.abs() < 0.1 * 900f64.sqrt(), "{place:?}: {apart}");
@@ -95,7 +97,7 @@ fn hot_and_dead_pixels_are_listed_and_patched() {
         values[at] = 9000.0;
     }
     values[[58, 45]] = 0.0;
-    let found = Background::of(&values, None).expect("a background");
+    let found = Background::of(&values, None, &FindingSettings::default()).expect("a background");
     assert_eq!(found.defects.hot_px, [[0, 0], [70, 3], [62, 40]]);
     assert_eq!(found.defects.dead_px, [[45, 58]]);
     let clean = found.cleaned(&values);
@@ -117,7 +119,8 @@ fn an_undersampled_star_is_no_hot_pixel() {
         let values = frame([80, 64], [300.0, 0.0, 0.0], 7 + u64::from(number), &|p| {
             8000.0 * share(p[0], centre[0]) * share(p[1], centre[1])
         });
-        let found = Background::of(&values, None).expect("a background");
+        let found =
+            Background::of(&values, None, &FindingSettings::default()).expect("a background");
         assert!(
             found.defects.hot_px.is_empty(),
             "{:?}",
@@ -147,7 +150,8 @@ fn full_pixels_are_counted_with_and_without_a_known_ceiling() {
     ] {
         let full = values.iter().filter(|v| **v >= ceiling).count();
         assert!(full > 5);
-        let found = Background::of(&frame, given).expect("a background");
+        let found =
+            Background::of(&frame, given, &FindingSettings::default()).expect("a background");
         // and those within two hundredths of it
         let nearly = ceiling - 0.02 * (ceiling - 300.0);
         let expected = frame.iter().filter(|v| **v >= nearly).count();
@@ -158,13 +162,15 @@ fn full_pixels_are_counted_with_and_without_a_known_ceiling() {
     let faint = frame([70, 70], [300.0, 0.0, 0.0], 31, &|p| {
         30.0 * ring(p, [35.0, 34.0], 25.0, 9.0)
     });
-    let found = Background::of(&faint, None).expect("a background");
+    let found = Background::of(&faint, None, &FindingSettings::default()).expect("a background");
     assert_eq!(found.defects.ceiling, None);
 }
 
 #[test]
 fn frames_that_cannot_be_measured_are_refused_in_words() {
-    let refused = |values: &Array2<f64>| Background::of(values, None).expect_err("refused");
+    let refused = |values: &Array2<f64>| {
+        Background::of(values, None, &FindingSettings::default()).expect_err("refused")
+    };
     for (error, words) in [
         (refused(&Array2::zeros((1, 1))), "1 × 1 pixels"),
         (
@@ -189,7 +195,7 @@ fn a_frame_without_noise_has_its_exact_level() {
     let values = Array2::from_shape_fn((64, 64), |(row, column)| {
         0.25 + 1e-3 * ring([column as f64, row as f64], [30.0, 33.0], 20.0, 8.0)
     });
-    let found = Background::of(&values, None).expect("a background");
+    let found = Background::of(&values, None, &FindingSettings::default()).expect("a background");
     assert!((found.level - 0.25).abs() < 1e-9, "{}", found.level);
     assert!(found.sigma > 0.0 && found.sigma < 1e-5);
 }

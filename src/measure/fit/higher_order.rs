@@ -1,26 +1,21 @@
 //! Aberrations of higher order than a fit is free in: whether a star shows them, and then they are fitted too.
 //!
-//! A little secondary coma or spherical aberration changes a doughnut much as coma and spherical aberration do, and a fit that
-//! does not know of it takes it for these without its residuals growing by much. Whether it is there is asked once at the
+//! A little secondary coma changes a doughnut much as coma does. A fit without secondary coma explains it by coma, which is then
+//! wrong, although the residuals hardly grow; the same holds for the other modes of higher order. Whether it is there is asked once at the
 //! minimum, by how much the sum of squares would fall (the score test: one more set of derivatives, of these modes alone), so
 //! that a star without costs little and keeps its standard deviations. Stars behind masks are not asked: their few slots do not
 //! tell these modes from dimensions that are slightly wrong.
 
+use super::super::settings::FitSettings;
 use super::levenberg::{Minimum, Problem as _};
 use super::problem::StarProblem;
 use super::strays;
 use super::unknown::{TrialState, Unknown};
 use crate::math::LeastSquares;
 use crate::predict::PredictError;
-use crate::units::NM;
 
 /// Secondary astigmatism, tetrafoil, secondary coma, secondary spherical aberration.
 pub const HIGHER_ORDER_MODES: [u32; 7] = [12, 13, 14, 15, 16, 17, 22];
-/// What is believed beforehand of them: about the design's, this far off.
-pub const HIGHER_ORDER_PRIOR_M: f64 = 30.0 * NM;
-/// Chance alone lets the sum of squares fall by more than this in about one star of a thousand (table of χ² with 7
-/// degrees of freedom, from memory).
-const BY_CHANCE: f64 = 25.0;
 
 /// The trial at the minimum with higher-order modes, where the star shows them.
 ///
@@ -29,12 +24,13 @@ const BY_CHANCE: f64 = 25.0;
 pub fn shown(
     problem: &mut StarProblem<'_>,
     found: &Minimum,
+    settings: &FitSettings,
 ) -> Result<Option<TrialState>, PredictError> {
     let mut residuals = problem.residuals(&found.unknowns)?;
     let mut columns = found.columns.clone();
     columns.extend(problem.columns_of(&HIGHER_ORDER_MODES, &found.unknowns)?);
     // single pixels that nothing explains must not be explained by these
-    for row in strays(&residuals[..problem.pixels().len()]) {
+    for row in strays(&residuals[..problem.pixels().len()], settings) {
         residuals[row] = 0.0;
         columns.iter_mut().for_each(|column| column[row] = 0.0);
     }
@@ -44,10 +40,10 @@ pub fn shown(
         more.push(Unknown::Mode(noll), more.fixed.get(noll));
     }
     let gain = fall(&columns, &residuals) - narrow;
-    Ok((gain > BY_CHANCE).then_some(more))
+    Ok((gain > settings.higher_order_from_chi_square).then_some(more))
 }
 
-/// By how much the sum of squares falls when the columns take from the residuals what they can.
+/// By how much the sum of squared residuals falls in a linear fit of these columns to them.
 fn fall(columns: &[Vec<f64>], residuals: &[f64]) -> f64 {
     let step = LeastSquares::new(columns.to_vec(), &vec![0.0; columns.len()]).solve(residuals);
     let square = |values: &[f64]| values.iter().map(|v| v * v).sum::<f64>();

@@ -1,7 +1,8 @@
 //! Fitting the whole model to one star: in one frame, in a pair, in the colours of a filter array.
 //!
-//! The way: few wavelengths first, then all; weights from the model's own photons; pixels that nothing explains are left out;
-//! what the model cannot explain at all becomes a model error, so that σ stays honest. Trial states are the fit's own.
+//! Few wavelengths are spent far from the minimum, all of them near it. Pixels are weighed by the photons that the model predicts.
+//! Single pixels that nothing explains are left out. Where the model does not explain the star within its noise, it is taken to be
+//! off by a share of each pixel's light (the model error), which lowers the weight of bright pixels and widens every σ.
 
 mod higher_order;
 mod levenberg;
@@ -11,8 +12,9 @@ mod view;
 
 pub use higher_order::HIGHER_ORDER_MODES;
 pub use unknown::{Dimension, TrialState, Unknown};
-pub use view::{FIT_ACCURACY, FrameView, Look, Recorded, SLOTTED_FIT_ACCURACY, Stage};
+pub use view::{FrameView, Look, Recorded, Stage};
 
+use super::settings::{FitSettings, Pace};
 use crate::instrument::Instrument;
 use crate::math::LeastSquares;
 use crate::math::robust::sigma_of;
@@ -28,17 +30,17 @@ pub struct Fitted {
     pub trial: TrialState,
     /// Standard deviation of each unknown; `None` where the frames do not determine it.
     pub sigmas: Vec<Option<f64>>,
-    /// How they vary together; of use where all that take part have a standard deviation.
+    /// Covariance of the unknowns, row and column in their order; meaningful only between unknowns that have a standard deviation.
     pub covariance: Vec<Vec<f64>>,
     /// Sum of squared residuals per degree of freedom, before any model error was allowed for.
     pub chi_square: f64,
-    /// Share of a pixel's light by which the model is off.
+    /// Share of a pixel's light by which the model is off, typically; 0 where noise explains the residuals.
     pub model_error: f64,
     /// Share of the light (root of the sum of squares) that neither model nor noise explains; 0 where that is less than noise.
     pub unexplained: f64,
     /// Pixels left out because nothing explains them.
     pub left_out_px: usize,
-    /// Whether it came to rest.
+    /// Whether the last derivatives promised no further fall of the sum of squares that counts.
     pub settled: bool,
 }
 
@@ -61,55 +63,26 @@ impl Fitted {
     }
 }
 
-/// A residual beyond this many σ is not chance.
-const OUTLIER_SIGMAS: f64 = 6.0;
-/// A spike stands this far above the typical residual, and this many times above its neighbours.
-const SPIKE_SIGMAS: f64 = 15.0;
-const SPIKE_ALONE: f64 = 4.0;
-/// Outliers are single pixels; more than this share of the frame is a wrong model.
-const OUTLIERS_AT_MOST: f64 = 0.005;
-/// A pixel is dark where the star adds less than this share of the noise.
-const DARK_SHARE: f64 = 0.2;
-/// Fewer dark pixels say nothing about their noise.
-const DARK_PX: usize = 150;
-/// Variance of a normal distribution without its largest hundredth part, over the whole (worked out by hand).
+/// Variance of a normal distribution whose largest hundredth part (by size) is cut off, over that of the whole (worked out by hand).
 const TRIMMED_VARIANCE: f64 = 0.92476;
-/// Residuals this much larger than noise call for a model error.
-const EXPLAINED: f64 = 1.15;
+/// The largest squares are one in this many: what [`TRIMMED_VARIANCE`] is for.
+const ONE_TRIMMED_IN: usize = 100;
+/// An approach ends when a set of derivatives lowers the sum of squares by less than this …
+const APPROACH_DECREASE: f64 = 1.0;
+/// … or by less than this share of it: starts are compared, not fitted to the end.
+const APPROACH_DECREASE_SHARE: f64 = 0.01;
+/// The fit to the end takes no more sets of derivatives than this in one round.
+const LAST_LINEARISATIONS: usize = 6;
+/// It ends when a set of derivatives lowers the sum of squares by less than this, a tenth of what chance does to it …
+const LAST_DECREASE: f64 = 0.1;
+/// … or by less than this share of it.
+const LAST_DECREASE_SHARE: f64 = 1e-5;
+/// Rounds of the fit to the end, at most: the first weighs by noise alone, the next ones leave pixels out and allow for a wrong
+/// model. One more where higher-order modes are freed.
+const LAST_ROUNDS: usize = 3;
 
-/// How an approach goes.
-#[derive(Debug, Clone, Copy)]
-pub struct Pace {
-    /// Sets of derivatives, at most.
-    pub linearisations: usize,
-    /// Share of the light by which the model is taken to be off: far away, bright pixels must not decide alone.
-    pub model_error: f64,
-}
-
-impl Pace {
-    /// From a first guess.
-    pub const FAR: Pace = Pace {
-        linearisations: 8,
-        model_error: 0.1,
-    };
-    /// From a guess nearby.
-    pub const START: Pace = Pace {
-        linearisations: 5,
-        model_error: 0.1,
-    };
-    /// A look at another guess.
-    pub const TRY: Pace = Pace {
-        linearisations: 3,
-        model_error: 0.1,
-    };
-    /// Between two minima.
-    pub const NEAR: Pace = Pace {
-        linearisations: 3,
-        model_error: 0.02,
-    };
-}
-
-/// Fits with few wavelengths, from far away; for choosing among starts.
+/// Fits with few wavelengths, from far away; for choosing among starts. Returns where it came to, and the mean squared residual per
+/// pixel there, the model being taken to be off by the pace's share.
 ///
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
@@ -117,29 +90,29 @@ pub fn approach(
     views: &mut [FrameView],
     start: TrialState,
     instrument: &Instrument,
-    Pace {
-        linearisations,
-        model_error,
-    }: Pace,
+    settings: &FitSettings,
+    pace: Pace,
 ) -> Result<(TrialState, f64), PredictError> {
     views.iter_mut().for_each(|v| v.set_stage(Stage::Coarse));
     let patience = Patience {
-        linearisations,
-        decrease: 1.0,
-        share: 0.01,
+        linearisations: pace.linearisations,
+        decrease: APPROACH_DECREASE,
+        share: APPROACH_DECREASE_SHARE,
     };
+    let prior = &settings.prior;
+    let model_error = pace.model_error_share;
     loop {
-        let mut problem = StarProblem::new(views, start.clone(), instrument, model_error)?;
+        let mut problem = StarProblem::new(views, start.clone(), instrument, prior, model_error)?;
         let found = minimise(&mut problem, start.values.clone(), patience)?;
         let near = problem.trial.at(&found.unknowns);
         let per_pixel = found.sum / problem.pixels().len().max(1) as f64;
-        let spikes =
-            spikes(StarProblem::new(views, near.clone(), instrument, model_error)?.pixels());
-        if spikes.is_empty() {
+        let there = StarProblem::new(views, near.clone(), instrument, prior, model_error)?;
+        let hot = lone_pixels(there.pixels(), settings);
+        if hot.is_empty() {
             return Ok((near, per_pixel));
         }
         // a hot pixel in the star draws the whole fit to itself: once more without it
-        leave_out(views, &spikes);
+        leave_out(views, &hot);
     }
 }
 
@@ -151,34 +124,37 @@ pub fn finish(
     views: &mut [FrameView],
     start: TrialState,
     instrument: &Instrument,
+    settings: &FitSettings,
 ) -> Result<Fitted, PredictError> {
     views.iter_mut().for_each(|v| v.set_stage(Stage::Fine));
     let patience = Patience {
-        linearisations: 6,
-        decrease: 0.1,
-        share: 1e-5,
+        linearisations: LAST_LINEARISATIONS,
+        decrease: LAST_DECREASE,
+        share: LAST_DECREASE_SHARE,
     };
+    let prior = &settings.prior;
     let mut trial = start;
     let mut model_error = 0.0;
     let mut chi_square = None;
-    let (mut rounds, mut rounds_at_most) = (0, 3);
+    let (mut rounds, mut rounds_at_most) = (0, LAST_ROUNDS);
     // the few slots of a mask do not tell higher-order modes from dimensions that are slightly wrong
     let open = views.iter().all(|view| !view.recorded.mask_on);
     loop {
-        let mut problem = StarProblem::new(views, trial.clone(), instrument, model_error)?;
+        let mut problem = StarProblem::new(views, trial.clone(), instrument, prior, model_error)?;
         let found = minimise(&mut problem, trial.values.clone(), patience)?;
         trial = trial.at(&found.unknowns);
         let more = match rounds {
-            0 if open => higher_order::shown(&mut problem, &found)?,
+            0 if open => higher_order::shown(&mut problem, &found, settings)?,
             _ => None,
         };
         rounds += 1;
-        let mut pixels = StarProblem::new(views, trial.clone(), instrument, model_error)?
+        let mut pixels = StarProblem::new(views, trial.clone(), instrument, prior, model_error)?
             .pixels()
             .to_vec();
         if rounds == 1 {
             for (number, view) in views.iter_mut().enumerate() {
-                view.recorded.floor_e2 += level_noise(&mut pixels, number, view.recorded.floor_e2);
+                let floor_e2 = view.recorded.floor_e2;
+                view.recorded.floor_e2 += level_noise(&mut pixels, number, floor_e2, settings);
             }
             if let Some(more) = more {
                 trial = more;
@@ -186,14 +162,14 @@ pub fn finish(
                 continue;
             }
         }
-        let outliers = outliers(&pixels, model_error);
+        let outliers = outliers(&pixels, model_error, settings);
         let kept: Vec<FitPixel> = pixels
             .into_iter()
             .filter(|p| !outliers.contains(&(p.view, p.place)))
             .collect();
         let spread = spread(&kept, model_error, trial.values.len());
         chi_square.get_or_insert(spread);
-        let too_far = model_error == 0.0 && spread > EXPLAINED;
+        let too_far = model_error == 0.0 && spread > settings.model_error_from_chi_square;
         if rounds >= rounds_at_most || (outliers.is_empty() && !too_far) {
             let settled = found.settled;
             let (sigmas, covariance) = uncertainties(found, spread);
@@ -203,7 +179,7 @@ pub fn finish(
                 covariance,
                 chi_square: chi_square.unwrap_or(spread),
                 model_error,
-                unexplained: unexplained(&kept),
+                unexplained: unexplained(&kept, settings.unexplained_from_sigma),
                 left_out_px: views.iter().map(FrameView::left_out_px).sum(),
                 settled,
             });
@@ -223,8 +199,9 @@ pub fn sum_of_squares(
     views: &mut [FrameView],
     trial: &TrialState,
     instrument: &Instrument,
+    settings: &FitSettings,
 ) -> Result<f64, PredictError> {
-    let problem = StarProblem::new(views, trial.clone(), instrument, 0.0)?;
+    let problem = StarProblem::new(views, trial.clone(), instrument, &settings.prior, 0.0)?;
     Ok(problem
         .pixels()
         .iter()
@@ -241,13 +218,13 @@ fn leave_out(views: &mut [FrameView], unwanted: &[(usize, [usize; 2])]) {
 }
 
 /// Pixels whose residual stands far above the typical one and alone: no neighbour has a share of it, as misfits of a star would.
-fn spikes(pixels: &[FitPixel]) -> Vec<(usize, [usize; 2])> {
+fn lone_pixels(pixels: &[FitPixel], settings: &FitSettings) -> Vec<(usize, [usize; 2])> {
     let by_place: HashMap<_, f64> = pixels
         .iter()
         .map(|p| ((p.view, p.place), p.residual(0.0).abs()))
         .collect();
     let mut sizes: Vec<f64> = by_place.values().copied().collect();
-    let limit = SPIKE_SIGMAS * sigma_of(&mut sizes).max(1.0);
+    let limit = settings.lone_pixel_sigma * sigma_of(&mut sizes).max(1.0);
     let beside = |(view, [row, column]): (usize, [usize; 2])| {
         (0..9)
             .filter(|k| *k != 4)
@@ -263,7 +240,10 @@ fn spikes(pixels: &[FitPixel]) -> Vec<(usize, [usize; 2])> {
     pixels
         .iter()
         .map(|p| (p.view, p.place))
-        .filter(|at| by_place[at] > limit && by_place[at] > SPIKE_ALONE * beside(*at))
+        .filter(|at| {
+            let size = by_place[at];
+            size > limit && size > settings.lone_pixel_factor * beside(*at)
+        })
         .collect()
 }
 
@@ -273,14 +253,15 @@ fn spread(pixels: &[FitPixel], model_error: f64, unknowns: usize) -> f64 {
     sum / pixels.len().saturating_sub(unknowns).max(1) as f64
 }
 
-/// Root of the squares of what is off beyond noise, over that of the light; 0 where it is within four deviations of noise.
-fn unexplained(pixels: &[FitPixel]) -> f64 {
+/// Root of the sum of squares of what is off beyond noise, over that of the light; 0 where it is within so many standard deviations
+/// of noise.
+fn unexplained(pixels: &[FitPixel], from_sigma: f64) -> f64 {
     let sum = |of: fn(&FitPixel) -> f64| pixels.iter().map(of).sum::<f64>();
     let beyond = sum(|p| p.off_e * p.off_e - p.noise_e2);
     // the square of a normal draw scatters by √2 times its variance
     let scatter = (2.0 * sum(|p| p.noise_e2 * p.noise_e2)).sqrt();
     let light = sum(|p| p.star_e * p.star_e);
-    if beyond > 4.0 * scatter && light > 0.0 {
+    if beyond > from_sigma * scatter && light > 0.0 {
         (beyond / light).sqrt()
     } else {
         0.0
@@ -290,21 +271,22 @@ fn unexplained(pixels: &[FitPixel]) -> f64 {
 /// Sets the noise of a view's dark pixels to their own scatter; returns what the variance gains.
 ///
 /// The scatter round a star is not quite that of the sky: its faint wings were taken for noise, or a patch of sky is uneven.
-fn level_noise(pixels: &mut [FitPixel], view: usize, floor_e2: f64) -> f64 {
-    let is_dark = |p: &&FitPixel| p.view == view && p.star_e.abs() < DARK_SHARE * floor_e2;
+fn level_noise(pixels: &mut [FitPixel], view: usize, floor_e2: f64, settings: &FitSettings) -> f64 {
+    let is_dark = |p: &&FitPixel| p.view == view && p.star_e.abs() < settings.dark_share * floor_e2;
     let mut squares: Vec<f64> = pixels
         .iter()
         .filter(is_dark)
         .map(|p| p.off_e * p.off_e)
         .collect();
-    if squares.len() < DARK_PX {
+    if squares.len() < settings.dark_px_at_least {
         return 0.0;
     }
     // the largest hundredth part is left out with its share of a normal distribution's variance: hot pixels
     squares.sort_unstable_by(f64::total_cmp);
-    let kept = &squares[..squares.len() - squares.len() / 100];
+    let kept = &squares[..squares.len() - squares.len() / ONE_TRIMMED_IN];
     let scatter = kept.iter().sum::<f64>() / kept.len() as f64 / TRIMMED_VARIANCE;
-    let gain = scatter.clamp(0.25 * floor_e2, 4.0 * floor_e2) - floor_e2;
+    let [least, most] = settings.dark_variance_factor.map(|f| f * floor_e2);
+    let gain = scatter.min(most).max(least) - floor_e2;
     for pixel in pixels.iter_mut().filter(|p| p.view == view) {
         pixel.noise_e2 += gain;
     }
@@ -326,20 +308,25 @@ fn uncertainties(found: Minimum, spread: f64) -> (Vec<Option<f64>>, Vec<Vec<f64>
 }
 
 /// Pixels whose residual stands out by far from those of the whole; empty where there are too many to be chance.
-fn outliers(pixels: &[FitPixel], model_error: f64) -> Vec<(usize, [usize; 2])> {
+fn outliers(
+    pixels: &[FitPixel],
+    model_error: f64,
+    settings: &FitSettings,
+) -> Vec<(usize, [usize; 2])> {
     let residuals: Vec<f64> = pixels.iter().map(|p| p.residual(model_error)).collect();
     let at = |number: usize| (pixels[number].view, pixels[number].place);
-    strays(&residuals).into_iter().map(at).collect()
+    strays(&residuals, settings).into_iter().map(at).collect()
 }
 
 /// Numbers of the residuals that stand out by far from the others; none where there are too many to be chance.
-fn strays(residuals: &[f64]) -> Vec<usize> {
+fn strays(residuals: &[f64], settings: &FitSettings) -> Vec<usize> {
     let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
-    let limit = OUTLIER_SIGMAS * sigma_of(&mut sizes).max(1.0);
+    let limit = settings.outlier_sigma * sigma_of(&mut sizes).max(1.0);
     let found: Vec<usize> = (0..residuals.len())
         .filter(|at| residuals[*at].abs() > limit)
         .collect();
-    let few = (OUTLIERS_AT_MOST * residuals.len() as f64).max(3.0);
+    let few = (settings.outlier_share_at_most * residuals.len() as f64)
+        .max(settings.outliers_always_allowed_px);
     if found.len() as f64 > few {
         Vec::new()
     } else {
@@ -347,10 +334,13 @@ fn strays(residuals: &[f64]) -> Vec<usize> {
     }
 }
 
+/// Halvings of 0 to 1: the model error comes out to a millionth.
+const HALVINGS: usize = 20;
+
 /// The model error that brings the residuals down to the noise, by halving.
 fn explaining(pixels: &[FitPixel], unknowns: usize) -> f64 {
     let (mut low, mut high) = (0.0, 1.0);
-    for _ in 0..20 {
+    for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
         if spread(pixels, middle, unknowns) > 1.0 {
             low = middle;

@@ -1,27 +1,16 @@
 //! The frames of one star as a problem of least squares: residuals over the photons' noise, and what an owner believes
 //! beforehand as a few more data.
 
-use super::higher_order::{HIGHER_ORDER_MODES, HIGHER_ORDER_PRIOR_M};
+use super::super::settings::PriorSettings;
+use super::higher_order::HIGHER_ORDER_MODES;
 use super::levenberg::{Linear, Problem};
 use super::unknown::{TrialState, Unknown};
 use super::view::{FrameView, PlaneSlopes};
 use crate::instrument::Instrument;
 use crate::predict::PredictError;
-use crate::units::{ARCSEC, NM, UM};
 
-/// The priors of a free mode: about nothing, this far off.
-const MODE_PRIOR_M: f64 = 1500.0 * NM;
-/// What is believed of the seeing: between a third and three times two arcseconds.
-const SEEING_BELIEVED_RAD: f64 = 2.0 * ARCSEC;
-const SEEING_PRIOR: f64 = 1.1;
-/// Seeing never leaves these.
-const SEEING_RAD: [f64; 2] = [0.15 * ARCSEC, 20.0 * ARCSEC];
-/// A mode never leaves this.
-const MODE_AT_MOST_M: f64 = 4000.0 * NM;
-/// A sensor offset never grows beyond twice the one a fit starts from, and this.
-const OFFSET_ROOM_M: f64 = 100.0 * UM;
-/// A sensor offset never leaves this.
-const OFFSET_AT_MOST_M: f64 = 20e-3;
+/// No variance is taken to be smaller, in squared electrons: it keeps weights finite where a frame has no noise at all.
+const LEAST_VARIANCE_E2: f64 = 1e-12;
 
 /// A fit of one star in one or more views.
 pub struct StarProblem<'a> {
@@ -31,6 +20,8 @@ pub struct StarProblem<'a> {
     pub trial: TrialState,
     /// The instrument as typed.
     pub instrument: &'a Instrument,
+    /// What is believed beforehand.
+    pub prior: &'a PriorSettings,
     /// Share of the light of a pixel by which the model itself is believed to be off.
     pub model_error: f64,
     /// 1/σ of the used pixels, view by view, plane by plane.
@@ -62,7 +53,7 @@ impl FitPixel {
 }
 
 fn variance(noise_e2: f64, star_e: f64, model_error: f64) -> f64 {
-    (noise_e2 + (model_error * star_e).powi(2)).max(1e-12)
+    (noise_e2 + (model_error * star_e).powi(2)).max(LEAST_VARIANCE_E2)
 }
 
 impl<'a> StarProblem<'a> {
@@ -74,12 +65,14 @@ impl<'a> StarProblem<'a> {
         views: &'a mut [FrameView],
         trial: TrialState,
         instrument: &'a Instrument,
+        prior: &'a PriorSettings,
         model_error: f64,
     ) -> Result<Self, PredictError> {
         let mut problem = StarProblem {
             views,
             trial,
             instrument,
+            prior,
             model_error,
             weights: Vec::new(),
             pixels: Vec::new(),
@@ -138,7 +131,8 @@ impl<'a> StarProblem<'a> {
         residuals
     }
 
-    /// Columns over all data of modes that are not free, at a place.
+    /// Derivatives of all data by modes that are not free, at the values `unknowns` of the free ones: one column a mode, its rows first
+    /// the used pixels, then the priors.
     ///
     /// # Errors
     /// As [`FrameView::slopes_by`].
@@ -171,8 +165,9 @@ impl<'a> StarProblem<'a> {
         Ok(columns)
     }
 
-    /// The priors: (column, 1/width, (expected − value)/width).
+    /// The priors as further data, one row each: column of the unknown, 1/width, and (expected − value)/width.
     fn beliefs(&self, trial: &TrialState) -> Vec<(usize, f64, f64)> {
+        let prior = self.prior;
         trial
             .unknowns
             .iter()
@@ -181,11 +176,11 @@ impl<'a> StarProblem<'a> {
             .filter_map(|(column, (unknown, value))| {
                 let (expected, width) = match unknown {
                     Unknown::Mode(noll) if HIGHER_ORDER_MODES.contains(noll) => {
-                        (trial.fixed.get(*noll), HIGHER_ORDER_PRIOR_M)
+                        (trial.fixed.get(*noll), prior.higher_order_m)
                     }
-                    Unknown::Mode(noll) => (trial.fixed.get(*noll), MODE_PRIOR_M),
-                    Unknown::Seeing(_) => (libm::log(SEEING_BELIEVED_RAD), SEEING_PRIOR),
-                    Unknown::Dimension(d) => (d.neutral(), d.prior_width(self.instrument)),
+                    Unknown::Mode(noll) => (trial.fixed.get(*noll), prior.mode_m),
+                    Unknown::Seeing(_) => (libm::log(prior.seeing_rad), prior.seeing_ln),
+                    Unknown::Dimension(d) => (d.neutral(), d.prior_width(self.instrument, prior)),
                     _ => return None,
                 };
                 Some((column, 1.0 / width, (expected - value) / width))
@@ -301,23 +296,25 @@ impl Problem for StarProblem<'_> {
     }
 
     fn bounded(&self, mut unknowns: Vec<f64>) -> Vec<f64> {
+        let prior = self.prior;
         for (unknown, value) in self.trial.unknowns.iter().zip(&mut unknowns) {
             let [low, high] = match unknown {
-                Unknown::Seeing(_) => SEEING_RAD.map(libm::log),
-                Unknown::Mode(_) => [-MODE_AT_MOST_M, MODE_AT_MOST_M],
+                Unknown::Seeing(_) => prior.seeing_range_rad.map(libm::log),
+                Unknown::Mode(_) => [-prior.mode_m_at_most, prior.mode_m_at_most],
                 Unknown::SensorOffset(_) => {
                     let start = self.trial.get(*unknown).unwrap_or(0.0).abs();
-                    let most = (2.0 * start + OFFSET_ROOM_M).min(OFFSET_AT_MOST_M);
+                    let most = (2.0 * start + prior.offset_room_m).min(prior.offset_m_at_most);
                     [-most, most]
                 }
                 Unknown::Flux(..) => [1.0, f64::MAX],
                 Unknown::Dimension(d) => {
-                    let room = 5.0 * d.prior_width(self.instrument);
+                    let room = prior.dimension_room_widths * d.prior_width(self.instrument, prior);
                     [d.neutral() - room, d.neutral() + room]
                 }
                 Unknown::Place(view, axis) => {
                     let (rows, columns) = self.views[*view].recorded.image_e.dim();
-                    [-10.0, [columns, rows][*axis] as f64 + 10.0]
+                    let room = prior.place_room_px;
+                    [-room, [columns, rows][*axis] as f64 + room]
                 }
                 Unknown::Background(..) | Unknown::Slope(..) => [f64::MIN, f64::MAX],
             };

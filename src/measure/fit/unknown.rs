@@ -1,5 +1,6 @@
-//! What a fit is free to change, and the present guess.
+//! The unknowns of a fit, and a trial: values for all of them.
 
+use super::super::settings::PriorSettings;
 use crate::instrument::Instrument;
 use crate::state::Modes;
 
@@ -28,18 +29,23 @@ impl Dimension {
     }
 
     /// How far the value is believed to be off: a fit pays for going further.
-    pub fn prior_width(self, instrument: &Instrument) -> f64 {
+    pub fn prior_width(self, instrument: &Instrument, prior: &PriorSettings) -> f64 {
         let aperture_m = instrument.telescope.aperture_m;
         match self {
-            Dimension::ObstructionSize | Dimension::FocalLength => 0.03,
-            Dimension::ObstructionX | Dimension::ObstructionY => 0.02 * aperture_m,
-            Dimension::MaskRotation => 0.05,
+            Dimension::ObstructionSize => prior.obstruction_size_share,
+            Dimension::FocalLength => prior.focal_length_share,
+            Dimension::ObstructionX | Dimension::ObstructionY => {
+                prior.obstruction_aside_share * aperture_m
+            }
+            Dimension::MaskRotation => prior.mask_turn_rad,
         }
     }
 
-    /// Step of the difference that stands for a derivative.
-    pub fn step(self, instrument: &Instrument) -> f64 {
-        0.1 * self.prior_width(instrument)
+    /// Step of the difference that stands for a derivative, in the unit of the value.
+    pub fn step(self, instrument: &Instrument, prior: &PriorSettings) -> f64 {
+        /// Small enough for the frame to change nearly in proportion, large enough to be seen beside the errors of its sampling.
+        const STEP_OF_WIDTH: f64 = 0.1;
+        STEP_OF_WIDTH * self.prior_width(instrument, prior)
     }
 
     /// The instrument with this dimension at `value`.

@@ -1,39 +1,23 @@
 //! One cut-out star and the models that predict it: one for each colour of the sensor.
 //!
 //! A model is kept as long as the trial's dimensions and its defocus stay near those it was planned for. Frames are computed
-//! in single precision, sampled coarsely: [`FIT_ACCURACY`].
+//! in single precision, sampled coarsely: [`FitSettings::accuracy`].
 
+use super::super::settings::FitSettings;
 use super::unknown::{Dimension, TrialState, Unknown};
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::{Colour, Instrument, Passband};
 use crate::predict::{LightSlopes, Model, Parameter, PredictError, Settings, SlopeMaps};
-use crate::propagation::Accuracy;
 use crate::spectrum::{self, Bin};
 use crate::state::{Modes, Sky, Star, State};
 use ndarray::Array2;
 
-/// Sampling of the frames of a fit through atmosphere: they differ from finely sampled ones by less than 1e-3
-/// (`measure::fit::view::tests::coarse_frames_are_close`).
-pub const FIT_ACCURACY: Accuracy = Accuracy {
-    oversize: 1.15,
-    oversize_slotted: 1.6,
-    sub_sampling: 0.55,
-    wavelengths_per_cycle: 1.0,
-    guard_widths: 2.5,
-    blur_sampling: 0.4,
-};
-
-/// The same behind slots, for the last stage: the sharp spikes of 10^6 electrons ask for more.
-pub const SLOTTED_FIT_ACCURACY: Accuracy = Accuracy {
-    oversize: 1.15,
-    oversize_slotted: 2.6,
-    sub_sampling: 0.9,
-    wavelengths_per_cycle: 1.0,
-    guard_widths: 4.0,
-    blur_sampling: 0.7,
-};
-
-/// Wavelengths of a frame, at most, where the instrument does not state how many.
-const WAVELENGTHS_AT_MOST: usize = 9;
+/// A model is planned anew when the sensor offset grows beyond this many times the one it was planned for …
+const REPLANNED_OFFSET_FACTOR: f64 = 1.2;
+/// … and this, metres: the guard bands of its sampling reach so far.
+const REPLANNED_OFFSET_ROOM_M: f64 = 20e-6;
+/// A model is planned anew when the seeing grows beyond this many times the one it was planned for.
+const REPLANNED_SEEING_FACTOR: f64 = 1.5;
 
 /// How many wavelengths a fit spends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,12 +30,13 @@ pub enum Stage {
 
 impl Stage {
     /// Wavelengths of a frame and of its derivatives, at most.
-    fn at_most(self, slotted: bool) -> [usize; 2] {
+    fn at_most(self, slotted: bool, settings: &FitSettings) -> [usize; 2] {
+        let [open, behind_slots] = settings.fine_slope_wavelengths;
         match (self, slotted) {
-            (Stage::Coarse, false) => [3, 1],
-            (Stage::Coarse, true) => [7, 3],
-            (Stage::Fine, false) => [usize::MAX, 2],
-            (Stage::Fine, true) => [usize::MAX, 5],
+            (Stage::Coarse, false) => settings.coarse_wavelengths,
+            (Stage::Coarse, true) => settings.coarse_wavelengths_slotted,
+            (Stage::Fine, false) => [usize::MAX, open],
+            (Stage::Fine, true) => [usize::MAX, behind_slots],
         }
     }
 }
@@ -59,20 +44,20 @@ impl Stage {
 /// What is common to all views of a fit.
 #[derive(Debug, Clone, Copy)]
 pub struct Look {
-    /// Accuracy of the frames; `None` for [`FIT_ACCURACY`] and [`SLOTTED_FIT_ACCURACY`].
-    pub accuracy: Option<Accuracy>,
     /// The same bytes on all processors.
     pub portable: bool,
     /// Temperature of the star's spectrum; `None` for a flat one.
     pub temperature_k: Option<f64>,
+    /// How finely frames are computed.
+    pub settings: FitSettings,
 }
 
 /// One star as it was recorded, cut out.
 #[derive(Debug, Clone)]
 pub struct Recorded {
-    /// Electrons above an unknown level, row 0 at the bottom.
+    /// Electrons above an unknown level; element `[[row, column]]`, row 0 at the bottom.
     pub image_e: Array2<f64>,
-    /// Whether a pixel may be used.
+    /// Whether each pixel may be used; as `image_e`.
     pub usable: Array2<bool>,
     /// Variance of a pixel without starlight.
     pub floor_e2: f64,
@@ -81,8 +66,8 @@ pub struct Recorded {
     /// Whether the mask was on.
     pub mask_on: bool,
     /// Place of the star in the field, pupil axes.
-    pub field_m: [f64; 2],
-    /// Known modes of this view alone.
+    pub field_m: FieldM,
+    /// Modes of this frame alone that are known beforehand, as the defocus between a pair of frames; they are added to the trial's.
     pub known: Modes,
     /// Whether the atmosphere blurs it.
     pub through_atmosphere: bool,
@@ -107,7 +92,7 @@ struct ColourPlane {
     built: Option<BuiltModel>,
 }
 
-/// A model and what it was planned for.
+/// A model, and the trial values that its sampling was planned for.
 struct BuiltModel {
     model: Model,
     maps: Option<(Vec<Parameter>, SlopeMaps)>,
@@ -333,7 +318,7 @@ impl FrameView {
         dimension: Dimension,
         light: &[f64],
     ) -> Result<Vec<f64>, PredictError> {
-        let step = dimension.step(&self.instrument);
+        let step = dimension.step(&self.instrument, &self.look.settings.prior);
         let mut aside = trial.clone();
         let here = trial
             .get(Unknown::Dimension(dimension))
@@ -345,7 +330,7 @@ impl FrameView {
         let planned = (built.offset_m, built.seeing_rad);
         let mut model = self.model(plane, &aside, planned)?;
         let (place, seeing) = self.place_and_seeing(&aside);
-        model.look(place, seeing);
+        model.look(FramePx::new(place), seeing);
         let (modes, offset) = self.wavefront(&aside);
         let there = model.light_of::<f32>(&modes, offset, &built.bins_of_slopes);
         let there = picked(&there, &self.planes[plane].pixels);
@@ -396,15 +381,16 @@ impl FrameView {
         let (place, seeing) = self.place_and_seeing(trial);
         let offset = self.wavefront(trial).1;
         let fits = self.planes[plane].built.as_ref().is_some_and(|built| {
-            offset.abs() <= 1.2 * built.offset_m.abs() + 20e-6
-                && seeing <= 1.5 * built.seeing_rad
+            let reach_m = REPLANNED_OFFSET_FACTOR * built.offset_m.abs() + REPLANNED_OFFSET_ROOM_M;
+            offset.abs() <= reach_m
+                && seeing <= REPLANNED_SEEING_FACTOR * built.seeing_rad
                 && built.dimensions == trial.dimensions()
         });
         if !fits {
             self.build(plane, trial)?;
         }
         if let Some(built) = &mut self.planes[plane].built {
-            built.model.look(place, seeing);
+            built.model.look(FramePx::new(place), seeing);
         }
         Ok(())
     }
@@ -414,14 +400,17 @@ impl FrameView {
         let offset_m = self.wavefront(trial).1;
         let model = self.model(plane, trial, (offset_m, seeing_rad))?;
         let slotted = self.recorded.mask_on && self.instrument.mask.is_some();
-        let [bins, bins_of_slopes] = self.stage.at_most(slotted).map(|at_most| {
-            if model.bins.len() > at_most {
-                let passband = &self.planes[plane].passband;
-                spectrum::bins(passband, at_most, self.look.temperature_k)
-            } else {
-                model.bins.clone()
-            }
-        });
+        let [bins, bins_of_slopes] =
+            self.stage
+                .at_most(slotted, &self.look.settings)
+                .map(|at_most| {
+                    if model.bins.len() > at_most {
+                        let passband = &self.planes[plane].passband;
+                        spectrum::bins(passband, at_most, self.look.temperature_k)
+                    } else {
+                        model.bins.clone()
+                    }
+                });
         self.planes[plane].built = Some(BuiltModel {
             bins,
             bins_of_slopes,
@@ -463,10 +452,10 @@ impl FrameView {
             ..State::default()
         };
         let slotted = self.recorded.mask_on && self.instrument.mask.is_some();
-        let accuracy = match self.look.accuracy {
-            Some(accuracy) => accuracy,
-            None if slotted && self.stage == Stage::Fine => SLOTTED_FIT_ACCURACY,
-            None => FIT_ACCURACY,
+        let own = &self.look.settings;
+        let accuracy = match slotted && self.stage == Stage::Fine {
+            true => own.accuracy_slotted,
+            false => own.accuracy,
         };
         let settings = Settings {
             accuracy,
@@ -475,8 +464,8 @@ impl FrameView {
         };
         let passband = &self.planes[plane].passband;
         let mut planned = Model::with_passband(&instrument, &state, passband, settings)?;
-        if instrument.camera.wavelengths.is_none() && planned.bins.len() > WAVELENGTHS_AT_MOST {
-            instrument.camera.wavelengths = Some(WAVELENGTHS_AT_MOST);
+        if instrument.camera.wavelengths.is_none() && planned.bins.len() > own.wavelengths_at_most {
+            instrument.camera.wavelengths = Some(own.wavelengths_at_most);
             planned = Model::with_passband(&instrument, &state, passband, settings)?;
         }
         Ok(planned)
@@ -491,19 +480,21 @@ fn picked(image: &Array2<f64>, pixels: &[[usize; 2]]) -> Vec<f64> {
 mod tests {
     use super::*;
     use crate::instrument::MaskLayout;
+    use crate::propagation::Accuracy;
     use crate::testing;
     use crate::units::{ARCSEC, NM, UM};
 
-    /// What [`FIT_ACCURACY`] and [`SLOTTED_FIT_ACCURACY`] promise: less than 1e-3 (relative L2) from finely sampled frames.
+    /// What [`FitSettings::accuracy`] and [`FitSettings::accuracy_slotted`] promise: less than 1e-3 (relative L2) from finely sampled frames.
     #[test]
     fn coarse_frames_are_close() {
+        let own = FitSettings::default();
         for (offset_m, mask_on, accuracy) in [
-            (350.0 * UM, false, FIT_ACCURACY),
-            (-420.0 * UM, false, FIT_ACCURACY),
-            (6.0 * UM, true, SLOTTED_FIT_ACCURACY),
+            (350.0 * UM, false, own.accuracy),
+            (-420.0 * UM, false, own.accuracy),
+            (6.0 * UM, true, own.accuracy_slotted),
         ] {
             let mut unit = testing::fast_unit();
-            unit.mask = Some(testing::mask(MaskLayout::TwoZone));
+            unit.mask = Some(testing::mask(MaskLayout::TWO_ZONE));
             (unit.camera.width_px, unit.camera.height_px) = (72, 68);
             unit.camera.wavelengths = Some(2);
             let state = State {

@@ -6,6 +6,10 @@ use crate::testing::fast_unit;
 use crate::units::{ARCMIN, DEG, MM, UM};
 use approx::assert_abs_diff_eq;
 
+fn learned(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedResponse, LearnError> {
+    learn(instrument, trials, &LearningSettings::default())
+}
+
 /// A fast unit with four screws in the directions of the axes, whose typed camera sits like this.
 fn unit(rotation_deg: f64, mirrored: bool) -> Instrument {
     let mut unit = fast_unit();
@@ -34,10 +38,10 @@ fn one_arcmin() -> f64 {
 fn trial(typed: &Instrument, screw: &str, coma_nm: [f64; 2], shift_px: [f64; 2]) -> TrialTurn {
     let start_nm = [31.0, -17.0];
     let sighting = |frame_nm: [f64; 2], star_px: [f64; 2]| Sighting {
-        coma_m: frame_axes(typed).backward(frame_nm.map(|c| c * NM)),
-        sigma_m: SIGMA_M,
-        star_px,
-        field_m: [0.0; 2],
+        coma: Coma::along_axes(frame_axes(typed).backward(frame_nm.map(|c| c * NM)))
+            .with_sigma(SIGMA_M),
+        star_px: FramePx::new(star_px),
+        field_m: FieldM::ZERO,
     };
     let ended_nm = [start_nm[0] + coma_nm[0], start_nm[1] + coma_nm[1]];
     TrialTurn {
@@ -62,7 +66,7 @@ fn signs_by_hand() {
             trial(&typed, "A", [0.0, -50.0], [0.0, -8.0]),
             trial(&typed, "B", along_y, along_y.map(|c| c * 8.0 / 50.0)),
         ];
-        let found = learn(&typed, &trials).unwrap();
+        let found = learned(&typed, &trials).unwrap();
         assert_abs_diff_eq!(per_arcmin_nm(&found), 50.0, epsilon = 1e-6);
         assert_abs_diff_eq!(found.rotation_rad.value, 90.0 * DEG, epsilon = 1e-9);
         assert_eq!(found.mirrored, mirrored);
@@ -70,7 +74,7 @@ fn signs_by_hand() {
         assert_abs_diff_eq!(shift, 8.0 * typed.camera.pixel_m, epsilon = 1e-6 * UM);
         assert!(found.flags.is_empty(), "{:?}", found.flags);
         // a turn of A raises the edge at +x: Noll 8; one of B that at +y: Noll 7
-        let [a, b] = [0, 1].map(|i| found.screws[i].coma_m_per_turn.map(|c| c / NM));
+        let [a, b] = [0, 1].map(|i| found.screws[i].coma_per_turn.xy_nm());
         assert_abs_diff_eq!(a[0] * one_arcmin(), 50.0, epsilon = 1e-6);
         assert_abs_diff_eq!(a[1], 0.0, epsilon = 1e-6);
         assert_abs_diff_eq!(b[1] * one_arcmin(), 50.0, epsilon = 1e-6);
@@ -85,7 +89,7 @@ fn the_rotation_next_to_the_typed_one_decides_the_sign() {
         trial(&typed, "A", [0.0, -50.0], [0.0, -8.0]),
         trial(&typed, "B", [50.0, 0.0], [8.0, 0.0]),
     ];
-    let found = learn(&typed, &trials).unwrap();
+    let found = learned(&typed, &trials).unwrap();
     assert_abs_diff_eq!(per_arcmin_nm(&found), -50.0, epsilon = 1e-6);
     assert_abs_diff_eq!(found.rotation_rad.value, -90.0 * DEG, epsilon = 1e-9);
     assert!(found.image_shift_m_per_rad.unwrap().value < 0.0);
@@ -96,7 +100,8 @@ fn the_rotation_next_to_the_typed_one_decides_the_sign() {
         trial(&far, "A", [0.0, -50.0], [0.0, -8.0]),
         trial(&far, "B", [50.0, 0.0], [8.0, 0.0]),
     ];
-    assert_eq!(learn(&far, &trials).unwrap().flags, ["half_turn_open"]);
+    let flags = learned(&far, &trials).unwrap().flags;
+    assert_eq!(flags, Flags::from([Flag::HalfTurnOpen]));
 }
 
 #[test]
@@ -104,15 +109,14 @@ fn one_line_of_screws_leaves_the_mirroring_open() {
     for mirrored in [false, true] {
         let typed = unit(60.0, mirrored);
         let one = [trial(&typed, "A", [0.0, -50.0], [0.0, 1.0])];
-        let found = learn(&typed, &one).unwrap();
+        let found = learned(&typed, &one).unwrap();
         assert_eq!(found.mirrored, mirrored);
-        assert_eq!(found.flags, ["mirror_open", "recentred"]);
+        let open = Flags::from([Flag::MirrorOpen, Flag::Recentred]);
+        assert_eq!(found.flags, open);
         assert_abs_diff_eq!(found.rotation_rad.value, 90.0 * DEG, epsilon = 1e-9);
         // the screw opposite moves coma the other way and tells nothing new
         let two = [one[0].clone(), trial(&typed, "C", [0.0, 50.0], [0.0, 1.0])];
-        let mut found = learn(&typed, &two).unwrap();
-        found.flags.sort();
-        assert_eq!(found.flags, ["mirror_open", "recentred"]);
+        assert_eq!(learned(&typed, &two).unwrap().flags, open);
     }
 }
 
@@ -128,9 +132,9 @@ fn inexact_turns_widen_the_uncertainty() {
         trial(&typed, "A", [0.0, -60.0], [0.0; 2]),
         trial(&typed, "B", [42.0, 0.0], [0.0; 2]),
     ];
-    let [exact, rough] = [exact, rough].map(|trials| learn(&typed, &trials).unwrap());
-    assert!(rough.flags.contains(&"trials_disagree".to_owned()));
-    assert!(!rough.mirrored && !rough.flags.contains(&"mirror_open".to_owned()));
+    let [exact, rough] = [exact, rough].map(|trials| learned(&typed, &trials).unwrap());
+    assert!(rough.flags.has(Flag::TrialsDisagree));
+    assert!(!rough.mirrored && !rough.flags.has(Flag::MirrorOpen));
     let sigma = |l: &LearnedResponse| l.coma_m_per_rad.sigma.unwrap();
     // by hand: each trial's sigma is √2 × 0.5 nm, two of them make 0.5 nm of k per arcmin
     assert_abs_diff_eq!(sigma(&exact) * ARCMIN / NM, 0.5, epsilon = 1e-6);
@@ -147,15 +151,15 @@ fn the_fields_own_coma_is_taken_off() {
         trial(&typed, "A", [0.0, -50.0], [0.0, -8.0]),
         trial(&typed, "B", [50.0, 0.0], [8.0, 0.0]),
     ];
-    let clean = learn(&typed, &plain).unwrap();
+    let clean = learned(&typed, &plain).unwrap();
     typed.telescope.field.coma_per_m = 9.0 * NM / MM;
     let moved = plain.map(|mut trial| {
-        trial.after.field_m = [0.7 * MM, -0.4 * MM];
-        trial.after.coma_m[0] += 0.7 * 9.0 * NM;
-        trial.after.coma_m[1] -= 0.4 * 9.0 * NM;
+        trial.after.field_m = FieldM::new([0.7 * MM, -0.4 * MM]);
+        let of_field = Coma::along_axes([-0.7 * 9.0 * NM, 0.4 * 9.0 * NM]);
+        trial.after.coma = trial.after.coma.less(&of_field);
         trial
     });
-    let found = learn(&typed, &moved).unwrap();
+    let found = learned(&typed, &moved).unwrap();
     assert_abs_diff_eq!(
         found.coma_m_per_rad.value,
         clean.coma_m_per_rad.value,
@@ -170,7 +174,7 @@ fn what_is_learned_is_laid_over_the_instrument() {
         trial(&typed, "A", [0.0, -50.0], [0.0; 2]),
         trial(&typed, "B", [-50.0, 0.0], [0.0; 2]),
     ];
-    let learned = learn(&typed, &trials).unwrap();
+    let learned = learned(&typed, &trials).unwrap();
     let mut told = typed.clone();
     assert!(learned.apply(&mut told).unwrap().is_empty());
     assert!(told.camera.mirrored);
@@ -184,7 +188,8 @@ fn what_is_learned_is_laid_over_the_instrument() {
     let mut bare = typed.clone();
     bare.assembly.as_mut().unwrap().response = None;
     let lacking = learned.apply(&mut bare).unwrap();
-    assert_eq!(lacking, ["focus_response_unknown", "image_shift_unknown"]);
+    let unknown = [Flag::FocusResponseUnknown, Flag::ImageShiftUnknown];
+    assert_eq!(lacking, Flags::from(unknown));
     bare.assembly.as_mut().unwrap().screws[0].name = "top".into();
     assert!(matches!(
         learned.apply(&mut bare),
@@ -194,16 +199,69 @@ fn what_is_learned_is_laid_over_the_instrument() {
     assert_eq!(learned.apply(&mut bare), Err(LearnError::NoScrews));
 }
 
+/// What the trials left open goes on into every measurement with that response.
+#[test]
+fn what_was_left_open_goes_on_into_measurements() {
+    let mut typed = unit(60.0, false);
+    let trials = [
+        trial(&typed, "A", [0.0, -50.0], [0.0; 2]),
+        trial(&typed, "B", [-50.0, 0.0], [0.0; 2]),
+    ];
+    let found = learned(&typed, &trials).unwrap();
+    for (flag, of_measurement) in [
+        (Flag::MirrorOpen, Some(Flag::ResponseMirrorOpen)),
+        (Flag::HalfTurnOpen, Some(Flag::ResponseHalfTurnOpen)),
+        (Flag::TrialsDisagree, Some(Flag::ResponseTrialsDisagree)),
+        (Flag::Recentred, None),
+        (Flag::ShiftUnsteady, None),
+    ] {
+        let flags = Flags::from([flag]);
+        let open = LearnedResponse {
+            flags,
+            ..found.clone()
+        };
+        let told = open.apply(&mut typed).unwrap();
+        assert_eq!(told, of_measurement.into_iter().collect(), "{flag}");
+    }
+}
+
+/// A tilt along x and one along y move the star at a right angle to each other; here both move it along the frame's y.
+#[test]
+fn a_star_that_moved_by_something_else_is_flagged() {
+    let typed = unit(60.0, false);
+    let moved = |second: [f64; 2]| {
+        let trials = [
+            trial(&typed, "A", [0.0, -50.0], [0.0, -8.0]),
+            trial(&typed, "B", [50.0, 0.0], second),
+        ];
+        learned(&typed, &trials).unwrap().flags
+    };
+    assert!(moved([8.0, 0.0]).is_empty());
+    assert_eq!(moved([0.0, -8.0]), Flags::from([Flag::ShiftUnsteady]));
+}
+
+/// The remedy names the angle that the code goes by.
+#[test]
+fn the_remedy_of_an_open_half_turn_says_how_near_is_near_enough() {
+    let degrees = format!(
+        "to within {:.0} degrees",
+        LearningSettings::default().half_turn_clear_rad / DEG
+    );
+    for flag in [Flag::HalfTurnOpen, Flag::ResponseHalfTurnOpen] {
+        assert!(flag.remedy().contains(&degrees), "{flag}");
+    }
+}
+
 #[test]
 fn what_teaches_nothing_is_refused_in_words() {
     let typed = unit(0.0, false);
-    assert_eq!(learn(&typed, &[]), Err(LearnError::NoTrial));
+    assert_eq!(learned(&typed, &[]), Err(LearnError::NoTrial));
     // √2 × 0.5 nm of sigma, a change of 2 nm
     let small = TrialTurn {
         turns: 0.125,
         ..trial(&typed, "A", [2.0, 0.0], [0.0; 2])
     };
-    let error = learn(&typed, &[small]).unwrap_err();
+    let error = learned(&typed, &[small]).unwrap_err();
     assert_eq!(
         error.to_string(),
         "0.125 turns of screw A changed coma by 2.0 nm with a sigma of 0.7 nm: less than 3 sigma, that is no change seen"
@@ -220,7 +278,7 @@ fn what_teaches_nothing_is_refused_in_words() {
             ..good.clone()
         };
         assert!(matches!(
-            learn(&typed, &[none]),
+            learned(&typed, &[none]),
             Err(LearnError::NoTurn { .. })
         ));
     }
@@ -229,7 +287,7 @@ fn what_teaches_nothing_is_refused_in_words() {
         ..good
     };
     assert_eq!(
-        learn(&typed, &[stranger]).unwrap_err().to_string(),
+        learned(&typed, &[stranger]).unwrap_err().to_string(),
         "the assembly has no screw \"E\"; its screws are A, B, C, D"
     );
 }

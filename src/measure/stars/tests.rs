@@ -73,7 +73,7 @@ fn centres_and_fluxes_are_those_that_were_put_in() {
     for (number, offset_um) in [0.0, 60.0, -300.0, 500.0, 900.0].into_iter().enumerate() {
         let state = night(offset_um, 8.0);
         let (values, made) = rendered(&instrument, &state, number as u64 + 1);
-        let stars = Stars::find(&values, None, &Search::plain()).expect("a star");
+        let stars = Stars::find(&values, None, &Search::default()).expect("a star");
         let star = stars.brightest();
         let light = made
             .expected
@@ -136,13 +136,18 @@ fn centres_and_fluxes_are_those_that_were_put_in() {
 #[test]
 fn a_masked_star_is_one_source() {
     let mut instrument = unit(260);
-    instrument.mask = Some(testing::mask(MaskLayout::ThreeTriplet));
+    instrument.mask = Some(testing::mask(MaskLayout::THREE_TRIPLET));
     let state = State {
         mask_on: true,
         ..night(30.0, 4.0)
     };
     let (values, _) = rendered(&instrument, &state, 1);
-    let stars = Stars::find(&values, None, &Search::masked(&instrument)).expect("a star");
+    let stars = Stars::find(
+        &values,
+        None,
+        &Search::masked(&instrument, &FindingSettings::default()),
+    )
+    .expect("a star");
     let star = stars.brightest();
     let [low, high] = star.box_px;
     println!(
@@ -175,7 +180,7 @@ fn several_sources_come_brightest_first_and_by_place() {
     add_ring(&mut values, [30.0, 40.0], 12.0, 60.0);
     add_ring(&mut values, [110.0, 70.0], 20.0, 90.0);
     add_ring(&mut values, [148.0, 15.0], 9.0, 80.0);
-    let stars = Stars::find(&values, None, &Search::plain()).expect("stars");
+    let stars = Stars::find(&values, None, &Search::default()).expect("stars");
     assert_eq!(stars.all().len(), 3);
     let [x, y] = stars.brightest().centre_px;
     assert!((x - 110.0).abs() < 0.3 && (y - 70.0).abs() < 0.3, "{x} {y}");
@@ -196,7 +201,7 @@ fn a_wide_faint_ring_is_found_whole() {
     for seed in 1..=5 {
         let mut values = noise([128, 128], seed);
         add_ring(&mut values, [61.0, 66.0], 40.0, 6.0);
-        let stars = Stars::find(&values, None, &Search::plain()).expect("a star");
+        let stars = Stars::find(&values, None, &Search::default()).expect("a star");
         let star = stars.brightest();
         let [x, y] = star.centre_px;
         println!(
@@ -217,7 +222,7 @@ fn two_that_overlap_are_flagged() {
     let mut values = noise([150, 120], 2);
     add_ring(&mut values, [50.0, 50.0], 20.0, 90.0);
     add_ring(&mut values, [75.0, 62.0], 20.0, 70.0);
-    let stars = Stars::find(&values, None, &Search::plain()).expect("stars");
+    let stars = Stars::find(&values, None, &Search::default()).expect("stars");
     assert!(
         stars.all().len() == 1 && stars.brightest().overlaps,
         "{:?}",
@@ -226,14 +231,14 @@ fn two_that_overlap_are_flagged() {
     let mut values = noise([60, 60], 3);
     add_ring(&mut values, [28.0, 30.0], 1.4, 900.0);
     add_ring(&mut values, [34.0, 32.0], 1.4, 700.0);
-    let stars = Stars::find(&values, None, &Search::plain()).expect("stars");
+    let stars = Stars::find(&values, None, &Search::default()).expect("stars");
     assert!(stars.brightest().overlaps, "{:?}", stars.all());
 }
 
 #[test]
 fn noise_alone_is_refused_with_what_the_best_was() {
     for seed in 1..=20 {
-        match Stars::find(&noise([128, 96], seed), None, &Search::plain()) {
+        match Stars::find(&noise([128, 96], seed), None, &Search::default()) {
             Err(FrameError::NothingFound {
                 best_sigma,
                 limit_sigma,
@@ -251,7 +256,7 @@ fn a_star_larger_than_its_frame_is_refused() {
     for (number, outer_px) in [48.0, 60.0, 75.0].into_iter().enumerate() {
         let mut values = noise([90, 90], 40 + number as u64);
         add_ring(&mut values, [44.5, 44.5], outer_px, 200.0);
-        let error = Stars::find(&values, None, &Search::plain()).expect_err("too large");
+        let error = Stars::find(&values, None, &Search::default()).expect_err("too large");
         assert!(
             matches!(error, FrameError::FillsFrame { .. }),
             "{outer_px}: {error}"
@@ -268,7 +273,7 @@ fn wings_of_a_bright_star_that_reach_the_edges_are_let_be() {
             let r = (column as f64 - 32.0).hypot(row as f64 - 31.0).max(20.0);
             *value += 0.03 * brightness * (20.0 / r).powi(3);
         }
-        let stars = Stars::find(&values, None, &Search::plain()).expect("a star");
+        let stars = Stars::find(&values, None, &Search::default()).expect("a star");
         let [low, high] = stars.brightest().box_px;
         for axis in 0..2 {
             let width = high[axis] - low[axis] + 1;

@@ -5,15 +5,9 @@ use super::FieldOfFrame;
 use super::coma::{self, NodeFit, Skewed};
 use super::plane::{self, PlaneFit, SizedStar};
 use super::rays::FieldRays;
-use super::shapes::MOMENT_RADII;
-use crate::state::Modes;
-use crate::units::NM;
+use crate::axes::FieldM;
+use crate::state::{Coma, Modes};
 use rayon::prelude::*;
-
-/// Coma that is smaller says nothing about the share of its tail: the share of this much in the same direction is taken.
-const LEAST_COMA_M: f64 = 30.0 * NM;
-/// Shares beyond these are not believed.
-const SHARES: [f64; 2] = [0.05, 2.0];
 
 impl FieldOfFrame<'_> {
     fn rays(&self) -> FieldRays {
@@ -21,7 +15,7 @@ impl FieldOfFrame<'_> {
         FieldRays::new(telescope.obstruction_ratio(), telescope.focal_ratio())
     }
 
-    /// Diameters by rays against those by squares.
+    /// Sets, for each star, by how much its diameter by rays differs from that by the law of squares.
     pub(super) fn add_what_squares_leave_out(
         &self,
         stars: &mut [SizedStar],
@@ -38,14 +32,15 @@ impl FieldOfFrame<'_> {
         });
     }
 
-    /// Third moments of the rays within the circle of summation against those of all rays.
+    /// Sets, for each star, which share of the third moment of all its rays lies within the circle that moments are summed in.
     pub(super) fn allow_for_the_circle(
         &self,
         stars: &mut [Skewed],
         plane: &PlaneFit,
         node: &NodeFit,
     ) {
-        let (rays, ring) = (self.rays(), self.ring());
+        let (rays, ring, settings) = (self.rays(), self.ring_rays(), self.settings());
+        let [least, most] = settings.circle_share_range;
         let in_focus_m = plane.fit.values[3].abs().sqrt();
         stars.par_iter_mut().for_each(|star| {
             let coma = coma::coma_m(&node.fit.values, star.field_m);
@@ -53,21 +48,22 @@ impl FieldOfFrame<'_> {
             if size == 0.0 {
                 return;
             }
-            let coma = coma.map(|c| c * size.max(LEAST_COMA_M) / size);
+            let coma = coma.map(|c| c * size.max(settings.circle_coma_m_at_least) / size);
             let modes = self.modes_with(coma, star.field_m);
-            let [x, y] = rays.asymmetry_m3(star.offset_m, &modes, in_focus_m, MOMENT_RADII);
-            let all = coma::third_m3(star, coma, ring, self.ray_per_rms());
+            let [x, y] =
+                rays.asymmetry_m3(star.offset_m, &modes, in_focus_m, settings.moment_radii);
+            let all = coma::third_m3(star, coma, ring);
             let share = (x * all[0] + y * all[1]) / (all[0].powi(2) + all[1].powi(2));
-            star.share = share.clamp(SHARES[0], SHARES[1]);
+            star.share = share.min(most).max(least);
         });
     }
 
-    /// Modes of the aligned telescope at a place, with another coma.
-    fn modes_with(&self, coma_m: [f64; 2], field_m: [f64; 2]) -> Modes {
+    /// Modes of the aligned telescope at a place, with its coma replaced by another one.
+    fn modes_with(&self, coma_m: [f64; 2], field_m: FieldM) -> Modes {
         aligned_modes(self.instrument, field_m)
             .iter()
             .filter(|(noll, _)| ![7, 8].contains(noll))
-            .chain([(8, coma_m[0]), (7, coma_m[1])])
+            .chain(Coma::along_axes(coma_m).modes().iter())
             .collect()
     }
 }

@@ -2,10 +2,12 @@
 //!
 //! Rays of a defocused star with coma have the third moment ⟨|r|² r⟩ = (q D² + p |C|²) C, with D the blur's radius and
 //! C = −2N √8 · (Noll 8, Noll 7) the coma's: derived by averaging over the ring of the pupil (`sums`). Blurs that are alike on
-//! both sides leave it as it is. Coma grows linearly from the node, so that three unknowns, growth and node, describe the
-//! field. The growth is fitted too, and each star says which share of its rays' moment its circle of summation holds.
+//! both sides leave it as it is. Coma grows linearly from the node, so that three unknowns describe the field: the growth and the
+//! two coordinates of the node. A star's third moment is summed within a circle, which holds a share of that of all rays.
 
+use super::super::settings::WholeFrameSettings;
 use super::descent::{Fit, descend};
+use crate::axes::FieldM;
 use crate::math::LeastSquares;
 use crate::math::robust::median;
 
@@ -13,7 +15,7 @@ use crate::math::robust::median;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Skewed {
     /// Place on the sensor from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Third moment, pupil axes.
     pub third_m3: [f64; 2],
     /// Standard deviation of either component.
@@ -26,7 +28,7 @@ pub(super) struct Skewed {
     pub share: f64,
 }
 
-/// Averages over the ring of the pupil.
+/// Factors of the third moment, from averages over the ring of the pupil.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct RingSums {
     /// Factor of D² C.
@@ -46,7 +48,21 @@ pub(super) struct NodeFit {
     pub used: usize,
 }
 
-const OUTLIER: f64 = 4.0;
+/// The rays of a telescope, as far as coma asks for them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct RingRays {
+    /// Averages over its pupil.
+    pub sums: RingSums,
+    /// Length C of a ray for a metre RMS of coma: −2N √8.
+    pub m_per_rms: f64,
+}
+
+/// Rounds of leaving out stars that lie far from the law, at most.
+const ROUNDS: usize = 3;
+/// Median of the length of a vector whose two components are normal with standard deviation 1: √(2 ln 2).
+const MEDIAN_OF_LENGTH: f64 = 1.1774;
+/// Steps of the node that matter to the descent, as a share of the frame's half diagonal.
+const NODE_STEP_SHARE: f64 = 0.3;
 
 /// Averages over a pupil with this linear obstruction.
 pub(super) fn sums(obstruction_ratio: f64) -> RingSums {
@@ -55,6 +71,7 @@ pub(super) fn sums(obstruction_ratio: f64) -> RingSums {
     let mean_fourth = (1.0 + e2 + e2 * e2) / 3.0;
     // the mean ray: x² over the ring is half of ρ²
     let taken_off = 6.0 * mean_square;
+    // the integrand is a cubic in s: enough for a millionth
     let steps = 400;
     let p = (0..steps)
         .map(|i| {
@@ -74,30 +91,36 @@ pub(super) fn sums(obstruction_ratio: f64) -> RingSums {
 /// Fits growth and node; `None` with too few stars or no sign of growth.
 pub(super) fn fit(
     stars: &[Skewed],
-    ring: RingSums,
-    ray_per_rms: f64,
+    rays: RingRays,
     half_m: f64,
+    settings: &WholeFrameSettings,
 ) -> Option<NodeFit> {
+    let enough = |stars: &[Skewed]| stars.len() >= settings.node_stars_at_least;
+    if !enough(stars) {
+        return None;
+    }
     let mut kept = stars.to_vec();
-    let mut found = descend_from_line(&kept, ring, ray_per_rms, half_m)?;
-    for _ in 0..3 {
+    let mut found = descend_from_line(&kept, rays, half_m)?;
+    for _ in 0..ROUNDS {
         let apart = |star: &Skewed| {
-            let [x, y] = residual(star, &found.values, ring, ray_per_rms);
+            let [x, y] = residual(star, &found.values, rays);
             x.hypot(y)
         };
         let mut all: Vec<f64> = kept.iter().map(apart).collect();
-        // the median of a two-dimensional normal distribution's radius is 1.1774 standard deviations
-        let scale = (median(&mut all) / 1.1774).max(1.0);
+        let scale = (median(&mut all) / MEDIAN_OF_LENGTH).max(1.0);
         let close: Vec<Skewed> = kept
             .iter()
             .copied()
-            .filter(|star| apart(star) <= OUTLIER * scale)
+            .filter(|star| apart(star) <= settings.outlier_sigma * scale)
             .collect();
         if close.len() == kept.len() {
             break;
         }
         kept = close;
-        found = descend_from_line(&kept, ring, ray_per_rms, half_m)?;
+        if !enough(&kept) {
+            return None;
+        }
+        found = descend_from_line(&kept, rays, half_m)?;
     }
     let degrees = (2 * kept.len()).saturating_sub(3).max(1) as f64;
     Some(NodeFit {
@@ -108,41 +131,29 @@ pub(super) fn fit(
 }
 
 /// Coma at a place for growth and node, metres RMS.
-pub(super) fn coma_m(values: &[f64], field_m: [f64; 2]) -> [f64; 2] {
+pub(super) fn coma_m(values: &[f64], field_m: FieldM) -> [f64; 2] {
     [0, 1].map(|axis| values[0] * (field_m[axis] - values[1 + axis]))
 }
 
 /// Third moment of all rays of a star with this coma.
-pub(super) fn third_m3(
-    star: &Skewed,
-    coma_m: [f64; 2],
-    ring: RingSums,
-    ray_per_rms: f64,
-) -> [f64; 2] {
-    let ray_m = coma_m.map(|c| ray_per_rms * c);
+pub(super) fn third_m3(star: &Skewed, coma_m: [f64; 2], rays: RingRays) -> [f64; 2] {
+    let RingSums { q, p } = rays.sums;
+    let ray_m = coma_m.map(|c| rays.m_per_rms * c);
     let square = ray_m[0] * ray_m[0] + ray_m[1] * ray_m[1];
-    let factor = ring.q * star.blur_m * star.blur_m + ring.p * square;
+    let factor = q * star.blur_m * star.blur_m + p * square;
     ray_m.map(|ray| factor * ray)
 }
 
-fn residual(star: &Skewed, values: &[f64], ring: RingSums, ray_per_rms: f64) -> [f64; 2] {
-    let all = third_m3(star, coma_m(values, star.field_m), ring, ray_per_rms);
+fn residual(star: &Skewed, values: &[f64], rays: RingRays) -> [f64; 2] {
+    let all = third_m3(star, coma_m(values, star.field_m), rays);
     [0, 1].map(|axis| (star.third_m3[axis] - star.share * all[axis]) / star.sigma_m3)
 }
 
-/// A straight line through each star's own coma gives the start; the descent takes the moments themselves.
-fn descend_from_line(
-    stars: &[Skewed],
-    ring: RingSums,
-    ray_per_rms: f64,
-    half_m: f64,
-) -> Option<Fit> {
-    if stars.len() < 6 {
-        return None;
-    }
+/// Growth and node by descent on the third moments; it starts from the straight line through the coma that each star shows by itself.
+fn descend_from_line(stars: &[Skewed], rays: RingRays, half_m: f64) -> Option<Fit> {
     let (mut columns, mut data) = (vec![Vec::new(); 3], Vec::new());
     for star in stars {
-        let own = own_coma(star, ring, ray_per_rms);
+        let own = own_coma(star, rays);
         for axis in [0, 1] {
             columns[0].push(own.weight * star.field_m[axis]);
             columns[1].push(if axis == 0 { own.weight } else { 0.0 });
@@ -155,11 +166,12 @@ fn descend_from_line(
         return None;
     }
     let start = [line[0], -line[1] / line[0], -line[2] / line[0]];
-    let scales = [line[0].abs(), 0.3 * half_m, 0.3 * half_m];
+    let step_m = NODE_STEP_SHARE * half_m;
+    let scales = [line[0].abs(), step_m, step_m];
     let residuals = |p: &[f64]| -> Vec<f64> {
         stars
             .iter()
-            .flat_map(|star| residual(star, p, ring, ray_per_rms))
+            .flat_map(|star| residual(star, p, rays))
             .collect()
     };
     Some(descend(&start, &scales, &residuals))
@@ -171,7 +183,8 @@ struct OwnComa {
 }
 
 /// The coma that gives this third moment: the one root of (q D² + p c²) c = |T|, by Newton from above.
-fn own_coma(star: &Skewed, ring: RingSums, ray_per_rms: f64) -> OwnComa {
+fn own_coma(star: &Skewed, rays: RingRays) -> OwnComa {
+    let (ring, ray_per_rms) = (rays.sums, rays.m_per_rms);
     let size = star.third_m3[0].hypot(star.third_m3[1]) / star.share;
     let linear = ring.q * star.blur_m * star.blur_m;
     let mut root = libm::cbrt(size / ring.p);

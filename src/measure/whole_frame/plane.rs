@@ -6,23 +6,25 @@
 //! frame at another focus is there, or the owner says where the sensor stands. If none of these tells, the sign stays open and
 //! that is said; the line along which the plane tilts is known all the same.
 
+use super::super::settings::WholeFrameSettings;
 use super::descent::{Fit, descend};
+use crate::axes::FieldM;
 use crate::math::robust::sigma_of;
 
 /// One star for the plane.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct SizedStar {
     /// Place on the sensor from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Half-flux diameter.
     pub diameter_m: f64,
     /// Its standard deviation.
     pub sigma_m: f64,
     /// What coma and astigmatism add to the square of the diameter.
     pub extra_m2: f64,
-    /// What the rays make the diameter differ by from the law of squares.
+    /// Diameter by rays less diameter by the law of squares.
     pub beyond_squares_m: f64,
-    /// FieldOfFrame curvature's part of the sensor offset.
+    /// What field curvature adds to the sensor offset at the star's place.
     pub curved_m: f64,
     /// How much farther out the sensor stood in this star's frame.
     pub step_m: f64,
@@ -41,6 +43,8 @@ pub(super) struct Known {
     pub blur_per_m: f64,
     /// Half the diagonal of the sensor.
     pub half_m: f64,
+    /// What the law of squares is off by in one diameter, as a share of it.
+    pub diameter_law_share: f64,
 }
 
 /// The plane.
@@ -48,7 +52,7 @@ pub(super) struct Known {
 pub(super) struct PlaneFit {
     /// Sensor offset in the middle, slopes along x and y (pupil axes), square of the least diameter, factor of what aberrations add.
     pub fit: Fit,
-    /// The same on the other side, where it fits nearly as well.
+    /// Whether the plane's mirror image, on the other side of focus, fits nearly as well.
     pub sign_open: bool,
     /// Standard deviation of the residuals over what was expected.
     pub scale: f64,
@@ -56,20 +60,25 @@ pub(super) struct PlaneFit {
     pub used: usize,
 }
 
-/// Model error of a diameter: Gaussian blurs and discs do not quite add in squares.
-const MODEL_ERROR: f64 = 0.01;
-/// The other side must be worse by this much, in squares of standard deviations, to be ruled out.
-const RULED_OUT: f64 = 12.0;
-/// Farther out than this many standard deviations a star is left out.
-const OUTLIER: f64 = 4.0;
+/// Rounds of leaving out stars that lie far from the law, at most.
+const ROUNDS: usize = 3;
+/// Descents start from planes that take this share of the widest star's defocus from the middle of the frame to its corner, each in
+/// eight directions: a flat one and a steep one, so that no side of focus is missed.
+const STARTING_SLOPES: [f64; 2] = [0.1, 0.6];
+/// Directions of the starting planes.
+const STARTING_DIRECTIONS: i32 = 8;
 
 /// Fits the plane; `None` with too few stars.
-pub(super) fn fit(stars: &[SizedStar], known: Known) -> Option<PlaneFit> {
+pub(super) fn fit(
+    stars: &[SizedStar],
+    known: Known,
+    settings: &WholeFrameSettings,
+) -> Option<PlaneFit> {
     let mut kept = stars.to_vec();
-    let mut found = both_sides(&kept, known)?;
-    for _ in 0..3 {
+    let mut found = both_sides(&kept, known, settings.stars_at_least)?;
+    for _ in 0..ROUNDS {
         let scale = robust_scale(&kept, &found.0.values, known);
-        let limit = OUTLIER * scale;
+        let limit = settings.outlier_sigma * scale;
         let close: Vec<SizedStar> = kept
             .iter()
             .copied()
@@ -79,7 +88,7 @@ pub(super) fn fit(stars: &[SizedStar], known: Known) -> Option<PlaneFit> {
             break;
         }
         kept = close;
-        found = both_sides(&kept, known)?;
+        found = both_sides(&kept, known, settings.stars_at_least)?;
     }
     let (best, other) = found;
     let unknowns = best.values.len();
@@ -88,15 +97,15 @@ pub(super) fn fit(stars: &[SizedStar], known: Known) -> Option<PlaneFit> {
     let worse = (other.chi_square - best.chi_square) / (scale * scale);
     Some(PlaneFit {
         fit: best,
-        sign_open: worse < RULED_OUT,
+        sign_open: worse < settings.other_side_chi_square,
         scale,
         used: kept.len(),
     })
 }
 
-/// The best fit, and the best one on its other side.
-fn both_sides(stars: &[SizedStar], known: Known) -> Option<(Fit, Fit)> {
-    if stars.len() < 8 {
+/// The best fit, and the best of those that lie nearer to its mirror image on the other side of focus; `None` with too few stars.
+fn both_sides(stars: &[SizedStar], known: Known, stars_at_least: usize) -> Option<(Fit, Fit)> {
+    if stars.len() < stars_at_least {
         return None;
     }
     let fits = starts(stars, known);
@@ -114,7 +123,6 @@ fn both_sides(stars: &[SizedStar], known: Known) -> Option<(Fit, Fit)> {
     let turned = descend(&mirrored, &scales(stars, known), &|p| {
         residuals(stars, p, known)
     });
-    // of all descents, those that ended nearer to the mirror image than to the best one
     let scale = scales(stars, known);
     let apart = |a: &[f64], b: &[f64]| {
         (0..3)
@@ -141,9 +149,9 @@ fn starts(stars: &[SizedStar], known: Known) -> Vec<Fit> {
         .fold(f64::INFINITY, f64::min);
     let most = scale[0];
     let mut fits = Vec::new();
-    for azimuth in 0..8 {
-        let angle = std::f64::consts::TAU * f64::from(azimuth) / 8.0;
-        for share in [0.1, 0.6] {
+    for azimuth in 0..STARTING_DIRECTIONS {
+        let angle = std::f64::consts::TAU * f64::from(azimuth) / f64::from(STARTING_DIRECTIONS);
+        for share in STARTING_SLOPES {
             for middle in [-1.0, 0.0, 1.0] {
                 let slope = share * most / known.half_m;
                 let start = [
@@ -178,7 +186,7 @@ fn scales(stars: &[SizedStar], known: Known) -> Vec<f64> {
 }
 
 /// Sensor offset at a star.
-pub(super) fn offset_m(values: &[f64], field_m: [f64; 2], curved_m: f64, step_m: f64) -> f64 {
+pub(super) fn offset_m(values: &[f64], field_m: FieldM, curved_m: f64, step_m: f64) -> f64 {
     values[0] + values[1] * field_m[0] + values[2] * field_m[1] + curved_m + step_m
 }
 
@@ -190,13 +198,16 @@ pub(super) fn by_squares_m(star: &SizedStar, values: &[f64], known: Known) -> f6
 
 fn residual(star: &SizedStar, values: &[f64], known: Known) -> f64 {
     let expected_m = by_squares_m(star, values, known) + star.beyond_squares_m;
-    let sigma = star.sigma_m.hypot(MODEL_ERROR * star.diameter_m);
+    let sigma = star
+        .sigma_m
+        .hypot(known.diameter_law_share * star.diameter_m);
     (star.diameter_m - expected_m) / sigma
 }
 
 fn residuals(stars: &[SizedStar], values: &[f64], known: Known) -> Vec<f64> {
-    // the half-flux circle of a wide doughnut takes less of coma than that of a focused star: the factor is 1 ± 1
-    // wide doughnuts do not tell what they would be in focus
+    // two expectations beside the stars: the size in focus is the usual one, which wide doughnuts do not tell; and the factor of what
+    // aberrations add is 1 with a standard deviation of 1, because the half-flux circle of a wide doughnut holds less of coma's tail
+    // than that of a focused star
     let [least, sigma] = known.least_m2;
     let in_focus = (values[3].abs() - least) / sigma;
     let prior = known

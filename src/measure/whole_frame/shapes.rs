@@ -5,6 +5,7 @@
 //! centres of a defocused star with coma are far enough apart to change its half-flux radius. Third moments add up
 //! under blurs that are alike on both sides, so that seeing does not change them.
 
+use super::super::settings::WholeFrameSettings;
 use super::super::stars::{Source, spread};
 use crate::math::robust::half_way;
 use ndarray::Array2;
@@ -31,10 +32,16 @@ pub struct StarShape {
     pub asymmetry_sigma_px3: f64,
 }
 
-/// Circles of the light are this many half-flux radii wide, and those of the moments.
-const LIGHT_RADII: f64 = 3.0;
-pub(super) const MOMENT_RADII: f64 = 2.0;
+/// Rounds in which centre and half-flux radius settle, at most.
 const ROUNDS: usize = 12;
+/// A centre has settled when it moves by less than this, pixels, and the radius changes by less than this share of itself.
+const AT_REST: f64 = 1e-3;
+/// Half-flux radius that a star starts with, at least: a star in one pixel has some.
+const LEAST_RADIUS_PX: f64 = 0.5;
+/// A centre that moves farther than its half-flux radius and this in one round has gone to another star.
+const FARTHEST_MOVE_PX: f64 = 2.0;
+/// Pixels that a circle cuts belong to it in part: the pixels looked at reach this much farther.
+const EDGE_PX: f64 = 1.0;
 
 /// Noise of a pixel.
 #[derive(Debug, Clone, Copy)]
@@ -50,11 +57,14 @@ pub(super) fn measure(
     light: &Array2<f64>,
     source: &Source,
     noise: PixelNoise,
+    settings: &WholeFrameSettings,
 ) -> Option<StarShape> {
-    let start = (source.centre_px, source.half_flux_radius_px.max(0.5));
-    let inner = settled(light, start, MOMENT_RADII)?;
-    let whole = settled(light, inner, LIGHT_RADII)?;
-    moments(light, inner, whole.1, noise)
+    let radius_px = source.half_flux_radius_px.max(LEAST_RADIUS_PX);
+    let light_radii = settings.light_radii;
+    let start = (source.centre_px, radius_px);
+    let inner = settled(light, start, settings.moment_radii, light_radii)?;
+    let whole = settled(light, inner, light_radii, light_radii)?;
+    moments(light, inner, whole.1, noise, settings)
 }
 
 /// Centre of the light within some half-flux radii of it, and the half-flux radius about that centre.
@@ -62,11 +72,12 @@ fn settled(
     light: &Array2<f64>,
     (mut centre_px, mut radius_px): ([f64; 2], f64),
     radii: f64,
+    light_radii: f64,
 ) -> Option<([f64; 2], f64)> {
     for _ in 0..ROUNDS {
         let (centre, radius) = (centre_px, radius_px);
-        let near = pixels(light, centre, LIGHT_RADII * radius + 1.0)?;
-        radius_px = half_flux_radius(&near, centre, LIGHT_RADII * radius)?;
+        let near = pixels(light, centre, light_radii * radius + EDGE_PX)?;
+        radius_px = half_flux_radius(&near, centre, light_radii * radius)?;
         let reach = radii * radius_px;
         let (mut weight, mut sum) = (0.0, [0.0; 2]);
         for pixel in near.iter() {
@@ -79,10 +90,10 @@ fn settled(
         }
         centre_px = sum.map(|s| s / weight);
         let moved = (centre_px[0] - centre[0]).hypot(centre_px[1] - centre[1]);
-        if moved > 2.0 + radius_px {
+        if moved > FARTHEST_MOVE_PX + radius_px {
             return None;
         }
-        if moved < 1e-3 && (radius_px - radius).abs() < 1e-3 * radius {
+        if moved < AT_REST && (radius_px - radius).abs() < AT_REST * radius {
             break;
         }
     }
@@ -94,16 +105,18 @@ fn moments(
     (centre_px, radius_px): ([f64; 2], f64),
     half_flux_radius_px: f64,
     noise: PixelNoise,
+    settings: &WholeFrameSettings,
 ) -> Option<StarShape> {
-    let reach = MOMENT_RADII * radius_px;
-    let near = pixels(light, centre_px, LIGHT_RADII * radius_px + 1.0)?;
+    let reach = settings.moment_radii * radius_px;
+    let light_reach = settings.light_radii * radius_px;
+    let near = pixels(light, centre_px, light_reach + EDGE_PX)?;
     let (mut flux, mut flux_square) = (0.0, 0.0);
     let (mut weight, mut second, mut third, mut spread) = (0.0, [0.0; 3], [0.0; 2], 0.0);
     for pixel in &near {
         let [x, y] = pixel.from(centre_px);
         let square = x * x + y * y;
         let variance = noise.sigma.powi(2) + pixel.light.max(0.0) / noise.gain_e;
-        let all = inside([x, y], LIGHT_RADII * radius_px);
+        let all = inside([x, y], light_reach);
         (flux, flux_square) = (flux + all * pixel.light, flux_square + all * variance);
         let part = inside([x, y], reach);
         let share = part * pixel.light;
@@ -131,8 +144,12 @@ fn moments(
         centre_px,
         flux,
         half_flux_diameter_px: 2.0 * half_flux_radius_px,
-        // a uniform disc's half-flux radius varies by 0.35/√N of itself, a star's with wings by about twice that
-        half_flux_diameter_sigma_px: 2.0 * half_flux_radius_px * 0.7 * flux_square.sqrt() / flux,
+        // over √N photons of itself: 0.35 for a uniform disc, about twice that for a star with wings
+        half_flux_diameter_sigma_px: 2.0
+            * half_flux_radius_px
+            * settings.diameter_sigma_factor
+            * flux_square.sqrt()
+            / flux,
         elongation: ((middle + half_gap) / across).sqrt(),
         elongation_deg: (0.5 * libm::atan2(2.0 * xy, xx - yy)) / crate::units::DEG,
         asymmetry_px3: third.map(|t| t / weight),
@@ -178,12 +195,14 @@ fn inside([x, y]: [f64; 2], radius: f64) -> f64 {
     (radius - x.hypot(y) + 0.5).clamp(0.0, 1.0)
 }
 
-/// Parts of a pixel a side.
+/// Places a side over which a pixel's light is spread in small circles, so that radii of a pixel or two come out.
 const PARTS: usize = 5;
+/// In circles larger than this the light stands in the middle of its pixel, which costs less time and changes nothing.
+const SPREAD_UP_TO_PX: f64 = 30.0;
 
 /// Radius of half of the light within `reach`.
 fn half_flux_radius(near: &[StarPixel], centre: [f64; 2], reach: f64) -> Option<f64> {
-    let parts = if reach > 30.0 { 1 } else { PARTS };
+    let parts = if reach > SPREAD_UP_TO_PX { 1 } else { PARTS };
     let lit = near.iter().map(|pixel| (pixel.from(centre), pixel.light));
     let mut rays = spread(lit, parts);
     rays.retain(|(radius, _)| *radius <= reach);

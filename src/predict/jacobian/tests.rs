@@ -16,7 +16,7 @@ fn mask() -> MaskDesign {
         zone_radius_m: None,
         rotation_rad: 7.0 * DEG,
         offset_m: [0.4 * MM, -0.3 * MM],
-        ..crate::testing::mask(MaskLayout::ThreeTriplet)
+        ..crate::testing::mask(MaskLayout::THREE_TRIPLET)
     }
 }
 

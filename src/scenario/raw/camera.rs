@@ -24,7 +24,7 @@ pub(in crate::scenario) struct RawCamera {
     #[schemars(example = false)]
     pub mirrored: bool,
     /// Shortest and longest wavelength that is let through, fully in between.
-    #[schemars(inner(range(min = 200.0, max = 2500.0)), example = [480.0, 620.0], extend("x-default" = "[500, 600] where there is no passband_table; with a colour pattern, from the shortest to the longest of its passbands"))]
+    #[schemars(inner(range(min = 200.0, max = 2500.0)), extend("examples" = [[480.0, 620.0]]), extend("x-default" = "[500, 600] where there is no passband_table; with a colour pattern, from the shortest to the longest of its passbands"))]
     pub passband_nm: Option<[f64; 2]>,
     /// Transmission against wavelength, ascending; linear in between, zero outside.
     #[schemars(length(min = 2, max = 5000))]
@@ -97,7 +97,7 @@ pub(in crate::scenario) struct RawPassbands {
 #[serde(deny_unknown_fields)]
 pub(in crate::scenario) struct RawPassband {
     /// Shortest and longest wavelength that is let through, fully in between.
-    #[schemars(inner(range(min = 200.0, max = 2500.0)), example = [500.0, 600.0], extend("x-default" = "none; this or passband_table"))]
+    #[schemars(inner(range(min = 200.0, max = 2500.0)), extend("examples" = [[500.0, 600.0]]), extend("x-default" = "none; this or passband_table"))]
     pub passband_nm: Option<[f64; 2]>,
     /// Transmission against wavelength, ascending; linear in between, zero outside.
     #[schemars(length(min = 2, max = 5000))]

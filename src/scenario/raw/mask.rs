@@ -1,9 +1,13 @@
 //! `[mask]` as typed.
 
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::{Deserialize, Serialize};
+use serde::de::Error;
+use serde::{Deserialize, Deserializer, Serialize};
+
+use crate::instrument::LayoutName;
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -18,7 +22,7 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(range(min = 0.05, max = 0.95), example = 0.5, extend("x-unit" = "fraction", "x-default" = "none; needed by layouts with slots of their own"))]
     pub open_fraction: Option<f64>,
     /// Angle between the straight and the slanted slots.
-    #[schemars(range(min = -60.0, max = 60.0), example = 20.0, extend("x-default" = "none; needed by layouts with slots of their own"))]
+    #[schemars(range(min = -60.0, max = 60.0), example = 20.0, extend("x-default" = "none; needed by layouts with slots that lean"))]
     pub slant_deg: Option<f64>,
     /// Which way the slanted slots lean: 1 or -1.
     #[serde(default = "plus")]
@@ -54,7 +58,7 @@ pub(in crate::scenario) struct RawMask {
     pub rotation_deg: f64,
     /// Where its centre really sits (x, y), inside the aperture.
     #[serde(default)]
-    #[schemars(inner(range(min = -10000.0, max = 10000.0)), example = [0.0, 0.0])]
+    #[schemars(inner(range(min = -10000.0, max = 10000.0)), extend("examples" = [[0.0, 0.0]]))]
     pub offset_mm: [f64; 2],
     /// Distance ahead of the pupil.
     #[serde(default)]
@@ -74,7 +78,7 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(example = &"plate")]
     pub drawing_fills: RawFills,
     /// Where the mask's centre is in the drawing, right and down from its top left corner.
-    #[schemars(inner(range(min = -20000.0, max = 20000.0)), example = [100.0, 100.0], extend("x-default" = "the middle of the page"))]
+    #[schemars(inner(range(min = -20000.0, max = 20000.0)), extend("examples" = [[100.0, 100.0]]), extend("x-default" = "the middle of the page"))]
     pub drawing_centre_mm: Option<[f64; 2]>,
     /// The ring that holds the mask on the tube.
     pub grip: Option<RawGrip>,
@@ -134,7 +138,7 @@ pub(in crate::scenario) struct RawPrint {
     #[schemars(range(min = 0.05, max = 5.0), example = 0.4)]
     pub nozzle_mm: f64,
     /// The bed, width and depth.
-    #[schemars(inner(range(min = 20.0, max = 20000.0)), example = [220.0, 220.0])]
+    #[schemars(inner(range(min = 20.0, max = 20000.0)), extend("examples" = [[220.0, 220.0]]))]
     pub bed_mm: [f64; 2],
     /// Bars narrower than this are reported.
     #[schemars(range(min = 0.05, max = 50.0), example = 0.8)]
@@ -175,45 +179,29 @@ fn height() -> f64 {
     12.0
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub(in crate::scenario) enum RawLayout {
-    OneTriplet,
-    ThreeTriplet,
-    TwoZone,
-    TwoPitch,
-    TangentWedges,
-    Holes,
-    Regions,
-    Drawing,
+/// A word at `mask.layout`, out of the table of layouts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::scenario) struct RawLayout(pub LayoutName);
+
+impl<'de> Deserialize<'de> for RawLayout {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let word = String::deserialize(from)?;
+        let unknown = || D::Error::custom(format!("unknown layout {word:?}"));
+        LayoutName::find(&word).map(RawLayout).ok_or_else(unknown)
+    }
 }
 
-impl RawLayout {
-    /// The word in the file.
-    pub fn word(self) -> &'static str {
-        match self {
-            RawLayout::OneTriplet => "one-triplet",
-            RawLayout::ThreeTriplet => "three-triplet",
-            RawLayout::TwoZone => "two-zone",
-            RawLayout::TwoPitch => "two-pitch",
-            RawLayout::TangentWedges => "tangent-wedges",
-            RawLayout::Holes => "holes",
-            RawLayout::Regions => "regions",
-            RawLayout::Drawing => "drawing",
-        }
+impl JsonSchema for RawLayout {
+    fn schema_name() -> Cow<'static, str> {
+        "Layout".into()
     }
 
-    /// Whether the layout is made of slots by `slot_pitch_mm`, `open_fraction` and `slant_deg`.
-    pub fn has_slots(self) -> bool {
-        matches!(self, RawLayout::OneTriplet | RawLayout::ThreeTriplet) || self.has_zones()
-    }
-
-    /// Whether there is an outer and an inner zone.
-    pub fn has_zones(self) -> bool {
-        matches!(
-            self,
-            RawLayout::TwoZone | RawLayout::TwoPitch | RawLayout::TangentWedges
-        )
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let words: Vec<&str> = LayoutName::all().map(LayoutName::word).collect();
+        let meanings: BTreeMap<&str, String> = LayoutName::all()
+            .map(|name| (name.word(), name.words()))
+            .collect();
+        json_schema!({ "type": "string", "enum": words, "x-meanings": meanings })
     }
 }
 
@@ -274,10 +262,10 @@ pub(in crate::scenario) struct RawHole {
 #[serde(deny_unknown_fields)]
 pub(in crate::scenario) struct RawRegion {
     /// First and last azimuth; the last is the larger, by at most 360.
-    #[schemars(inner(range(min = -720.0, max = 720.0)), example = [60.0, 120.0])]
+    #[schemars(inner(range(min = -720.0, max = 720.0)), extend("examples" = [[60.0, 120.0]]))]
     pub azimuth_deg: [f64; 2],
     /// Inner and outer radius, on the plate.
-    #[schemars(inner(range(min = 0.0, max = 10000.0)), example = [45.0, 90.0])]
+    #[schemars(inner(range(min = 0.0, max = 10000.0)), extend("examples" = [[45.0, 90.0]]))]
     pub radius_mm: [f64; 2],
     /// Direction along the slots.
     #[schemars(range(min = -360.0, max = 360.0), example = 90.0)]

@@ -18,7 +18,7 @@ pub(in crate::scenario) struct RawState {
     #[schemars(example = true, extend("default" = true))]
     pub recentred: bool,
     /// Where the star is on the sensor (x, y), from its centre; at most a fifth of the focal length.
-    #[schemars(inner(range(min = -1e5, max = 1e5)), example = [0.0, 0.0], extend("default" = [0.0, 0.0]))]
+    #[schemars(inner(range(min = -1e5, max = 1e5)), extend("examples" = [[0.0, 0.0]]), extend("default" = [0.0, 0.0]))]
     pub field_mm: [f64; 2],
     /// Whether the mask is on the telescope.
     #[schemars(example = true, extend("x-default" = "true where there is a [mask]"))]
@@ -145,7 +145,7 @@ pub(in crate::scenario) struct RawSky {
     #[schemars(range(min = 0.0, max = 10.0), example = 0.2, extend("default" = 0.0))]
     pub extinction_mag_per_airmass: f64,
     /// Drift of the star over the exposure (x, y), frame axes.
-    #[schemars(inner(range(min = -1e4, max = 1e4)), example = [0.0, 0.0], extend("default" = [0.0, 0.0]))]
+    #[schemars(inner(range(min = -1e4, max = 1e4)), extend("examples" = [[0.0, 0.0]]), extend("default" = [0.0, 0.0]))]
     pub tracking_drift_px: [f64; 2],
 }
 
@@ -164,7 +164,7 @@ pub(in crate::scenario) struct RawStarField {
     #[schemars(range(min = 1, max = 100000), example = 400, extend("x-default" = "needed unless stars are listed"))]
     pub count: Option<u32>,
     /// Magnitudes of the brightest and the faintest star drawn, Johnson V.
-    #[schemars(inner(range(min = -30.0, max = 30.0)), example = [5.0, 12.0], extend("x-unit" = "mag", "x-default" = "needed unless stars are listed"))]
+    #[schemars(inner(range(min = -30.0, max = 30.0)), extend("examples" = [[5.0, 12.0]]), extend("x-unit" = "mag", "x-default" = "needed unless stars are listed"))]
     pub magnitudes: Option<[f64; 2]>,
     /// The number of stars brighter than m grows as 10^(slope m).
     #[serde(default = "slope")]
@@ -179,7 +179,7 @@ pub(in crate::scenario) struct RawStarField {
 #[serde(deny_unknown_fields)]
 pub(in crate::scenario) struct RawFieldStar {
     /// Where the star is on the sensor (x, y), from its centre; at most a fifth of the focal length.
-    #[schemars(inner(range(min = -1e5, max = 1e5)), example = [3.0, -1.5])]
+    #[schemars(inner(range(min = -1e5, max = 1e5)), extend("examples" = [[3.0, -1.5]]))]
     pub field_mm: [f64; 2],
     /// Johnson V magnitude above the atmosphere.
     #[schemars(range(min = -30.0, max = 30.0), example = 7.5, extend("x-unit" = "mag"))]

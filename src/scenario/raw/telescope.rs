@@ -57,7 +57,7 @@ pub(in crate::scenario) struct RawObstruction {
     pub diameter_mm: f64,
     /// Where its centre really sits (x, y), inside the aperture.
     #[serde(default)]
-    #[schemars(inner(range(min = -10000.0, max = 10000.0)), example = [0.0, 0.0])]
+    #[schemars(inner(range(min = -10000.0, max = 10000.0)), extend("examples" = [[0.0, 0.0]]))]
     pub offset_mm: [f64; 2],
     /// Outline: "round", or "square" with sides along x and y.
     #[serde(default)]
@@ -119,7 +119,7 @@ pub(in crate::scenario) struct RawChromaticPoint {
 pub(in crate::scenario) struct RawField {
     /// Where the axis meets the sensor (x, y), from its centre; at most a fifth of the focal length.
     #[serde(default)]
-    #[schemars(inner(range(min = -1e5, max = 1e5)), example = [0.0, 0.0])]
+    #[schemars(inner(range(min = -1e5, max = 1e5)), extend("examples" = [[0.0, 0.0]]))]
     pub axis_mm: [f64; 2],
     /// Coma RMS per mm of field.
     #[serde(default)]

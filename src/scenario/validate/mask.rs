@@ -1,17 +1,23 @@
 //! `[mask]`.
 
-use crate::instrument::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionSpec};
+use crate::instrument::{
+    Drawing, Grip, HoleSpec, KeyUse, LayoutKey, LayoutName, MaskDesign, MaskLayout, Printer,
+    RegionSpec, SlotLayout,
+};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Contradictions;
 use crate::scenario::raw::{
-    RawFills, RawFit, RawGrip, RawHole, RawLayout, RawMask, RawPrint, RawRegion, RawTelescope,
+    RawFills, RawFit, RawGrip, RawHole, RawMask, RawPrint, RawRegion, RawTelescope,
 };
+use crate::scenario::rules::one_of;
 use crate::units::{DEG, MM};
 
 use super::telescope::check_centre;
 use super::{pair, scaled};
 
+/// Slack of azimuths in degrees: 17.2 + 360 is not exactly 377.2.
+const ROUNDING_DEG: f64 = 1e-9;
 /// Slack of lengths in mm that were typed as decimals: 23.3 + 0.7 is not exactly 24.
 const ROUNDING_MM: f64 = 1e-9;
 
@@ -32,20 +38,6 @@ pub(super) fn check(mask: &RawMask, telescope: &RawTelescope, findings: &mut Con
             ),
             "it is the depth of the letters, 0 for none",
         );
-    }
-    let drawing_only = [
-        ("mask.drawing_fills", mask.drawing_fills != RawFills::Plate),
-        ("mask.drawing_centre_mm", mask.drawing_centre_mm.is_some()),
-    ];
-    for (key, given) in drawing_only {
-        if given && mask.layout != RawLayout::Drawing {
-            let condition = format!("with layout {:?}", mask.layout.word());
-            let problem = Problem::NoMeaning {
-                key: key.to_owned(),
-                condition,
-            };
-            findings.wrong_key(key, problem, "it belongs to layout = \"drawing\"");
-        }
     }
     check_centre(
         "mask.offset_mm",
@@ -110,71 +102,51 @@ fn printer(print: &RawPrint) -> Printer {
     }
 }
 
-/// The lists that belong to one layout only, and the keys that a layout cannot do without.
+/// The keys that the layout cannot do without, and those that it would not look at.
 fn check_layout(mask: &RawMask, findings: &mut Contradictions<'_>) {
-    let word = mask.layout.word();
-    let lists = [
-        (RawLayout::Holes, mask.holes.is_some()),
-        (RawLayout::Regions, mask.regions.is_some()),
-        (RawLayout::Drawing, mask.drawing.is_some()),
-    ];
-    for (layout, given) in lists {
-        let key = format!("mask.{}", layout.word());
-        match (layout == mask.layout, given) {
-            (true, false) => need(&key, mask, findings),
-            (false, true) => {
+    for key in LayoutKey::ALL {
+        let path = format!("mask.{}", key.word());
+        match (mask.layout.0.use_of(key), is_given(mask, key)) {
+            (KeyUse::Needed, false) => need(&path, mask, findings),
+            (KeyUse::Idle, true) => {
+                let others = words(key.layouts());
+                let hint = format!("take {path} out, or write layout = {others}");
+                let condition = format!("with layout {:?}", mask.layout.0.word());
                 let problem = Problem::NoMeaning {
-                    key: key.clone(),
-                    condition: format!("with layout \"{word}\""),
+                    key: path.clone(),
+                    condition,
                 };
-                let hint = format!("write layout = {:?}, or take {key} out", layout.word());
-                findings.wrong_key(&key, problem, &hint);
+                findings.wrong_key(&path, problem, &hint);
             }
             _ => {}
         }
     }
-    let slots = [
-        ("mask.slot_pitch_mm", mask.slot_pitch_mm.is_none()),
-        ("mask.open_fraction", mask.open_fraction.is_none()),
-        ("mask.slant_deg", mask.slant_deg.is_none()),
-    ];
-    for (key, _) in slots
-        .iter()
-        .filter(|(_, absent)| *absent && mask.layout.has_slots())
-    {
-        need(key, mask, findings);
-    }
-    if mask.layout.has_zones() && mask.zone_radius_mm.is_none() {
-        need("mask.zone_radius_mm", mask, findings);
-    }
-    check_idle(mask, findings);
 }
 
-/// Keys of slots and zones that the layout would not look at.
-fn check_idle(mask: &RawMask, findings: &mut Contradictions<'_>) {
-    let (slots, zones) = (mask.layout.has_slots(), mask.layout.has_zones());
-    let keys = [
-        ("mask.slot_pitch_mm", mask.slot_pitch_mm.is_some(), slots),
-        ("mask.open_fraction", mask.open_fraction.is_some(), slots),
-        ("mask.slant_deg", mask.slant_deg.is_some(), slots),
-        ("mask.zone_radius_mm", mask.zone_radius_mm.is_some(), zones),
-    ];
-    for (key, ..) in keys.iter().filter(|(_, given, used)| *given && !used) {
-        let problem = Problem::NoMeaning {
-            key: (*key).to_owned(),
-            condition: format!("with layout \"{}\"", mask.layout.word()),
-        };
-        let hint = if slots {
-            "a layout with zones needs it; take it out"
-        } else {
-            "a layout with slots in sectors needs it; take it out"
-        };
-        findings.wrong_key(key, problem, hint);
+/// Whether a key of the layouts is there; a key with a default is there where it is not at its default.
+fn is_given(mask: &RawMask, key: LayoutKey) -> bool {
+    match key {
+        LayoutKey::SlotPitch => mask.slot_pitch_mm.is_some(),
+        LayoutKey::OpenFraction => mask.open_fraction.is_some(),
+        LayoutKey::Slant => mask.slant_deg.is_some(),
+        LayoutKey::Sense => mask.sense != 1,
+        LayoutKey::ZoneRadius => mask.zone_radius_mm.is_some(),
+        LayoutKey::Holes => mask.holes.is_some(),
+        LayoutKey::Regions => mask.regions.is_some(),
+        LayoutKey::Drawing => mask.drawing.is_some(),
+        LayoutKey::DrawingFills => mask.drawing_fills != RawFills::Plate,
+        LayoutKey::DrawingCentre => mask.drawing_centre_mm.is_some(),
     }
+}
+
+/// The words of layouts as they read after "layout =".
+fn words(layouts: impl Iterator<Item = LayoutName>) -> String {
+    let quoted: Vec<String> = layouts.map(|name| format!("{:?}", name.word())).collect();
+    one_of(&quoted)
 }
 
 fn need(key: &str, mask: &RawMask, findings: &mut Contradictions<'_>) {
-    let reason = format!("mask.layout is {:?}", mask.layout.word());
+    let reason = format!("mask.layout is {:?}", mask.layout.0.word());
     let key = key.to_owned();
     findings.missing_from("mask", move || missing(&key, Some(&reason)));
 }
@@ -272,21 +244,27 @@ fn check_slots(mask: &RawMask, findings: &mut Contradictions<'_>) {
     let pitches_mm = mask
         .slot_pitch_mm
         .map_or(Vec::new(), |pitch| pitch.list_mm());
-    if pitches_mm.len() == 2 && !mask.layout.has_zones() {
+    let slots = mask.layout.0.slots();
+    if pitches_mm.len() == 2 && slots.is_some_and(|layout| !layout.has_two_pitches()) {
         let allowed = format!(
-            "one number, since the layout {:?} has no zones",
-            mask.layout.word()
+            "one number, since the layout {:?} has one pitch",
+            mask.layout.0.word()
+        );
+        let two = SlotLayout::all().filter(|layout| layout.has_two_pitches());
+        let hint = format!(
+            "two pitches (outer, inner) go with layout = {}",
+            words(two.map(LayoutName::Slots))
         );
         findings.out_of_range(
             "mask.slot_pitch_mm",
             pair([pitches_mm[0], pitches_mm[1]]),
             allowed,
-            "two pitches (outer, inner) go with layout = \"two-zone\"",
+            &hint,
         );
     }
     if let Some(pitch_mm) = pitches_mm
         .iter()
-        .find(|pitch_mm| **pitch_mm > 0.5 * mask.outer_diameter_mm)
+        .find(|pitch_mm| **pitch_mm > 0.5 * mask.outer_diameter_mm + ROUNDING_MM)
     {
         let allowed = format!(
             "at most the radius of the plate ({} mm)",
@@ -300,7 +278,7 @@ fn check_slots(mask: &RawMask, findings: &mut Contradictions<'_>) {
         );
     }
     if let Some(radius_mm) = mask.zone_radius_mm
-        && mask.layout.has_zones()
+        && slots.is_some_and(SlotLayout::has_zones)
         && !(inner_mm < radius_mm && radius_mm < outer_mm)
     {
         let allowed = format!(
@@ -340,7 +318,7 @@ fn check_hole(hole: &RawHole, mask: &RawMask, path: &str, findings: &mut Contrad
 
 fn check_region(region: &RawRegion, mask: &RawMask, path: &str, findings: &mut Contradictions<'_>) {
     let [from_deg, to_deg] = region.azimuth_deg;
-    if !(from_deg < to_deg && to_deg - from_deg <= 360.0) {
+    if !(from_deg < to_deg && to_deg - from_deg <= 360.0 + ROUNDING_DEG) {
         findings.out_of_range(
             &format!("{path}.azimuth_deg"),
             pair(region.azimuth_deg),
@@ -373,17 +351,13 @@ fn between_rims_mm(mask: &RawMask) -> [f64; 2] {
 }
 
 fn layout(mask: &RawMask) -> MaskLayout {
-    match mask.layout {
-        RawLayout::OneTriplet => MaskLayout::OneTriplet,
-        RawLayout::ThreeTriplet => MaskLayout::ThreeTriplet,
-        RawLayout::TwoZone => MaskLayout::TwoZone,
-        RawLayout::TwoPitch => MaskLayout::TwoPitch,
-        RawLayout::TangentWedges => MaskLayout::TangentWedges,
-        RawLayout::Holes => MaskLayout::Holes(mask.holes.iter().flatten().map(hole).collect()),
-        RawLayout::Regions => {
+    match mask.layout.0 {
+        LayoutName::Slots(layout) => MaskLayout::Slots(layout),
+        LayoutName::Holes => MaskLayout::Holes(mask.holes.iter().flatten().map(hole).collect()),
+        LayoutName::Regions => {
             MaskLayout::Regions(mask.regions.iter().flatten().map(region).collect())
         }
-        RawLayout::Drawing => MaskLayout::Drawing(Drawing {
+        LayoutName::Drawing => MaskLayout::Drawing(Drawing {
             file: mask.drawing.clone().unwrap_or_default(),
             shows_plate: mask.drawing_fills == RawFills::Plate,
             centre_m: mask.drawing_centre_mm.map(|mm| scaled(mm, MM)),

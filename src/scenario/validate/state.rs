@@ -1,19 +1,20 @@
 //! `[state]`, `[star]`, `[sky]` and `[exposure]`.
 
+use crate::axes::FieldM;
 use crate::instrument::Instrument;
+use crate::math::nearest;
 use crate::mechanics::{Flexure, Pointing};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Contradictions;
-use crate::scenario::nearest::nearest;
 use crate::scenario::path::joined;
 use crate::scenario::raw::{RawAssembly, RawScenario, RawSeidel, RawShape, RawSky, RawStar};
-use crate::state::{Exposure, FieldStar, FieldStars, Modes, Sky, Star, State};
+use crate::state::{Exposure, FieldStar, FieldStars, Modes, ScrewTurns, Sky, Star, State};
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
 use crate::wavefront::{self, Seidel};
 
 use super::telescope::check_field_point;
-use super::{modes, pair, scaled};
+use super::{ROUNDING, modes, pair, scaled};
 
 /// Largest defocus, as a fraction of the focal length.
 const WIDEST_DEFOCUS: f64 = 0.1;
@@ -40,10 +41,10 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
     State {
         sensor_offset_m: state.sensor_offset_um * UM,
         recentred: state.recentred,
-        aside_m: [0.0; 2],
-        field_m: scaled(state.field_mm, MM),
+        aside_m: FieldM::ZERO,
+        field_m: FieldM::new(scaled(state.field_mm, MM)),
         mask_on: state.mask_on.unwrap_or(raw.mask.is_some()),
-        turns: turns(raw),
+        turns: turns(raw, instrument),
         flexure_rad: flexure_tilt(raw),
         modes: all_modes(raw, instrument),
         star: raw.star.as_ref().map(star),
@@ -56,7 +57,7 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
 
 fn check_focus(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let largest_um = WIDEST_DEFOCUS * raw.telescope.focal_length_mm * MM / UM;
-    if raw.state.sensor_offset_um.abs() > largest_um {
+    if raw.state.sensor_offset_um.abs() > largest_um * (1.0 + ROUNDING) {
         let shown = number(raw.state.sensor_offset_um);
         let allowed = format!(
             "from -{0} to {0} (a tenth of the focal length)",
@@ -200,12 +201,16 @@ fn check_annulus(raw: &RawScenario, findings: &mut Contradictions<'_>) {
 }
 
 /// Turns in the order of the screws.
-fn turns(raw: &RawScenario) -> Vec<f64> {
+fn turns(raw: &RawScenario, instrument: &Instrument) -> ScrewTurns {
+    let Some(assembly) = &instrument.assembly else {
+        return ScrewTurns::default();
+    };
     let typed = raw.state.turns.clone().unwrap_or_default().0;
-    let screws = raw.assembly.iter().flat_map(|assembly| &assembly.screws);
-    screws
-        .map(|screw| typed.get(&screw.name).copied().unwrap_or(0.0))
-        .collect()
+    let mut turns = ScrewTurns::zero(assembly);
+    for (turned, screw) in turns.iter_mut().zip(&assembly.screws) {
+        *turned = typed.get(&screw.name).copied().unwrap_or(0.0);
+    }
+    turns
 }
 
 /// The stars of `skewstar field`, where the file names any.
@@ -213,7 +218,7 @@ pub(super) fn field(raw: &RawScenario) -> Option<FieldStars> {
     let field = raw.field.as_ref()?;
     if let Some(list) = &field.stars {
         let stars = list.iter().map(|star| FieldStar {
-            field_m: scaled(star.field_mm, MM),
+            field_m: FieldM::new(scaled(star.field_mm, MM)),
             magnitude: star.magnitude,
             temperature_k: star.temperature_k,
         });

@@ -7,7 +7,7 @@ use approx::assert_abs_diff_eq;
 
 /// 84 mm and 188 mm with rims of 3 and 4 mm: open from 45 to 90 mm.
 fn two_zone() -> MaskDesign {
-    mask(MaskLayout::TwoZone)
+    mask(MaskLayout::TWO_ZONE)
 }
 
 fn candidate(design: MaskDesign, [focus_nm, coma_nm]: [f64; 2]) -> Candidate {
@@ -45,7 +45,7 @@ fn all_that_can_be_printed_is_tried() {
     assert_eq!((counts, list.len()), ([3, 12, 12, 4], 34));
     let mut zones_mm: Vec<f64> = list
         .iter()
-        .filter(|c| !c.1 && c.2.layout == MaskLayout::TwoPitch)
+        .filter(|c| !c.1 && c.2.layout == MaskLayout::TWO_PITCH)
         .filter_map(|c| Some(c.2.zone_radius_m? / MM))
         .collect();
     zones_mm.sort_by(f64::total_cmp);
@@ -60,7 +60,7 @@ fn all_that_can_be_printed_is_tried() {
     let list = candidates(&coarse);
     assert!(
         list.iter()
-            .all(|c| c.1 || c.2.layout == MaskLayout::ThreeTriplet),
+            .all(|c| c.1 || c.2.layout == MaskLayout::THREE_TRIPLET),
         "{list:?}"
     );
     assert_eq!(list.len(), 6);
@@ -73,11 +73,11 @@ fn one_pitch_becomes_two_where_the_sign_hangs_on_it() {
     plain.slot_pitch_m = vec![3.4 * MM];
     for (label, customary, design) in candidates(&plain) {
         let pitches: Vec<f64> = design.slot_pitch_m.iter().map(|p| p / MM).collect();
-        let second = match design.layout {
-            _ if customary => None,
-            MaskLayout::TwoPitch | MaskLayout::TangentWedges => Some(4.25),
-            MaskLayout::TwoZone => Some(3.4),
-            _ => None,
+        let is = |layout: MaskLayout| !customary && design.layout == layout;
+        let second = if is(MaskLayout::TWO_PITCH) || is(MaskLayout::TANGENT_WEDGES) {
+            Some(4.25)
+        } else {
+            is(MaskLayout::TWO_ZONE).then_some(3.4)
         };
         assert_abs_diff_eq!(pitches[0], 3.4, epsilon = 1e-9);
         assert_eq!(pitches.len(), 1 + usize::from(second.is_some()), "{label}");
@@ -165,19 +165,19 @@ fn an_eye_sees_in_proportion_to_its_trust() {
         .expect("a candidate")
     };
     let (sharp, dull) = (
-        see(2.0, MaskLayout::ThreeTriplet),
-        see(5.0, MaskLayout::ThreeTriplet),
+        see(2.0, MaskLayout::THREE_TRIPLET),
+        see(5.0, MaskLayout::THREE_TRIPLET),
     );
     assert_abs_diff_eq!(dull.focus_nm / sharp.focus_nm, 2.5, epsilon = 1e-9);
     assert_abs_diff_eq!(dull.coma_nm / sharp.coma_nm, 2.5, epsilon = 1e-9);
     // a tenth of the widest spike is the finest that any eye places
     assert_eq!(
-        see(1e-3, MaskLayout::ThreeTriplet),
-        see(1e-6, MaskLayout::ThreeTriplet)
+        see(1e-3, MaskLayout::THREE_TRIPLET),
+        see(1e-6, MaskLayout::THREE_TRIPLET)
     );
     // by symmetry two zones hide focus from the crossing, and equal pitches hide which part is which
-    assert_eq!(see(2.0, MaskLayout::TwoZone).focus_nm, f64::INFINITY);
-    assert!(see(2.0, MaskLayout::TwoPitch).focus_nm.is_finite());
+    assert_eq!(see(2.0, MaskLayout::TWO_ZONE).focus_nm, f64::INFINITY);
+    assert!(see(2.0, MaskLayout::TWO_PITCH).focus_nm.is_finite());
     let job = ("it".to_owned(), false, two_zone());
     let dark = judge(
         &unit,

@@ -117,7 +117,7 @@ fn what_does_not_shift_is_hidden() {
 fn a_spike_runs_across_its_slots() {
     let design = MaskDesign {
         rotation_rad: 17.0 * DEG,
-        ..mask(MaskLayout::OneTriplet)
+        ..mask(MaskLayout::ONE_TRIPLET)
     };
     let mut instrument = Instrument {
         mask: Some(design),

@@ -1,0 +1,183 @@
+//! Settings of finding stars: what lies behind them, pixels that are not to be trusted, what stands out, and how much of the
+//! frame is cut out round one star.
+
+use super::settings;
+
+/// How stars are found.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct FindingSettings {
+    /// The surface behind the stars.
+    pub background: BackgroundSettings,
+    /// Hot, dead and full pixels.
+    pub defects: DefectSettings,
+    /// What is a star.
+    pub search: SearchSettings,
+    /// How a star is cut out.
+    pub cut_out: CutOutSettings,
+}
+
+settings! {
+    /// How the background behind the stars is found.
+    BackgroundSettings {
+        /// The level is where this share of the smoothed pixels lies closest together. Set by hand
+        /// (`measure::background::tests::the_level_is_found_behind_a_large_doughnut`). Larger: a doughnut that fills most of a
+        /// small frame is taken for the sky. Smaller: the level follows chance.
+        densest_share: f64 = 0.2,
+        /// Half side of the square that pixels are averaged over to see whether a faint star lies there; 2 is 5 × 5 pixels. Set by
+        /// hand (same test). Larger: the sky close to a star is lost. Smaller: faint wings are fitted as sky.
+        averaged_half_px: usize = 2,
+        /// Frames whose shorter side has at least this many pixels are given a surface of second order, smaller ones a plane. Set by
+        /// hand (`a_curved_sky_is_followed_on_large_frames`). Larger: a curved sky is left in the stars. Smaller: the curve bends
+        /// to the wings of the one star that fills a small frame.
+        curved_from_px: usize = 256,
+        /// A slope is fitted only where each quarter of the frame holds this share of the sky's pixels. Set by hand. Larger: slopes
+        /// are left in. Smaller: the slope is drawn through sky on one side only.
+        quarter_share_at_least: f64 = 0.04,
+        /// The surface is fitted anew only while this share of the frame counts as sky. Set by hand. Larger: the first guess of the
+        /// level stands where a star fills the frame. Smaller: the surface follows a handful of pixels.
+        fitted_share_at_least: f64 = 0.02,
+        /// The same as a number of pixels, for small frames. Set by hand. Larger: frames of a few hundred pixels keep the first guess.
+        /// Smaller: a plane through a few pixels.
+        fitted_px_at_least: usize = 16,
+        /// The surface is fitted to every second, third … pixel of the sky where there are more than this. Set by hand. Larger: slower.
+        /// Smaller: the level is less certain.
+        fitted_px_at_most: usize = 120_000,
+    }
+}
+
+settings! {
+    /// Which pixels are not to be trusted.
+    DefectSettings {
+        /// A pixel is hot or dead when it lies this many local standard deviations from its surroundings, alone. Set by hand
+        /// (`measure::background::tests::hot_and_dead_pixels_are_listed_and_patched`). Larger: warm pixels stay in the star.
+        /// Smaller: the noise of a bright star is patched away.
+        alone_sigma: f64 = 14.0,
+        /// It is alone when its eight neighbours together lie less than this many of their standard deviations from the
+        /// surroundings. Set by hand (`an_undersampled_star_is_no_hot_pixel`). Larger: focused stars are taken for hot pixels.
+        /// Smaller: hot pixels in the light of a star are missed.
+        neighbours_sigma: f64 = 2.5,
+        /// Or when they together lie less than this share of its own distance away: a very hot pixel may leak a little. Set by hand
+        /// (same test). Larger: focused stars are taken for hot pixels. Smaller: leaking hot pixels are missed.
+        neighbours_share: f64 = 0.04,
+        /// A pixel within this share of the way from ceiling to background counts as full: noise of readout is added to a full
+        /// well, and sensors bend near theirs. Common practice, no source. Larger: good pixels of bright stars are lost.
+        /// Smaller: half of the full pixels are fitted as if they were good.
+        nearly_full_share: f64 = 0.02,
+        /// Where no ceiling is known, this many pixels must share the highest value for it to be one. Set by hand
+        /// (`full_pixels_are_counted_with_and_without_a_known_ceiling`). Larger: a small clipped core goes unseen. Smaller: two
+        /// equal counts make a ceiling.
+        ceiling_px_at_least: usize = 5,
+        /// And there must be more than this many times as many of them as pixels just below. Set by hand (same test). Larger: a
+        /// clipped star with soft edges goes unseen. Smaller: the flat top of a doughnut is taken for a ceiling.
+        ceiling_factor: usize = 3,
+        /// "Just below" is this share of the way down to the background. Set by hand (same test). Larger: the star's own flanks hide
+        /// a ceiling. Smaller: no pixel lies there, and every top is a ceiling.
+        below_ceiling_share: f64 = 0.01,
+        /// And at least this many counts, so that coarse counts have room. Set by hand. Larger: the flanks of a faint star hide its ceiling.
+        /// Smaller: no count lies there, and the top of a faint star is a ceiling.
+        below_ceiling_adu: f64 = 3.0,
+    }
+}
+
+settings! {
+    /// What counts as a star.
+    SearchSettings {
+        /// A square of pixels is part of a star when its mean lies this many standard deviations of its own noise above the sky. Set by
+        /// hand (`measure::stars::tests::noise_alone_is_refused_with_what_the_best_was`,
+        /// `a_wide_faint_ring_is_found_whole`). Larger: faint wide rings are missed. Smaller: noise is a star.
+        limit_sigma: f64 = 6.0,
+        /// Gaps up to about this wide are bridged, as the shadow of a vane. Set by hand. Larger: close stars become one. Smaller: a
+        /// ring falls into the pieces between its vanes.
+        join_px: f64 = 6.0,
+        /// Behind a mask, gaps of this many orders of its finest slots are bridged, λf/pitch each. Set by hand
+        /// (`a_masked_star_is_one_source`). Larger: neighbours become part of the star. Smaller: orders become stars of their own.
+        masked_join_orders: f64 = 2.0,
+        /// But never wider gaps than this behind a mask. Set by hand; it matters for very fine slots. Larger: neighbours become part of the
+        /// star. Smaller: orders become stars of their own.
+        masked_join_px_at_most: f64 = 60.0,
+        /// Half sides of the squares, small to large; 0, 1, 3 and 7 are 1, 3, 7 and 15 pixels a side. Set by hand
+        /// (`a_wide_faint_ring_is_found_whole`). Larger ones find wider and fainter rings and blur outlines.
+        squares_half_px: [usize; 4] = [0, 1, 3, 7],
+        /// A square is judged while at least this share of its pixels was not found at a smaller size. Set by hand. Larger: what
+        /// hangs on to a star is missed. Smaller: a few pixels stand for a large square.
+        square_share_at_least: f64 = 0.3,
+        /// Squares beyond this many standard deviations are left out when middle and noise of the sky's squares are read. Set by
+        /// hand. Larger: a star that fills a small frame is taken into the sky. Smaller: the sky's own noise is cut.
+        not_sky_sigma: f64 = 8.0,
+        /// A star is measured on the pixels that stand out and this many further ones all round. Set by hand
+        /// (`centres_and_fluxes_are_those_that_were_put_in`). Larger: more noise in its flux. Smaller: its wings are missed.
+        margin_px: usize = 3,
+        /// A star stands out in at least this many pixels. Set by hand. Larger: undersampled stars are missed. Smaller: single
+        /// pixels are stars.
+        px_at_least: usize = 3,
+        /// A star that reaches opposite edges and whose box covers more than this share of the frame fills it, and is refused. Set by
+        /// hand (`a_star_larger_than_its_frame_is_refused`). Larger: cut stars are measured as whole ones. Smaller: stars with
+        /// long wings are refused.
+        filled_share: f64 = 0.6,
+        /// Before it is refused, pixels fainter than this share of its bright part are taken for wings and left out. Set by hand
+        /// (`wings_of_a_bright_star_that_reach_the_edges_are_let_be`). Larger: the faint side of a comatic ring is lost.
+        /// Smaller: bright stars in small frames are refused.
+        wing_share: f64 = 0.1,
+        /// Its bright part begins at this percentile of the whole frame, 0 to 1. Set by hand (same test). Larger: one hot corner of
+        /// the ring decides. Smaller: on a frame with much sky the sky decides.
+        bright_percentile: f64 = 0.95,
+        /// A frame is refused as filled when more than this share of it lies below the sky that was found: then a star was taken for
+        /// the sky. Set by hand (`a_star_larger_than_its_frame_is_refused`). Larger: such frames are measured. Smaller: dark
+        /// corners of a vignetted frame refuse it.
+        below_sky_share: f64 = 0.02,
+        /// A pixel lies below the sky when its 5 × 5 pixels do by this many standard deviations. Set by hand. Larger: frames filled by a
+        /// faint star are measured. Smaller: noise below the sky refuses a frame.
+        below_sky_sigma: f64 = 6.0,
+        /// This is asked of frames whose shorter side is less than this many pixels: no star fills larger ones. Set by
+        /// hand. Larger: vignetted corners of large frames refuse them. Smaller: filled frames are measured.
+        below_sky_up_to_px: usize = 256,
+        /// Stars of more pixels than this are doughnuts, which stay round; smaller ones may be comatic or astigmatic near focus. Set
+        /// by hand (`two_that_overlap_are_flagged`). Larger: pairs of small doughnuts go unseen. Smaller: comatic stars near focus are
+        /// flagged.
+        large_from_px: usize = 600,
+        /// A large star is two, or trailed, when it is longer than wide by this factor. Set by hand (same test). Larger: pairs are
+        /// fitted as one star. Smaller: astigmatic doughnuts are flagged.
+        long_large_factor: f64 = 1.3,
+        /// The same for a small star. Set by hand (same test). Larger: close pairs are fitted as one star. Smaller: comatic stars are flagged.
+        long_small_factor: f64 = 1.6,
+        /// A dark area counts as a middle of its own when it covers more than this share of the star; two middles are two stars. Set
+        /// by hand (same test). Larger: pairs of doughnuts go unseen. Smaller: the gaps between vanes count.
+        dark_middle_share: f64 = 0.04,
+        /// A second peak has at least this share of the first one's light. Set by hand (same test). Larger: fainter companions go
+        /// unseen. Smaller: noise is a companion.
+        second_peak_share: f64 = 0.3,
+        /// Between two peaks the light dips below this share of the fainter one. Set by hand (same test). Larger: a flat top is two
+        /// stars. Smaller: close pairs go unseen.
+        dip_share: f64 = 0.6,
+        /// Where the light on both sides of the dip exceeds this share of the fainter peak, the two are opposite sides of a ring. Set
+        /// by hand (same test). Larger: small rings are two stars. Smaller: pairs with wings are rings.
+        ring_share: f64 = 0.4,
+        /// Two peaks are at least this far apart. Set by hand (same test). Larger: close pairs go unseen. Smaller: noise on one peak
+        /// is two.
+        peaks_apart_px: f64 = 4.0,
+    }
+}
+
+settings! {
+    /// How much of the frame is cut out round a star, and when a star is refused.
+    CutOutSettings {
+        /// Sky on each side of a star without a mask, as a share of half its size. Set by hand. Larger: slower, and neighbours come in.
+        /// Smaller: the fit cannot tell wings of the star from sky.
+        margin_share: f64 = 0.10,
+        /// And this many pixels more, so that small stars have sky too. Set by hand. Larger: slower. Smaller: no sky round small stars.
+        margin_px: f64 = 6.0,
+        /// A masked star is cut out with this much beyond what stands out of it. Set by hand. Larger: slower. Smaller: the ends of its
+        /// spikes are cut off.
+        masked_margin_px: f64 = 4.0,
+        /// Half the side of a masked star's cut-out, at least and at most: its spikes are longer than they are of use. Set by hand.
+        /// Larger: slower. Smaller: the orders that carry the shift are cut off.
+        masked_half_px: [f64; 2] = [40.0, 64.0],
+        /// A star is refused when the edge of the frame cuts more than this share of its cut-out off. Set by hand. Larger: the cut
+        /// side decides about coma. Smaller: stars that can be measured are refused.
+        cut_share_at_most: f64 = 0.25,
+        /// A star is refused when more than this share of its lit pixels are full; lit is taken as twice the circle that holds half of
+        /// its light. Set by hand. Larger: what is left does not tell its shape. Smaller: stars with a few full pixels, which
+        /// are left out of the fit, are refused.
+        full_share_at_most: f64 = 0.2,
+    }
+}

@@ -1,0 +1,80 @@
+//! Every number by which measuring decides, in one place: what it decides, where its value is from, and what goes wrong when it
+//! is larger or smaller.
+//!
+//! [`MeasureSettings`] is handed in by value, in [`MeasureOptions`](super::MeasureOptions) and
+//! [`WholeFrameOptions`](super::WholeFrameOptions), and group by group to [`learn`](super::learn::learn),
+//! [`advise`](super::advise) and [`good_enough`](super::good_enough). Nothing here is read from a static, so that two
+//! measurements with different settings may run at the same time. `Default` holds the values that every accuracy in this crate
+//! was measured with; other values are for studies of the measuring itself.
+//!
+//! Units stand at the end of a name, as everywhere: `_px` pixels, `_m` metres, `_rad` radians, `_adu` counts. `_sigma` counts
+//! standard deviations, `_share` is a part of 1, `_factor` a multiple. Where a value is from is said in one of these words:
+//! *derived* (from a law that is named), *common practice, no source*, or *set by hand* (tried out on drawn stars; the test that
+//! is named fails when the value is far off, but does not prove it the best one).
+//!
+//! What stays beside its algorithm: mathematical constants, and numbers that only change how fast the same answer is reached,
+//! such as damping factors and rounds of an iteration.
+
+mod edges;
+mod finding;
+mod fit;
+mod judging;
+mod learning;
+mod starting;
+mod whole_frame;
+
+pub use edges::RingSettings;
+pub use finding::{
+    BackgroundSettings, CutOutSettings, DefectSettings, FindingSettings, SearchSettings,
+};
+pub use fit::{FitSettings, Pace, PriorSettings};
+pub use judging::{AdviceSettings, JudgingSettings};
+pub use learning::LearningSettings;
+pub use starting::{DoughnutSettings, MaskedSettings, OtherComa, SpikeSettings};
+pub use whole_frame::WholeFrameSettings;
+
+/// A group of settings: each field with its default beside its description, so that the two cannot drift apart.
+macro_rules! settings {
+    ($(#[$about:meta])* $group:ident { $($(#[$what:meta])* $field:ident: $kind:ty = $value:expr,)* }) => {
+        $(#[$about])*
+        #[derive(Debug, Clone, Copy, PartialEq)]
+        pub struct $group {
+            $($(#[$what])* pub $field: $kind,)*
+        }
+
+        impl Default for $group {
+            fn default() -> Self {
+                $group { $($field: $value,)* }
+            }
+        }
+    };
+}
+pub(super) use settings;
+
+/// By which numbers measuring decides, grouped by what they decide.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct MeasureSettings {
+    /// Background, defects, stars, and how a star is cut out of its frame.
+    pub finding: FindingSettings,
+    /// Edges of a doughnut, read without a model.
+    pub ring: RingSettings,
+    /// Where the fit of a doughnut starts, and which side of focus it is believed to be on.
+    pub doughnut: DoughnutSettings,
+    /// Spikes of a masked star, read without a fit.
+    pub spikes: SpikeSettings,
+    /// Where the fit of a masked star starts.
+    pub masked: MaskedSettings,
+    /// The fit of the whole model.
+    pub fit: FitSettings,
+    /// Whether what was measured may be acted on.
+    pub judging: JudgingSettings,
+    /// Whether to turn, and when to stop.
+    pub advice: AdviceSettings,
+    /// A frame of many stars: focal plane and coma node.
+    pub whole_frame: WholeFrameSettings,
+    /// What trial turns teach.
+    pub learning: LearningSettings,
+}
+
+#[cfg(test)]
+mod tests;
