@@ -1,6 +1,7 @@
 //! The single integration test binary: it links once. One module a subject; new tests go into the module whose question
 //! they answer.
 
+mod advice;
 mod architecture;
 mod bound;
 mod camera;
@@ -11,6 +12,7 @@ mod dataset;
 mod field;
 mod files;
 mod flags;
+mod laws;
 mod made_in_code;
 mod mask_files;
 mod masked;
