@@ -2,6 +2,7 @@
 //!
 //! Row 0 is the bottom row; +x right, +y up; pixel (0, 0) has its centre at (0, 0).
 
+use crate::axes::FramePx;
 use crate::units::DEG;
 use ndarray::Array2;
 
@@ -21,11 +22,12 @@ pub struct Frame {
 /// Direction of a frame vector as on a clock face, and in degrees counter-clockwise from right.
 ///
 /// ```
-/// assert_eq!(skewstar::frame::clock([0.0, 1.0]), "12 o'clock (90 degrees)");
-/// assert_eq!(skewstar::frame::clock([-1.0, 0.0]), "9 o'clock (180 degrees)");
-/// assert_eq!(skewstar::frame::clock([1.0, -0.001]), "3 o'clock (0 degrees)");
+/// use skewstar::{axes::FramePx, frame::clock};
+/// assert_eq!(clock(FramePx::new([0.0, 1.0])), "12 o'clock (90 degrees)");
+/// assert_eq!(clock(FramePx::new([-1.0, 0.0])), "9 o'clock (180 degrees)");
+/// assert_eq!(clock(FramePx::new([1.0, -0.001])), "3 o'clock (0 degrees)");
 /// ```
-pub fn clock(direction: [f64; 2]) -> String {
+pub fn clock(direction: FramePx) -> String {
     let degrees = (libm::atan2(direction[1], direction[0]) / DEG).rem_euclid(360.0);
     format!(
         "{} o'clock ({} degrees)",

@@ -74,7 +74,7 @@ pub fn transmission(passband: &Passband, wavelength_m: f64) -> f64 {
 
 /// What two filters, one behind the other, let through; `None` where that is nothing.
 ///
-/// Two bands leave a band. With a table the product of the transmissions is a table of their points and a tenth of each step
+/// Two bands leave a band, a band that reaches over all of a table leaves the table. Else, with a table, the product of the transmissions is a table of their points and a tenth of each step
 /// between them: linear there, which differs from the product by at most 1/400 of the two transmissions' changes in a step.
 pub fn both(a: &Passband, b: &Passband) -> Option<Passband> {
     const PARTS: usize = 10;
@@ -83,8 +83,12 @@ pub fn both(a: &Passband, b: &Passband) -> Option<Passband> {
     if from >= to {
         return None;
     }
-    if let (Passband::Band(_), Passband::Band(_)) = (a, b) {
-        return Some(Passband::Band([from, to]));
+    match (a, b) {
+        (Passband::Band(_), Passband::Band(_)) => return Some(Passband::Band([from, to])),
+        (Passband::Band(_), table) | (table, Passband::Band(_)) if edges(table) == [from, to] => {
+            return lets_light_through(table).then(|| table.clone());
+        }
+        _ => {}
     }
     let inside = |wavelength: &f64| (from..=to).contains(wavelength);
     let mut knots: Vec<f64> = [a, b].into_iter().flat_map(knots).filter(inside).collect();
@@ -100,9 +104,15 @@ pub fn both(a: &Passband, b: &Passband) -> Option<Passband> {
         .collect();
     points.push(to);
     let product = |w: f64| transmission(a, w) * transmission(b, w);
-    let table: Vec<(f64, f64)> = points.into_iter().map(|w| (w, product(w))).collect();
-    let any = table.iter().any(|(_, passed)| *passed > 0.0);
-    any.then_some(Passband::Table(table))
+    let table = Passband::Table(points.into_iter().map(|w| (w, product(w))).collect());
+    lets_light_through(&table).then_some(table)
+}
+
+fn lets_light_through(passband: &Passband) -> bool {
+    match passband {
+        Passband::Band(_) => true,
+        Passband::Table(table) => table.iter().any(|(_, passed)| *passed > 0.0),
+    }
 }
 
 /// The wavelengths between which a passband's transmission is linear.
@@ -145,6 +155,10 @@ mod tests {
             }
         }
         assert_eq!(both(&other, &Passband::Band([560e-9, 580e-9])), None);
+        let wide = Passband::Band([430e-9, 700e-9]);
+        assert_eq!(both(&wide, &slope), Some(slope.clone()));
+        let dark = Passband::Table(vec![(440e-9, 0.0), (500e-9, 0.0)]);
+        assert_eq!(both(&dark, &wide), None);
         assert_eq!(both(&band, &Passband::Band([560e-9, 580e-9])), None);
     }
 

@@ -9,11 +9,13 @@ mod turns;
 pub use coma::Coma;
 pub use turns::ScrewTurns;
 
+use crate::axes::FieldM;
 use std::collections::BTreeMap;
 
 /// Zernike coefficients: Noll index → metres RMS over the full clear circle of the aperture.
 ///
-/// W is positive where the wavefront leads (the optical path is shorter). Indices start at 2: piston has no effect.
+/// W is positive where the wavefront leads (the optical path is shorter). Indices start at 2: piston has no effect. Modes that
+/// are collected keep whatever index they are given, so that [`check_parts`](crate::scenario::check_parts) can refuse it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Modes(BTreeMap<u32, f64>);
 
@@ -28,7 +30,8 @@ impl Modes {
         self.0.get(&noll).copied().unwrap_or(0.0)
     }
 
-    /// Adds `rms_m` to the coefficient of one Noll index. Piston (index 1) is dropped.
+    /// Adds `rms_m` to the coefficient of one Noll index. Piston (index 1), which such a sum may hold, is dropped; so is 0,
+    /// which is no index.
     pub fn add(&mut self, noll: u32, rms_m: f64) {
         if noll >= 2 {
             *self.0.entry(noll).or_insert(0.0) += rms_m;
@@ -58,7 +61,7 @@ impl FromIterator<(u32, f64)> for Modes {
     fn from_iter<I: IntoIterator<Item = (u32, f64)>>(pairs: I) -> Self {
         let mut modes = Self::none();
         for (noll, rms_m) in pairs {
-            modes.add(noll, rms_m);
+            *modes.0.entry(noll).or_insert(0.0) += rms_m;
         }
         modes
     }
@@ -72,9 +75,9 @@ pub struct State {
     /// Whether the frame follows the star.
     pub recentred: bool,
     /// Where the star stands from the middle of a frame that is not recentred, besides the image shift; pupil axes.
-    pub aside_m: [f64; 2],
+    pub aside_m: FieldM,
     /// Where the star is on the sensor, from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Whether the mask is on the telescope.
     pub mask_on: bool,
     /// Turns of each screw; the default, none, leaves every screw at its nominal length.
@@ -97,8 +100,8 @@ impl Default for State {
         State {
             sensor_offset_m: 0.0,
             recentred: true,
-            aside_m: [0.0; 2],
-            field_m: [0.0; 2],
+            aside_m: FieldM::ZERO,
+            field_m: FieldM::ZERO,
             mask_on: false,
             turns: ScrewTurns::default(),
             flexure_rad: [0.0; 2],
@@ -163,7 +166,7 @@ pub enum FieldStars {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FieldStar {
     /// Where it is on the sensor, from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Johnson V magnitude above the atmosphere.
     pub magnitude: f64,
     /// Temperature of its spectrum; `None` for that of the scenario's star.

@@ -5,6 +5,7 @@
 use crate::support::lens::{self, brightest_direction_deg, centroid, unit};
 use approx::assert_abs_diff_eq;
 use ndarray::Array2;
+use skewstar::axes::FieldM;
 use skewstar::instrument::*;
 use skewstar::mechanics::{Plane, align, field_modes, plane_of, tilt_modes, turns_for};
 use skewstar::predict::{Model, Settings};
@@ -187,10 +188,10 @@ fn rendered_radii_follow_offset_times_tan_u() {
 fn field_curvature_adds_to_the_offset_and_chromatic_focus_takes_away() {
     let mut instrument = unit();
     instrument.telescope.field.curvature_per_m2 = 2.5 * UM / (MM * MM);
-    instrument.telescope.field.axis_m = [0.4 * MM, -0.1 * MM];
+    instrument.telescope.field.axis_m = FieldM::new([0.4 * MM, -0.1 * MM]);
     let state = State {
         sensor_offset_m: 12.0 * UM,
-        field_m: [3.4 * MM, 3.9 * MM],
+        field_m: FieldM::new([3.4 * MM, 3.9 * MM]),
         ..State::default()
     };
     assert_abs_diff_eq!(
@@ -239,8 +240,11 @@ fn coma_pushes_the_dark_centre_the_same_way_on_both_sides() {
                 "{offset_um} {j}: {shift:?}"
             );
             let image = light(&unit(), &state);
-            let bright =
-                brightest_direction_deg(&image, record.outer_centre_px, record.outer_radius_px);
+            let bright = brightest_direction_deg(
+                &image,
+                record.outer_centre_px.xy(),
+                record.outer_radius_px,
+            );
             assert!(
                 apart(bright, expected_deg) < 20.0,
                 "{offset_um} {j}: {bright}"
@@ -278,7 +282,7 @@ fn star_px_is_where_a_flat_wave_focuses_not_a_centroid() {
         modes: noll(&[(2, 310.0), (8, 90.0)]),
         ..State::default()
     };
-    assert_eq!(truth(&unit(), &state).star_px, [35.5, 29.5]);
+    assert_eq!(truth(&unit(), &state).star_px.xy(), [35.5, 29.5]);
     let flat = centroid(&light(&unit(), &State::default()), [35.5, 29.5]);
     assert_abs_diff_eq!(flat[0], 0.0, epsilon = 1e-9);
     assert_abs_diff_eq!(flat[1], 0.0, epsilon = 1e-9);
@@ -325,7 +329,7 @@ fn responses_follow_the_tilt_vector() {
     let instrument = unit();
     let response = instrument.assembly.clone().unwrap().response.unwrap();
     let (tx, ty) = (1.7 * ARCMIN, -0.6 * ARCMIN);
-    let modes = tilt_modes(&response, [tx, ty], [2.0 * MM, 5.0 * MM]);
+    let modes = tilt_modes(&response, [tx, ty], FieldM::new([2.0 * MM, 5.0 * MM]));
     assert_abs_diff_eq!(modes.get(8), response.coma_m_per_rad * tx, epsilon = 1e-18);
     assert_abs_diff_eq!(modes.get(7), response.coma_m_per_rad * ty, epsilon = 1e-18);
     let (size, phi) = (tx.hypot(ty), ty.atan2(tx));
@@ -343,7 +347,7 @@ fn responses_follow_the_tilt_vector() {
 fn tilt_moves_the_coma_node() {
     let mut instrument = unit();
     instrument.telescope.field = FieldTerms {
-        axis_m: [0.2 * MM, 0.5 * MM],
+        axis_m: FieldM::new([0.2 * MM, 0.5 * MM]),
         coma_per_m: 9.0 * NM / MM,
         ..FieldTerms::default()
     };
@@ -355,13 +359,16 @@ fn tilt_moves_the_coma_node() {
     let node = [0.2 * MM - k * tilt_rad[0], 0.5 * MM - k * tilt_rad[1]];
     let state = State {
         turns,
-        field_m: node,
+        field_m: FieldM::new(node),
         ..State::default()
     };
     let modes = align(&instrument, &state).modes;
     assert_abs_diff_eq!(modes.get(8), 0.0, epsilon = 1e-15);
     assert_abs_diff_eq!(modes.get(7), 0.0, epsilon = 1e-15);
-    let far = field_modes(&instrument.telescope.field, [1.2 * MM, 0.5 * MM]);
+    let far = field_modes(
+        &instrument.telescope.field,
+        FieldM::new([1.2 * MM, 0.5 * MM]),
+    );
     assert_abs_diff_eq!(far.get(8), 9.0 * NM, epsilon = 1e-15);
 }
 
@@ -378,7 +385,7 @@ fn the_image_shift_is_in_pupil_axes_and_recentring_undoes_it() {
             ..State::default()
         },
     );
-    assert_eq!(followed.star_px, [35.5, 29.5]);
+    assert_eq!(followed.star_px.xy(), [35.5, 29.5]);
     let left = truth(
         &instrument,
         &State {
@@ -403,7 +410,7 @@ fn an_obstruction_ahead_of_the_pupil_is_seen_displaced_with_the_field() {
         .distance_m = 0.5;
     let state = State {
         sensor_offset_m: -430.0 * UM,
-        field_m: [4.0 * MM, 0.0],
+        field_m: FieldM::new([4.0 * MM, 0.0]),
         ..State::default()
     };
     // +distance·h/f = 4.9 mm towards +x; inside focus the picture is upright: the dark centre moves to +x
@@ -443,8 +450,11 @@ fn from_the_screw_to_the_thin_side_and_back() {
                 );
                 let image = light(&instrument, &state);
                 let ring = found.doughnut.as_ref().unwrap();
-                let bright =
-                    brightest_direction_deg(&image, ring.outer_centre_px, ring.outer_radius_px);
+                let bright = brightest_direction_deg(
+                    &image,
+                    ring.outer_centre_px.xy(),
+                    ring.outer_radius_px,
+                );
                 assert!(apart(bright, thin_deg) < 20.0, "{bright} {thin_deg}");
                 let words = sentences(&instrument, &found);
                 let hour = ((90.0 - thin_deg) / 30.0f64).round().rem_euclid(12.0);

@@ -2,6 +2,7 @@
 
 use crate::support::lens;
 use ndarray::Array2;
+use skewstar::axes::FieldM;
 use skewstar::instrument::{Electronics, FieldTerms, Instrument, Response, RoundStop};
 use skewstar::mechanics::{Flexure, Plane, Pointing, turns_for};
 use skewstar::predict::{Expected, Model, Settings};
@@ -14,7 +15,7 @@ use skewstar::units::{ARCMIN, DEG, MM, NM, UM};
 fn unit(side_px: usize) -> Instrument {
     let mut unit = lens::unit();
     unit.telescope.field = FieldTerms {
-        axis_m: [0.0; 2],
+        axis_m: FieldM::ZERO,
         coma_per_m: 9.0 * NM / MM,
         astigmatism_per_m2: 1.1 * NM / (MM * MM),
         ..FieldTerms::default()
@@ -50,7 +51,7 @@ fn night() -> State {
 
 fn star(x_mm: f64, y_mm: f64, magnitude: f64) -> FieldStar {
     FieldStar {
-        field_m: [x_mm * MM, y_mm * MM],
+        field_m: FieldM::new([x_mm * MM, y_mm * MM]),
         magnitude,
         temperature_k: None,
     }
@@ -266,7 +267,7 @@ fn read_off(tilt_arcmin: [f64; 2]) -> Vec<([f64; 2], f64)> {
                 moments(
                     &field.expected.image,
                     field.expected.background_per_px,
-                    s.star_px,
+                    s.star_px.xy(),
                     reach_px,
                     instrument.camera.pixel_m,
                 )
@@ -350,7 +351,7 @@ fn a_second_opening_leaves_a_lens_of_the_right_area() {
         distance_m: 1.3,
     });
     let state = State {
-        field_m: [4.0 * MM, -7.0 * MM],
+        field_m: FieldM::new([4.0 * MM, -7.0 * MM]),
         ..State::default()
     };
     let model = Model::new(&instrument, &state, Settings::default()).expect("a model");
@@ -379,13 +380,13 @@ fn a_vignetted_doughnut_is_cut_on_the_side_of_the_axis() {
         distance_m: 2.5,
     });
     let state = State {
-        field_m: [8.0 * MM, 0.0],
+        field_m: FieldM::new([8.0 * MM, 0.0]),
         sensor_offset_m: -700.0 * UM,
         ..State::default()
     };
     let model = Model::new(&instrument, &state, Settings::default()).expect("a model");
     let image = model.light::<f64>();
-    let (centre, _) = moments(&image, 0.0, model.star_px, 60.0, 1.0);
+    let (centre, _) = moments(&image, 0.0, model.star_px.xy(), 60.0, 1.0);
     let ring = skewstar::simulate::doughnut(
         &instrument,
         &state,
@@ -393,7 +394,7 @@ fn a_vignetted_doughnut_is_cut_on_the_side_of_the_axis() {
         model.reference_m,
     )
     .expect("a doughnut");
-    let told_px = ring.outer_centre_m.map(|m| m / instrument.camera.pixel_m);
+    let told_px = ring.outer_centre_m.in_pixels(instrument.camera.pixel_m);
     println!(
         "centroid {centre:?} px, outline {told_px:?} px, radius {} px",
         ring.outer_radius_m / instrument.camera.pixel_m

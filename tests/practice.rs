@@ -97,7 +97,7 @@ fn a_turn_moves_the_dark_centre_to_the_screw() {
 
 fn shift(session: &Session) -> [f64; 2] {
     match &session.rounds().last().expect("a look").sight.shape {
-        SightShape::Doughnut { shift_px, .. } => *shift_px,
+        SightShape::Doughnut { shift_px, .. } => shift_px.xy(),
         other => panic!("{other:?}"),
     }
 }
@@ -118,7 +118,7 @@ fn a_turn_shifts_the_image_and_the_focus() {
         (piston_um / (0.25 * 500.0 / 3.0) + 1.0).abs() < 0.12,
         "{piston_um} {moved}"
     );
-    let [x, y] = session.rounds()[1].sight.aside_px;
+    let [x, y] = session.rounds()[1].sight.aside_px.xy();
     // screw B at 210 degrees goes down: the raised edge is at 30 degrees; 0.125 mm over 72 mm, 27 um an arcmin
     let azimuth = y.atan2(x).to_degrees();
     assert!((azimuth - 30.0).abs() < 1.0, "{azimuth}");

@@ -8,7 +8,7 @@ use skewstar::predict::Settings;
 use skewstar::scenario::{self, Scenario};
 use skewstar::simulate::{Provenance, Simulation, sentences, simulate};
 
-mod random;
+pub(crate) mod random;
 
 /// No frame loses or wins light by the way it is computed, to this relative accuracy.
 const LIGHT: f64 = 1e-6;

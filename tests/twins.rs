@@ -3,6 +3,7 @@
 
 use crate::support::direct::{Scene, pixels};
 use ndarray::Array2;
+use skewstar::axes::FieldM;
 use skewstar::instrument::*;
 use skewstar::mechanics::align;
 use skewstar::predict::{Model, Settings};
@@ -48,7 +49,7 @@ fn plain(scenario: &Scenario) -> bool {
 }
 
 /// Whether light passes a pupil point, written from the meaning of the keys and sharing nothing with the engine.
-fn is_open(telescope: &Telescope, field_m: [f64; 2], x: f64, y: f64) -> bool {
+fn is_open(telescope: &Telescope, field_m: FieldM, x: f64, y: f64) -> bool {
     let blocked = telescope.obstruction.as_ref().is_some_and(|o| {
         let seen = |axis: usize| {
             o.offset_m[axis] + o.distance_m * field_m[axis] / telescope.focal_length_m
@@ -155,7 +156,7 @@ fn a_star_between_pixels_equals_the_written_out_transform() {
     let (instrument, state) = (&scenario.instrument, &scenario.state);
     let (telescope, camera) = (&instrument.telescope, &instrument.camera);
     let model = Model::new(instrument, state, Settings::default()).unwrap();
-    let [x, y] = model.star_px;
+    let [x, y] = model.star_px.xy();
     assert!(x.fract() > 0.05 && y.fract() > 0.05 && x > 36.0, "{x} {y}");
     let alignment = align(instrument, state);
     let mut noll_m = [0.0; 10];
@@ -163,7 +164,7 @@ fn a_star_between_pixels_equals_the_written_out_transform() {
         .modes
         .iter()
         .for_each(|(noll, value)| noll_m[noll as usize - 2] = value);
-    let open = |px: f64, py: f64| is_open(telescope, [0.0; 2], px, py);
+    let open = |px: f64, py: f64| is_open(telescope, FieldM::ZERO, px, py);
     let scene = Scene {
         radius_m: telescope.aperture_radius_m(),
         focal_length_m: telescope.focal_length_m,

@@ -12,6 +12,7 @@ use rand::rngs::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 use rayon::prelude::*;
 use serde::Serialize;
+use skewstar::axes::FieldM;
 use skewstar::instrument::{Instrument, Passband};
 use skewstar::measure::fit::{FrameView, Look, Recorded, TrialState, Unknown, approach, finish};
 use skewstar::measure::settings::FitSettings;
@@ -145,7 +146,7 @@ fn fit(
             floor_e2: sigma_e * sigma_e,
             pattern: None,
             mask_on: false,
-            field_m: [0.0; 2],
+            field_m: FieldM::ZERO,
             known: [(4, [0.0, DEFOCUS_NM][number] * NM)].into_iter().collect(),
             through_atmosphere: false,
         };

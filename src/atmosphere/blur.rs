@@ -44,7 +44,8 @@ impl Blur {
     }
 }
 
-/// Sum of blurred images, kept as a spectrum. The image is periodic here: the caller leaves a guard round it.
+/// Sum of blurred images, kept as a spectrum: element `[[row, column]]` is the frequency of that row and column in the order of a fast
+/// Fourier transform, zero first. Images are periodic here: the caller leaves a guard of dark cells round them.
 ///
 /// Every transfer function here is real and even, so an image blurred is real: two images ride in one spectrum, the
 /// second as imaginary part.
@@ -54,7 +55,7 @@ pub struct Spectrum {
     portable: bool,
 }
 
-/// The spectrum of one image, or of two.
+/// The spectrum of one image, or of two: the second one is the imaginary part of what was transformed. Order as in [`Spectrum`].
 pub struct Transformed(Array2<Complex<f64>>);
 
 impl Transformed {
@@ -140,7 +141,8 @@ thread_local! {
 /// What a map depends on.
 type MapKey = (usize, usize, f64, Blur);
 
-/// The [`transfer_map`] of a blur: the one made before for exactly the same values, or a new one. Memory only, never a result.
+/// The [`transfer_map`] of a blur: the one made before for exactly the same values, or a new one. Remembering saves time and changes no
+/// result.
 pub fn remembered_map(rows: usize, columns: usize, cell_m: f64, blur: &Blur) -> Arc<Array2<f64>> {
     let key: MapKey = (rows, columns, cell_m, *blur);
     let known = MAPS.with_borrow(|maps| maps.iter().find(|m| m.0 == key).map(|m| m.1.clone()));
@@ -163,7 +165,8 @@ pub fn remembered_map(rows: usize, columns: usize, cell_m: f64, blur: &Blur) -> 
     map
 }
 
-/// A real, even transfer function at every frequency of an image of `rows` × `columns` cells.
+/// A real, even transfer function at every frequency of an image of `rows` × `columns` cells of `cell_m`, in the order of [`Spectrum`];
+/// `transfer` is handed frequencies [x, y] in cycles per metre.
 ///
 /// The last frequency of an even count stands for both signs; the mean of the two keeps the map even.
 pub fn transfer_map(
@@ -199,8 +202,8 @@ pub fn transfer_map(
     map
 }
 
-/// The same for a transfer function that depends on the size of the frequency alone, of a square image: one eighth is computed,
-/// the rest is that eighth again, to the last bit.
+/// The same for a square image and a transfer function that depends on the size of the frequency alone: one eighth of the map is
+/// computed, the rest are copies of it, equal to [`transfer_map`] to the last bit.
 fn round_map(count: usize, cell_m: f64, transfer: impl Fn([f64; 2]) -> f64) -> Array2<f64> {
     let half = count / 2 + 1;
     let mut eighth = Array2::zeros((half, half));

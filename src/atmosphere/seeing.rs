@@ -14,7 +14,8 @@ pub fn airmass(altitude_rad: f64) -> f64 {
     1.0 / (libm::sin(altitude_rad) + 0.50572 * libm::pow(degrees + 6.07995, -1.6364))
 }
 
-/// FWHM at a wavelength and airmass from the one at the zenith and 500 nm: airmass^0.6 λ^−0.2.
+/// FWHM at a wavelength and airmass from the one at the zenith and 500 nm: it grows as airmass^0.6 and λ^−0.2, which follows from
+/// r0 ∝ λ^1.2 airmass^−0.6 for Kolmogorov turbulence and FWHM ∝ λ/r0.
 pub fn seeing_fwhm_rad(zenith_rad: f64, airmass: f64, wavelength_m: f64) -> f64 {
     zenith_rad * libm::pow(airmass, 0.6) * libm::pow(wavelength_m / SEEING_REFERENCE_M, -0.2)
 }

@@ -4,6 +4,7 @@ use super::marks::{self, Caption, LEAST_ARROW_PX, is_push};
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{AMBER, Canvas, DIM, STEEL, Stroke, Viewport};
 use crate::instrument::Instrument;
+use crate::pupil::frame_direction;
 use crate::simulate::{Truth, clock};
 use crate::units::DEG;
 use ndarray::Array2;
@@ -19,11 +20,9 @@ pub fn draw(
 ) -> Result<Canvas, PictureError> {
     let (mut canvas, view) = marks::page(gray, &captions(truth))?;
     ring(&mut canvas, &view, truth);
-    let axes = crate::pupil::frame_axes(instrument);
     for spike in &truth.spikes {
-        let angle = spike.slot_deg * DEG;
-        let slot = axes.forward([angle.cos(), angle.sin()]);
-        let (star_px, shift_px) = (truth.star_px, spike.shift_px);
+        let slot = frame_direction(instrument, spike.slot_deg * DEG).xy();
+        let (star_px, shift_px) = (truth.star_px.xy(), spike.shift_px);
         marks::spike(&mut canvas, &view, star_px, slot, shift_px, &Stroke::AMBER);
     }
     Ok(canvas)
@@ -31,14 +30,17 @@ pub fn draw(
 
 fn ring(canvas: &mut Canvas, view: &Viewport, truth: &Truth) {
     let Some(ring) = truth.doughnut.as_ref().filter(|_| truth.spikes.is_empty()) else {
-        canvas.cross(view, truth.star_px, 8.0, &Stroke::PALE);
+        canvas.cross(view, truth.star_px.xy(), 8.0, &Stroke::PALE);
         return;
     };
     let to = 1.38 * ring.outer_radius_px;
     let ring = marks::RingMark {
-        outer: (ring.outer_centre_px, ring.outer_radius_px),
-        dark: ring.dark_centre_px.zip(ring.inner_radius_px),
-        shift_px: ring.dark_shift_px,
+        outer: (ring.outer_centre_px.xy(), ring.outer_radius_px),
+        dark: ring
+            .dark_centre_px
+            .map(|dark| dark.xy())
+            .zip(ring.inner_radius_px),
+        shift_px: ring.dark_shift_px.map(|shift| shift.xy()),
         arrow_px: [(1.08 * ring.outer_radius_px).min(to - LEAST_ARROW_PX), to],
     };
     marks::ring(canvas, view, &ring);
@@ -52,8 +54,8 @@ fn captions(truth: &Truth) -> Vec<Caption> {
             AMBER,
         ));
         if let (Some(radius), Some(shift)) = (ring.inner_radius_px, ring.dark_shift_px) {
-            let push = shift[0].hypot(shift[1]);
-            let towards = if is_push(shift) {
+            let push = shift.length();
+            let towards = if is_push(shift.xy()) {
                 format!(" towards {}", clock(shift))
             } else {
                 String::new()

@@ -78,7 +78,7 @@ fn put_frame(
 ) -> Result<(), CliError> {
     let cards = Cards {
         seed: scenario.seed,
-        star_px: scenario.instrument.camera.middle_px(),
+        star_px: scenario.instrument.camera.middle_px().xy(),
         ..fits_cards(scenario)
     };
     set.put(&files[0], &fits::counts(&field.frame, &cards)?)?;
@@ -108,7 +108,7 @@ fn words(truth: &FieldTruth<'_>) -> String {
             "The longest star is {long:.2} times as long as wide, the middle one {round:.2} times."
         ),
     ];
-    if let Some([x, y]) = truth.coma_node_px {
+    if let Some([x, y]) = truth.coma_node_px.map(|node| node.xy()) {
         lines.push(format!("Coma vanishes at column {x:.0}, row {y:.0} of the sensor (counted from 0, bottom left)."));
     }
     lines.join("\n")

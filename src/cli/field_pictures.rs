@@ -1,5 +1,6 @@
 //! Two pictures of a field on an outline of the sensor: how large and how long its stars are, and what they look like.
 
+use crate::axes::FramePx;
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{
     AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, STEEL, Stroke, TextStyle, Viewport, shorten,
@@ -14,8 +15,8 @@ pub struct Sensor {
     pub title: String,
     /// Columns and rows.
     pub size_px: [usize; 2],
-    /// Where coma vanishes, frame pixels.
-    pub coma_node_px: Option<[f64; 2]>,
+    /// Where coma vanishes.
+    pub coma_node_px: Option<FramePx>,
 }
 
 /// Longer side of the outline on the canvas.
@@ -266,7 +267,7 @@ fn cells(sensor: &Sensor, stars: &[StarRecord]) -> Vec<Tile> {
         let e = (square - 1.0) / (square + 1.0);
         let twice = 2.0 * star.elongation_deg.to_radians();
         Tile {
-            place_px: star.star_px,
+            place_px: star.star_px.xy(),
             size_px: star.half_flux_diameter_px,
             stretch: [e * libm::cos(twice), e * libm::sin(twice)],
         }

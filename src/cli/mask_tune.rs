@@ -6,23 +6,16 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::mask_preview::put;
 use super::progress::Progress;
-use super::{finish, load, one_file, stem};
+use super::{finish, one_file, scene, stem};
 use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
-use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
-use crate::instrument::{Instrument, KeyUse, LayoutKey, MaskDesign, MaskLayout, SlotLayout};
-use crate::predict::{Expected, Model, Settings};
-use crate::preview::search::{
-    Candidate, Refinement, SpikeReader, TunePurpose, candidates, judge, variations,
-};
-use crate::scenario::Scenario;
-use crate::scene::SceneError;
-use crate::state::{Modes, State};
-use crate::units::{DEG, MM, NM};
+use crate::image_io::{PictureError, png};
+use crate::instrument::{KeyUse, LayoutKey, MaskDesign, MaskLayout, SlotLayout};
+use crate::preview::search::{Candidate, SpikeReader, TunePurpose};
+use crate::scene::{SceneError, ShownError, TuneOptions};
+use crate::units::{DEG, MM};
+use ndarray::Array2;
 use serde::Serialize;
-
-/// About as many masks are tried round the best of the list.
-const MORE_TRIALS: usize = 12;
 
 #[derive(Serialize)]
 struct TuneOutput {
@@ -49,21 +42,11 @@ struct TuneRow {
 }
 
 pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
-    let scenario = load(&args.scenario)?;
+    let scene = scene(&args.scenario)?;
     let path = args.scenario.scenario.clone();
-    let design = scenario
-        .instrument
-        .mask
-        .clone()
-        .ok_or(SceneError::NoMask)
-        .map_err(CliError::of_scene(&path))?;
+    let refused = CliError::of_scene(&path);
     let reader = match args.by {
         TuneBy::Eye => SpikeReader::Eye(args.eye_px),
-        TuneBy::Measurement
-            if scenario.state.star.is_none() || scenario.state.exposure.is_none() =>
-        {
-            return Err(CliError::of_scene(&path)(SceneError::NoCounts));
-        }
         TuneBy::Measurement => SpikeReader::Photons,
     };
     let purpose = match args.purpose {
@@ -71,34 +54,28 @@ pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
         TuneFor::Coma => TunePurpose::Coma,
         TuneFor::Both => TunePurpose::Both,
     };
+    let count = scene.masks_to_judge().map_err(&refused)?;
+    let Some(design) = scene.instrument().mask.clone() else {
+        return Err(refused(SceneError::NoMask));
+    };
+    if reader == SpikeReader::Photons && !scene.gives_counts() {
+        return Err(refused(SceneError::NoCounts));
+    }
     let interrupt = Interrupt::install()?;
     let name = format!("{}.tune.png", stem(&path));
     let mut set = one_file(&args.files, &name)?;
-    let settings = args.scenario.settings();
-    let mut trials = candidates(&design);
-    let progress = Progress::start(printer, "masks", (trials.len() + MORE_TRIALS) as u64);
-    let mut judged: Vec<Candidate> = Vec::new();
-    let mut refinements = Refinement::ALL.into_iter();
-    while !trials.is_empty() {
-        for trial in std::mem::take(&mut trials) {
-            let job = scenario.clone();
-            let done = interrupt
-                .or_done(move || judge(&job.instrument, &job.state, reader, trial, settings))?;
-            judged.push(done.map_err(|source| CliError::of_scene(&path)(source.into()))?);
-            progress.step();
-        }
-        let best = judged
-            .iter()
-            .min_by(|a, b| a.merit_nm(purpose).total_cmp(&b.merit_nm(purpose)));
-        while let (Some(best), true, Some(what)) = (best, trials.is_empty(), refinements.next()) {
-            trials = variations(best, what);
-        }
-    }
-    judged.sort_by(|a, b| a.merit_nm(purpose).total_cmp(&b.merit_nm(purpose)));
-    let shown: Vec<Candidate> = chosen(&judged);
-    let canvas = picture(&scenario, &shown, settings).map_err(|e| e.into_cli(&path))?;
-    set.put(&name, &png::rgb8(&canvas)?)?;
-    drop(progress);
+    let progress = Progress::start(printer, "masks", count as u64);
+    let options = TuneOptions { purpose, reader };
+    let (judged, stars) = interrupt
+        .or_done(move || -> Result<_, SceneError> {
+            let judged = scene.mask_tune(&options, &|| progress.step())?;
+            let shown = chosen(&judged).into_iter();
+            let stars = shown.map(|mask| Ok((mask.label.clone(), scene.behind(&mask)?)));
+            let stars = stars.collect::<Result<Vec<MaskRow>, SceneError>>()?;
+            Ok((judged, stars))
+        })?
+        .map_err(&refused)?;
+    set.put(&name, &png::rgb8(&picture(&stars)?)?)?;
     finish(set, &interrupt, printer)?;
     let answer = answer(&judged, purpose, reader, &design);
     printer.answer(words(&answer))?;
@@ -286,79 +263,35 @@ fn words(answer: &TuneOutput) -> String {
 }
 
 /// Predicting failed, or drawing did.
-enum Failed {
-    Predict(crate::predict::PredictError),
-    Picture(crate::image_io::PictureError),
-}
 
-impl Failed {
-    fn into_cli(self, path: &std::path::Path) -> CliError {
-        match self {
-            Failed::Predict(source) => CliError::of_scene(path)(source.into()),
-            Failed::Picture(source) => source.into(),
-        }
-    }
-}
+/// A mask's label and its stars with each error.
+type MaskRow = (String, Vec<Array2<f64>>);
 
-/// Rows are the masks, columns the errors.
-fn picture(scenario: &Scenario, masks: &[Candidate], settings: Settings) -> Result<Canvas, Failed> {
+/// Rows are the masks, columns the errors. A row has the stretch of its first star, so that what an error takes away is seen.
+fn picture(masks: &[MaskRow]) -> Result<Canvas, PictureError> {
     const GAP_PX: usize = 16;
     const HEAD_PX: usize = 40;
-    let errors = [
-        ("no error", 4, 0.0),
-        ("focus 100 nm", 4, 100.0),
-        ("coma 100 nm", 7, 100.0),
-        ("coma 300 nm", 7, 300.0),
-    ];
-    let camera = &scenario.instrument.camera;
-    let magnification = (300 / camera.width_px.max(1)).clamp(1, 4);
-    let (wide, high) = (
-        camera.width_px * magnification,
-        camera.height_px * magnification,
-    );
-    let width = GAP_PX + errors.len() * (wide + GAP_PX);
+    let (rows, columns) = masks[0].1[0].dim();
+    let magnification = (300 / columns.max(1)).clamp(1, 4);
+    let (wide, high) = (columns * magnification, rows * magnification);
+    let width = GAP_PX + ShownError::ALL.len() * (wide + GAP_PX);
     let height = HEAD_PX + masks.len() * (high + HEAD_PX + GAP_PX);
-    let mut canvas = Canvas::new(width, height, BLACK).map_err(Failed::Picture)?;
-    for (r, mask) in masks.iter().enumerate() {
-        let instrument = Instrument {
-            mask: Some(mask.design.clone()),
-            ..scenario.instrument.clone()
-        };
-        let bottom = height - HEAD_PX - (r + 1) * (high + HEAD_PX + GAP_PX) + GAP_PX;
-        put(
-            &mut canvas,
-            [GAP_PX, bottom + high + HEAD_PX / 2],
-            &mask.label,
-            Anchor::Left,
-            PALE,
-        );
-        let mut stretch = None;
-        for (c, (words, noll, nm)) in errors.iter().enumerate() {
-            let modes: Modes = [(*noll, nm * NM)].into_iter().collect();
-            let state = State {
-                mask_on: true,
-                sensor_offset_m: 0.0,
-                modes,
-                ..scenario.state.clone()
-            };
-            let model = Model::new(&instrument, &state, settings).map_err(Failed::Predict)?;
-            let image = Expected::new(&model, &instrument, &state, settings)
-                .map_err(Failed::Predict)?
-                .image;
-            let stretch = *stretch.get_or_insert_with(|| Stretch::of(&image));
-            let left = GAP_PX + c * (wide + GAP_PX);
-            let view = canvas.gray(&display(&image, &stretch), [left, bottom], magnification);
+    let mut canvas = Canvas::new(width, height, BLACK)?;
+    let left = |column: usize| GAP_PX + column * (wide + GAP_PX);
+    for (row, (label, stars)) in masks.iter().enumerate() {
+        let bottom = height - HEAD_PX - (row + 1) * (high + HEAD_PX + GAP_PX) + GAP_PX;
+        let above = [GAP_PX, bottom + high + HEAD_PX / 2];
+        put(&mut canvas, above, label, Anchor::Left, PALE);
+        let stretch = Stretch::of(&stars[0]);
+        for (column, star) in stars.iter().enumerate() {
+            let corner = [left(column), bottom];
+            let view = canvas.gray(&display(star, &stretch), corner, magnification);
             canvas.edge(&view, EDGE);
-            if r == 0 {
-                put(
-                    &mut canvas,
-                    [left + wide / 2, height - HEAD_PX / 2],
-                    words,
-                    Anchor::Centre,
-                    AMBER,
-                );
-            }
         }
+    }
+    for (column, error) in ShownError::ALL.iter().enumerate() {
+        let place = [left(column) + wide / 2, height - HEAD_PX / 2];
+        put(&mut canvas, place, error.caption, Anchor::Centre, AMBER);
     }
     Ok(canvas)
 }
@@ -366,6 +299,7 @@ fn picture(scenario: &Scenario, masks: &[Candidate], settings: Settings) -> Resu
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::preview::search::candidates;
     use crate::scenario;
     use crate::testing;
 

@@ -1,12 +1,13 @@
 //! `measure --annotate`: what was found, drawn on the frame, in the look of the other annotated pictures.
 
 use super::marks::{self, Caption};
+use crate::axes::FramePx;
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{AMBER, Canvas, DIM, STEEL, Stroke, Viewport};
 use crate::image_io::stretch::{Stretch, display};
 use crate::instrument::Instrument;
 use crate::measure::{Measurement, size_in_words};
-use crate::pupil::frame_axes;
+use crate::pupil::frame_direction;
 use ndarray::{Array2, Axis, Slice};
 
 /// Draws edges and push of a doughnut, or the spikes of a masked star, over the part of the frame that was fitted.
@@ -24,7 +25,7 @@ pub fn draw(
     let part = part.slice_axis(Axis(1), span(0)).to_owned();
     let gray = display(&part, &Stretch::of(&part));
     let (mut canvas, view) = marks::page(&gray, &captions(found))?;
-    let inside = |place: [f64; 2]| [0, 1].map(|axis| place[axis] - corner[axis] as f64);
+    let inside = |place: FramePx| (place - FramePx::new(corner.map(|c| c as f64))).xy();
     ring(&mut canvas, &view, found, &inside);
     spikes(&mut canvas, &view, found, instrument, inside(found.star_px));
     Ok(canvas)
@@ -34,7 +35,7 @@ fn ring(
     canvas: &mut Canvas,
     view: &Viewport,
     found: &Measurement,
-    inside: &dyn Fn([f64; 2]) -> [f64; 2],
+    inside: &dyn Fn(FramePx) -> [f64; 2],
 ) {
     let Some(ring) = &found.ring else {
         canvas.cross(view, inside(found.star_px), 8.0, &Stroke::PALE);
@@ -43,7 +44,7 @@ fn ring(
     let ring = marks::RingMark {
         outer: (inside(ring.outer_centre_px), ring.outer_radius_px),
         dark: ring.dark_centre_px.map(inside).zip(ring.inner_radius_px),
-        shift_px: ring.dark_shift_px(),
+        shift_px: ring.dark_shift_px().map(|shift| shift.xy()),
         arrow_px: [1.04, 1.18].map(|radii| radii * ring.outer_radius_px),
     };
     marks::ring(canvas, view, &ring);
@@ -57,9 +58,8 @@ fn spikes(
     instrument: &Instrument,
     star_px: [f64; 2],
 ) {
-    let axes = frame_axes(instrument);
     for spike in &found.spikes {
-        let slot = axes.forward([libm::cos(spike.slot_rad), libm::sin(spike.slot_rad)]);
+        let slot = frame_direction(instrument, spike.slot_rad).xy();
         for (shift, stroke) in [(Some(0.0), Stroke::PALE), (spike.shift_px, Stroke::AMBER)] {
             if let Some(shift) = shift {
                 marks::spike(canvas, view, star_px, slot, shift, &stroke);
@@ -79,7 +79,7 @@ fn captions(found: &Measurement) -> Vec<Caption> {
             AMBER,
         ));
         if let (Some(radius), Some(shift)) = (ring.inner_radius_px, ring.dark_shift_px()) {
-            let size = shift[0].hypot(shift[1]);
+            let size = shift.length();
             words.push((
                 format!("dashed: dark centre, radius {radius:.1} px, pushed {size:.2} px"),
                 STEEL,
@@ -99,6 +99,8 @@ fn captions(found: &Measurement) -> Vec<Caption> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::axes::FieldM;
+    use crate::flag::Flags;
     use crate::measure::fit::{Fitted, TrialState, Unknown};
     use crate::measure::{
         Aim, Findings, GoodEnough, MeasureReport, Method, Misaligned, Verdict, advise, findings,
@@ -130,8 +132,8 @@ mod tests {
         Measurement {
             method: Method::Doughnut,
             fitted,
-            star_px: [30.0; 2],
-            field_m: [0.0; 2],
+            star_px: FramePx::new([30.0; 2]),
+            field_m: FieldM::ZERO,
             ring: None,
             spikes: Vec::new(),
             region_rays: Vec::new(),
@@ -140,7 +142,7 @@ mod tests {
             side: None,
             reference_m: None,
             cut_px: [[0; 2], [60; 2]],
-            flags: Vec::new(),
+            flags: Flags::default(),
         }
     }
 
@@ -186,7 +188,7 @@ mod tests {
                 stop: Some(stop),
                 advice: Ok(&advice),
                 exposure_s: None,
-                flags: &[],
+                flags: &Flags::default(),
                 settings: &settings,
             };
             let report = MeasureReport::new(&found, verdict, &instrument);

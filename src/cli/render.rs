@@ -156,7 +156,7 @@ fn put_files(
 fn cards(scenario: &Scenario, simulation: &Simulation) -> Cards {
     Cards {
         seed: simulation.truth.seed,
-        star_px: simulation.truth.star_px,
+        star_px: simulation.truth.star_px.xy(),
         ..fits_cards(scenario)
     }
 }

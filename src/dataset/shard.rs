@@ -303,7 +303,7 @@ fn cards(set: &Set, item: &Item) -> Cards {
         cards
     } else {
         Cards {
-            star_px: item.truth.star_px,
+            star_px: item.truth.star_px.xy(),
             ..cards
         }
     }

@@ -231,12 +231,12 @@ fn row(layout: &Layout, item: &Item) -> Row {
         Some(seeing.unwrap_or(0.0) / ARCSEC),
     );
     drawn(&mut row, layout, item);
-    let flags = truth.flags.join(";");
+    let flags: Vec<String> = truth.flags.iter().map(|flag| flag.to_string()).collect();
     row.push(
         "flags",
         ColumnKind::Text,
         "What is special, and why cells are empty; separated by semicolons.",
-        TableCell::Text(flags),
+        TableCell::Text(flags.join(";")),
     );
     row
 }
@@ -271,7 +271,7 @@ fn screws(row: &mut Row, layout: &Layout, truth: &Truth) {
     row.place(
         "image_shift_px",
         "How far the tilt moves the star on a fixed sensor, frame axes.",
-        Some(truth.image_shift_px),
+        Some(truth.image_shift_px.xy()),
     );
 }
 
@@ -302,7 +302,7 @@ fn light(row: &mut Row, truth: &Truth) {
     row.place(
         "star_px",
         "Where a flat wave would focus, frame axes.",
-        Some(truth.star_px),
+        Some(truth.star_px.xy()),
     );
     row.number(
         "electrons",
@@ -335,7 +335,7 @@ fn shapes(row: &mut Row, layout: &Layout, truth: &Truth) {
     row.place(
         "outer_centre_px",
         "Centre of the area inside the doughnut's outer edge, by traced rays.",
-        doughnut.map(|d| d.outer_centre_px),
+        doughnut.map(|d| d.outer_centre_px.xy()),
     );
     row.number(
         "outer_radius_px",
@@ -350,7 +350,7 @@ fn shapes(row: &mut Row, layout: &Layout, truth: &Truth) {
     row.place(
         "dark_shift_px",
         "Dark centre minus outer centre, frame axes.",
-        doughnut.and_then(|d| d.dark_shift_px),
+        doughnut.and_then(|d| d.dark_shift_px).map(|s| s.xy()),
     );
     for region in 0..layout.regions {
         let spike = truth.spikes.iter().find(|s| s.region == region);

@@ -1,5 +1,7 @@
 //! The camera: pixels, colours, and what turns light into counts.
 
+use crate::axes::FramePx;
+
 /// The camera.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Camera {
@@ -43,8 +45,8 @@ impl Camera {
     }
 
     /// The middle of the frame, in pixels: the first one's centre is 0.
-    pub fn middle_px(&self) -> [f64; 2] {
-        [self.width_px, self.height_px].map(|side| 0.5 * (side as f64 - 1.0))
+    pub fn middle_px(&self) -> FramePx {
+        FramePx::new([self.width_px, self.height_px].map(|side| 0.5 * (side as f64 - 1.0)))
     }
 }
 

@@ -283,7 +283,7 @@ fn listed(words: &[&str]) -> String {
 mod tests {
     use super::*;
 
-    /// What a scenario must give for each layout, by the design's own list of layouts.
+    /// What a scenario must give for each layout: a list written by hand, beside the table.
     #[test]
     fn zones_slants_and_pitches_are_those_of_the_wedges() {
         let facts: Vec<(&str, [bool; 4])> = SlotLayout::all()

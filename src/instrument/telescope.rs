@@ -1,5 +1,6 @@
 //! The optics: opening, obstruction, vanes, and what the aligned telescope does to a star by colour and by field.
 
+use crate::axes::FieldM;
 use crate::state::Modes;
 use std::f64::consts::PI;
 
@@ -147,7 +148,7 @@ pub struct ChromaticPoint {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct FieldTerms {
     /// Where the axis meets the sensor, from its centre, pupil axes.
-    pub axis_m: [f64; 2],
+    pub axis_m: FieldM,
     /// Coma, metres RMS per metre of field.
     pub coma_per_m: f64,
     /// Astigmatism, metres RMS per square metre of field.

@@ -6,10 +6,12 @@
 
 use super::measurement::aligned_modes;
 use super::settings::AdviceSettings;
+use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::math::Uncertain;
 use crate::mechanics::{Plane, plane_of, turns_for};
-use crate::pupil::frame_axes;
+use crate::pupil::shift_px;
 use crate::state::{Coma, ScrewTurns};
 
 /// What the screws are to put right.
@@ -46,22 +48,22 @@ pub struct Advice {
     pub turns: ScrewTurns,
     /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at.
     pub one_screw: Option<OneScrew>,
-    /// Coma that the turns take away, metres RMS: what the screws have to do with, not the coma of field and design. `None` where
-    /// no star was measured, or the travel allows a part only. The verdict goes by its uncertainty, which [`Coma`] defines.
+    /// Coma that the turns take away, metres RMS; the coma that field and design would leave with all screws right is not in it. `None`
+    /// where no star was measured, or where the travel allows a part of the turns only. The verdict goes by its uncertainty, which [`Coma`] defines.
     pub undone_m: Option<Uncertain>,
     /// How far the star will move on the sensor, frame pixels.
-    pub image_shift_px: [f64; 2],
-    /// How much farther out the sensor will stand.
+    pub image_shift_px: FramePx,
+    /// How much farther out the sensor will stand after the turns, metres; negative for farther in.
     pub focus_change_m: f64,
     /// Coma that is left when the turns are made exactly, metres RMS: what the turns do not reach, and the errors of both
     /// components of what was measured, as the root of the sum of their squares; `None` where it was not measured.
     pub remaining_coma_m: Option<f64>,
-    /// Tilt of the focal plane against the unit's that is left, radians; `None` where it is not known.
+    /// Tilt of the sensor against the focal plane that is left after the turns, as a tilt of the unit, radians; `None` where it is not known.
     pub remaining_plane_rad: Option<f64>,
-    /// Share of the tilt that the travel allows; 1 for all.
+    /// Share of the wanted tilt that the travel of the screws allows; 1 where all of it is allowed.
     pub reach: f64,
-    /// `travel_limits`, `screw_positions_assumed`.
-    pub flags: Vec<String>,
+    /// What the owner should know of the turns.
+    pub flags: Flags,
     /// The settings that it was worked out with, by which its verdict and its words decide too.
     pub settings: AdviceSettings,
 }
@@ -141,8 +143,8 @@ pub struct OneScrew {
 pub struct Misaligned {
     /// Coma at the star, total.
     pub coma: Option<Coma>,
-    /// Place of the star in the field, pupil axes.
-    pub field_m: [f64; 2],
+    /// Place of the star in the field.
+    pub field_m: FieldM,
     /// Tilt of the unit that puts the coma node of a whole frame where it is, pupil axes; where no single star says it.
     pub node_tilt_rad: Option<[f64; 2]>,
     /// Tilt of the unit that would make the slope of the focal plane, pupil axes.
@@ -212,12 +214,12 @@ pub fn advise(
     let undo = tilt.map(|t| -t);
     let (turns, reach, mut flags) = within_travel(assembly, undo);
     if assembly.travel_m.is_some() {
-        flags.push("screw_positions_assumed".into());
+        flags.raise(Flag::ScrewPositionsAssumed);
     }
     let plane = plane_of(assembly, &turns);
     let left =
         |now: Option<[f64; 2]>| now.map(|now| [0, 1].map(|axis| now[axis] + plane.tilt_rad[axis]));
-    // both components' errors stay, one across the other
+    // the standard deviations of both components, added in squares: either of them may be left
     let uncertainty_m = found
         .coma
         .and_then(|coma| coma.sigma_per_axis_m())
@@ -228,8 +230,7 @@ pub fn advise(
         sigma: unwanted.and_then(|coma| coma.size_m().sigma),
     });
     let coma_left_m = left(by_coma).map(|t| (response.coma_m_per_rad * length(t)).abs());
-    let shift_m = plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad);
-    let pixel_m = instrument.camera.pixel_m;
+    let shift_m = FieldM::new(plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad));
     Ok(Advice {
         aim,
         tilt_rad: plane.tilt_rad,
@@ -237,7 +238,7 @@ pub fn advise(
             .filter(|_| aim == Aim::Coma)
             .and_then(|tilt| best_screw(assembly, response, tilt)),
         undone_m,
-        image_shift_px: frame_axes(instrument).forward(shift_m).map(|s| s / pixel_m),
+        image_shift_px: shift_px(instrument, shift_m),
         focus_change_m: plane.piston_m * response.focus_m_per_m,
         remaining_coma_m: coma_left_m.map(|coma_m| coma_m.hypot(uncertainty_m)),
         remaining_plane_rad: left(found.plane_tilt_rad).map(length),
@@ -275,7 +276,7 @@ fn wanted_tilt(
 
 /// Turns for a tilt with the piston held; where a screw would leave its travel, with the piston that brings all back in, and
 /// where none does, with as much of the tilt as there is room for.
-fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, Vec<String>) {
+fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, Flags) {
     let turns = |share: f64, piston_m: f64| {
         let plane = Plane {
             piston_m,
@@ -285,7 +286,7 @@ fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, V
     };
     let plain = turns(1.0, 0.0);
     let Some([low_m, high_m]) = assembly.travel_m else {
-        return (plain, 1.0, Vec::new());
+        return (plain, 1.0, Flags::default());
     };
     let pitch = assembly.pitch_m_per_turn;
     let reach = |turns: &[f64]| {
@@ -295,11 +296,12 @@ fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, V
     };
     let (least, most) = reach(&plain);
     if least >= low_m && most <= high_m {
-        return (plain, 1.0, Vec::new());
+        return (plain, 1.0, Flags::default());
     }
     let share = ((high_m - low_m) / (most - least)).min(1.0);
     let piston_m = (low_m - share * least).max(0.0) + (high_m - share * most).min(0.0);
-    (turns(share, piston_m), share, vec!["travel_limits".into()])
+    let flags = Flags::from([Flag::TravelLimits]);
+    (turns(share, piston_m), share, flags)
 }
 
 /// The screw that, turned alone, leaves least coma.
@@ -328,7 +330,7 @@ fn best_screw(assembly: &Assembly, response: &Response, tilt_rad: [f64; 2]) -> O
 mod tests {
     use super::*;
     use crate::testing::fast_unit;
-    use crate::units::NM;
+    use crate::units::{DEG, NM};
     use approx::assert_abs_diff_eq;
 
     fn coma(c8: f64, c7: f64) -> Misaligned {
@@ -386,7 +388,8 @@ mod tests {
         let pitch = assembly.pitch_m_per_turn;
         unit.assembly.as_mut().unwrap().travel_m = Some([-0.1 * pitch, 0.5 * pitch]);
         let advice = advised(&unit, &found, Aim::Coma).unwrap();
-        assert_eq!(advice.flags[0], "travel_limits");
+        let limits = Flags::from([Flag::TravelLimits, Flag::ScrewPositionsAssumed]);
+        assert_eq!(advice.flags, limits);
         assert_abs_diff_eq!(advice.reach, 1.0, epsilon = 1e-12);
         assert!(
             advice
@@ -400,6 +403,22 @@ mod tests {
         let short = advised(&unit, &found, Aim::Coma).unwrap();
         assert_abs_diff_eq!(short.reach, 0.5, epsilon = 1e-9);
         assert!(short.turns.iter().all(|t| t.abs() < 0.05 + 1e-9));
+    }
+
+    /// By hand: the sensor's columns run up in the pupil, so that what moves down in the pupil (coma along +y is taken away by a
+    /// tilt along −y) moves left in the frame, and right where the camera mirrors.
+    #[test]
+    fn the_image_shift_is_turned_into_the_frame() {
+        for (mirrored, sense) in [(false, -1.0), (true, 1.0)] {
+            let mut unit = with_response();
+            unit.camera.rotation_rad = 90.0 * DEG;
+            unit.camera.mirrored = mirrored;
+            let advice = advised(&unit, &coma(0.0, 62.0 * NM), Aim::Coma).unwrap();
+            // 62 nm of coma and 29 um of shift are an arcminute each
+            let [x, y] = advice.image_shift_px.xy();
+            assert_abs_diff_eq!(x, sense * 29.0 / 3.8, epsilon = 1e-9);
+            assert_abs_diff_eq!(y, 0.0, epsilon = 1e-9);
+        }
     }
 
     /// A faint star is neither turned after nor called good enough before it is known well enough.

@@ -1,12 +1,14 @@
 //! A defocused star without a mask: from its edges to a first guess, from there to modes by the whole model.
 //!
-//! W(x) and −W(−x) give the same picture: of a pupil that looks the same from both ends, one frame leaves open on which side
-//! of focus it was taken, and with it the sign of the even modes. Odd modes (coma) are not affected. Where the side is not
-//! told, vanes or a shadow aside decide it, when they can; both sides are then fitted and compared.
+//! The wavefronts W(x) and −W(−x) give the same picture when half a turn does not change the pupil: one frame then leaves open on
+//! which side of focus it was taken, and with it the sign of the even modes (defocus, astigmatism, spherical aberration). Odd
+//! modes (coma) come out the same on either side. Where the owner does not tell the side and half a turn does change the pupil,
+//! as with three vanes or an obstruction that sits aside, both sides are fitted and compared.
 
 use super::fit::{self, Dimension, Fitted, FrameView, TrialState, Unknown};
 use super::ring::Ring;
 use super::settings::MeasureSettings;
+use crate::axes::FrameM;
 use crate::geometry::Frame2;
 use crate::instrument::{Instrument, ObstructionShape, Vane};
 use crate::predict::{PredictError, doughnut};
@@ -55,7 +57,7 @@ impl Side {
 pub enum SideFrom {
     /// It was told.
     Told,
-    /// The pupil looks different from its two ends, and the frame shows it.
+    /// The pupil changes when it is turned by half a turn, as by an odd number of vanes, and the frame shows which way round it is.
     Vanes,
     /// Nothing says it: outside was assumed.
     Assumed,
@@ -72,7 +74,8 @@ impl SideFrom {
     }
 }
 
-/// The modes that a star is fitted with.
+/// Noll indices of the modes that every star is fitted with: astigmatism, coma, trefoil, primary spherical aberration. Defocus is
+/// fitted as the sensor offset.
 pub(super) const FREE_MODES: std::ops::RangeInclusive<u32> = 5..=11;
 
 /// A doughnut measured.
@@ -229,7 +232,7 @@ pub fn measure_pair(
     })
 }
 
-/// Whether the pupil is its own picture when it is turned by half a turn.
+/// Whether half a turn leaves the pupil as it is.
 fn looks_same_from_both_ends(instrument: &Instrument) -> bool {
     let telescope = &instrument.telescope;
     let aside = telescope
@@ -345,20 +348,21 @@ impl Guess {
         let per_m = 4.0 * 6f64.sqrt() * ratio * side.sign();
         let astigmatism_m = turned_twice(ring.oval_px, &frame).map(|a| a * camera.pixel_m / per_m);
         let mut guess = Guess {
-            place_px: ring.outer_centre_px,
+            place_px: ring.outer_centre_px.xy(),
             offset_m,
             coma: Coma::along_axes(coma),
             astigmatism_m,
         };
         if let Some(outer_m) = guess.traced_outer_centre_m(instrument) {
-            let moved = outer_m.map(|m| m / camera.pixel_m);
+            let moved = outer_m.in_pixels(camera.pixel_m);
             guess.place_px = [0, 1].map(|axis| guess.place_px[axis] - moved[axis]);
         }
         guess
     }
 
-    /// Where the guess itself puts the middle of the outer edge, from the star's place.
-    fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<[f64; 2]> {
+    /// Centre of the outer edge that rays of the guess make, from the star's place, metres in frame axes; `None` where rays
+    /// cross or diffraction is wider than the ring.
+    fn traced_outer_centre_m(&self, instrument: &Instrument) -> Option<FrameM> {
         let modes = self.coma.modes();
         let wavelength_m = 550e-9; // only says what is too small to be a ring
         let frame = frame_axes(instrument);
@@ -369,7 +373,8 @@ impl Guess {
     }
 }
 
-/// Tangent of the angle at which the rim's light arrives.
+/// Tangent of the angle between the axis and the ray from the rim of the aperture to focus: by it a doughnut's radius grows with the
+/// sensor offset.
 fn rim_tangent(instrument: &Instrument) -> f64 {
     let telescope = &instrument.telescope;
     let height = telescope.aperture_radius_m();

@@ -1,4 +1,4 @@
-//! When to stop: coma below which this telescope shows nothing more, and coma below which nobody can get.
+//! When to stop: the coma that is too small to be seen in pictures, and the coma that atmosphere and hand leave anyway.
 
 use super::settings::AdviceSettings;
 use crate::instrument::Instrument;
@@ -8,7 +8,8 @@ use crate::state::{Exposure, Sky, State};
 /// The limits, all in metres RMS of coma (length of Noll 7 and 8).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GoodEnough {
-    /// Coma that spreads a focused star by a twentieth of its width by atmosphere and pixels: less is not seen in pictures.
+    /// Coma that widens a focused star, as wide as atmosphere and pixels make it, by
+    /// [`not_seen_wider_share`](AdviceSettings::not_seen_wider_share): less is not seen in pictures.
     pub not_seen_m: f64,
     /// The atmosphere's own coma in this exposure; `None` where the exposure is not known.
     pub atmosphere_m: Option<f64>,
@@ -54,7 +55,8 @@ pub fn good_enough(
     }
 }
 
-/// Rays of coma c spread by 2N·√56·c RMS (mean of |∇Z|² of Noll 8 over the unit circle, worked out by hand).
+/// The coma, metres RMS, that widens a star by a share. Rays of coma c spread by 2N·√56·c RMS on the sensor, 56 being the mean of
+/// |∇Z|² of Noll 8 over the unit circle (derived here; the test below sums it). Atmosphere, pixel and coma add in squares.
 fn not_seen_m(instrument: &Instrument, seeing_rad: f64, wider_share: f64) -> f64 {
     let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
     let of_atmosphere = 2.0 * (seeing_rad * telescope.focal_length_m / FWHM_PER_SIGMA).powi(2);
@@ -63,7 +65,8 @@ fn not_seen_m(instrument: &Instrument, seeing_rad: f64, wider_share: f64) -> f64
     wider.sqrt() / (2.0 * telescope.focal_ratio() * 56f64.sqrt())
 }
 
-/// Every screw off by up to half the finest turn, evenly: the tilt's scatter times the response.
+/// The coma, metres RMS, of a unit whose screws are each off by up to half the finest turn either way, all amounts equally likely: the
+/// root mean square of the tilt times the response (derived here).
 fn hand_m(instrument: &Instrument, finest_turns: f64) -> Option<f64> {
     let assembly = instrument.assembly.as_ref()?;
     let response = assembly.response.as_ref()?;

@@ -1,10 +1,10 @@
-//! A smooth closed course round a middle: the first few harmonics of a radius, or of a brightness, by direction.
+//! A smooth closed curve round a middle: a radius, or a brightness, by direction, as a sum of its first few harmonics.
 
 use crate::math::LeastSquares;
 use crate::math::robust::sigma_of;
 use std::f64::consts::TAU;
 
-/// c0 + Σ (a_k cos kθ + b_k sin kθ).
+/// A function of direction, c0 + Σ (a_k cos kθ + b_k sin kθ); coefficients in the order c0, a_1, b_1, a_2, b_2, …
 #[derive(Debug, Clone, PartialEq)]
 pub struct Harmonics {
     coefficients: Vec<f64>,
@@ -65,8 +65,9 @@ impl Harmonics {
         [2 * k - 1, 2 * k].map(|at| self.coefficients.get(at).copied().unwrap_or(0.0))
     }
 
-    /// Centroid of the area inside the course, seen as radii from a middle, and that area.
+    /// Centroid of the area inside the curve, from the middle that radii are counted from, and that area.
     pub fn centroid_and_area(&self) -> ([f64; 2], f64) {
+        /// Directions over which the area is summed; the curve has a few harmonics only, so that the sum is exact to rounding.
         const STEPS: usize = 720;
         let (mut area, mut x, mut y) = (0.0, 0.0, 0.0);
         for i in 0..STEPS {
@@ -81,7 +82,7 @@ impl Harmonics {
     }
 }
 
-/// 1, cos θ, sin θ, cos 2θ, sin 2θ, …
+/// The function that belongs to coefficient `k`: 1, cos θ, sin θ, cos 2θ, sin 2θ, …
 fn wave(k: usize, angle: f64) -> f64 {
     let order = k.div_ceil(2) as f64;
     if k % 2 == 1 {

@@ -20,7 +20,7 @@ pub struct MaskedFit {
     pub fitted: Fitted,
     /// The spikes against the aligned telescope.
     pub spikes: Vec<FoundSpike>,
-    /// What an eye would judge.
+    /// What each triplet shows: its middle spike against the crossing of its two partners, as an eye would judge it.
     pub triplets: Vec<FoundTriplet>,
     /// Modes by the slope equations; `None` where there are too few spikes.
     pub slopes: Option<SlopeModes>,
@@ -45,7 +45,7 @@ pub fn measure_masked(
     let aligned = job.trial(view, core_px, 0.0);
     let wavelength_m = {
         view.image(0, &aligned)?;
-        view.reference_m(0).unwrap_or(550e-9)
+        view.reference_m(0).ok_or(PredictError::NoBand(0))?
     };
     let spikes = Spikes::new(instrument, wavelength_m, &settings.spikes);
     let mut found = Vec::new();
@@ -156,10 +156,13 @@ impl MaskedJob<'_> {
         Ok(moved(near, corner.map(|c| c as f64)))
     }
 
-    /// The spikes of one zone look nearly the same on both sides of focus: with slots in two zones a fit can have one zone on the
-    /// wrong side, by focus and primary spherical aberration together, a false minimum. Where some is found, the fit is begun once
-    /// more for each zone, with the defocus of that zone kept and no spherical aberration beyond the design's. What leads elsewhere
-    /// is handed back.
+    /// Other starts for a mask with slots in two zones (rings of different height).
+    ///
+    /// The spikes of one zone look nearly the same on both sides of focus. Sensor offset and primary spherical aberration together
+    /// can put one zone on the right side and the other on the wrong one: a false minimum. Where the fit found spherical
+    /// aberration beyond the design's, it is therefore begun once more for each zone, with the defocus that this zone had and
+    /// the design's spherical aberration. Where the first steps from there lead to another spherical aberration than the one found, the
+    /// trial that they lead to is returned.
     fn one_zone_turned(
         &self,
         recorded: &Recorded,
@@ -209,7 +212,8 @@ impl MaskedJob<'_> {
         Ok(if twin.1 < near.1 { twin.0 } else { near.0 })
     }
 
-    /// The middle of a recorded star, and its corner; the corner keeps the filter pattern in step.
+    /// The middle of a recorded star, and column and row of its corner. Both are even, so that the filter pattern begins with the same
+    /// colour.
     fn middle_of(&self, recorded: &Recorded, core_px: [f64; 2]) -> (Recorded, [usize; 2]) {
         let half_px = self.settings.masked.middle_half_px;
         let (rows, columns) = recorded.image_e.dim();
@@ -228,7 +232,7 @@ impl MaskedJob<'_> {
         (middle, [left, low])
     }
 
-    /// The telescope as designed, at an offset.
+    /// A trial of the aligned telescope: the design's modes, dimensions as typed, the sensor at an offset (metres beyond focus).
     fn trial(&self, view: &FrameView, core_px: [f64; 2], offset_m: f64) -> TrialState {
         let design = &self.instrument.telescope.design;
         let mut trial = TrialState {
@@ -291,7 +295,7 @@ fn focus_of_spherical(instrument: &Instrument, height_squared: f64) -> f64 {
     4.0 * ratio * ratio * 5f64.sqrt() * (24.0 * height_squared - 12.0)
 }
 
-/// Rows and columns from … to.
+/// The part of an image (element `[[row, column]]`) from the first of `rows` and `columns` up to, and without, the last.
 pub(super) fn cut<T: Clone>(image: &Array2<T>, rows: [usize; 2], columns: [usize; 2]) -> Array2<T> {
     Array2::from_shape_fn((rows[1] - rows[0], columns[1] - columns[0]), |(r, c)| {
         image[[rows[0] + r, columns[0] + c]].clone()

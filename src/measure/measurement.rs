@@ -3,14 +3,16 @@
 use super::doughnut::is_round;
 use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
-use super::fit::{Dimension, Fitted, FrameView, HIGHER_ORDER_MODES, Look, Unknown};
-use super::flags::all_sound;
+use super::fit::{Dimension, Fitted, FrameView, Look, Unknown};
+use super::judged::judged;
 use super::masked::{MaskedFit, measure_masked};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
 use super::settings::{JudgingSettings, MeasureSettings, RingSettings};
 use super::shot::{CutStar, Picture};
 use super::{FoundSpike, FoundTriplet, SlopeModes};
+use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::math::Uncertain;
 use crate::state::{Coma, Modes};
@@ -27,7 +29,7 @@ pub struct MeasureOptions {
     pub at_px: Option<[f64; 2]>,
     /// Temperature of the star's spectrum; `None` for a flat one.
     pub temperature_k: Option<f64>,
-    /// The same bytes on all processors.
+    /// Whether the same bytes are wanted on all processors, more slowly.
     pub portable: bool,
     /// By which numbers measuring decides.
     pub settings: MeasureSettings,
@@ -58,14 +60,14 @@ impl Method {
 /// What a star shows.
 #[derive(Debug, Clone)]
 pub struct Measurement {
-    /// How.
+    /// What it was measured from.
     pub method: Method,
     /// Everything the fit found.
     pub fitted: Fitted,
-    /// Place of the star, where a wave with W = 0 would focus; frame pixels.
-    pub star_px: [f64; 2],
-    /// Place in the field, pupil axes.
-    pub field_m: [f64; 2],
+    /// Place of the star, where a wave with W = 0 would focus.
+    pub star_px: FramePx,
+    /// Place in the field.
+    pub field_m: FieldM,
     /// Edges of the (first) doughnut, frame pixels.
     pub ring: Option<Ring>,
     /// Spikes of a masked star.
@@ -80,12 +82,10 @@ pub struct Measurement {
     pub side: Option<(Side, SideFrom)>,
     /// Reference wavelength of the model.
     pub reference_m: Option<f64>,
-    /// Corner and size of the part of the frame that was fitted, pixels.
+    /// Part of the frame that was fitted: column and row of its corner, then its numbers of columns and rows.
     pub cut_px: [[usize; 2]; 2],
-    /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `mirrored_fits_better`, `half_turn_fits_better`,
-    /// `upside_down_fits_better`, `very_blurred`, `coma_uncertain`, `not_settled`, `saturated`, `star_cut_by_edge`,
-    /// `stars_overlap`, `gain_unknown`, `pixels_left_out`, `obstruction_aside`, `higher_order_modes`.
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
 
 impl Measurement {
@@ -138,7 +138,7 @@ impl Measurement {
 
     /// Whether the result should be acted on.
     pub fn is_sound(&self) -> bool {
-        all_sound(&self.flags)
+        self.flags.is_sound()
     }
 
     fn unknown(&self, unknown: Unknown) -> Option<Uncertain> {
@@ -185,7 +185,7 @@ pub fn measure(
     })?;
     let method = Method::Doughnut;
     let mut found = doughnut(method, fit, edges, &star, &view, &settings.judging);
-    found.flags.extend(better.map(str::to_owned));
+    found.flags.extend(better);
     Ok(found)
 }
 
@@ -226,28 +226,28 @@ pub fn measure_two(
     let [first, _] = edges;
     let method = Method::DoughnutPair;
     let mut found = doughnut(method, fit, first, &stars[0], &own[0], &settings.judging);
-    found.flags.extend(better.map(str::to_owned));
-    found.flags.extend(stars[1].flags.iter().cloned());
-    found.flags.dedup();
+    found.flags.extend(better);
+    found.flags.extend(&stars[1].flags);
     Ok(found)
 }
 
-/// Where the star is not explained: the other way of holding the picture that fits far better, as a flag. Shadows of vanes tell;
-/// a pupil that is round fits all ways alike, and is not asked.
+/// Tries the picture turned by half a turn, mirrored, and upside down, where the fit did not explain the star; returns the flag of the
+/// way that fits far better, or `None`. Only shadows of vanes and obstructions tell these ways apart: a round pupil fits all of
+/// them alike and is not tried.
 fn held_otherwise(
     instrument: &Instrument,
     found: &Fitted,
     settings: &JudgingSettings,
     fit: impl Fn(&Instrument) -> Result<Fitted, MeasureError>,
-) -> Result<Option<&'static str>, MeasureError> {
+) -> Result<Option<Flag>, MeasureError> {
     if found.model_error == 0.0 || is_round(instrument) {
         return Ok(None);
     }
     let beyond = |chi_square: f64| (chi_square - 1.0).max(settings.chi_square_known_to);
     let ways = [
-        (false, PI, "half_turn_fits_better"),
-        (true, 0.0, "mirrored_fits_better"),
-        (true, PI, "upside_down_fits_better"),
+        (false, PI, Flag::HalfTurnFitsBetter),
+        (true, 0.0, Flag::MirroredFitsBetter),
+        (true, PI, Flag::UpsideDownFitsBetter),
     ];
     let far_better = settings.held_otherwise_share * beyond(found.chi_square);
     let mut best = (None, far_better);
@@ -308,7 +308,7 @@ fn doughnut(
 ) -> Measurement {
     let mut found = plain(method, fit.fitted, star, view, settings);
     if fit.side_from == SideFrom::Assumed {
-        found.flags.push("even_sign_open".into());
+        found.flags.raise(Flag::EvenSignOpen);
     }
     let aside = found.obstruction_aside_m().is_some_and(|aside| {
         let limit = settings.obstruction_aside_sigma;
@@ -316,11 +316,11 @@ fn doughnut(
         aside.iter().any(seen)
     });
     if aside {
-        found.flags.push("obstruction_aside".into());
+        found.flags.raise(Flag::ObstructionAside);
     }
     let corner = star.corner_px.map(|c| c as f64);
     found.side = Some((fit.side, fit.side_from));
-    found.ring = Some(edges.moved(corner));
+    found.ring = Some(edges.moved(FramePx::new(corner)));
     found
 }
 
@@ -334,38 +334,9 @@ fn plain(
     let mut flags = star.flags.clone();
     if fitted.unexplained < settings.overlap_unexplained_share {
         // it looked double, and one star explains it
-        flags.retain(|flag| flag != "stars_overlap");
+        flags = flags.without(Flag::StarsOverlap);
     }
-    if fitted.left_out_px > 0 && !flags.iter().any(|flag| flag == "pixels_left_out") {
-        flags.push("pixels_left_out".into());
-    }
-    if !fitted.settled {
-        flags.push("not_settled".into());
-    }
-    if fitted.get(Unknown::Mode(HIGHER_ORDER_MODES[0])).is_some() {
-        flags.push("higher_order_modes".into());
-    }
-    if fitted.chi_square > settings.rough_fit_chi_square {
-        flags.push("rough_fit".into());
-    }
-    if fitted.unexplained > settings.poor_fit_unexplained_share
-        || fitted.model_error > settings.poor_fit_model_error_share
-    {
-        flags.push("poor_fit".into());
-    }
-    let blur = fitted
-        .get(Unknown::Seeing(0))
-        .map_or(0.0, |s| libm::exp(s.0));
-    if blur > settings.very_blurred_rad {
-        flags.push("very_blurred".into());
-    }
-    let uncertain = |noll| {
-        let sigma = fitted.get(Unknown::Mode(noll)).and_then(|found| found.1);
-        sigma.is_none_or(|s| s > settings.coma_sigma_m)
-    };
-    if uncertain(7) || uncertain(8) {
-        flags.push("coma_uncertain".into());
-    }
+    flags.extend(&judged(&fitted, settings));
     let place = |axis| {
         let inside = fitted.get(Unknown::Place(0, axis)).map_or(0.0, |p| p.0);
         inside + star.corner_px[axis] as f64
@@ -373,7 +344,7 @@ fn plain(
     let (rows, columns) = star.recorded.image_e.dim();
     Measurement {
         method,
-        star_px: [place(0), place(1)],
+        star_px: FramePx::new([place(0), place(1)]),
         field_m: star.recorded.field_m,
         ring: None,
         spikes: Vec::new(),
@@ -389,7 +360,7 @@ fn plain(
 }
 
 /// Modes that the telescope would have if it were aligned, at a place in the field.
-pub(super) fn aligned_modes(instrument: &Instrument, field_m: [f64; 2]) -> Modes {
+pub(super) fn aligned_modes(instrument: &Instrument, field_m: FieldM) -> Modes {
     let mut modes = instrument.telescope.design.clone();
     let of_field = crate::mechanics::field_modes(&instrument.telescope.field, field_m);
     modes.add_scaled(&of_field, 1.0);

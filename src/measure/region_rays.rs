@@ -1,4 +1,4 @@
-//! Where the rays of each region of the mask land, by the fitted wavefront: the number that a truth has too.
+//! Where the rays of each region of the mask land on the average, by the fitted wavefront: the same quantity as a truth's `shift_px`.
 //!
 //! The light of a spike is not where its mean ray is: regions with parallel slots share it, and a window sees the middle of it
 //! better than its tails. The fit knows all of that, so its mean rays are compared with a truth, and what the light itself
@@ -60,7 +60,7 @@ pub(super) fn region_rays(
     rays
 }
 
-/// Step of the difference that stands for a derivative; `None` for what moves no ray.
+/// Step of the difference that stands for the derivative by an unknown, in that unknown's unit; `None` for unknowns that move no ray.
 fn step(unknown: Unknown, instrument: &Instrument, prior: &PriorSettings) -> Option<f64> {
     match unknown {
         Unknown::Mode(_) => Some(NM),

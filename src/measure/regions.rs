@@ -76,7 +76,7 @@ impl Regions {
     }
 }
 
-/// The set with everything that the frame's edge is not connected with, edge to edge.
+/// The set and its holes: pixels from which no way over pixels outside the set, side to side, leads to the edge of the frame.
 pub(super) fn with_holes(set: &Array2<bool>) -> Array2<bool> {
     let (rows, columns) = set.dim();
     let mut seen = set.clone();
@@ -88,7 +88,7 @@ pub(super) fn with_holes(set: &Array2<bool>) -> Array2<bool> {
             }
         }
     }
-    // what is still not seen is a hole; what was reached from the edge is neither
+    // pixels that were reached from the edge lie outside; all others belong to the set or are holes in it
     let mut outside = seen;
     outside.zip_mut_with(set, |reached, is| *reached = *reached && !*is);
     outside.mapv(|is| !is)

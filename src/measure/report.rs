@@ -8,6 +8,8 @@ use super::ring::Ring;
 use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
 use super::words;
+use crate::axes::FramePx;
+use crate::flag::Flags;
 use crate::instrument::Instrument;
 use crate::math::Uncertain;
 use crate::predict::seeing_sigma_m;
@@ -35,10 +37,10 @@ pub struct MeasureReport {
     pub sensor_offset_um: Option<Uncertain>,
     /// `inside` or `outside`.
     pub side: Option<&'static str>,
-    /// Who says so: `told`, `vanes` or `assumed`.
+    /// How the side is known: `told` by the owner, by the shadows of the `vanes`, or `assumed`.
     pub side_from: Option<&'static str>,
     /// Where a wave with W = 0 would focus, frame pixels.
-    pub star_px: Option<[f64; 2]>,
+    pub star_px: Option<FramePx>,
     /// FWHM of the blur that the fit found, as seeing at the zenith and 500 nm.
     pub seeing_arcsec: Option<f64>,
     /// How far the obstruction sits aside, pupil axes; pairs only.
@@ -65,23 +67,23 @@ pub struct MeasureReport {
     pub advice: Option<AdviceReport>,
     /// Whether the verdict is not `look-again`.
     pub sound: bool,
-    /// What the owner should know; the list is in DEVELOPERS.md, "Measuring".
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
 
 /// The edges of a doughnut, frame pixels and directions.
 #[derive(Debug, Clone, Serialize)]
 pub struct DoughnutReport {
     /// Centroid of the area within the outer edge.
-    pub outer_centre_px: [f64; 2],
+    pub outer_centre_px: FramePx,
     /// Radius of a circle of that area.
     pub outer_radius_px: f64,
     /// Centroid of the dark middle; `None` without an obstruction.
-    pub dark_centre_px: Option<[f64; 2]>,
+    pub dark_centre_px: Option<FramePx>,
     /// Radius of a circle of its area.
     pub inner_radius_px: Option<f64>,
     /// Dark centre minus outer centre.
-    pub dark_shift_px: Option<[f64; 2]>,
+    pub dark_shift_px: Option<FramePx>,
     /// Length of the shift over the outer radius.
     pub dark_shift_of_radius: Option<f64>,
     /// Direction of the shift, counter-clockwise from +x.
@@ -101,7 +103,7 @@ pub struct SectorReport {
     pub azimuth_deg: f64,
     /// Outer minus inner edge.
     pub thickness_px: f64,
-    /// Light over the ring's mean.
+    /// Mean light across the ring, over the mean of all sectors.
     pub brightness: f64,
 }
 
@@ -136,7 +138,7 @@ pub struct SpikeReport {
     pub light_sigma_px: Option<f64>,
 }
 
-/// What an eye judges.
+/// A triplet of spikes, as an eye judges it.
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct TripletReport {
     /// Slots of the middle spike, pupil axes.
@@ -158,7 +160,7 @@ pub struct SlopesReport {
     pub equations: usize,
     /// Modes asked for.
     pub unknowns: usize,
-    /// How many of them the spikes determine.
+    /// Rank of the equations: how many combinations of the unknowns the spikes determine.
     pub rank: usize,
     /// Ratio of the largest to the smallest singular value kept.
     pub condition: f64,
@@ -169,11 +171,11 @@ pub struct SlopesReport {
 pub struct StopReport {
     /// The level: the largest of what follows.
     pub stop: f64,
-    /// What nobody sees in a picture.
+    /// Coma that is too small to be seen in a picture.
     pub not_seen: f64,
     /// What the atmosphere adds in this exposure; `None` without one.
     pub atmosphere: Option<f64>,
-    /// What a hand can set; `None` without screws.
+    /// Coma that the finest turn of a hand leaves; `None` without screws or response.
     pub hand: Option<f64>,
 }
 
@@ -190,10 +192,10 @@ pub struct AdviceReport {
     pub turns: BTreeMap<String, f64>,
     /// The one screw that helps most alone.
     pub one_screw: Option<OneScrewReport>,
-    /// The same for people, from the front of the telescope.
+    /// The turns in sentences, with the screws as seen from the front of the telescope.
     pub words: Vec<String>,
     /// How far the star will move, frame axes.
-    pub image_shift_px: [f64; 2],
+    pub image_shift_px: FramePx,
     /// How much farther out the sensor will stand, µm.
     pub focus_change_um: f64,
     /// What is left after exact turns.
@@ -238,7 +240,7 @@ pub struct Findings<'a> {
     /// Exposure, where it is known.
     pub exposure_s: Option<f64>,
     /// Flags of the files.
-    pub flags: &'a [String],
+    pub flags: &'a Flags,
     /// By which numbers the next step is chosen.
     pub settings: &'a AdviceSettings,
 }
@@ -256,17 +258,10 @@ impl MeasureReport {
     pub fn new(found: &Findings, verdict: Verdict, instrument: &Instrument) -> MeasureReport {
         let star = found.star;
         let pixel_m = instrument.camera.pixel_m;
-        let mut flags = found.flags.to_vec();
-        flags.extend(star.iter().flat_map(|s| s.flags.iter().cloned()));
-        flags.extend(
-            found
-                .whole_frame
-                .iter()
-                .flat_map(|w| w.flags.iter().cloned()),
-        );
-        flags.extend(found.advice.iter().flat_map(|a| a.flags.iter().cloned()));
-        let mut seen = std::collections::BTreeSet::new();
-        flags.retain(|flag| seen.insert(flag.clone()));
+        let mut flags = found.flags.clone();
+        flags.extend(star.iter().flat_map(|s| &s.flags));
+        flags.extend(found.whole_frame.iter().flat_map(|w| &w.flags));
+        flags.extend(found.advice.iter().flat_map(|a| &a.flags));
         let masked = star.filter(|s| !s.spikes.is_empty());
         MeasureReport {
             format: "skewstar-measure/2",
@@ -314,7 +309,7 @@ fn modes(star: &Measurement) -> BTreeMap<u32, Uncertain> {
 
 fn doughnut(ring: &Ring) -> DoughnutReport {
     let shift = ring.dark_shift_px();
-    let size = shift.map(|s| s[0].hypot(s[1]));
+    let size = shift.map(|s| s.length());
     DoughnutReport {
         outer_centre_px: ring.outer_centre_px,
         outer_radius_px: ring.outer_radius_px,

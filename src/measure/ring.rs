@@ -7,6 +7,7 @@
 use super::harmonics::Harmonics;
 use super::regions::{Regions, grown};
 use super::settings::RingSettings;
+use crate::axes::FramePx;
 use ndarray::Array2;
 use std::f64::consts::{PI, TAU};
 
@@ -14,18 +15,18 @@ use std::f64::consts::{PI, TAU};
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ring {
     /// Centre of the area within the outer edge.
-    pub outer_centre_px: [f64; 2],
+    pub outer_centre_px: FramePx,
     /// Radius of the circle of the same area.
     pub outer_radius_px: f64,
     /// Centre of the dark area; `None` where there is none.
-    pub dark_centre_px: Option<[f64; 2]>,
+    pub dark_centre_px: Option<FramePx>,
     /// Radius of the circle of the same area.
     pub inner_radius_px: Option<f64>,
     /// Thickness and mean light of the ring in each of [`SECTORS`] directions, the first to the right, counter-clockwise.
     pub sectors: Vec<Sector>,
     /// Narrow shadows across the ring.
     pub shadows: Vec<Shadow>,
-    /// How far the outer edge is from a circle: amplitude of cos 2θ and sin 2θ, pixels.
+    /// How far the outer edge is from a circle: amplitudes of cos 2θ and sin 2θ of its radius, pixels, θ in frame axes.
     pub oval_px: [f64; 2],
 }
 
@@ -51,16 +52,12 @@ pub struct Shadow {
 
 impl Ring {
     /// The same ring seen from another corner.
-    pub fn moved(mut self, by_px: [f64; 2]) -> Ring {
-        for place in [
-            Some(&mut self.outer_centre_px),
-            self.dark_centre_px.as_mut(),
-        ] {
-            for (axis, value) in place.into_iter().flatten().enumerate() {
-                *value += by_px[axis];
-            }
+    pub fn moved(self, by_px: FramePx) -> Ring {
+        Ring {
+            outer_centre_px: self.outer_centre_px + by_px,
+            dark_centre_px: self.dark_centre_px.map(|dark| dark + by_px),
+            ..self
         }
-        self
     }
 
     /// Direction in which the ring is thinnest: where the first harmonic of its thickness is least.
@@ -75,9 +72,8 @@ impl Ring {
     }
 
     /// Dark centre minus outer centre.
-    pub fn dark_shift_px(&self) -> Option<[f64; 2]> {
-        let dark = self.dark_centre_px?;
-        Some([0, 1].map(|axis| dark[axis] - self.outer_centre_px[axis]))
+    pub fn dark_shift_px(&self) -> Option<FramePx> {
+        Some(self.dark_centre_px? - self.outer_centre_px)
     }
 }
 
@@ -129,9 +125,9 @@ fn ring_lit(picture: &Array2<f64>, share: f64, settings: &RingSettings) -> Optio
         .filter(|dark| dark.radius_px < settings.inner_over_outer_at_most * outer.radius_px);
     let light = Around::new(&smooth, &outer, dark.as_ref(), settings.band_margin_share);
     Some(Ring {
-        outer_centre_px: outer.centre_px,
+        outer_centre_px: FramePx::new(outer.centre_px),
         outer_radius_px: outer.radius_px,
-        dark_centre_px: dark.as_ref().map(|d| d.centre_px),
+        dark_centre_px: dark.as_ref().map(|d| FramePx::new(d.centre_px)),
         inner_radius_px: dark.as_ref().map(|d| d.radius_px),
         sectors: light.sectors(),
         shadows: light.shadows(settings),
@@ -304,8 +300,12 @@ impl RingEdge {
     /// Distance of the edge from a point within it, in a direction.
     fn distance_px(&self, point_px: [f64; 2], angle: f64) -> f64 {
         let (cos, sin) = (libm::cos(angle), libm::sin(angle));
-        let (mut low, mut high) = (0.0, 4.0 * self.radius_px);
-        for _ in 0..40 {
+        /// No edge that was read lies farther from a point within it than this many of its radii.
+        const FARTHEST_RADII: f64 = 4.0;
+        /// Halvings: the distance comes out to rounding.
+        const HALVINGS: usize = 40;
+        let (mut low, mut high) = (0.0, FARTHEST_RADII * self.radius_px);
+        for _ in 0..HALVINGS {
             let middle = 0.5 * (low + high);
             let point = [point_px[0] + middle * cos, point_px[1] + middle * sin];
             if self.holds(point, 0.0) {
@@ -444,7 +444,7 @@ impl Around {
             .collect()
     }
 
-    /// Dips below the smooth course of the light round the ring, deeper than its ripple.
+    /// Shadows: dips of the light round the ring below its smooth course, deeper than its usual ripple.
     fn shadows(&self, settings: &RingSettings) -> Vec<Shadow> {
         let angle = |i: usize| TAU * i as f64 / SPOKES as f64;
         let points: Vec<(f64, f64)> = self

@@ -5,9 +5,11 @@ use super::fit::Recorded;
 use super::masked::cut;
 use super::settings::{CutOutSettings, FindingSettings};
 use super::{Search, Source, Stars};
+use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
 use crate::instrument::{Camera, FieldTerms, Instrument};
-use crate::pupil::frame_axes;
+use crate::pupil::field_m;
 use crate::sensor::saturation_e;
 use crate::state::Modes;
 use ndarray::Array2;
@@ -15,7 +17,7 @@ use ndarray::Array2;
 /// Pixel values and what is known about them.
 #[derive(Debug, Clone)]
 pub struct Picture {
-    /// Values as the camera gave them, row 0 at the bottom.
+    /// Counts as the camera gave them; element `[[row, column]]`, row 0 at the bottom.
     pub values_adu: Array2<f64>,
     /// The value at which a pixel is full, as the file has it.
     pub ceiling_adu: Option<f64>,
@@ -31,7 +33,8 @@ pub struct Picture {
 pub struct CutStar {
     /// The star.
     pub recorded: Recorded,
-    /// The same in counts above the background, hot and dead pixels replaced: for looking at.
+    /// The same star in counts above the background, hot and dead pixels replaced by their neighbours' median, for reading edges and for
+    /// pictures; element `[[row, column]]`, row 0 at the bottom.
     pub light_adu: Array2<f64>,
     /// Column and row of the cut-out's corner in the frame.
     pub corner_px: [usize; 2],
@@ -40,10 +43,10 @@ pub struct CutStar {
     /// Electrons per count in use.
     pub gain_e_per_adu: f64,
     /// What the owner should know.
-    pub flags: Vec<String>,
+    pub flags: Flags,
 }
 
-/// What a file of the frame would say: its counts, and at which of them a pixel is full.
+/// A simulated frame as its file would be read: its counts, and the count of a full pixel.
 impl From<&Frame> for Picture {
     fn from(frame: &Frame) -> Self {
         Picture {
@@ -79,7 +82,8 @@ impl Picture {
     /// Cuts out the brightest star, or the one nearest to a place.
     ///
     /// # Errors
-    /// [`MeasureError::Frame`] where there is none; [`MeasureError::Full`] and [`MeasureError::CutByEdge`] where it is of no use.
+    /// [`MeasureError::Frame`] where there is none; [`MeasureError::Full`] and [`MeasureError::CutByEdge`] where too much of it is
+    /// full or cut off to be measured.
     pub fn star(
         &self,
         instrument: &Instrument,
@@ -98,10 +102,10 @@ impl Picture {
             None => stars.brightest(),
         }
         .clone();
-        let mut flags = Vec::new();
+        let mut flags = Flags::default();
         let (rows, columns) = self.spans(&source, mask_on, &settings.cut_out, &mut flags)?;
         let gain = self.gain(instrument, &mut flags);
-        // the level only: a slope of the sky is the fit's to find, which knows what is wing of the star and what is not
+        // the level alone is taken off: the fit finds the slope of the sky, because it can tell the sky from the star's wings
         let level = stars.background.at(source.centre_px);
         let light = self.values_adu.mapv(|v| (v - level) * gain);
         let mut usable = Array2::from_elem(light.dim(), true);
@@ -110,7 +114,7 @@ impl Picture {
             usable[[*row, *column]] = false;
         }
         if !cut(&usable, rows, columns).iter().all(|good| *good) {
-            flags.push("pixels_left_out".into());
+            flags.raise(Flag::PixelsLeftOut);
         }
         for [column, row] in &defects.full_px {
             usable[[*row, *column]] = false;
@@ -150,7 +154,7 @@ impl Picture {
         source: &Source,
         mask_on: bool,
         settings: &CutOutSettings,
-        flags: &mut Vec<String>,
+        flags: &mut Flags,
     ) -> Result<([usize; 2], [usize; 2]), MeasureError> {
         let (height, width) = self.values_adu.dim();
         let [low, high] = source.box_px;
@@ -187,20 +191,20 @@ impl Picture {
                     centre_px: source.centre_px,
                 });
             }
-            flags.push("star_cut_by_edge".into());
+            flags.raise(Flag::StarCutByEdge);
         }
         Ok((rows, columns))
     }
 
     /// Electrons per count: the camera's, else the file's, else 1 with a flag.
-    pub(super) fn gain(&self, instrument: &Instrument, flags: &mut Vec<String>) -> f64 {
+    pub(super) fn gain(&self, instrument: &Instrument, flags: &mut Flags) -> f64 {
         let typed = instrument
             .camera
             .electronics
             .as_ref()
             .map(|e| e.gain_e_per_adu);
         typed.or(self.gain_e_per_adu).unwrap_or_else(|| {
-            flags.push("gain_unknown".into());
+            flags.raise(Flag::GainUnknown);
             1.0
         })
     }
@@ -219,27 +223,21 @@ impl Picture {
         }
     }
 
-    /// Place in the field, pupil axes. A frame that is not the whole sensor does not say it: the star is then taken to be on
+    /// Place in the field. A frame that is not the whole sensor does not say it: the star is then taken to be on
     /// the axis, with a flag where the telescope changes over its field.
-    fn field_m(
-        &self,
-        instrument: &Instrument,
-        place_px: [f64; 2],
-        flags: &mut Vec<String>,
-    ) -> [f64; 2] {
+    fn field_m(&self, instrument: &Instrument, place_px: [f64; 2], flags: &mut Flags) -> FieldM {
         if !self.is_whole(&instrument.camera) {
             if instrument.telescope.field != FieldTerms::default() {
-                flags.push("frame_size_differs".into());
+                flags.raise(Flag::FrameSizeDiffers);
             }
-            return [0.0; 2];
+            return FieldM::ZERO;
         }
-        let middle = self.middle_px();
-        let from_middle = [0, 1].map(|axis| place_px[axis] - middle[axis]);
-        frame_axes(instrument).backward(from_middle.map(|p| p * instrument.camera.pixel_m))
+        field_m(instrument, FramePx::new(place_px))
     }
 }
 
-/// Another star's pixels are not used, unless its box is in the star's own.
+/// Marks the pixels in another star's box as not to be used, but for those in the star's own box; where the other one's centre lies in
+/// the star's own box, none are.
 fn close_box(usable: &mut Array2<bool>, other: &Source, own: &Source) {
     let [low, high] = other.box_px;
     let within = |place: [f64; 2]| {
@@ -262,10 +260,10 @@ fn close_box(usable: &mut Array2<bool>, other: &Source, own: &Source) {
 fn flag_source(
     source: &Source,
     full_share_at_most: f64,
-    flags: &mut Vec<String>,
+    flags: &mut Flags,
 ) -> Result<(), MeasureError> {
     if source.overlaps {
-        flags.push("stars_overlap".into());
+        flags.raise(Flag::StarsOverlap);
     }
     if source.saturated_px == 0 {
         return Ok(());
@@ -277,6 +275,9 @@ fn flag_source(
             saturated_px: source.saturated_px,
         });
     }
-    flags.push("saturated".into());
+    flags.raise(Flag::Saturated);
     Ok(())
 }
+
+#[cfg(test)]
+mod tests;

@@ -24,13 +24,13 @@ use std::f64::consts::{FRAC_PI_2, PI, TAU};
 pub struct FoundSpike {
     /// Numbers of the regions whose slots make it.
     pub regions: Vec<usize>,
-    /// Azimuth of the first region's middle, pupil axes.
+    /// Azimuth of the middle of the first of these regions, pupil axes.
     pub azimuth_rad: f64,
     /// Direction along the slots, pupil axes.
     pub slot_rad: f64,
     /// Shift along the slots against the aligned telescope, from the star's place; `None` where no light is.
     pub shift_px: Option<f64>,
-    /// Standard deviation by photons and noise alone.
+    /// Standard deviation by photons and the noise of the background, pixels; the window's own errors are not in it.
     pub sigma_px: Option<f64>,
 }
 
@@ -56,9 +56,9 @@ pub struct SlopeModes {
     pub place_px: [f64; 2],
     /// Number of equations and of unknowns.
     pub equations: [usize; 2],
-    /// Directions that the equations see.
+    /// Rank of the equations: how many combinations of the unknowns they determine.
     pub rank: usize,
-    /// How much better the best is seen than the worst.
+    /// Condition of the equations: the largest singular value over the smallest, columns brought to unit length.
     pub condition: f64,
 }
 
@@ -120,7 +120,7 @@ struct SlotDirection {
     azimuth_rad: f64,
     slot_rad: f64,
     pitch_m: f64,
-    /// Width of the regions along their slots: the spike is narrower the larger it is.
+    /// Width of the regions along their slots, the smallest of the group: diffraction makes the spike λf over this wide.
     extent_m: f64,
 }
 
@@ -148,7 +148,9 @@ impl<'a> Spikes<'a> {
         })
     }
 
-    /// Finds the spikes. `aligned_e` is the frame predicted for the aligned telescope with the star at `star_px`.
+    /// Finds the spikes. `aligned_e` is the frame predicted for the aligned telescope with the star at `star_px` (x, y in the cut-out):
+    /// electrons, element `[[row, column]]`, row 0 at the bottom, of the same size as the recorded one. `seeing_m` is the
+    /// seeing's FWHM on the sensor.
     pub fn find(
         &self,
         recorded: &Recorded,
@@ -325,7 +327,7 @@ impl<'a> Spikes<'a> {
     }
 }
 
-/// Regions by the direction of their slots, which makes the same spike half a turn on.
+/// Regions grouped by the direction of their slots. Slots that run the same way share a spike.
 fn groups(design: &MaskDesign, pupil: &Pupil, same_direction_rad: f64) -> Vec<SlotDirection> {
     let mut groups: Vec<SlotDirection> = Vec::new();
     for (number, region) in regions(design).iter().enumerate() {
@@ -399,7 +401,8 @@ impl SpikeWindow {
         (shift.abs() < self.widest_half_px).then_some((shift, sigma / gain))
     }
 
-    /// Centroid of the light in the window about `place`, from there.
+    /// Centroid of the light in the window, along the slots and from the window's middle, pixels, with its standard deviation by photons
+    /// and background. `place` is where the window's middle lies along the slots from the star. `None` without light.
     fn offset_px(
         &self,
         image_e: &Array2<f64>,

@@ -93,7 +93,7 @@ pub struct Stars {
     sources: Vec<Source>,
     /// Level and noise.
     pub background: Background,
-    /// The frame above the background, hot and dead pixels patched.
+    /// The frame above the background, hot and dead pixels patched; element `[[row, column]]`, row 0 at the bottom.
     pub light: Array2<f64>,
 }
 
@@ -236,7 +236,8 @@ fn standing_out(
     (found, best)
 }
 
-/// Takes off the middle and, where the noise of squares is larger than that of single pixels says, divides by it.
+/// Takes the middle of the sky's squares off, and divides by their spread where that is larger than the noise of single pixels promises:
+/// neighbouring pixels may be alike.
 fn normalise(above: &mut Array2<f64>, not_sky_sigma: f64) {
     // a star may fill most of a small frame: what is plainly star says nothing about the sky's middle
     let is_sky = |v: &f64| v.is_finite() && *v < not_sky_sigma;

@@ -8,7 +8,7 @@ use super::measurement::{Measurement, aligned_modes};
 use crate::frame::{clock, hour};
 use crate::instrument::{Assembly, Instrument, Response, end, fraction};
 use crate::math::Uncertain;
-use crate::pupil::frame_axes;
+use crate::pupil::frame_direction;
 use crate::state::Coma;
 use crate::units::{DEG, NM, UM};
 
@@ -31,7 +31,7 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
             ring.outer_centre_px[1]
         ));
         if let Some(shift) = ring.dark_shift_px() {
-            let size = shift[0].hypot(shift[1]);
+            let size = shift.length();
             said.push(if size < PUSHED_PX {
                 "Its dark centre sits in the middle.".into()
             } else {
@@ -44,11 +44,9 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
         }
     }
     for triplet in &found.triplets {
-        let along = frame_axes(instrument)
-            .forward([libm::cos(triplet.slot_rad), libm::sin(triplet.slot_rad)]);
         said.push(format!(
             "Middle spike of the triplet towards {}: off its partners' crossing by {:+.2} ± {:.2} px.",
-            clock(along),
+            clock(frame_direction(instrument, triplet.slot_rad)),
             triplet.shift_px,
             triplet.sigma_px
         ));
@@ -61,8 +59,7 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
 
 fn coma(found: &Measurement, instrument: &Instrument) -> Option<String> {
     let coma = found.coma()?;
-    let frame = frame_axes(instrument);
-    let towards = clock(frame.forward(coma.xy_m()));
+    let towards = |coma: &Coma| clock(frame_direction(instrument, coma.azimuth_rad()));
     let own = Coma::of(&aligned_modes(instrument, found.field_m));
     let own_nm = own.size_nm().value;
     let own = if own_nm < SPOKEN_OF_NM {
@@ -70,12 +67,13 @@ fn coma(found: &Measurement, instrument: &Instrument) -> Option<String> {
     } else {
         format!(
             "; {own_nm:.1} nm towards {} would be there with all screws right, by design and the star's place in the field",
-            clock(frame.forward(own.xy_m()))
+            towards(&own)
         )
     };
     Some(format!(
-        "Coma: {} nm RMS, towards {towards} in the picture{own}.",
-        size_in_words(&coma)
+        "Coma: {} nm RMS, towards {} in the picture{own}.",
+        size_in_words(&coma),
+        towards(&coma)
     ))
 }
 
@@ -223,12 +221,12 @@ fn turns(
 
 /// What the turns do to place and focus, as far as the response says it.
 fn what_follows(advice: &Advice, assembly: &Assembly, focus_change_m: f64) -> String {
-    let [x, y] = advice.image_shift_px;
+    let shift = advice.image_shift_px;
     let moves = tells(assembly, |r| r.image_shift_m_per_rad).then(|| {
         format!(
             "The star will move by {:.0} px towards {}",
-            x.hypot(y),
-            clock([x, y])
+            shift.length(),
+            clock(shift)
         )
     });
     let focus = tells(assembly, |r| r.focus_m_per_m)

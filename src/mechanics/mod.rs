@@ -18,6 +18,7 @@ pub mod prescription;
 pub mod sphere;
 pub mod trace;
 
+use crate::axes::FieldM;
 use crate::instrument::{Assembly, FieldTerms, Instrument, Response};
 use crate::state::{Modes, ScrewTurns, State};
 
@@ -40,7 +41,7 @@ pub struct Alignment {
     /// Sensor beyond best focus, field curvature and sensor tilt included.
     pub sensor_offset_m: f64,
     /// How far the tilt, and the place the state asks for, move the image, pupil axes.
-    pub image_shift_m: [f64; 2],
+    pub image_shift_m: FieldM,
 }
 
 /// Works out what the screws, the field and the rest of the state do to the star.
@@ -51,13 +52,11 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
         .as_ref()
         .map_or(Plane::default(), |a| plane_of(a, &state.turns));
     plane.tilt_rad = [0, 1].map(|axis| plane.tilt_rad[axis] + state.flexure_rad[axis]);
-    let mut modes = telescope.design.clone();
+    let mut modes = Modes::none();
+    modes.add_scaled(&telescope.design, 1.0);
     modes.add_scaled(&state.modes, 1.0);
     modes.add_scaled(&field_modes(&telescope.field, state.field_m), 1.0);
-    let from_axis = [
-        state.field_m[0] - telescope.field.axis_m[0],
-        state.field_m[1] - telescope.field.axis_m[1],
-    ];
+    let from_axis = state.field_m - telescope.field.axis_m;
     let square = from_axis[0].powi(2) + from_axis[1].powi(2);
     let mut sensor_offset_m = state.sensor_offset_m + telescope.field.curvature_per_m2 * square;
     let mut image_shift_m = state.aside_m;
@@ -68,7 +67,7 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
     {
         modes.add_scaled(&tilt_modes(response, plane.tilt_rad, from_axis), 1.0);
         let per_rad = response.image_shift_m_per_rad;
-        image_shift_m = [0, 1].map(|axis| state.aside_m[axis] + per_rad * plane.tilt_rad[axis]);
+        image_shift_m += FieldM::new(plane.tilt_rad.map(|tilt| per_rad * tilt));
         let raised = plane.tilt_rad[0] * state.field_m[0] + plane.tilt_rad[1] * state.field_m[1];
         let away_is_outside = if response.focus_m_per_m < 0.0 {
             -1.0
@@ -87,7 +86,7 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
 
 /// Where in the field the coma of field and tilt cancel, from the frame's middle in pupil axes: −k_tilt·t/k_field from the
 /// field's axis. Coma of design and state, which is the same everywhere, is left out; `None` where the field has no coma.
-pub fn coma_node_m(instrument: &Instrument, state: &State) -> Option<[f64; 2]> {
+pub fn coma_node_m(instrument: &Instrument, state: &State) -> Option<FieldM> {
     let field = &instrument.telescope.field;
     let response = instrument
         .assembly
@@ -97,7 +96,7 @@ pub fn coma_node_m(instrument: &Instrument, state: &State) -> Option<[f64; 2]> {
     let per_tilt = response.map_or(0.0, |r| r.coma_m_per_rad) / field.coma_per_m;
     per_tilt
         .is_finite()
-        .then(|| [0, 1].map(|axis| field.axis_m[axis] - per_tilt * tilt_rad[axis]))
+        .then(|| field.axis_m - FieldM::new(tilt_rad.map(|tilt| per_tilt * tilt)))
 }
 
 /// How a unit leans under its own weight.
@@ -196,9 +195,9 @@ pub fn turns_for(assembly: &Assembly, plane: &Plane) -> ScrewTurns {
 }
 
 /// Modes that a tilt of the unit adds at a place in the field.
-pub fn tilt_modes(response: &Response, tilt_rad: [f64; 2], from_axis_m: [f64; 2]) -> Modes {
+pub fn tilt_modes(response: &Response, tilt_rad: [f64; 2], from_axis_m: FieldM) -> Modes {
     let [tx, ty] = tilt_rad;
-    let [hx, hy] = from_axis_m;
+    let [hx, hy] = from_axis_m.xy();
     let quadratic = response.astigmatism_m_per_rad2;
     let mixed = response.astigmatism_m_per_rad_m;
     // |t|² (cos 2φ, sin 2φ) and |t||h| (cos(φt + φh), sin(φt + φh)), written as products of complex numbers
@@ -216,8 +215,8 @@ pub fn tilt_modes(response: &Response, tilt_rad: [f64; 2], from_axis_m: [f64; 2]
 }
 
 /// Modes of the aligned telescope at a place in the field.
-pub fn field_modes(field: &FieldTerms, field_m: [f64; 2]) -> Modes {
-    let [hx, hy] = [field_m[0] - field.axis_m[0], field_m[1] - field.axis_m[1]];
+pub fn field_modes(field: &FieldTerms, field_m: FieldM) -> Modes {
+    let [hx, hy] = (field_m - field.axis_m).xy();
     [
         (8, field.coma_per_m * hx),
         (7, field.coma_per_m * hy),
@@ -231,6 +230,7 @@ pub fn field_modes(field: &FieldTerms, field_m: [f64; 2]) -> Modes {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::state::Coma;
     use crate::testing::fast_unit;
     use crate::units::{MM, NM};
 
@@ -245,20 +245,20 @@ mod tests {
         };
         assert_eq!(coma_node_m(&instrument, &state), None);
         instrument.telescope.field.coma_per_m = -17.0 * NM / MM;
-        instrument.telescope.field.axis_m = [0.7 * MM, -0.4 * MM];
+        instrument.telescope.field.axis_m = FieldM::new([0.7 * MM, -0.4 * MM]);
         let node_m = coma_node_m(&instrument, &state).expect("a node");
-        assert!(node_m[0].hypot(node_m[1]) > 2.0 * MM, "{node_m:?}");
-        let coma_at = |field_m: [f64; 2]| {
+        assert!(node_m.length() > 2.0 * MM, "{node_m:?}");
+        let coma_at = |field_m: FieldM| {
             let here = State {
                 field_m,
                 ..state.clone()
             };
             let modes = align(&instrument, &here).modes;
-            [8, 7].map(|noll| modes.get(noll) / NM)
+            Coma::of(&modes).xy_nm()
         };
         let [x, y] = coma_at(node_m);
         assert!(x.hypot(y) < 1e-9, "{x} {y}");
-        let [x, y] = coma_at([node_m[0] + 3.0 * MM, node_m[1]]);
+        let [x, y] = coma_at(node_m + FieldM::new([3.0 * MM, 0.0]));
         assert!((x + 51.0).abs() < 1e-9 && y.abs() < 1e-9, "{x} {y}");
     }
 }

@@ -12,6 +12,7 @@
 
 use super::sphere::{Launch, TracedStar, traced_star};
 use super::trace::{Effect, RayError, Surface, trace};
+use crate::axes::FieldM;
 use crate::instrument::{FieldTerms, Response};
 use crate::units::{ARCMIN, MM};
 
@@ -415,7 +416,7 @@ pub fn respond(prescription: &Prescription) -> Result<Derived, PrescriptionError
             sensor_tilt_per_tilt: -away_is_outside * mixed(&|s| s.focus_m),
         },
         field: FieldTerms {
-            axis_m: [0.0; 2],
+            axis_m: FieldM::ZERO,
             vignetting: None,
             coma_per_m: (right.coma_m - left.coma_m) / (2.0 * h),
             astigmatism_per_m2: even(

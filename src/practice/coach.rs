@@ -8,6 +8,7 @@ use super::level::Level;
 use super::orientation::{moves, orientation};
 use super::session::{Round, Session, focus_goal_m};
 use super::sight::{SightShape, exact};
+use crate::axes::FramePx;
 use crate::frame::hour;
 use crate::instrument::{Assembly, Instrument, end, fraction, way};
 use crate::math::robust::median;
@@ -164,7 +165,7 @@ fn needs_recentring(owner: &Instrument, latest: &Round) -> bool {
         SightShape::Spikes { .. } => 0.5 * half_px,
         SightShape::Gone => return true,
     };
-    let [x, y] = latest.sight.aside_px;
+    let [x, y] = latest.sight.aside_px.xy();
     x.abs().max(y.abs()) + radius_px > half_px
 }
 
@@ -201,7 +202,7 @@ fn estimate(session: &Session, assembly: &Assembly) -> Option<[f64; 2]> {
     let mut seen = latest.sight.shape.numbers();
     if session.level() == Level::Camera {
         if let SightShape::Doughnut { shift_px, .. } = &latest.sight.shape {
-            seen = orientation(session, assembly)?.undo(*shift_px).to_vec();
+            seen = orientation(session, assembly)?.undo(shift_px.xy()).to_vec();
         }
     } else if seen.is_empty() {
         // near focus: nothing tells the tilt, which was put right before the star was focused
@@ -307,7 +308,7 @@ fn seen_words(shape: &SightShape) -> String {
             ..
         } => {
             let side = if *inside { "inside" } else { "outside" };
-            let moved = shift_px[0].hypot(shift_px[1]);
+            let moved = shift_px.length();
             let place = if moved < 0.1 {
                 "Its dark centre is in the middle.".to_owned()
             } else {
@@ -323,12 +324,12 @@ fn seen_words(shape: &SightShape) -> String {
             along,
             splits_px,
         } => {
-            let one = |(shift, direction): (&f64, &[f64; 2])| {
+            let one = |(shift, direction): (&f64, &FramePx)| {
                 let name = format!("slots towards {}", clock(*direction));
                 if shift.abs() < 0.1 {
                     return format!("{name}, on its crossing");
                 }
-                let way = clock(direction.map(|d| d * shift.signum()));
+                let way = clock(*direction * shift.signum());
                 format!("{name}, {:.1} px off towards {way}", shift.abs())
             };
             let all: Vec<String> = shifts_px.iter().zip(along).map(one).collect();

@@ -5,12 +5,13 @@
 //! coarser sampling than `render` uses: a few per cent off (`practice::eye::tests`), which no eye sees and nothing is measured by.
 
 use crate::atmosphere::{ScaleRange, Screen, ScreenOnGrid};
+use crate::axes::{FieldM, FrameM, FramePx};
 use crate::frame::Frame;
 use crate::instrument::{Camera, Instrument};
 use crate::mechanics::align;
 use crate::predict::{Expected, Instants, Model, PredictError, Settings, atmosphere_of};
 use crate::propagation::Accuracy;
-use crate::pupil::frame_axes;
+use crate::pupil::{shift_px, to_field};
 use crate::rng::Seed;
 use crate::simulate::read_out;
 use crate::state::{Exposure, ScrewTurns, State};
@@ -115,10 +116,9 @@ impl Eye {
         let alignment = align(&self.instrument, state);
         let camera = self.instrument.camera.clone();
         let aside_px = if state.recentred {
-            [0.0; 2]
+            FramePx::ZERO
         } else {
-            let shift = frame_axes(&self.instrument).forward(alignment.image_shift_m);
-            shift.map(|m| m / camera.pixel_m)
+            shift_px(&self.instrument, alignment.image_shift_m)
         };
         let centre = camera.middle_px();
         let outside = aside_px[0].abs() > 2.0 * centre[0] || aside_px[1].abs() > 2.0 * centre[1];
@@ -129,7 +129,7 @@ impl Eye {
             self.instrument.telescope.aperture_m,
         );
         let prepared = self.prepared(state, key)?;
-        prepared.model.star_px = [centre[0] + aside_px[0], centre[1] + aside_px[1]];
+        prepared.model.star_px = centre + aside_px;
         let (modes, offset_m) = (&alignment.modes, alignment.sensor_offset_m);
         let light = if outside {
             Array2::zeros((camera.height_px, camera.width_px))
@@ -161,16 +161,14 @@ impl Eye {
             self.instrument.camera.width_px,
         );
         let mut sheet = Array2::zeros((3 * rows, 3 * columns));
-        let axes = frame_axes(&self.instrument);
         for [x, y] in [[1, 1], [0, 0], [2, 0], [0, 2], [2, 2]] {
-            let place = [
+            let place = FrameM::new([
                 (x as f64 - 1.0) * corner_m[0],
                 (y as f64 - 1.0) * corner_m[1],
-            ];
-            let field = axes.backward(place);
+            ]);
             let mut there = state.clone();
             there.recentred = true;
-            there.field_m = [0, 1].map(|axis| state.field_m[axis] + field[axis]);
+            there.field_m = state.field_m + to_field(&self.instrument, place);
             let picture = self.look(&there, moment)?.expected;
             let mut tile = sheet.view_mut();
             tile.slice_axis_inplace(Axis(0), Slice::from(y * rows..(y + 1) * rows));
@@ -184,7 +182,7 @@ impl Eye {
         &self,
         state: &State,
         offset_m: f64,
-        aside_px: [f64; 2],
+        aside_px: FramePx,
         time_s: f64,
         moment: Moment,
     ) -> Key {
@@ -204,7 +202,7 @@ impl Eye {
             off_centre: aside_px[0].abs().max(aside_px[1].abs()) > 0.02,
             offset_bits: size_m.copysign(offset_m).to_bits(),
             // plus 0: −0 is the same place
-            field_bits: state.field_m.map(|f| (f + 0.0).to_bits()),
+            field_bits: state.field_m.xy().map(|f| (f + 0.0).to_bits()),
             atmosphere,
             seed: (atmosphere == AtmosphereKind::Drawn).then_some(moment.atmosphere),
         }
@@ -233,9 +231,9 @@ impl Prepared {
         let camera = &instrument.camera;
         let half = 0.5 * camera.width_px.max(camera.height_px) as f64 * camera.pixel_m;
         widest.aside_m = if key.off_centre {
-            [half, 0.0]
+            FieldM::new([half, 0.0])
         } else {
-            [0.0; 2]
+            FieldM::ZERO
         };
         widest.exposure = Some(Exposure { time_s: 1.0 });
         let atmosphere = atmosphere_of(state, OUTER_SCALE_M, WIND_RAD)
@@ -359,7 +357,7 @@ mod tests {
     fn a_star_far_outside_leaves_a_dark_frame() {
         let session = session(Level::OneScrew);
         let mut state = session.state();
-        state.aside_m = [1e-3, 0.0];
+        state.aside_m = FieldM::new([1e-3, 0.0]);
         let mut eye = Eye::new(session.instrument());
         let dark = eye.look(&state, NOW).unwrap().expected;
         let lit = eye.look(&session.state(), NOW).unwrap().expected;

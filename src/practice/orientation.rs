@@ -24,7 +24,7 @@ pub(super) fn moves(session: &Session) -> Vec<Move> {
                 (
                     SightShape::Doughnut { shift_px: a, .. },
                     SightShape::Doughnut { shift_px: b, .. },
-                ) => Some([b[0] - a[0], b[1] - a[1]]),
+                ) => Some((*b - *a).xy()),
                 _ => None,
             };
             Move { wrench, seen_px }

@@ -174,7 +174,7 @@ fn record(round: &super::session::Round) -> RoundRecord {
         coma_nm: round.coma_m / NM,
         sensor_offset_um: round.sensor_offset_m / UM,
         thin_side: match &round.sight.shape {
-            SightShape::Doughnut { shift_px, .. } if shift_px[0].hypot(shift_px[1]) >= 0.1 => {
+            SightShape::Doughnut { shift_px, .. } if shift_px.length() >= 0.1 => {
                 Some(clock(*shift_px))
             }
             _ => None,

@@ -8,6 +8,7 @@ use super::cell::{BINDS_AT_TURNS, Cell};
 use super::eye::Moment;
 use super::level::{Hidden, Level, SetupError, goal_coma_m, parts};
 use super::sight::{Sight, sight};
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::{Assembly, ClockwiseTurn, Instrument, MaskLayout, Response, way};
 use crate::mask;
 use crate::mechanics::plane_of;
@@ -45,7 +46,7 @@ pub struct Session {
     cell: Cell,
     wrench_turns: ScrewTurns,
     focuser_m: f64,
-    pointing_m: [f64; 2],
+    pointing_m: FieldM,
     mask_on: bool,
     atmosphere_moves: bool,
     time_s: f64,
@@ -83,7 +84,7 @@ impl Session {
             cell: Cell::new(assembly, &hidden.turns, &hidden.play, seed),
             wrench_turns: ScrewTurns::zero(assembly),
             focuser_m: hidden.sensor_offset_m - response.focus_m_per_m * plane.piston_m,
-            pointing_m: plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad),
+            pointing_m: FieldM::new(plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad)),
             mask_on: level == Level::Mask,
             atmosphere_moves: level == Level::Seeing,
             time_s: state.exposure.as_ref().map_or(0.5, |e| e.time_s),
@@ -307,17 +308,17 @@ impl Session {
     }
 
     /// What the atmosphere does to the place of the dark centre in one exposure.
-    fn atmosphere_px(&self, round: u64) -> [f64; 2] {
+    fn atmosphere_px(&self, round: u64) -> FramePx {
         let (telescope, state) = (&self.owner.telescope, self.state());
         let ratio = telescope.obstruction_ratio();
         let reach = 6.0 * telescope.focal_ratio() * 72f64.sqrt() * (1.0 - ratio * ratio);
         let sigma_m = seeing_sigma_m(telescope, &state, SEEING_REFERENCE_M, 8).unwrap_or(0.0);
         let sigma_px = reach * sigma_m / self.owner.camera.pixel_m;
         let mut stream = self.seed.stream(Purpose::Drill, 1 + round);
-        [0, 1].map(|_| {
+        FramePx::new([0, 1].map(|_| {
             let drawn: f64 = StandardNormal.sample(&mut stream);
             sigma_px * drawn
-        })
+        }))
     }
 
     /// The telescope as it stands, for a picture.
@@ -327,7 +328,7 @@ impl Session {
         state.sensor_offset_m =
             self.focuser_m + self.response().map_or(0.0, |r| r.focus_m_per_m) * piston_m;
         state.recentred = false;
-        state.aside_m = self.pointing_m.map(|p| -p);
+        state.aside_m = -self.pointing_m;
         state.mask_on = self.mask_on;
         state.turns = self.cell.heights().clone();
         if !self.atmosphere_moves {
@@ -436,9 +437,9 @@ impl Session {
         self.owner.assembly.as_ref().map(plane).unwrap_or_default()
     }
 
-    fn shift_of_tilt_m(&self) -> [f64; 2] {
+    fn shift_of_tilt_m(&self) -> FieldM {
         let per_rad = self.response().map_or(0.0, |r| r.image_shift_m_per_rad);
-        self.plane().tilt_rad.map(|t| t * per_rad)
+        FieldM::new(self.plane().tilt_rad.map(|t| t * per_rad))
     }
 
     fn response(&self) -> Option<&Response> {

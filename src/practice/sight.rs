@@ -3,10 +3,11 @@
 //! Edges are traced, not measured on the picture: a picture with noise and a patient eye would give the same, and nobody has to
 //! wait. Places are in frame axes, as the picture is displayed.
 
+use crate::axes::FramePx;
 use crate::instrument::Instrument;
 use crate::mask;
 use crate::mechanics::{Alignment, align};
-use crate::pupil::frame_axes;
+use crate::pupil::{frame_axes, frame_direction, shift_px};
 use crate::simulate::{doughnut, spikes};
 use crate::spectrum::{bins, reference_m};
 use crate::state::{Coma, State};
@@ -16,7 +17,7 @@ use crate::wavefront::Wavefront;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sight {
     /// How far the star stands from the middle of the frame, pixels.
-    pub aside_px: [f64; 2],
+    pub aside_px: FramePx,
     /// Its shape.
     pub shape: SightShape,
 }
@@ -27,9 +28,9 @@ pub enum SightShape {
     /// A ring about a dark centre.
     Doughnut {
         /// Centre of the ring from where a perfect star would stand.
-        centre_px: [f64; 2],
+        centre_px: FramePx,
         /// Dark centre from the centre of the ring; the ring is thin on that side.
-        shift_px: [f64; 2],
+        shift_px: FramePx,
         /// Across the ring.
         diameter_px: f64,
         /// Whether the sensor is inside focus.
@@ -40,7 +41,7 @@ pub enum SightShape {
         /// Each triplet's middle spike from the crossing of its partners, along its slots.
         shifts_px: Vec<f64>,
         /// Direction along those slots in the frame.
-        along: Vec<[f64; 2]>,
+        along: Vec<FramePx>,
         /// How far the two halves of each middle spike are apart: a sign of defocus.
         splits_px: Vec<f64>,
     },
@@ -59,7 +60,7 @@ pub enum SightShape {
 const EYE_PX: f64 = 0.2;
 
 /// What is seen of a star, rounded as an eye rounds; `atmosphere_px` is what the atmosphere adds to the place of a dark centre.
-pub fn sight(instrument: &Instrument, state: &State, atmosphere_px: [f64; 2]) -> Sight {
+pub fn sight(instrument: &Instrument, state: &State, atmosphere_px: FramePx) -> Sight {
     let mut seen = exact(instrument, state);
     let round = |value: &mut f64| *value = (*value / EYE_PX).round() * EYE_PX;
     match &mut seen.shape {
@@ -68,11 +69,8 @@ pub fn sight(instrument: &Instrument, state: &State, atmosphere_px: [f64; 2]) ->
             diameter_px,
             ..
         } => {
-            shift_px
-                .iter_mut()
-                .zip(atmosphere_px)
-                .for_each(|(shift, atmosphere)| *shift += atmosphere);
-            shift_px.iter_mut().for_each(round);
+            *shift_px += atmosphere_px;
+            (0..2).for_each(|axis| round(&mut shift_px[axis]));
             round(diameter_px);
         }
         SightShape::Spikes {
@@ -115,12 +113,11 @@ pub(super) fn exact(instrument: &Instrument, state: &State) -> Sight {
     Sight { aside_px, shape }
 }
 
-fn aside_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> [f64; 2] {
+fn aside_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> FramePx {
     if state.recentred {
-        return [0.0; 2];
+        return FramePx::ZERO;
     }
-    let shift = frame_axes(instrument).forward(alignment.image_shift_m);
-    shift.map(|m| m / instrument.camera.pixel_m)
+    shift_px(instrument, alignment.image_shift_m)
 }
 
 fn masked(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Option<SightShape> {
@@ -138,7 +135,7 @@ fn masked(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Opti
         let slot_rad = triplet.slot_rad + design.rotation_rad;
         shifts_px.push(reading.shift());
         splits_px.push(reading.split[0]);
-        along.push(frame_axes(instrument).forward([libm::cos(slot_rad), libm::sin(slot_rad)]));
+        along.push(frame_direction(instrument, slot_rad));
     }
     (!shifts_px.is_empty()).then_some(SightShape::Spikes {
         shifts_px,
@@ -161,15 +158,15 @@ fn ring(
     }
     let pixel_m = instrument.camera.pixel_m;
     Some(SightShape::Doughnut {
-        centre_px: ring.outer_centre_m.map(|m| m / pixel_m),
-        shift_px: [0, 1].map(|axis| (dark_m[axis] - ring.outer_centre_m[axis]) / pixel_m),
+        centre_px: ring.outer_centre_m.in_pixels(pixel_m),
+        shift_px: (dark_m - ring.outer_centre_m).in_pixels(pixel_m),
         diameter_px: 2.0 * ring.outer_radius_m / pixel_m,
         inside: wavefront.sensor_offset_m < 0.0,
     })
 }
 
 /// A ring that so much coma folds on its thin side that rays cross there: an eye still sees where the dark centre went. By the
-/// linear law of the design, 6N·√72·c·(1 − ε²). The ring itself goes the other way, by (6 − 4/3)N·√72·c: the same law for its
+/// linear law, 6N·√72·c·(1 − ε²). The ring itself goes the other way, by (6 − 4/3)N·√72·c: the same law for its
 /// outer edge, less the tilt that balances the coma.
 fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> Option<SightShape> {
     let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
@@ -179,11 +176,11 @@ fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> 
         return None;
     }
     let per_coma = 6.0 * ratio * 72f64.sqrt() * (1.0 - hole * hole) / pixel_m;
-    let coma_m = Coma::of(&alignment.modes).xy_m();
+    let (axes, coma_m) = (frame_axes(instrument), Coma::of(&alignment.modes).xy_m());
     let ring_per_coma = -(6.0 - 4.0 / 3.0) * ratio * 72f64.sqrt() / pixel_m;
     Some(SightShape::Doughnut {
-        centre_px: frame_axes(instrument).forward(coma_m.map(|c| ring_per_coma * c)),
-        shift_px: frame_axes(instrument).forward(coma_m.map(|c| per_coma * c)),
+        centre_px: FramePx::new(axes.forward(coma_m.map(|c| ring_per_coma * c))),
+        shift_px: FramePx::new(axes.forward(coma_m.map(|c| per_coma * c))),
         diameter_px: 2.0 * outer_m / pixel_m,
         inside: alignment.sensor_offset_m < 0.0,
     })
@@ -202,7 +199,7 @@ impl SightShape {
     /// The numbers that tell the tilt; empty where nothing does.
     pub(super) fn numbers(&self) -> Vec<f64> {
         match self {
-            SightShape::Doughnut { shift_px, .. } => shift_px.to_vec(),
+            SightShape::Doughnut { shift_px, .. } => shift_px.xy().to_vec(),
             SightShape::Spikes { shifts_px, .. } => shifts_px.clone(),
             SightShape::Spot { .. } | SightShape::Gone => Vec::new(),
         }
@@ -223,7 +220,7 @@ mod tests {
         }
     }
 
-    /// The design: the dark centre goes by 6N·√72·c8·(1 − ε²) towards the raised edge.
+    /// Seidel coma: the dark centre goes by 6N·√72·c8·(1 − ε²) towards the raised edge.
     #[test]
     fn the_dark_centre_goes_where_the_unit_is_raised() {
         let instrument = fast_unit();
@@ -258,7 +255,7 @@ mod tests {
     #[test]
     fn eyes_round_and_near_focus_there_is_no_dark_centre() {
         let instrument = fast_unit();
-        let seen = sight(&instrument, &tilted([1.1, -0.7]), [0.05, 0.0]);
+        let seen = sight(&instrument, &tilted([1.1, -0.7]), FramePx::new([0.05, 0.0]));
         for number in seen.shape.numbers() {
             assert!(
                 (number / EYE_PX - (number / EYE_PX).round()).abs() < 1e-9,
@@ -270,7 +267,7 @@ mod tests {
             ..State::default()
         };
         assert!(matches!(
-            sight(&instrument, &state, [0.0; 2]).shape,
+            sight(&instrument, &state, FramePx::ZERO).shape,
             SightShape::Spot { inside: false, .. }
         ));
     }
@@ -316,7 +313,7 @@ mod tests {
             recentred: false,
             ..tilted([9.0, 0.0])
         };
-        let seen = sight(&instrument, &state, [0.0; 2]);
+        let seen = sight(&instrument, &state, FramePx::ZERO);
         assert_eq!(seen.shape, SightShape::Gone);
         assert!(
             (seen.aside_px[0] - 9.0 * 29.0 / 3.8).abs() < 1e-6,

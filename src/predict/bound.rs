@@ -1,6 +1,7 @@
 //! How well the photons of one frame allow anything to be measured: the Cramér–Rao bound.
 //!
-//! Fisher's information is Σ dμ_i dμ_j / var over the pixels, var = expected electrons + read noise² + gain²/12 (rounding to
+//! Fisher's information matrix (S. M. Kay, Fundamentals of Statistical Signal Processing, ch. 3, from memory) is here Σ dμ_i dμ_j / var
+//! over the pixels, μ the expected electrons of a pixel, var = expected electrons + read noise² + gain²/12 (rounding to
 //! counts). Full pixels are left out: they say nothing about small changes. No unbiased fit of the same free parameters
 //! scatters less, and a good one comes close to it. What the frame does not determine is `None`, never infinite.
 //!
@@ -22,11 +23,12 @@ pub struct Bound {
     pub used_px: usize,
 }
 
-/// A column smaller than this share of the steepest there can be is taken for zero.
+/// A column of derivatives whose length is below this share of the largest that a parameter of its kind can have is taken for
+/// zero: what is left of it is rounding.
 const FLOOR: f64 = 1e-6;
 
 impl Bound {
-    /// The bound for a frame in electrons.
+    /// The bound for a frame in electrons; for one in shares of the light it means nothing.
     pub fn new(jacobian: &Jacobian, electronics: &Electronics) -> Self {
         let limit_e = saturation_e(electronics);
         let expected = &jacobian.expected.image;

@@ -1,7 +1,9 @@
-//! What a model asks of its sampling: how far its rays reach, how much W spans, how wide the atmosphere blurs.
+//! What a star asks of the sampling of its model: how far its rays reach on the sensor, over how many wavelengths W spans, and how wide
+//! the atmosphere blurs.
 
 use super::model::BlurTerms;
 use crate::atmosphere::{seeing_cutoff, seeing_fwhm_rad};
+use crate::axes::FramePx;
 use crate::instrument::{Instrument, Passband};
 use crate::mechanics::Alignment;
 use crate::propagation::Demand;
@@ -17,7 +19,7 @@ pub(super) fn demand(
     state: &State,
     alignment: &Alignment,
     passband: &Passband,
-    star_px: [f64; 2],
+    star_px: FramePx,
     blur: Option<&BlurTerms>,
 ) -> Demand {
     let (telescope, camera) = (&instrument.telescope, &instrument.camera);
@@ -103,7 +105,8 @@ fn waves_over(
     wavelengths.into_iter().map(wave).collect()
 }
 
-/// Farthest landing of a ray from the star, along x or y, at any wavelength of the passband; infinite beyond all numbers.
+/// Farthest landing of a ray from the star, along x or y, at any wavelength of the passband, metres on the sensor; infinite where a ray
+/// has no finite place.
 pub fn farthest_ray_m(instrument: &Instrument, alignment: &Alignment) -> f64 {
     let telescope = &instrument.telescope;
     let rim = Wavefront::radial_map(telescope).forward([telescope.aperture_radius_m(), 0.0])[0];
@@ -111,16 +114,18 @@ pub fn farthest_ray_m(instrument: &Instrument, alignment: &Alignment) -> f64 {
     Rays::of(&waves_over(instrument, alignment, passband_m), rim).reach_m
 }
 
-/// A star whose focus changes with wavelength is bright in a few colours only, and what a cycle of phase changes is larger:
-/// chosen so that `twins::a_chromatic_lens_gets_the_wavelengths_its_colours_need` keeps its 1e-3.
+/// Where the focus changes with wavelength, only a few colours are in focus and make most of the bright core, so that a passband needs
+/// more wavelengths for the same error: this many times as many. Set by hand so that
+/// `twins::a_chromatic_lens_gets_the_wavelengths_its_colours_need` keeps its 1e-3.
 const COLOUR_SHARE: f64 = 4.0;
 
-/// What rays over rings and spokes of the pupil say.
+/// What rays from 12 rings times 48 spokes of the pupil show.
 struct Rays {
-    /// Farthest landing along x or y.
+    /// Farthest landing from the star along x or y, metres on the sensor; infinite beyond all numbers.
     reach_m: f64,
-    /// Cycles of phase that two points of the pupil gain on each other from one end of the passband to the other. Where W
-    /// changes with wavelength: [`COLOUR_SHARE`] times as many as if it changed everywhere as fast as where it is fastest.
+    /// Cycles by which the phase between two points of the pupil, those where it is most, changes from one end of the passband to the
+    /// other. Where W itself changes with wavelength, the fastest change is taken for the whole passband, times
+    /// [`COLOUR_SHARE`].
     cycles: f64,
 }
 

@@ -2,24 +2,25 @@
 //! that a measurement of edges and spikes is compared with.
 
 use super::textbook::airy_radius_m;
+use crate::axes::{FieldM, FrameM};
 use crate::geometry::{Trapezoid, trapezoids};
 use crate::instrument::{Instrument, ObstructionShape, Telescope};
 use crate::mask;
-use crate::pupil::{Pupil, frame_axes, obstruction_centre_m, vignette};
+use crate::pupil::{Pupil, frame_axes, frame_direction, obstruction_centre_m, vignette};
 use crate::state::State;
 use crate::units::DEG;
 use crate::wavefront::Wavefront;
 use std::f64::consts::{PI, TAU};
 
-/// Outer edge and dark centre of a defocused star, metres from the star's place, frame axes.
+/// Outer edge and dark centre of a defocused star, from the star's place.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Doughnut {
     /// Centre of the area inside the outer edge.
-    pub outer_centre_m: [f64; 2],
+    pub outer_centre_m: FrameM,
     /// Radius of the circle with the same area.
     pub outer_radius_m: f64,
     /// The same for the dark centre; `None` without an obstruction.
-    pub dark: Option<([f64; 2], f64)>,
+    pub dark: Option<(FrameM, f64)>,
 }
 
 /// One region's spike.
@@ -31,14 +32,15 @@ pub struct Spike {
     pub azimuth_rad: f64,
     /// Direction along its slots, pupil axes.
     pub slot_rad: f64,
-    /// Place of the spike along +slot direction (as turned into the frame), from the star's place.
+    /// Place of the region's mean ray from the star's place, along the +slot direction turned into frame axes, metres.
     pub shift_m: f64,
 }
 
-/// Points on an edge.
+/// Points in which an edge is traced: its area comes out to about 1e-5 (a polygon of n sides inside a circle lacks 2π²/(3n²) of it).
 const EDGE_POINTS: usize = 720;
 
-/// The doughnut's edges; `None` inside the caustic, where rays cross, and where diffraction is wider than the ring.
+/// The doughnut's edges by rays (derived here: each edge is the image of an edge of the pupil). `None` inside the caustic, where rays
+/// cross and no edge of the pupil is an edge of the light, and where the outer radius is less than the Airy disc's.
 pub fn doughnut(
     instrument: &Instrument,
     state: &State,
@@ -76,10 +78,10 @@ pub fn doughnut(
 }
 
 /// Edge of the open area of the aperture by angle: a circle, or the lens that a second opening leaves of it.
-fn outline(telescope: &Telescope, field_m: [f64; 2]) -> impl Fn(f64) -> [f64; 2] {
+fn outline(telescope: &Telescope, field_m: FieldM) -> impl Fn(f64) -> [f64; 2] {
     let radius = telescope.aperture_radius_m();
     let second = vignette(telescope, field_m);
-    // seen from the middle of what both circles have in common
+    // radii are counted from the middle of the lens that both circles have in common
     let middle = second.map_or([0.0; 2], |(centre, other)| {
         let apart = centre[0].hypot(centre[1]);
         let (first, last) = ((apart - other).max(-radius), (apart + other).min(radius));
@@ -114,32 +116,30 @@ pub fn spikes(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> 
         return Vec::new();
     };
     let pupil = Pupil::new(instrument, state);
-    let frame = frame_axes(instrument);
     mask::regions(design)
         .iter()
         .enumerate()
         .filter_map(|(number, region)| {
             let slot_rad = region.slot_rad + design.rotation_rad;
-            let along = frame.forward([libm::cos(slot_rad), libm::sin(slot_rad)]);
-            let [x, y] = mean_ray_of_region_m(&pupil, number, instrument, wavefront)?;
+            let along = frame_direction(instrument, slot_rad);
+            let ray = mean_ray_of_region_m(&pupil, number, instrument, wavefront)?;
             Some(Spike {
                 region: number,
                 azimuth_rad: (region.middle_rad() + design.rotation_rad).rem_euclid(TAU),
                 slot_rad,
-                shift_m: x * along[0] + y * along[1],
+                shift_m: ray[0] * along[0] + ray[1] * along[1],
             })
         })
         .collect()
 }
 
-/// Where the rays through the open part of one region of the mask land on the average, metres from the star's place, frame
-/// axes; `None` when nothing of it is open.
+/// Where the rays through the open part of one region of the mask land on the average, from the star's place; `None` when nothing of it is open.
 pub fn mean_ray_of_region_m(
     pupil: &Pupil,
     region: usize,
     instrument: &Instrument,
     wavefront: &Wavefront,
-) -> Option<[f64; 2]> {
+) -> Option<FrameM> {
     let slots: Vec<Trapezoid> = pupil
         .pieces_of_region(region)
         .flat_map(trapezoids)
@@ -160,7 +160,7 @@ fn mean_ray_m(
     openings: &[Trapezoid],
     instrument: &Instrument,
     wavefront: &Wavefront,
-) -> Option<[f64; 2]> {
+) -> Option<FrameM> {
     let map = Wavefront::radial_map(&instrument.telescope);
     let (mut sum, mut area) = ([0.0; 2], 0.0);
     for opening in openings {
@@ -178,7 +178,7 @@ fn mean_ray_m(
             }
         }
     }
-    (area > 0.0).then(|| sum.map(|s| s / area))
+    (area > 0.0).then(|| FrameM::new(sum.map(|s| s / area)))
 }
 
 /// Pupil point (metres, pupil axes) → sine-space height in frame axes.
@@ -199,7 +199,7 @@ fn trace(
 }
 
 /// Centroid of the area inside a closed polygon, and the radius of the circle of the same area.
-fn centroid(outline: &[[f64; 2]]) -> ([f64; 2], f64) {
+fn centroid(outline: &[[f64; 2]]) -> (FrameM, f64) {
     let origin = outline[0];
     let (mut area, mut x, mut y) = (0.0, 0.0, 0.0);
     for (i, p) in outline.iter().enumerate() {
@@ -214,7 +214,7 @@ fn centroid(outline: &[[f64; 2]]) -> ([f64; 2], f64) {
         y += cross * (a[1] + b[1]) / 6.0;
     }
     (
-        [origin[0] + x / area, origin[1] + y / area],
+        FrameM::new([origin[0] + x / area, origin[1] + y / area]),
         (area.abs() / PI).sqrt(),
     )
 }

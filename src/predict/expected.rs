@@ -1,4 +1,4 @@
-//! Light in pixels → electrons to expect.
+//! From shares of the light in pixels to the electrons that each pixel is expected to collect: star, sky and dark current.
 
 use super::model::{Model, PredictError, Settings};
 use crate::atmosphere::airmass;
@@ -11,17 +11,19 @@ use ndarray::Array2;
 /// The frame to expect, before noise and saturation.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Expected {
-    /// Star + sky + dark in electrons; share of the light where star or exposure are not given.
+    /// Electrons of star, sky and dark current in each pixel, or shares of the star's light where star, exposure or electronics are not
+    /// given; element `[[row, column]]`, row 0 at the bottom.
     pub image: Array2<f64>,
     /// Whether `image` is in electrons.
     pub in_electrons: bool,
-    /// Electrons of the whole star on an unlimited sensor; 1 in relative units. For a colour array, of a pixel without filter pattern: the mean over the pattern.
+    /// Electrons of the whole star on an unlimited sensor; 1 in shares of the light. With a filter array it is the mean over the four
+    /// pixels of the pattern of what a sensor all of that pixel's colour would collect.
     pub star_total: f64,
     /// Share of the star's light that falls inside the frame.
     pub light_in_frame: f64,
-    /// Electrons of sky and dark current, mean over the pixels.
+    /// Electrons of sky and dark current in a pixel, the mean over all pixels.
     pub background_per_px: f64,
-    /// The dark current's part of it.
+    /// The part of these electrons that the dark current makes.
     pub dark_per_px: f64,
 }
 

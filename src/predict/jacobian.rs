@@ -60,12 +60,13 @@ impl Parameter {
 pub struct Jacobian {
     /// The parameters, in the order asked for.
     pub parameters: Vec<Parameter>,
-    /// For each, the change of every pixel per unit: electrons, or shares of the light.
+    /// For each parameter, the change of every pixel per unit, in electrons or shares of the light as in `expected`; element
+    /// `[[row, column]]`, row 0 at the bottom.
     pub columns: Vec<Array2<f64>>,
-    /// For each, about the largest relative change per unit that this kind of parameter can cause. A column that is a
-    /// millionth of that is zero but for rounding. 0 for the background.
+    /// For each parameter, about the largest relative change of the light per unit that a parameter of its kind can cause. A column
+    /// smaller than a millionth of that is zero but for rounding. 0 for the background, which changes no light.
     pub steepest: Vec<f64>,
-    /// The star alone.
+    /// The star without sky and dark current, in the unit of `expected` and of the same shape.
     pub star: Array2<f64>,
     /// The frame to expect.
     pub expected: Expected,
@@ -125,7 +126,9 @@ impl Jacobian {
     }
 }
 
-/// |dI/dp|/I where U changes by its full size times 2π a cycle: half of it on each side of zero.
+/// About the largest relative change of the light, |dI/dp|/I, that one unit of a parameter can cause. A mode of 1 m RMS turns the
+/// field's phase by 2π/λ; light is the field squared, which doubles that: 4π/λ. A shift moves the light by one detail of size λN for
+/// each 2π. Only the size matters: columns are compared with it to tell zero from rounding.
 fn steepest(model: &Model, parameter: Parameter) -> f64 {
     let telescope = &model.instrument.telescope;
     match parameter {
@@ -134,7 +137,7 @@ fn steepest(model: &Model, parameter: Parameter) -> f64 {
             TAU * model.instrument.camera.pixel_m / detail_m
         }
         Parameter::Mode(_) => 2.0 * TAU / model.reference_m,
-        // the RMS of W over the circle per metre, ρ²/(8N²) without its mean
+        // W = ρ²/(8N²) per metre of offset: its RMS about the mean over the circle is 1/(8N²√12)
         Parameter::SensorOffset => {
             let rms = 1.0 / (8.0 * telescope.focal_ratio().powi(2) * 12f64.sqrt());
             2.0 * TAU * rms / model.reference_m
@@ -191,13 +194,13 @@ impl PassbandSlopes {
 /// Shares of the light in every pixel, and their derivatives in the order asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LightSlopes {
-    /// As [`Model::light_of`] gives it.
+    /// Share of the light in each pixel, as [`Model::light_of`] gives it: element `[[row, column]]`, row 0 at the bottom.
     pub light: Array2<f64>,
-    /// One image a parameter; that of the background is 1 everywhere.
+    /// For each parameter, the change of the light per unit, of the same shape as `light`; that of the background is 1 everywhere.
     pub columns: Vec<Array2<f64>>,
 }
 
-/// What W gains with each of some parameters, over the pupil of one model.
+/// By how much the wavefront W changes per parameter, over the pupil cells of one model.
 pub struct SlopeMaps {
     parameters: Vec<Parameter>,
     optical: Vec<Parameter>,
@@ -220,7 +223,7 @@ impl Model {
         self.light_and_slopes_over::<T>(&maps, modes, sensor_offset_m, bins)
     }
 
-    /// What W gains with each parameter, over the pupil: made once for many calls of
+    /// By how much W changes per parameter, over the pupil: made once for many calls of
     /// [`light_and_slopes_over`](Self::light_and_slopes_over).
     pub fn slope_maps(&self, parameters: &[Parameter]) -> SlopeMaps {
         let is_optical = |p: &Parameter| p.is_optical();
@@ -284,8 +287,8 @@ impl Model {
         Ok(LightSlopes { light, columns })
     }
 
-    /// What W gains by each mode's and the defocus's natural amount (λ/4π RMS at the reference wavelength), over the grid: the same for all
-    /// wavelengths.
+    /// Change of W over the pupil's cells by each mode and by defocus, metres, per λ/4π RMS of it at the reference wavelength: an amount
+    /// that changes the light by about its own size. The same for all wavelengths.
     fn mode_maps(&self, optical: &[Parameter]) -> Vec<LengthMap> {
         let wavefront = self.reference_wavefront();
         optical
@@ -302,8 +305,8 @@ impl Model {
             .collect()
     }
 
-    /// One wavelength's light and its optical derivatives, not blurred yet. All are of about the same size, each derivative
-    /// being per 1/`steepest` of its unit: pairs of images share a transform and its rounding.
+    /// One wavelength's light and its optical derivatives on the window's cells, not blurred yet. Each derivative is per 1/`steepest` of
+    /// its unit, so that all images are of about the same size: two of them will share a transform, and with it its rounding.
     fn images_at<T: Real>(
         &self,
         propagator: &Propagator<T>,
@@ -337,7 +340,7 @@ impl Model {
 /// The sum over wavelengths of the light and its derivatives.
 enum SlopeSums {
     Plain(Vec<Array2<f64>>),
-    /// Two images a spectrum, and the light again for the seeing's derivative.
+    /// Two images in each spectrum, as real and imaginary part; the light once more for the derivative by the seeing.
     Blurred {
         pairs: Vec<Spectrum>,
         seeing: Option<Spectrum>,

@@ -3,6 +3,7 @@
 use super::demand::demand;
 use super::textbook::critical_focus_m;
 use crate::atmosphere::{Blur, Spectrum, airmass, fried_m, seeing_fwhm_rad};
+use crate::axes::FramePx;
 use crate::geometry::CellGrid;
 use crate::instrument::{Instrument, Passband};
 use crate::math::Real;
@@ -25,9 +26,9 @@ use std::sync::Arc;
 /// How a model computes, apart from what it computes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
-    /// Accuracy knobs.
+    /// How finely pupil, sensor and passband are sampled.
     pub accuracy: Accuracy,
-    /// The same bytes on all processors, more slowly.
+    /// Whether the same bytes are wanted on all processors, more slowly.
     pub portable: bool,
     /// Whether the truth holds the photon bound, which takes about ten times as long as the frame.
     pub bound: bool,
@@ -94,7 +95,7 @@ impl PredictError {
 
 /// A star, prepared.
 pub struct Model {
-    /// Place and optical effect of the unit.
+    /// Tilt and piston of the unit, and the modes, sensor offset and image shift that follow from them.
     pub alignment: Alignment,
     /// The sampling in use.
     pub plan: Plan,
@@ -105,7 +106,7 @@ pub struct Model {
     /// Open area of the pupil.
     pub open_area_m2: f64,
     /// Where a wave with W = 0 would focus, frame pixels.
-    pub star_px: [f64; 2],
+    pub star_px: FramePx,
     pub(super) instrument: Instrument,
     pub(super) state: State,
     pub(super) passband: Passband,
@@ -122,9 +123,9 @@ pub(super) struct BlurTerms {
     pub drift_m: [f64; 2],
 }
 
-/// No single star may take more than this.
+/// A star that would take more memory than this is refused ([`PredictError::TooLarge`]) before anything is allocated.
 const MEMORY_LIMIT_GIB: f64 = 6.0;
-/// An image that takes less is small.
+/// Images that take less memory than this are computed two wavelengths at a time: their loops are too short to share among threads.
 const SMALL_BYTES: f64 = 60e6;
 const GIB: f64 = 1024.0 * 1024.0 * 1024.0;
 
@@ -203,7 +204,7 @@ impl Model {
 
     /// Looks at the star elsewhere in the frame, or through other atmosphere (FWHM at the zenith; 0 for none; a star that was
     /// prepared without atmosphere stays without), with the sampling as it was planned: for small changes, as a fit makes them.
-    pub fn look(&mut self, star_px: [f64; 2], seeing_rad: f64) {
+    pub fn look(&mut self, star_px: FramePx, seeing_rad: f64) {
         self.star_px = star_px;
         if let Some(blur) = &mut self.blur {
             blur.zenith_fwhm_rad = Some(seeing_rad).filter(|s| *s > 0.0);
@@ -215,7 +216,8 @@ impl Model {
         self.settings
     }
 
-    /// Share of the light in each pixel of the frame, all wavelengths, seeing and drift included.
+    /// Share of the star's light in each pixel of the frame, all wavelengths, seeing and drift included; element `[[row, column]]`, row 0 at
+    /// the bottom, in frame axes.
     pub fn light<T: Real>(&self) -> Array2<f64> {
         self.light_of::<T>(
             &self.alignment.modes,
@@ -224,7 +226,8 @@ impl Model {
         )
     }
 
-    /// The same for other modes, another sensor offset or other wavelengths over the same pupil.
+    /// The same for other modes (Noll, metres RMS), another sensor offset (metres beyond focus) or other wavelengths, over the same pupil
+    /// and with the sampling as it was planned.
     pub fn light_of<T: Real>(
         &self,
         modes: &Modes,
@@ -289,7 +292,7 @@ impl Model {
         }
     }
 
-    /// Small images are computed two wavelengths at a time: their loops are too short to share among threads.
+    /// How many wavelengths are computed at the same time: see [`SMALL_BYTES`].
     fn wavelengths_at_once(&self) -> usize {
         let camera = &self.instrument.camera;
         let bytes = self.plan.memory_bytes([camera.width_px, camera.height_px]);
@@ -317,15 +320,16 @@ impl Model {
         )
     }
 
-    /// What the telescope's chromatic table gives for the reference wavelength, where it is more than a tenth of the critical
-    /// focus zone: sensor offsets count from the focus at which the table is zero, which is not this wavelength's then.
+    /// How far beyond the table's zero the reference wavelength comes to focus, metres, where that is more than a tenth of the critical
+    /// focus zone; `None` where it is less. Sensor offsets are counted from the focus at which the telescope's chromatic table is
+    /// zero: where this is `Some`, they are not counted from the reference wavelength's own focus.
     pub fn colour_focus_m(&self) -> Option<f64> {
         let zone_m = critical_focus_m(self.reference_m, self.instrument.telescope.focal_ratio());
         let focus_m = self.alignment.sensor_offset_m - self.reference_wavefront().sensor_offset_m;
         Some(focus_m).filter(|focus_m| focus_m.abs() > 0.1 * zone_m)
     }
 
-    /// Relative L2 change of the reference wavelength's frame when every sampling is made half as fine again.
+    /// Error of the sampling: the relative L2 change of the reference wavelength's frame when all steps are made 1.5 times finer.
     ///
     /// # Errors
     /// [`PredictError::TooLarge`] when the finer frame does not fit in memory.
@@ -411,7 +415,7 @@ impl Model {
     }
 }
 
-/// Cells of all pupils that a thread remembers: items of a set differ in what is hidden, most of them not in the pupil.
+/// Cells of all pupils together that a thread remembers: frames of one set mostly share their pupil and differ in the wavefront.
 const REMEMBERED_CELLS: usize = 2_500_000;
 
 thread_local! {
@@ -460,7 +464,7 @@ pub(super) fn within_memory(
 }
 
 /// Centre of the frame, moved by the image shift where the frame does not follow the star.
-fn star_place_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> [f64; 2] {
+fn star_place_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> FramePx {
     if state.recentred {
         instrument.camera.middle_px()
     } else {
@@ -489,7 +493,7 @@ pub(super) fn airmass_of(state: &State) -> f64 {
     airmass(state.star.as_ref().map_or(0.25 * TAU, |s| s.altitude_rad))
 }
 
-/// W over the pupil's cells, made once where all wavelengths share it.
+/// The wavefront W over the pupil's cells, in metres; made once where it is the same for all wavelengths.
 pub(super) struct Waves<'a> {
     model: &'a Model,
     modes: &'a Modes,

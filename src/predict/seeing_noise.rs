@@ -12,6 +12,7 @@
 
 use super::model::airmass_of;
 use crate::atmosphere::{fried_m, seeing_fwhm_rad};
+use crate::flag::Flag;
 use crate::instrument::Telescope;
 use crate::state::State;
 use crate::wavefront::noll_n_m;
@@ -21,7 +22,7 @@ use std::f64::consts::{FRAC_PI_2, PI, TAU};
 /// Constant of the phase spectrum c r0^(−5/3) ν^(−11/3), ν in cycles per metre.
 const SPECTRUM: f64 = 0.022_895_587_108_6;
 
-/// What is not stated, so that the seeing's part of a mode is unknown.
+/// What a state does not give, so that it is unknown what the atmosphere adds to a mode.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NoSeeing {
     /// No seeing is given.
@@ -34,11 +35,11 @@ pub enum NoSeeing {
 
 impl NoSeeing {
     /// The flag of a truth file.
-    pub fn flag(self) -> &'static str {
+    pub fn flag(self) -> Flag {
         match self {
-            NoSeeing::Seeing => "no_seeing",
-            NoSeeing::Wind => "no_wind",
-            NoSeeing::Exposure => "no_exposure",
+            NoSeeing::Seeing => Flag::NoSeeing,
+            NoSeeing::Wind => Flag::NoWind,
+            NoSeeing::Exposure => Flag::NoExposure,
         }
     }
 }
@@ -120,7 +121,8 @@ fn remembered(order: u32, path_radii: f64, make: impl Fn() -> f64) -> f64 {
 
 /// Share of the power that is left of a ripple when it is averaged over a path, in any direction with equal chance.
 ///
-/// `path_rad` is the path × 2π × the ripple's frequency. 1 for no path, 2/`path_rad` for a long one.
+/// `path_rad` is the path in metres times 2π times the ripple's frequency in cycles per metre. The share is 1 for no path and
+/// 2/`path_rad` for a long one.
 ///
 /// # Source
 /// Mean of sinc²(path cos α) over α. Short paths: the mean of equally spaced directions, exact to rounding because the
@@ -234,7 +236,8 @@ mod tests {
         assert!(single < 0.8, "across and along the wind differ: {single}");
     }
 
-    /// The design's first estimate, 0.3 to 4 nm of coma in 0.5 s, over seeing of 1 to 4 arcsec and winds of 3 to 20 m/s.
+    /// Coma of 0.5 s is some tenths to a few nanometres over seeing of 1 to 4 arcsec and winds of 3 to 20 m/s. The range is set by hand and
+    /// catches a wrong unit or power of D/r0 only; the variances themselves are held against Noll's above.
     #[test]
     fn coma_of_the_example_lies_in_the_range_foreseen() {
         let telescope = fast_unit().telescope;

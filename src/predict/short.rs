@@ -23,7 +23,8 @@ pub struct Instants {
 }
 
 impl Instants {
-    /// As many moments as the wind needs to carry the atmosphere by a third of an aperture from each to the next, at most `most`.
+    /// As many moments as it takes for the wind to carry the atmosphere by no more than a third of an aperture from one to the next, but at
+    /// most `most`.
     ///
     /// Fewer leave a long exposure grainier than it is; the grain falls as one over the square root of their number.
     pub fn of_wind(
@@ -69,7 +70,8 @@ pub fn atmosphere_of(state: &State, outer_scale_m: f64, wind_rad: f64) -> Option
 }
 
 impl Model {
-    /// Share of the light in each pixel of a short exposure, for modes and a sensor offset over the same pupil.
+    /// Share of the light in each pixel of a short exposure (element `[[row, column]]`, row 0 at the bottom), for modes (metres RMS) and a
+    /// sensor offset over the same pupil.
     ///
     /// `screen` must have been prepared on [`grid`](Self::grid).
     pub fn light_through<T: Real>(

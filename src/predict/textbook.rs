@@ -1,4 +1,4 @@
-//! Lengths at the focus of a perfect telescope in closed form, which pixels and steps of focus are held against.
+//! Lengths at the focus of a perfect telescope in closed form, to compare pixels and steps of focus with.
 //!
 //! Textbook equations, from memory (M. Born and E. Wolf, Principles of Optics, ch. 8), each held against an independent
 //! computation by its unit test. They are measures of size; no frame is made from them.

@@ -223,6 +223,9 @@ pub fn exposure(
 }
 
 #[cfg(test)]
+mod numbers;
+
+#[cfg(test)]
 mod tests {
     use super::*;
     use crate::instrument::{ABERRATIONS, MaskLayout, SlotLayout};

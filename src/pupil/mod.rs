@@ -4,6 +4,7 @@
 //! applied here, once). [`Pupil::sample`] gives the exact open fraction of every cell of a grid in sine space. What is ahead
 //! of the pupil (obstruction, mask) is seen displaced by +distance·h/f from field point h.
 
+use crate::axes::{FieldM, FrameM, FramePx};
 use crate::geometry::{CellGrid, Coverage, Frame2, Piece, Primitive, RadialMap, area, cover};
 use crate::instrument::{Instrument, MaskDesign, Obstruction, ObstructionShape, Telescope, Vane};
 use crate::mask;
@@ -90,24 +91,49 @@ pub fn frame_axes(instrument: &Instrument) -> Frame2 {
     Frame2::new(instrument.camera.rotation_rad, instrument.camera.mirrored)
 }
 
-/// Where in the frame a place of the sensor is, given from the frame's middle in pupil axes.
-pub fn frame_px(instrument: &Instrument, place_m: [f64; 2]) -> [f64; 2] {
-    let (middle, pixel_m) = (instrument.camera.middle_px(), instrument.camera.pixel_m);
-    let from_middle = frame_axes(instrument).forward(place_m);
-    [0, 1].map(|axis| middle[axis] + from_middle[axis] / pixel_m)
+/// A shift on the sensor in the frame's axes.
+pub fn to_frame(instrument: &Instrument, shift: FieldM) -> FrameM {
+    FrameM::new(frame_axes(instrument).forward(shift.xy()))
+}
+
+/// A shift on the sensor in the pupil's axes: undoes [`to_frame`].
+pub fn to_field(instrument: &Instrument, shift: FrameM) -> FieldM {
+    FieldM::new(frame_axes(instrument).backward(shift.xy()))
+}
+
+/// How far something moves in the frame that moves on the sensor by so much.
+pub fn shift_px(instrument: &Instrument, shift: FieldM) -> FramePx {
+    to_frame(instrument, shift).in_pixels(instrument.camera.pixel_m)
+}
+
+/// Where in the frame a place of the sensor is, given from the frame's middle.
+pub fn frame_px(instrument: &Instrument, place: FieldM) -> FramePx {
+    instrument.camera.middle_px() + shift_px(instrument, place)
+}
+
+/// Where on the sensor a place of the frame is, from the frame's middle: undoes [`frame_px`].
+pub fn field_m(instrument: &Instrument, place: FramePx) -> FieldM {
+    let from_middle = place - instrument.camera.middle_px();
+    to_field(instrument, from_middle.in_metres(instrument.camera.pixel_m))
+}
+
+/// Where in the frame an azimuth of the pupil points: a step of one pixel.
+pub fn frame_direction(instrument: &Instrument, azimuth_rad: f64) -> FramePx {
+    let ahead = [libm::cos(azimuth_rad), libm::sin(azimuth_rad)];
+    FramePx::new(frame_axes(instrument).forward(ahead))
 }
 
 /// How far a thing `distance_m` ahead of the pupil is seen displaced from field point `field_m`: not at all from the field's axis.
-pub fn displacement_m(telescope: &Telescope, distance_m: f64, field_m: [f64; 2]) -> [f64; 2] {
-    let axis_m = telescope.field.axis_m;
-    [0, 1].map(|k| distance_m * (field_m[k] - axis_m[k]) / telescope.focal_length_m)
+pub fn displacement_m(telescope: &Telescope, distance_m: f64, field_m: FieldM) -> [f64; 2] {
+    let from_axis = field_m - telescope.field.axis_m;
+    [0, 1].map(|k| distance_m * from_axis[k] / telescope.focal_length_m)
 }
 
 /// Centre of the obstruction's shadow in pupil axes, as seen from a field point.
 pub fn obstruction_centre_m(
     telescope: &Telescope,
     obstruction: &Obstruction,
-    field_m: [f64; 2],
+    field_m: FieldM,
 ) -> [f64; 2] {
     let moved = displacement_m(telescope, obstruction.distance_m, field_m);
     [
@@ -117,14 +143,14 @@ pub fn obstruction_centre_m(
 }
 
 /// Centre and radius of the second opening in pupil axes, as seen from a field point; `None` where there is none.
-pub fn vignette(telescope: &Telescope, field_m: [f64; 2]) -> Option<([f64; 2], f64)> {
+pub fn vignette(telescope: &Telescope, field_m: FieldM) -> Option<([f64; 2], f64)> {
     let stop = telescope.field.vignetting?;
     let centre_m = displacement_m(telescope, stop.distance_m, field_m);
     Some((centre_m, 0.5 * stop.diameter_m))
 }
 
 impl Shadows {
-    fn of(telescope: &Telescope, field_m: [f64; 2]) -> Self {
+    fn of(telescope: &Telescope, field_m: FieldM) -> Self {
         let mut blocks: Vec<Vec<Primitive>> = Vec::new();
         if let Some(obstruction) = &telescope.obstruction {
             let centre = obstruction_centre_m(telescope, obstruction, field_m);
@@ -181,7 +207,7 @@ fn vane_block(vane: &Vane) -> Vec<Primitive> {
 fn with_mask(
     design: &MaskDesign,
     telescope: &Telescope,
-    field_m: [f64; 2],
+    field_m: FieldM,
 ) -> Vec<(Option<usize>, Piece)> {
     let moved = displacement_m(telescope, design.distance_m, field_m);
     let centre = [design.offset_m[0] + moved[0], design.offset_m[1] + moved[1]];
@@ -218,11 +244,35 @@ mod tests {
     #[test]
     fn a_shadow_moves_by_the_distance_from_the_fields_axis() {
         let mut telescope = testing::fast_unit().telescope;
-        telescope.field.axis_m = [4e-3, -1e-3];
+        telescope.field.axis_m = FieldM::new([4e-3, -1e-3]);
         let moved = |field_m| displacement_m(&telescope, 0.3, field_m);
-        assert_eq!(moved([4e-3, -1e-3]), [0.0; 2]);
-        let [x, y] = moved([5e-3, -1e-3]);
+        assert_eq!(moved(FieldM::new([4e-3, -1e-3])), [0.0; 2]);
+        let [x, y] = moved(FieldM::new([5e-3, -1e-3]));
         assert!((x - 0.3 * 1e-3 / telescope.focal_length_m).abs() < 1e-15 && y == 0.0);
+    }
+
+    /// By hand: with the sensor's columns up in the pupil, +y of the pupil is +x of the frame, or −x where the camera mirrors.
+    #[test]
+    fn places_and_shifts_go_to_the_frame_and_back() {
+        for (mirrored, sense) in [(false, 1.0), (true, -1.0)] {
+            let mut instrument = testing::fast_unit();
+            instrument.camera.rotation_rad = std::f64::consts::FRAC_PI_2;
+            instrument.camera.mirrored = mirrored;
+            let middle = instrument.camera.middle_px();
+            let up = FieldM::new([0.0, 38e-6]);
+            let close = |found: [f64; 2], wanted: [f64; 2]| {
+                let apart = [found[0] - wanted[0], found[1] - wanted[1]];
+                assert!(apart[0].hypot(apart[1]) < 1e-9, "{found:?} {wanted:?}");
+            };
+            close(shift_px(&instrument, up).xy(), [sense * 10.0, 0.0]);
+            let place = frame_px(&instrument, up);
+            close(place.xy(), [middle[0] + sense * 10.0, middle[1]]);
+            close(field_m(&instrument, place).xy(), up.xy());
+            let there = to_frame(&instrument, up);
+            close(to_field(&instrument, there).in_units_of(1e-6), [0.0, 38.0]);
+            let right = frame_direction(&instrument, 0.0);
+            close(right.xy(), [0.0, -1.0]);
+        }
     }
 
     #[test]
@@ -289,7 +339,7 @@ mod tests {
         let obstruction = telescope.obstruction.as_mut().unwrap();
         obstruction.distance_m = 0.3;
         let obstruction = obstruction.clone();
-        let centre = obstruction_centre_m(telescope, &obstruction, [0.004, -0.002]);
+        let centre = obstruction_centre_m(telescope, &obstruction, FieldM::new([0.004, -0.002]));
         assert_relative_eq!(
             centre[0],
             obstruction.offset_m[0] + 0.3 * 0.004 / telescope.focal_length_m

@@ -40,6 +40,8 @@ pub(crate) enum Origin {
     Byte(usize),
     /// Number of the argument.
     Argument(usize),
+    /// Nowhere: the value was made in code.
+    Code,
 }
 
 /// A TOML value.
@@ -108,6 +110,16 @@ impl Document {
         })
     }
 
+    /// The same tree for values that were made in code: there is no text, and no message has a line.
+    pub fn of_code(root: BTreeMap<String, Node>) -> Self {
+        Document {
+            label: String::new(),
+            text: String::new(),
+            arguments: Vec::new(),
+            root: Node::of_code(Value::Table(root)),
+        }
+    }
+
     /// The place of an origin, for a message.
     pub fn place(&self, origin: Origin) -> Place {
         match origin {
@@ -116,6 +128,7 @@ impl Document {
                 option: "--set".to_owned(),
                 text: self.arguments.get(index).cloned().unwrap_or_default(),
             },
+            Origin::Code => Place::Code,
         }
     }
 
@@ -156,6 +169,14 @@ impl Document {
 }
 
 impl Node {
+    /// A value that was made in code.
+    pub fn of_code(value: Value) -> Self {
+        Node {
+            origin: Origin::Code,
+            value,
+        }
+    }
+
     /// What a step leads to.
     pub fn child(&self, step: &PathStep) -> Option<&Node> {
         match (&self.value, step) {

@@ -5,7 +5,7 @@
 
 use std::fmt;
 
-/// A scenario that was refused.
+/// A scenario that was refused, or an instrument and a state made in code (then without a file's name and without a line).
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("{}{problem}", prefix(.label, .place))]
 pub struct ScenarioError {
@@ -90,6 +90,8 @@ pub enum Place {
     },
     /// The text as a whole.
     Whole,
+    /// In no text: the value was made in code, and the path of its key says which one it is.
+    Code,
 }
 
 impl fmt::Display for Place {
@@ -98,6 +100,7 @@ impl fmt::Display for Place {
             Place::Line { line, column } => write!(out, "line {line}, column {column}"),
             Place::Argument { option, text } => write!(out, "{option} {}", shortened(text)),
             Place::Whole => write!(out, "the whole text"),
+            Place::Code => write!(out, "a value made in code"),
         }
     }
 }
@@ -169,6 +172,12 @@ pub enum Problem {
     /// Surfaces that make no telescope.
     #[error("{key} is no telescope: {reason}")]
     NoTelescope { key: String, reason: String },
+    /// A file that is named, but whose content the value does not hold.
+    #[error("{key} names {file}, but that file has not been read")]
+    NotRead { key: String, file: String },
+    /// A value that the file format has no words for.
+    #[error("{key} is {value}, which no scenario file can say")]
+    NoWords { key: String, value: String },
     /// A key that is planned, but that this version cannot use.
     #[error("{what} cannot be used yet by this version")]
     NotYet { key: String, what: String },
@@ -187,6 +196,8 @@ impl Problem {
             | Problem::OutOfRange { key, .. }
             | Problem::NoMeaning { key, .. }
             | Problem::NoTelescope { key, .. }
+            | Problem::NotRead { key, .. }
+            | Problem::NoWords { key, .. }
             | Problem::NotYet { key, .. } => Some(key),
             Problem::BadNollIndex { table, .. } => Some(table),
             Problem::ExcludeEachOther { second, .. } => Some(second),
@@ -200,7 +211,10 @@ impl Problem {
 
     fn value(&self) -> Option<&str> {
         match self {
-            Problem::WrongType { value, .. } | Problem::OutOfRange { value, .. } => Some(value),
+            Problem::WrongType { value, .. }
+            | Problem::OutOfRange { value, .. }
+            | Problem::NoWords { value, .. } => Some(value),
+            Problem::NotRead { file, .. } => Some(file),
             Problem::BadNollIndex { found, .. } => Some(found),
             _ => None,
         }
@@ -264,8 +278,8 @@ fn prefix(label: &str, place: &Place) -> String {
         Place::Line { line, column } => format!("{file}{line}:{column}: "),
         Place::Argument { .. } if file.is_empty() => format!("{place}: "),
         Place::Argument { .. } => format!("{file} {place}: "),
-        Place::Whole if file.is_empty() => String::new(),
-        Place::Whole => format!("{file} "),
+        Place::Whole | Place::Code if file.is_empty() => String::new(),
+        Place::Whole | Place::Code => format!("{file} "),
     }
 }
 

@@ -11,7 +11,7 @@
 //! | where the spikes of a masked star lie | [`Scene::spikes`] |
 //! | stars over a whole sensor | [`Scene::field`] |
 //! | scale, critical focus zone, saturation: what follows | [`Scene::consequences`] |
-//! | a mask before it is printed | [`Scene::mask_preview`], [`Scene::mask_findings`] |
+//! | a mask before it is printed | [`Scene::mask_preview`], [`Scene::mask_findings`], [`Scene::mask_tune`] |
 //!
 //! ```
 //! use skewstar::Scene;
@@ -39,18 +39,20 @@ mod consequences;
 mod error;
 mod preview;
 mod sensor;
+mod tune;
 
 pub use consequences::{Consequences, Leaning, TracedNumbers};
 pub use error::SceneError;
 pub use preview::{MaskPreview, PreviewOptions, PreviewPanel};
 pub use sensor::{FieldTruth, SensorFrame};
+pub use tune::{ShownError, TuneOptions};
 
 use crate::instrument::{Instrument, MaskDesign};
 use crate::mechanics::Flexure;
 use crate::mechanics::prescription::Derived;
 use crate::predict::{Expected, Model, Settings, Spike, spikes};
 use crate::preview::check::{Finding, findings};
-use crate::scenario::Scenario;
+use crate::scenario::{Scenario, check_parts};
 use crate::simulate::{Provenance, Simulation, simulate};
 use crate::state::{FieldStars, State};
 
@@ -72,6 +74,7 @@ impl Scene {
     /// # Errors
     /// [`SceneError::Refused`] with the path of the first field that cannot be meant, its value, what is allowed, and a hint.
     pub fn new(instrument: Instrument, state: State) -> Result<Scene, SceneError> {
+        check_parts(&instrument, &state)?;
         Ok(Scene {
             instrument,
             state,

@@ -1,9 +1,11 @@
 //! Stars over a whole sensor: the frame, its truth, and stars at a raster of places for a person to compare.
 
 use super::{Scene, SceneError};
+use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::mechanics::{align, coma_node_m};
-use crate::pupil::{frame_axes, frame_px};
+use crate::pupil::{frame_px, to_field};
 use crate::rng::Seed;
 use crate::simulate::{Stamp, StarField, StarRecord, background, field_stars, stamp, star_field};
 use crate::state::{FieldStar, FieldStars};
@@ -18,7 +20,7 @@ pub struct SensorFrame {
     /// The star of the scene at three rows of five places, lowest row first, on whole pixels.
     pub samples: Vec<Stamp>,
     /// Where the field has no coma, frame pixels: −k_tilt·t/k_field from the axis; `None` without field coma.
-    pub coma_node_px: Option<[f64; 2]>,
+    pub coma_node_px: Option<FramePx>,
 }
 
 /// The truth of a field, as it is written (`skewstar-field/1`).
@@ -39,13 +41,13 @@ pub struct FieldTruth<'a> {
     /// Tilt vector of the unit, pupil axes; it points at the raised edge.
     pub tilt_arcmin: [f64; 2],
     /// Where the field has no coma, frame pixels; `None` without field coma.
-    pub coma_node_px: Option<[f64; 2]>,
+    pub coma_node_px: Option<FramePx>,
     /// Number of saturated pixels.
     pub saturated_px: usize,
     /// What is known of every star.
     pub stars: &'a [StarRecord],
     /// `saturated`, `light_cut_by_stamp`.
-    pub flags: Vec<&'static str>,
+    pub flags: Flags,
 }
 
 /// A star that loses more light than this share beyond its stamp is told.
@@ -109,8 +111,8 @@ impl Scene {
         let saturated_px = field.frame.saturated_px;
         let cut = |star: &StarRecord| star.light_in_stamp < LIGHT_IN_STAMP;
         let flags = [
-            (saturated_px > 0, "saturated"),
-            (field.stars.iter().any(cut), "light_cut_by_stamp"),
+            (saturated_px > 0, Flag::Saturated),
+            (field.stars.iter().any(cut), Flag::LightCutByStamp),
         ];
         Ok(FieldTruth {
             format: "skewstar-field/1",
@@ -138,16 +140,18 @@ impl Scene {
 }
 
 /// Sample places in pupil axes, so that each star stands on a whole pixel of the frame.
-fn sample_places(instrument: &Instrument) -> Vec<[f64; 2]> {
+fn sample_places(instrument: &Instrument) -> Vec<FieldM> {
     let camera = &instrument.camera;
-    let axes = frame_axes(instrument);
     let across = |share: f64, side_px: usize| {
         let middle = 0.5 * (side_px as f64 - 1.0);
         (middle + share * side_px as f64).round() - middle
     };
     let place = |up: f64, right: f64| {
-        let from_middle_px = [across(right, camera.width_px), across(up, camera.height_px)];
-        axes.backward(from_middle_px.map(|p| p * camera.pixel_m))
+        let from_middle = [across(right, camera.width_px), across(up, camera.height_px)];
+        to_field(
+            instrument,
+            FramePx::new(from_middle).in_metres(camera.pixel_m),
+        )
     };
     ROWS.iter()
         .flat_map(|up| COLUMNS.map(|right| place(*up, right)))
@@ -165,7 +169,7 @@ mod tests {
         let scenario = crate::scenario::read(text, "whole.toml", &[]).expect("valid");
         let instrument = &scenario.instrument;
         for place in sample_places(instrument) {
-            let [column, _] = frame_px(instrument, place);
+            let column = frame_px(instrument, place)[0];
             assert!(
                 (column - column.round()).abs() < 1e-6
                     && column > 0.0

@@ -2,15 +2,17 @@
 
 use crate::instrument::Electronics;
 
-/// Variance of a pixel in electrons²: photons and dark electrons by Poisson, read noise, and rounding to counts (gain²/12).
+/// Variance of a pixel in electrons²: that of a Poisson law for photons and dark electrons, read noise squared, and gain²/12 for rounding
+/// to counts (the variance of a uniform law one count wide). Textbook sum of independent errors.
 ///
-/// The pixels' different sensitivity is not in it: a measurement is taken to know it from flat frames.
+/// The different sensitivity of the pixels is not in it, because whoever measures can take it off by flat frames.
 pub fn variance_e2(expected_e: f64, electronics: &Electronics) -> f64 {
     let gain = electronics.gain_e_per_adu;
     expected_e.max(0.0) + electronics.read_noise_e * electronics.read_noise_e + gain * gain / 12.0
 }
 
-/// Electrons at which a pixel says no more: the full well, or the converter's limit where that is lower.
+/// Electrons beyond which a pixel's count no longer grows: the full well, or the converter's largest count less bias, times gain, where
+/// that is lower.
 pub fn saturation_e(electronics: &Electronics) -> f64 {
     let limit_adu = f64::from((1u32 << electronics.bits) - 1) - electronics.bias_adu;
     electronics

@@ -4,16 +4,18 @@
 //! front of the telescope and faces it. Nothing is computed here that the truth does not already hold.
 
 use super::truth::Truth;
+use crate::axes::FramePx;
+use crate::flag::Flag;
 use crate::frame::{clock, hour};
 use crate::instrument::{Instrument, end};
 use crate::mask::{self, TripletReading};
 use crate::predict::airy_radius_m;
-use crate::pupil::frame_axes;
+use crate::pupil::frame_direction;
 use crate::units::{DEG, NM, UM};
 
-/// A shift below this cannot be seen by eye, in pixels.
+/// A shift of the dark centre, or of a spike, below this many pixels is not spoken of as visible. Common practice, no source.
 const VISIBLE_PX: f64 = 0.3;
-/// Less coma than this does not brighten the thin side visibly.
+/// Coma below this, nm RMS, is not said to brighten the thin side: it does not do so visibly. Common practice, no source.
 const FAINT_COMA_NM: f64 = 5.0;
 
 /// A few sentences a newcomer understands, one a line.
@@ -53,15 +55,15 @@ fn look_for(instrument: &Instrument, truth: &Truth) -> String {
         None => {
             format!("Look for: {size}. There is no dark centre: this telescope has no obstruction.")
         }
-        Some(shift) if shift[0].hypot(shift[1]) < VISIBLE_PX => {
-            let moved = shift[0].hypot(shift[1]);
+        Some(shift) if shift.length() < VISIBLE_PX => {
+            let moved = shift.length();
             format!(
                 "Look for: {size}. Its dark centre is in the middle ({moved:.2} px off, too little to see)."
             )
         }
         Some(shift) => format!(
             "Look for: {size}. Its dark centre is {:.1} px off, towards {}: {}.",
-            shift[0].hypot(shift[1]),
+            shift.length(),
             clock(shift),
             if coma_nm(truth) > FAINT_COMA_NM {
                 "the ring is thin and bright there, wide and faint opposite"
@@ -95,7 +97,7 @@ fn spikes(instrument: &Instrument, truth: &Truth) -> String {
             };
             let reading = triplet.read(shift_px)?;
             let slot_rad = triplet.slot_rad + design.rotation_rad;
-            let along = frame_axes(instrument).forward([libm::cos(slot_rad), libm::sin(slot_rad)]);
+            let along = frame_direction(instrument, slot_rad);
             Some(triplet_words(&reading, along))
         })
         .collect();
@@ -114,7 +116,7 @@ fn spikes(instrument: &Instrument, truth: &Truth) -> String {
 }
 
 /// What one triplet shows; `along` is the direction of its middle slots in the frame.
-fn triplet_words(reading: &TripletReading, along: [f64; 2]) -> String {
+fn triplet_words(reading: &TripletReading, along: FramePx) -> String {
     let shift = reading.shift();
     let name = format!("slots towards {}", clock(along));
     let split = reading.split[0].abs();
@@ -127,7 +129,7 @@ fn triplet_words(reading: &TripletReading, along: [f64; 2]) -> String {
         format!(
             "{name}, {:.1} px off towards {}",
             shift.abs(),
-            clock(along.map(|d| d * shift))
+            clock(along * shift)
         )
     };
     if split < VISIBLE_PX {
@@ -206,10 +208,9 @@ fn front_hour(instrument: &Instrument, azimuth_rad: f64) -> u32 {
 
 fn warnings(truth: &Truth) -> Vec<String> {
     let mut lines = Vec::new();
-    let has = |flag: &str| truth.flags.iter().any(|f| f == flag);
-    if has("star_outside_frame") {
+    if truth.flags.has(Flag::StarOutsideFrame) {
         lines.push("Mind: the star has left the frame; recentre it (state.recentred = true) to see it whole.".into());
-    } else if has("light_cut_by_frame") {
+    } else if truth.flags.has(Flag::LightCutByFrame) {
         let share = 100.0 * truth.light_in_frame;
         lines.push(format!(
             "Mind: only {share:.0} % of the star's light falls inside this frame."

@@ -6,10 +6,11 @@
 use super::shape::{ImageShape, shape};
 use super::starfield::FieldError;
 use super::truth::Numbered;
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::Instrument;
 use crate::mechanics::{Alignment, align};
 use crate::predict::{Expected, Model, Settings, farthest_ray_m};
-use crate::pupil::{frame_axes, frame_px};
+use crate::pupil::{frame_px, to_field};
 use crate::spectrum::edges;
 use crate::state::{FieldStar, Star, State};
 use crate::units::{DEG, MM, NM, UM};
@@ -20,7 +21,7 @@ use serde::Serialize;
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct StarRecord {
     /// Where a wave with W = 0 would focus.
-    pub star_px: [f64; 2],
+    pub star_px: FramePx,
     /// Place on the sensor from its centre, pupil axes.
     pub field_mm: [f64; 2],
     /// Johnson V.
@@ -45,19 +46,19 @@ pub struct StarRecord {
 
 /// One star's light on its own small frame.
 pub struct Stamp {
-    /// Expected electrons of the star alone.
+    /// Expected electrons of the star alone; element `[[row, column]]`, row 0 at the bottom.
     pub light: Array2<f64>,
-    /// Frame pixel of the stamp's pixel (0, 0).
+    /// Column and row, in the frame, of the stamp's pixel (0, 0); it may lie outside the frame.
     pub corner_px: [i64; 2],
     /// What is true of it.
     pub record: StarRecord,
 }
 
-/// Half sides of stamps are multiples of this.
+/// Half sides of stamps are rounded up to multiples of this, so that many stars share a size and with it a model.
 const SIDE_STEP_PX: f64 = 8.0;
-/// A star that nobody sees, for the background.
+/// Magnitude of a star that adds nothing: sky and dark current are computed by a model that needs some star.
 const UNSEEN_MAGNITUDE: f64 = 60.0;
-/// Half sides of a stamp.
+/// Half the side of a stamp, at least and at most; rays that reach farther make it larger.
 const STAMP_PX: [f64; 2] = [10.0, 256.0];
 /// Light per pixel that may be cut off at a stamp's edge.
 const CUT_E: f64 = 0.3;
@@ -108,7 +109,7 @@ pub(super) fn stamps_together(
     let mut model = bench.model(hardest, hardest.side_px)?;
     let mut stamps = Vec::with_capacity(places.len());
     for place in places {
-        model.star_px = [0, 1].map(|axis| place.star_px[axis] - place.corner_px[axis] as f64);
+        model.star_px = place.star_px - FramePx::new(place.corner_px.map(|c| c as f64));
         let share = model.light_of::<f64>(
             &place.alignment.modes,
             place.alignment.sensor_offset_m,
@@ -139,7 +140,7 @@ pub(super) struct StampPlace {
     star: FieldStar,
     state: State,
     alignment: Alignment,
-    star_px: [f64; 2],
+    star_px: FramePx,
     corner_px: [i64; 2],
     pub side_px: usize,
     /// Farthest landing of a ray.
@@ -158,8 +159,9 @@ impl Bench<'_> {
             self.background.star_total * libm::exp10(0.4 * (UNSEEN_MAGNITUDE - star.magnitude));
         let half_px = self.half_side_px(reach_m, electrons);
         // an even corner keeps the colours of a filter array in step with the frame
-        let corner_px =
-            star_px.map(|p| 2 * ((p.round() as i64 - half_px as i64) as f64 / 2.0).floor() as i64);
+        let corner_px = star_px
+            .xy()
+            .map(|p| 2 * ((p.round() as i64 - half_px as i64) as f64 / 2.0).floor() as i64);
         Ok(StampPlace {
             star: *star,
             state,
@@ -182,14 +184,13 @@ impl Bench<'_> {
     fn model(&self, place: &StampPlace, side_px: usize) -> Result<Model, FieldError> {
         let stamp_middle = 0.5 * (side_px as f64 - 1.0);
         let pixel_m = self.instrument.camera.pixel_m;
-        let aside_px =
-            [0, 1].map(|axis| place.star_px[axis] - place.corner_px[axis] as f64 - stamp_middle);
-        let aside_m = frame_axes(self.instrument).backward(aside_px.map(|p| p * pixel_m));
-        // what a tilt shifts is taken off: the frame follows the stars
-        let shift_m = place.alignment.image_shift_m;
+        let corner_px = FramePx::new(place.corner_px.map(|c| c as f64));
+        let aside_px = place.star_px - corner_px - FramePx::new([stamp_middle; 2]);
+        let aside_m = to_field(self.instrument, aside_px.in_metres(pixel_m));
         let state = State {
             recentred: false,
-            aside_m: [aside_m[0] - shift_m[0], aside_m[1] - shift_m[1]],
+            // what a tilt shifts is taken off: the frame follows the stars
+            aside_m: aside_m - place.alignment.image_shift_m,
             ..place.state.clone()
         };
         Ok(Model::new(&self.sensor(side_px), &state, self.settings)?)
@@ -241,7 +242,7 @@ fn finished(light: Array2<f64>, place: &StampPlace, electrons: f64, light_in_sta
     Stamp {
         record: StarRecord {
             star_px: place.star_px,
-            field_mm: place.star.field_m.map(|m| m / MM),
+            field_mm: place.star.field_m.in_units_of(MM),
             magnitude: place.star.magnitude,
             electrons,
             light_in_stamp,
@@ -271,7 +272,7 @@ pub fn background(
     settings: Settings,
 ) -> Result<Expected, FieldError> {
     let unseen = FieldStar {
-        field_m: [0.0; 2],
+        field_m: FieldM::ZERO,
         magnitude: UNSEEN_MAGNITUDE,
         temperature_k: None,
     };

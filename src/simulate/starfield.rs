@@ -3,14 +3,16 @@
 //! Nothing is interpolated between stars. Every star has its own wavefront and sub-pixel place; stars share what is the same for
 //! all of them, a pupil on its grid and a sampling, which is then the one that the most demanding of them asks for. Where the
 //! pupil changes with the field (an obstruction ahead of it, a second opening) each star has its own. Stars are added to the
-//! frame in a fixed order: the number of threads changes no bit. What is left out is said: light beyond a star's stamp (`light_in_stamp` of its record), and the field's effect on the brightness of the sky.
+//! frame in a fixed order: the number of threads changes no bit. Two things are left out: light beyond a star's stamp, whose share its
+//! record tells (`light_in_stamp`), and any change of the sky's brightness over the field.
 
 use super::readout::read_out;
 use super::stamps::{Bench, Stamp, StampPlace, StarRecord, background, stamp, stamps_together};
+use crate::axes::FrameM;
 use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::predict::{Expected, PredictError, Settings};
-use crate::pupil::frame_axes;
+use crate::pupil::to_field;
 use crate::rng::{Purpose, Seed};
 use crate::state::{FieldStar, FieldStars, State};
 use ndarray::Array2;
@@ -53,7 +55,7 @@ impl FieldError {
     }
 }
 
-/// Stars that are computed before they are added to the frame: bounds the memory, not the result.
+/// This many stars are computed before they are added to the frame, which bounds the memory; the result does not depend on it.
 const STARS_AT_ONCE: usize = 256;
 /// Stars that share a model at most.
 const STARS_A_MODEL: usize = 16;
@@ -75,7 +77,7 @@ pub fn field_stars(instrument: &Instrument, stars: &FieldStars, seed: Seed) -> V
             let mut stream = seed.stream(Purpose::FieldStars, number as u64);
             let mut along =
                 |side_px: usize| (stream.random::<f64>() - 0.5) * side_px as f64 * camera.pixel_m;
-            let frame_m = [along(camera.width_px), along(camera.height_px)];
+            let frame_m = FrameM::new([along(camera.width_px), along(camera.height_px)]);
             let share = stream.random::<f64>();
             // the inverse of the distribution; a slope of 0 spreads them evenly
             let rise = slope * std::f64::consts::LN_10 * (faint - bright);
@@ -85,7 +87,7 @@ pub fn field_stars(instrument: &Instrument, stars: &FieldStars, seed: Seed) -> V
                 libm::log1p(share * libm::expm1(rise)) / rise
             };
             FieldStar {
-                field_m: frame_axes(instrument).backward(frame_m),
+                field_m: to_field(instrument, frame_m),
                 magnitude: bright + (faint - bright) * depth,
                 temperature_k: None,
             }

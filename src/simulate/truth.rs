@@ -2,13 +2,17 @@
 //!
 //! All keys are always present; what cannot be known is `null` with a flag, never NaN. `_px` places are in frame axes.
 
+use super::flags::flags_of;
 use super::limits::Limits;
+use crate::axes::{FrameM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::math::gauss_between;
 use crate::mechanics::{Plane, turns_for};
-use crate::predict::{Expected, Model, PredictError};
+use crate::predict::{Expected, Model};
 use crate::predict::{doughnut, spikes};
+use crate::pupil::shift_px;
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, NM, UM};
 use crate::wavefront::{Wavefront, ZernikeSum};
@@ -45,22 +49,22 @@ pub struct Truth {
     pub side: &'static str,
     /// Turns of each screw; positive lengthens.
     pub turns: BTreeMap<String, f64>,
-    /// Turns that take tilt and lean away again.
+    /// Turns of each screw that undo the tilt: that of the screws and the lean that the unit's own weight adds.
     pub undo_turns: BTreeMap<String, f64>,
     /// Tilt vector of the unit, pupil axes; it points at the raised edge.
     pub tilt_arcmin: [f64; 2],
     /// How far the tilt moves the star, frame axes.
-    pub image_shift_px: [f64; 2],
+    pub image_shift_px: FramePx,
     /// Height of the unit at the centre of the screw circle, µm.
     pub piston_um: f64,
     /// Photon-weighted mean wavelength.
     pub reference_wavelength_nm: f64,
     /// Noll index → nm RMS at the star and the reference wavelength, exact defocus not included; 2 to 22 at least.
     pub modes_nm: Numbered,
-    /// The same with the exact defocus expanded into them.
+    /// The same with the exact defocus expanded into modes and added.
     pub modes_with_focus_nm: Numbered,
     /// Where a wave with W = 0 would focus, frame pixels.
-    pub star_px: [f64; 2],
+    pub star_px: FramePx,
     /// Electrons of the star on an unlimited sensor; `None` in relative units.
     pub electrons: Option<f64>,
     /// Share of the star's light inside the frame.
@@ -77,8 +81,8 @@ pub struct Truth {
     pub sigma_photon_nm: Option<Numbered<Option<f64>>>,
     /// Noll index → what the atmosphere adds in this exposure (frozen flow, averaged Noll variances), nm RMS.
     pub sigma_seeing_nm: Option<Numbered>,
-    /// What a reader should know; the list is in DEVELOPERS.md, "Flags of the truth".
-    pub flags: Vec<String>,
+    /// What a reader should know.
+    pub flags: Flags,
 }
 
 /// Noll index → value, written with the index as key, in ascending order.
@@ -89,15 +93,15 @@ pub struct Numbered<V = f64>(pub BTreeMap<u32, V>);
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DoughnutRecord {
     /// Centroid of the area within the outer edge.
-    pub outer_centre_px: [f64; 2],
+    pub outer_centre_px: FramePx,
     /// Radius of a circle of that area.
     pub outer_radius_px: f64,
     /// Centroid of the dark middle; `None` without an obstruction.
-    pub dark_centre_px: Option<[f64; 2]>,
+    pub dark_centre_px: Option<FramePx>,
     /// Radius of a circle of its area.
     pub inner_radius_px: Option<f64>,
     /// Dark centre minus outer centre.
-    pub dark_shift_px: Option<[f64; 2]>,
+    pub dark_shift_px: Option<FramePx>,
 }
 
 /// One spike of a masked star.
@@ -109,7 +113,7 @@ pub struct SpikeRecord {
     pub azimuth_deg: f64,
     /// Direction along its slots, pupil axes.
     pub slot_deg: f64,
-    /// Place of the spike along +slot direction, as turned into the frame.
+    /// Place of the region's mean ray from `star_px`, along the +slot direction turned into frame axes.
     pub shift_px: f64,
 }
 
@@ -123,31 +127,22 @@ impl<V: Serialize> Serialize for Numbered<V> {
 const LISTED_MODES: u32 = 22;
 
 impl Truth {
-    /// Collects the truth of a simulation.
+    /// Collects the truth of a simulation. Nothing is rendered here: what takes another frame to know stands in `limits`.
     pub fn new(
         instrument: &Instrument,
         state: &State,
         model: &Model,
         expected: &Expected,
         frame: Option<&Frame>,
+        limits: Limits,
         provenance: &Provenance,
     ) -> Self {
         let alignment = &model.alignment;
         let pixel_m = instrument.camera.pixel_m;
         let wavefront = model.reference_wavefront();
         let ring = doughnut(instrument, state, &wavefront, model.reference_m).map(|d| {
-            let place = |p: [f64; 2]| {
-                [
-                    model.star_px[0] + p[0] / pixel_m,
-                    model.star_px[1] + p[1] / pixel_m,
-                ]
-            };
-            let shift = |p: [f64; 2]| {
-                [
-                    (p[0] - d.outer_centre_m[0]) / pixel_m,
-                    (p[1] - d.outer_centre_m[1]) / pixel_m,
-                ]
-            };
+            let place = |p: FrameM| model.star_px + p.in_pixels(pixel_m);
+            let shift = |p: FrameM| (p - d.outer_centre_m).in_pixels(pixel_m);
             DoughnutRecord {
                 outer_centre_px: place(d.outer_centre_m),
                 outer_radius_px: d.outer_radius_m / pixel_m,
@@ -165,19 +160,12 @@ impl Truth {
                 shift_px: s.shift_m / pixel_m,
             })
             .collect();
-        let frame_shift = crate::pupil::frame_axes(instrument).forward(alignment.image_shift_m);
-        let mut flags = flags(instrument, state, model, expected, frame);
+        let image_shift_px = shift_px(instrument, alignment.image_shift_m);
+        let mut flags = flags_of(instrument, state, model, expected, frame);
         if ring.is_none() {
-            flags.push("no_doughnut".into());
+            flags.raise(Flag::NoDoughnut);
         }
-        let limits = Limits::new(instrument, state, model, expected);
-        flags.extend(limits.flags);
-        let sampling_error = if model.settings().sampling_check {
-            known_error(model.sampling_error(), &mut flags)
-        } else {
-            flags.push("sampling_not_checked".into());
-            None
-        };
+        flags.extend(&limits.flags);
         Truth {
             format: "skewstar-truth/2",
             version: env!("CARGO_PKG_VERSION"),
@@ -189,7 +177,7 @@ impl Truth {
             turns: named(instrument, state, 1.0),
             undo_turns: undo(instrument, state),
             tilt_arcmin: alignment.plane.tilt_rad.map(|t| clean(t / ARCMIN)),
-            image_shift_px: frame_shift.map(|s| clean(s / pixel_m)),
+            image_shift_px: FramePx::new(image_shift_px.xy().map(clean)),
             piston_um: clean(alignment.plane.piston_m / UM),
             reference_wavelength_nm: model.reference_m / NM,
             modes_nm: listed(model, &|noll| alignment.modes.get(noll)),
@@ -198,7 +186,7 @@ impl Truth {
             electrons: expected.in_electrons.then_some(expected.star_total),
             light_in_frame: expected.light_in_frame,
             saturated_px: frame.map(|f| f.saturated_px),
-            sampling_error,
+            sampling_error: limits.sampling_error,
             doughnut: ring,
             spikes,
             sigma_photon_nm: limits.photon_nm,
@@ -206,15 +194,6 @@ impl Truth {
             flags,
         }
     }
-}
-
-/// The error, or a flag that says that it is not known: the finer frame may not fit in memory, or there is no light to compare.
-fn known_error(found: Result<f64, PredictError>, flags: &mut Vec<String>) -> Option<f64> {
-    let known = found.ok().filter(|error| error.is_finite());
-    if known.is_none() {
-        flags.push("sampling_not_checked".into());
-    }
-    known
 }
 
 fn side(sensor_offset_m: f64) -> &'static str {
@@ -292,41 +271,6 @@ fn with_focus(instrument: &Instrument, model: &Model) -> Numbered {
     })
 }
 
-fn flags(
-    instrument: &Instrument,
-    state: &State,
-    model: &Model,
-    expected: &Expected,
-    frame: Option<&Frame>,
-) -> Vec<String> {
-    let camera = &instrument.camera;
-    let [x, y] = model.star_px;
-    let outside = x < -0.5
-        || y < -0.5
-        || x > camera.width_px as f64 - 0.5
-        || y > camera.height_px as f64 - 0.5;
-    let mut flags = Vec::new();
-    if outside {
-        flags.push("star_outside_frame".to_string());
-    }
-    if expected.light_in_frame < 0.9 {
-        flags.push("light_cut_by_frame".to_string());
-    }
-    if !expected.in_electrons {
-        flags.push("relative_units".to_string());
-    }
-    if frame.is_some_and(|f| f.saturated_px > 0) {
-        flags.push("saturated".to_string());
-    }
-    if state.mask_on && instrument.mask.is_some() {
-        flags.push("masked".to_string());
-    }
-    if model.colour_focus_m().is_some() {
-        flags.push("colour_focus_not_zero".to_string());
-    }
-    flags
-}
-
 /// −0 as 0, so that files do not depend on how a zero came about.
 fn clean(value: f64) -> f64 {
     if value == 0.0 { 0.0 } else { value }
@@ -335,18 +279,6 @@ fn clean(value: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_sampling_error_that_is_not_known_is_flagged() {
-        let mut flags = Vec::new();
-        assert_eq!(known_error(Ok(2e-4), &mut flags), Some(2e-4));
-        assert!(flags.is_empty());
-        for unknown in [Err(PredictError::Dark), Ok(f64::NAN)] {
-            let mut flags = Vec::new();
-            assert_eq!(known_error(unknown, &mut flags), None);
-            assert_eq!(flags, ["sampling_not_checked"]);
-        }
-    }
 
     /// Sine law: 1 − √(1 − s²t) = Σ c_j (s²t)^j with t = ρ², c_1 = 1/2, c_{j+1} = c_j (2j − 1)/(2j + 2), against Noll 4, 11
     /// and 22 as polynomials in t. Worked out by hand.

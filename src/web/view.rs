@@ -1,5 +1,6 @@
 //! A session as the page sees it: everything that may be known, nothing that is hidden before the end.
 
+use crate::axes::FramePx;
 use crate::practice::{
     Action, DrillReport, Session, SightShape, Suggestion, action_words, front_screws, lesson,
 };
@@ -37,8 +38,8 @@ pub fn session(name: &str, session: &Session, said: Option<&str>) -> Value {
 /// What "show me" draws on the star and on the unit.
 #[derive(Serialize)]
 struct UnitPicture {
-    centre_px: [f64; 2],
-    shift_px: Option<[f64; 2]>,
+    centre_px: FramePx,
+    shift_px: Option<FramePx>,
     diameter_px: Option<f64>,
     raised_front_deg: Option<f64>,
 }
@@ -52,10 +53,10 @@ fn drawing(session: &Session, advice: Option<&Suggestion>) -> Option<UnitPicture
             diameter_px,
             ..
         } => (*centre_px, Some(*shift_px), Some(*diameter_px)),
-        _ => ([0.0; 2], None, None),
+        _ => (FramePx::ZERO, None, None),
     };
     Some(UnitPicture {
-        centre_px: [0, 1].map(|axis| sight.aside_px[axis] + from_star[axis]),
+        centre_px: sight.aside_px + from_star,
         shift_px,
         diameter_px,
         raised_front_deg: advice.and_then(|a| a.raised_front_deg),

@@ -4,6 +4,7 @@ use super::openings::Openings;
 use super::{Case, case, plate};
 use approx::assert_relative_eq;
 use ndarray::Array2;
+use skewstar::axes::FieldM;
 use skewstar::geometry::{CellGrid, Piece, area};
 use skewstar::instrument::*;
 use skewstar::mask::{openings, overlapping};
@@ -54,7 +55,7 @@ fn cases() -> Vec<Case> {
             .as_mut()
             .unwrap()
             .distance_m = -60.0 * MM;
-        state.field_m = [6.1 * MM, -3.7 * MM];
+        state.field_m = FieldM::new([6.1 * MM, -3.7 * MM]);
     };
     let with_vanes = |instrument: &mut Instrument, _: &mut State| {
         instrument.telescope.obstruction.as_mut().unwrap().shape = ObstructionShape::Square;

@@ -5,6 +5,7 @@
 //! through the mask's centre. Slots stop at the rims and at ribs centred on the borders between regions (zones included)."
 //! The layouts' angles are typed here again, in degrees, as azimuth → slot angle; the engine lists regions instead.
 
+use skewstar::axes::FieldM;
 use skewstar::instrument::*;
 use skewstar::state::State;
 use skewstar::units::{DEG, MM};
@@ -46,7 +47,7 @@ pub enum Passage {
 pub struct Openings<'a> {
     telescope: &'a Telescope,
     plate: Option<(&'a MaskDesign, Vec<Border>)>,
-    field_m: [f64; 2],
+    field_m: FieldM,
 }
 
 impl<'a> Openings<'a> {
@@ -104,6 +105,7 @@ impl<'a> Openings<'a> {
     /// What is ahead of the pupil is seen displaced by +distance·h/f.
     fn seen_moved_mm(&self, distance_m: f64) -> [f64; 2] {
         self.field_m
+            .xy()
             .map(|h| distance_m * h / self.telescope.focal_length_m / MM)
     }
 }

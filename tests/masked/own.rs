@@ -104,7 +104,7 @@ fn parallel_spikes_part_in_a_rendered_frame_as_in_closed_form() {
             let (sin, cos) = ((120.0 + 60.0 * (number / 2) as f64) * DEG).sin_cos();
             let pitch_mm = if number % 2 == 0 { 3.4 } else { 3.0 };
             let search = Search {
-                star_px: model.star_px,
+                star_px: model.star_px.xy(),
                 pixel_m: PIXEL_UM * UM,
                 along: [cos, sin],
                 first_order_m: WAVELENGTH_TIMES_FOCAL / pitch_mm * UM,

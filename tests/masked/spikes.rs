@@ -6,6 +6,7 @@ use super::{Case, alone, case, masked, plate};
 use crate::support::direct;
 use crate::support::place::{Search, spike_place_m};
 use ndarray::Array2;
+use skewstar::axes::FieldM;
 use skewstar::instrument::*;
 use skewstar::mask::{Region, regions};
 use skewstar::predict::{Model, Settings};
@@ -135,7 +136,7 @@ fn bent_cases() -> Vec<Case> {
     };
     let far_star = |instrument: &mut Instrument, state: &mut State| {
         instrument.mask.as_mut().unwrap().distance_m = 140.0 * MM;
-        state.field_m = [6.1 * MM, -3.7 * MM];
+        state.field_m = FieldM::new([6.1 * MM, -3.7 * MM]);
     };
     let paraboloid = |instrument: &mut Instrument, state: &mut State| {
         instrument.telescope.focus_law = FocusLaw::Paraboloid;
@@ -211,7 +212,7 @@ fn search(instrument: &Instrument, model: &Model, region: &Region, half_width_m:
     // frame position = Mirror · R(−rotation) · position in pupil axes
     let (sin, cos) = (region.slot_rad + design.rotation_rad - camera.rotation_rad).sin_cos();
     Search {
-        star_px: model.star_px,
+        star_px: model.star_px.xy(),
         pixel_m: camera.pixel_m,
         along: [if camera.mirrored { -cos } else { cos }, sin],
         first_order_m: model.reference_m * instrument.telescope.focal_length_m / region.pitch_m,

@@ -159,7 +159,7 @@ fn by_slopes(instrument: &Instrument, noll: u32) -> Vec<f64> {
 
 fn place_um(frame: &Array2<f64>, model: &Model, region: &Region, half_width_m: f64) -> f64 {
     let search = Search {
-        star_px: model.star_px,
+        star_px: model.star_px.xy(),
         pixel_m: 3.8 * UM,
         along: [region.slot_rad.cos(), region.slot_rad.sin()],
         first_order_m: model.reference_m * 440.0 * MM / region.pitch_m,

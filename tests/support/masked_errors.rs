@@ -171,7 +171,7 @@ fn stars(instrument: &Instrument) -> Result<Vec<Star>, PredictError> {
                 light: model.light_of::<f64>(&modes, 0.0, &model.bins),
                 lines,
                 off_um,
-                star_px: model.star_px,
+                star_px: model.star_px.xy(),
                 pixel_m: instrument.camera.pixel_m,
             }
         })

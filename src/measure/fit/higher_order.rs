@@ -1,7 +1,7 @@
 //! Aberrations of higher order than a fit is free in: whether a star shows them, and then they are fitted too.
 //!
-//! A little secondary coma or spherical aberration changes a doughnut much as coma and spherical aberration do, and a fit that
-//! does not know of it takes it for these without its residuals growing by much. Whether it is there is asked once at the
+//! A little secondary coma changes a doughnut much as coma does. A fit without secondary coma explains it by coma, which is then
+//! wrong, although the residuals hardly grow; the same holds for the other modes of higher order. Whether it is there is asked once at the
 //! minimum, by how much the sum of squares would fall (the score test: one more set of derivatives, of these modes alone), so
 //! that a star without costs little and keeps its standard deviations. Stars behind masks are not asked: their few slots do not
 //! tell these modes from dimensions that are slightly wrong.
@@ -43,7 +43,7 @@ pub fn shown(
     Ok((gain > settings.higher_order_from_chi_square).then_some(more))
 }
 
-/// By how much the sum of squares falls when the columns take from the residuals what they can.
+/// By how much the sum of squared residuals falls in a linear fit of these columns to them.
 fn fall(columns: &[Vec<f64>], residuals: &[f64]) -> f64 {
     let step = LeastSquares::new(columns.to_vec(), &vec![0.0; columns.len()]).solve(residuals);
     let square = |values: &[f64]| values.iter().map(|v| v * v).sum::<f64>();

@@ -1,7 +1,8 @@
 //! Fitting the whole model to one star: in one frame, in a pair, in the colours of a filter array.
 //!
-//! The way: few wavelengths first, then all; weights from the model's own photons; pixels that nothing explains are left out;
-//! what the model cannot explain at all becomes a model error, so that σ stays honest. Trial states are the fit's own.
+//! Few wavelengths are spent far from the minimum, all of them near it. Pixels are weighed by the photons that the model predicts.
+//! Single pixels that nothing explains are left out. Where the model does not explain the star within its noise, it is taken to be
+//! off by a share of each pixel's light (the model error), which lowers the weight of bright pixels and widens every σ.
 
 mod higher_order;
 mod levenberg;
@@ -29,17 +30,17 @@ pub struct Fitted {
     pub trial: TrialState,
     /// Standard deviation of each unknown; `None` where the frames do not determine it.
     pub sigmas: Vec<Option<f64>>,
-    /// How they vary together; of use where all that take part have a standard deviation.
+    /// Covariance of the unknowns, row and column in their order; meaningful only between unknowns that have a standard deviation.
     pub covariance: Vec<Vec<f64>>,
     /// Sum of squared residuals per degree of freedom, before any model error was allowed for.
     pub chi_square: f64,
-    /// Share of a pixel's light by which the model is off.
+    /// Share of a pixel's light by which the model is off, typically; 0 where noise explains the residuals.
     pub model_error: f64,
     /// Share of the light (root of the sum of squares) that neither model nor noise explains; 0 where that is less than noise.
     pub unexplained: f64,
     /// Pixels left out because nothing explains them.
     pub left_out_px: usize,
-    /// Whether it came to rest.
+    /// Whether the last derivatives promised no further fall of the sum of squares that counts.
     pub settled: bool,
 }
 

@@ -131,7 +131,8 @@ impl<'a> StarProblem<'a> {
         residuals
     }
 
-    /// Columns over all data of modes that are not free, at a place.
+    /// Derivatives of all data by modes that are not free, at the values `unknowns` of the free ones: one column a mode, its rows first
+    /// the used pixels, then the priors.
     ///
     /// # Errors
     /// As [`FrameView::slopes_by`].
@@ -164,7 +165,7 @@ impl<'a> StarProblem<'a> {
         Ok(columns)
     }
 
-    /// The priors: (column, 1/width, (expected − value)/width).
+    /// The priors as further data, one row each: column of the unknown, 1/width, and (expected − value)/width.
     fn beliefs(&self, trial: &TrialState) -> Vec<(usize, f64, f64)> {
         let prior = self.prior;
         trial

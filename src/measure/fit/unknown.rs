@@ -1,4 +1,4 @@
-//! What a fit is free to change, and the present guess.
+//! The unknowns of a fit, and a trial: values for all of them.
 
 use super::super::settings::PriorSettings;
 use crate::instrument::Instrument;

@@ -5,6 +5,7 @@
 
 use super::super::settings::FitSettings;
 use super::unknown::{Dimension, TrialState, Unknown};
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::{Colour, Instrument, Passband};
 use crate::predict::{LightSlopes, Model, Parameter, PredictError, Settings, SlopeMaps};
 use crate::spectrum::{self, Bin};
@@ -54,9 +55,9 @@ pub struct Look {
 /// One star as it was recorded, cut out.
 #[derive(Debug, Clone)]
 pub struct Recorded {
-    /// Electrons above an unknown level, row 0 at the bottom.
+    /// Electrons above an unknown level; element `[[row, column]]`, row 0 at the bottom.
     pub image_e: Array2<f64>,
-    /// Whether a pixel may be used.
+    /// Whether each pixel may be used; as `image_e`.
     pub usable: Array2<bool>,
     /// Variance of a pixel without starlight.
     pub floor_e2: f64,
@@ -65,8 +66,8 @@ pub struct Recorded {
     /// Whether the mask was on.
     pub mask_on: bool,
     /// Place of the star in the field, pupil axes.
-    pub field_m: [f64; 2],
-    /// Known modes of this view alone.
+    pub field_m: FieldM,
+    /// Modes of this frame alone that are known beforehand, as the defocus between a pair of frames; they are added to the trial's.
     pub known: Modes,
     /// Whether the atmosphere blurs it.
     pub through_atmosphere: bool,
@@ -91,7 +92,7 @@ struct ColourPlane {
     built: Option<BuiltModel>,
 }
 
-/// A model and what it was planned for.
+/// A model, and the trial values that its sampling was planned for.
 struct BuiltModel {
     model: Model,
     maps: Option<(Vec<Parameter>, SlopeMaps)>,
@@ -329,7 +330,7 @@ impl FrameView {
         let planned = (built.offset_m, built.seeing_rad);
         let mut model = self.model(plane, &aside, planned)?;
         let (place, seeing) = self.place_and_seeing(&aside);
-        model.look(place, seeing);
+        model.look(FramePx::new(place), seeing);
         let (modes, offset) = self.wavefront(&aside);
         let there = model.light_of::<f32>(&modes, offset, &built.bins_of_slopes);
         let there = picked(&there, &self.planes[plane].pixels);
@@ -389,7 +390,7 @@ impl FrameView {
             self.build(plane, trial)?;
         }
         if let Some(built) = &mut self.planes[plane].built {
-            built.model.look(place, seeing);
+            built.model.look(FramePx::new(place), seeing);
         }
         Ok(())
     }

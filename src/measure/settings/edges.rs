@@ -20,8 +20,8 @@ settings! {
         /// The picture is smoothed by this share of the star's radius, as a standard deviation. Set by hand (same test). Larger: edges
         /// and the shadows of vanes are washed out. Smaller: noise of single pixels makes edges.
         smoothing_share: f64 = 0.035,
-        /// But in no more rounds of half a squared pixel each than this. Set by hand; it matters for stars of more than 120 pixels'
-        /// radius.
+        /// But in no more rounds of half a squared pixel each than this. Set by hand; it matters for stars of more than
+        /// 120 pixels' radius. Larger: slower. Smaller: noise of very wide faint rings makes edges.
         smoothing_rounds_at_most: usize = 40,
         /// Distance of the samples along a spoke. Set by hand. Larger: edges are found less exactly. Smaller: slower.
         spoke_step_px: f64 = 0.25,
@@ -56,8 +56,8 @@ settings! {
         /// A shadow takes at least this share of the light. Set by hand (same test). Larger: thin vanes are missed. Smaller: ripples
         /// are vanes.
         shadow_share_at_least: f64 = 0.12,
-        /// And at least this many times the typical ripple of the light round the ring. Set by hand (same test). Larger and smaller: as
-        /// above, for noisy stars.
+        /// And at least this many times the typical ripple of the light round the ring. Set by hand (same test). Larger: vanes in noisy
+        /// stars are missed. Smaller: noise is a vane.
         shadow_over_ripple_factor: f64 = 4.0,
         /// A shadow is the deepest within this angle to either side. Set by hand. Larger: of two close vanes one is told. Smaller: one
         /// wide shadow is told twice.

@@ -36,7 +36,8 @@ settings! {
         /// The surface is fitted anew only while this share of the frame counts as sky. Set by hand. Larger: the first guess of the
         /// level stands where a star fills the frame. Smaller: the surface follows a handful of pixels.
         fitted_share_at_least: f64 = 0.02,
-        /// The same as a number of pixels, for small frames. Set by hand.
+        /// The same as a number of pixels, for small frames. Set by hand. Larger: frames of a few hundred pixels keep the first guess.
+        /// Smaller: a plane through a few pixels.
         fitted_px_at_least: usize = 16,
         /// The surface is fitted to every second, third … pixel of the sky where there are more than this. Set by hand. Larger: slower.
         /// Smaller: the level is less certain.
@@ -72,7 +73,8 @@ settings! {
         /// "Just below" is this share of the way down to the background. Set by hand (same test). Larger: the star's own flanks hide
         /// a ceiling. Smaller: no pixel lies there, and every top is a ceiling.
         below_ceiling_share: f64 = 0.01,
-        /// And at least this many counts, so that coarse counts have room. Set by hand. Larger and smaller: as above, for faint frames.
+        /// And at least this many counts, so that coarse counts have room. Set by hand. Larger: the flanks of a faint star hide its ceiling.
+        /// Smaller: no count lies there, and the top of a faint star is a ceiling.
         below_ceiling_adu: f64 = 3.0,
     }
 }
@@ -90,7 +92,8 @@ settings! {
         /// Behind a mask, gaps of this many orders of its finest slots are bridged, λf/pitch each. Set by hand
         /// (`a_masked_star_is_one_source`). Larger: neighbours become part of the star. Smaller: orders become stars of their own.
         masked_join_orders: f64 = 2.0,
-        /// But never wider gaps than this behind a mask. Set by hand. Larger and smaller: as above, for very fine slots.
+        /// But never wider gaps than this behind a mask. Set by hand; it matters for very fine slots. Larger: neighbours become part of the
+        /// star. Smaller: orders become stars of their own.
         masked_join_px_at_most: f64 = 60.0,
         /// Half sides of the squares, small to large; 0, 1, 3 and 7 are 1, 3, 7 and 15 pixels a side. Set by hand
         /// (`a_wide_faint_ring_is_found_whole`). Larger ones find wider and fainter rings and blur outlines.
@@ -122,18 +125,20 @@ settings! {
         /// the sky. Set by hand (`a_star_larger_than_its_frame_is_refused`). Larger: such frames are measured. Smaller: dark
         /// corners of a vignetted frame refuse it.
         below_sky_share: f64 = 0.02,
-        /// A pixel lies below the sky when its 5 × 5 pixels do by this many standard deviations. Set by hand. Larger and smaller: the
-        /// other way round as above.
+        /// A pixel lies below the sky when its 5 × 5 pixels do by this many standard deviations. Set by hand. Larger: frames filled by a
+        /// faint star are measured. Smaller: noise below the sky refuses a frame.
         below_sky_sigma: f64 = 6.0,
-        /// This is asked of frames whose shorter side is less than this many pixels: no star fills larger ones. Set by hand.
+        /// This is asked of frames whose shorter side is less than this many pixels: no star fills larger ones. Set by
+        /// hand. Larger: vignetted corners of large frames refuse them. Smaller: filled frames are measured.
         below_sky_up_to_px: usize = 256,
         /// Stars of more pixels than this are doughnuts, which stay round; smaller ones may be comatic or astigmatic near focus. Set
-        /// by hand (`two_that_overlap_are_flagged`).
+        /// by hand (`two_that_overlap_are_flagged`). Larger: pairs of small doughnuts go unseen. Smaller: comatic stars near focus are
+        /// flagged.
         large_from_px: usize = 600,
         /// A large star is two, or trailed, when it is longer than wide by this factor. Set by hand (same test). Larger: pairs are
         /// fitted as one star. Smaller: astigmatic doughnuts are flagged.
         long_large_factor: f64 = 1.3,
-        /// The same for a small star. Set by hand (same test).
+        /// The same for a small star. Set by hand (same test). Larger: close pairs are fitted as one star. Smaller: comatic stars are flagged.
         long_small_factor: f64 = 1.6,
         /// A dark area counts as a middle of its own when it covers more than this share of the star; two middles are two stars. Set
         /// by hand (same test). Larger: pairs of doughnuts go unseen. Smaller: the gaps between vanes count.
@@ -159,9 +164,10 @@ settings! {
         /// Sky on each side of a star without a mask, as a share of half its size. Set by hand. Larger: slower, and neighbours come in.
         /// Smaller: the fit cannot tell wings of the star from sky.
         margin_share: f64 = 0.10,
-        /// And this many pixels more. Set by hand. Larger and smaller: as above.
+        /// And this many pixels more, so that small stars have sky too. Set by hand. Larger: slower. Smaller: no sky round small stars.
         margin_px: f64 = 6.0,
-        /// A masked star is cut out with this much beyond what stands out of it. Set by hand.
+        /// A masked star is cut out with this much beyond what stands out of it. Set by hand. Larger: slower. Smaller: the ends of its
+        /// spikes are cut off.
         masked_margin_px: f64 = 4.0,
         /// Half the side of a masked star's cut-out, at least and at most: its spikes are longer than they are of use. Set by hand.
         /// Larger: slower. Smaller: the orders that carry the shift are cut off.

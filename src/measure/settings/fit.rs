@@ -27,6 +27,7 @@ settings! {
             blur_sampling: 0.4,
         },
         /// The same behind slots, for the last stage: the sharp spikes of 10^6 electrons ask for more. Measured by the same test.
+        /// Finer: slower. Coarser: errors of the sampling in the modes.
         accuracy_slotted: Accuracy = Accuracy {
             oversize: 1.15,
             oversize_slotted: 2.6,
@@ -41,7 +42,7 @@ settings! {
         /// Wavelengths of a frame and of its derivatives far from the minimum, without slots. Set by hand. More: slower. Fewer: more
         /// steps.
         coarse_wavelengths: [usize; 2] = [3, 1],
-        /// The same behind slots, whose spikes are spectra. Set by hand.
+        /// The same behind slots, whose spikes are spectra. Set by hand. More: slower. Fewer: the spikes fall apart into single colours.
         coarse_wavelengths_slotted: [usize; 2] = [7, 3],
         /// Wavelengths of the derivatives near the minimum, without slots and behind them; the frame has all of its own. Set by hand.
         /// More: slower. Fewer: more steps, and σ is less exact.
@@ -49,11 +50,11 @@ settings! {
         /// From a first guess. Set by hand, as the next three. More sets of derivatives: slower; fewer: starts are compared before they
         /// are near a minimum. A larger model error: bright pixels hardly count; smaller: they decide alone, in false minima.
         far: Pace = Pace { linearisations: 8, model_error_share: 0.1 },
-        /// From a guess nearby.
+        /// From a guess nearby. Larger and smaller: as for `far`.
         start: Pace = Pace { linearisations: 5, model_error_share: 0.1 },
-        /// A look at another guess.
+        /// A look at another guess. Larger and smaller: as for `far`.
         attempt: Pace = Pace { linearisations: 3, model_error_share: 0.1 },
-        /// Between two minima that are both near.
+        /// Between two minima that are both near, which a large model error would make alike. Larger and smaller: as for `far`.
         near: Pace = Pace { linearisations: 3, model_error_share: 0.02 },
         /// A residual beyond this many typical ones is not chance, and its pixel is left out. Set by hand. Larger: hot pixels draw the
         /// fit. Smaller: good pixels are left out, and σ is too small.
@@ -61,12 +62,14 @@ settings! {
         /// But where more than this share of the pixels stands out the model is wrong, and none is left out. Set by hand. Larger: what
         /// the model does not explain is thrown away. Smaller: hot pixels stay.
         outlier_share_at_most: f64 = 0.005,
-        /// This many pixels may always be left out. Set by hand: it matters for small cut-outs.
+        /// This many pixels may always be left out; it matters for small cut-outs. Set by hand. Larger: a small star's own pixels are left
+        /// out. Smaller: hot pixels stay in small cut-outs.
         outliers_always_allowed_px: f64 = 3.0,
         /// Far from the minimum a single pixel is left out when its residual lies this many typical ones out … Set by hand. Larger: hot
         /// pixels draw the first fit. Smaller: the misfit of a star is taken for hot pixels.
         lone_pixel_sigma: f64 = 15.0,
-        /// … and is this many times as large as the largest of its eight neighbours'. Set by hand. Larger and smaller: as above.
+        /// … and is this many times as large as the largest of its eight neighbours'. Set by hand. Larger: hot pixels
+        /// on a misfit stay. Smaller: the misfit of a star is taken for hot pixels.
         lone_pixel_factor: f64 = 4.0,
         /// A pixel is dark where the variance of the star's photons is less than this share of the background's. Set by hand. Larger: the
         /// star's own misfit counts as noise of the sky. Smaller: few dark pixels are left.
@@ -88,7 +91,7 @@ settings! {
         /// `aberrations_beyond_spherical_are_found`). Larger: secondary coma is taken for coma. Smaller: the modes cost
         /// certainty where they are not there.
         higher_order_from_chi_square: f64 = 25.0,
-        /// What is believed beforehand.
+        /// What is believed of the unknowns beforehand, and the limits they never leave.
         prior: PriorSettings = PriorSettings::default(),
     }
 }
@@ -105,16 +108,22 @@ settings! {
         /// Larger: they take up what is coma's. Smaller: they are not found.
         higher_order_m: f64 = 30.0 * NM,
         /// Seeing (FWHM at the zenith and 500 nm) that a fit starts from and expects. Common practice, no source.
+        /// Larger and smaller: sharp or blurred stars start farther from their seeing; where the frame tells the seeing, the answer is the same.
         seeing_rad: f64 = 2.0 * ARCSEC,
-        /// Width of the natural logarithm of the seeing: 1.1 is a factor of three either way. Set by hand.
+        /// Width of the natural logarithm of the seeing: 1.1 is a factor of three either way. Set by hand. Larger: a wide
+        /// doughnut may be given any blur. Smaller: unusual seeing is pulled towards the expected one.
         seeing_ln: f64 = 1.1,
-        /// Width of the obstruction's diameter, as a share of what was typed. Set by hand: owners measure theirs to a millimetre or two.
+        /// Width of the obstruction's diameter, as a share of what was typed. Set by hand: owners measure theirs to a millimetre
+        /// or two. Larger: it takes up spherical aberration. Smaller: a size typed slightly wrong is taken for aberration.
         obstruction_size_share: f64 = 0.03,
-        /// Width of the obstruction's place along either axis, as a share of the aperture; free in pairs of frames only. Set by hand.
+        /// Width of the obstruction's place along either axis, as a share of the aperture; free in pairs of frames only. Set
+        /// by hand. Larger: it takes up coma. Smaller: an obstruction that sits aside is taken for coma.
         obstruction_aside_share: f64 = 0.02,
-        /// Width of the mask's turn against what was typed. Set by hand: about three degrees by eye.
+        /// Width of the mask's turn against what was typed. Set by hand: about three degrees by eye. Larger: it takes up astigmatism.
+        /// Smaller: a mask put on slightly turned is taken for astigmatism.
         mask_turn_rad: f64 = 0.05,
         /// Width of the focal length, as a share of what was typed. Set by hand: correctors and reducers change it by per cents.
+        /// Larger: it takes up focus of masked stars. Smaller: a focal length typed slightly wrong is taken for focus.
         focal_length_share: f64 = 0.03,
         /// Seeing never leaves this range. Set by hand. Wider: a fit may blur a wrong star away. Narrower: shaken stars are not fitted.
         seeing_range_rad: [f64; 2] = [0.15 * ARCSEC, 20.0 * ARCSEC],

@@ -10,7 +10,8 @@ settings! {
         /// that differ from what was typed (`benches/measuring`). Larger: wrong telescopes give turns. Smaller: fair fits do not.
         poor_fit_unexplained_share: f64 = 0.2,
         /// `poor_fit`: or it is off by more than this share of the light in a typical pixel. Set by hand: a vane's shadow in the wrong
-        /// place leaves more, and so does the atmosphere of a very short exposure. Larger and smaller: as above.
+        /// place leaves more, and so does the atmosphere of a very short exposure. Larger: wrong telescopes give turns. Smaller: fair
+        /// fits do not.
         poor_fit_model_error_share: f64 = 0.13,
         /// `rough_fit`: the residuals are this many times as large (in squares) as noise allows. Set by hand. Larger: slightly wrong
         /// dimensions are not told. Smaller: bright stars are always rough.
@@ -29,7 +30,7 @@ settings! {
         /// chance tells that a picture is mirrored. Smaller: mirrored pictures give wrong screws.
         held_otherwise_share: f64 = 0.4,
         /// χ² beyond 1 is not known better than this, by which the comparison above is kept from dividing noise by noise. Set by hand.
-        /// Larger and smaller: as above, for well explained stars.
+        /// Larger: mirrored pictures of faint stars are not told. Smaller: chance tells that a picture is mirrored.
         chi_square_known_to: f64 = 0.05,
         /// `obstruction_aside`: the obstruction lies this many standard deviations aside. Set by hand. Larger: it is not told. Smaller:
         /// chance is.
@@ -64,12 +65,14 @@ settings! {
         /// Trial turn that is asked for where it is not known what a screw does. Common practice, no source: an eighth is seen on most
         /// telescopes. Larger: the star is lost, or the unit strained. Smaller: the change is not seen (`learn` refuses it).
         trial_turns: f64 = 1.0 / 8.0,
-        /// The same on fast telescopes, where a turn does more. Common practice, no source.
+        /// The same on fast telescopes, where a turn does more. Common practice, no source. Larger: the star is lost. Smaller: the change is
+        /// not seen.
         trial_turns_fast: f64 = 1.0 / 16.0,
         /// A telescope is fast up to this focal ratio. Common practice, no source. Larger: small trials on slow telescopes. Smaller: large
         /// ones on fast telescopes.
         fast_up_to_focal_ratio: f64 = 2.5,
-        /// A longer exposure is asked to be longer by a factor in this range. Set by hand: less changes nothing, more is not tried at once.
+        /// A longer exposure is asked to be longer by a factor in this range. Set by hand: less changes nothing, more is not
+        /// tried at once. Wider: exposures that nobody takes, or that do not help. Narrower: more looks.
         longer_factor: [f64; 2] = [2.0, 16.0],
     }
 }

@@ -19,8 +19,8 @@ settings! {
         /// (`tests/measuring.rs`, `a_large_coma_is_captured_without_a_guess`). Larger: false minima are believed. Smaller: every
         /// start is tried, slower.
         good_start_per_px: f64 = 1.5,
-        /// Other guesses of coma that are tried where the edges' guess is not good. Set by hand (same test). More of them are slower;
-        /// with none, folded rings end in false minima.
+        /// Other guesses of coma that are tried where the edges' guess is not good. Set by hand (same test). Larger: more of them,
+        /// slower. Smaller: with none, folded rings end in false minima.
         other_comas: [OtherComa; 4] = [
             OtherComa { size_factor: 1.0, turn_rad: 35.0 * DEG },
             OtherComa { size_factor: 1.0, turn_rad: -35.0 * DEG },
@@ -33,7 +33,7 @@ settings! {
         /// tells the side, and astigmatism has the wrong sign.
         other_side_chi_square: f64 = 25.0,
         /// Of a pair of frames the side is believed when the other side's sum of squares is this many times as large. Set by hand.
-        /// Larger and smaller: as above.
+        /// Larger: the side stays open. Smaller: chance tells the side.
         other_side_of_pair_factor: f64 = 1.2,
     }
 }
@@ -44,9 +44,11 @@ settings! {
         /// Half width of a window across a spike, in widths of the spike by diffraction and by seeing added in squares. Set by hand.
         /// Larger: neighbours come in. Smaller: a shifted spike leaves its window.
         window_widths: f64 = 1.5,
-        /// The widest part of a window has at least this half width. Set by hand. Larger and smaller: as above, for sharp spikes.
+        /// The widest part of a window has at least this half width; it matters for sharp spikes. Set by hand. Larger: neighbours come in.
+        /// Smaller: a shifted spike leaves its window.
         widest_half_px_at_least: f64 = 3.0,
-        /// A window has at least this half width everywhere. Set by hand. Larger and smaller: as above.
+        /// A window has at least this half width everywhere, also close to the star. Set by hand. Larger: neighbours come in near the star.
+        /// Smaller: single pixels decide there.
         half_px_at_least: f64 = 1.5,
         /// A window takes this share of the way to the nearest other spike. Set by hand. Larger: neighbours come in. Smaller: less light.
         way_to_neighbour_share: f64 = 0.6,

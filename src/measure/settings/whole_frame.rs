@@ -9,7 +9,8 @@ settings! {
         /// Fewer stars than this say nothing about a field (`few_stars`); the plane alone has five unknowns. Set by hand. Larger: poor
         /// fields are refused. Smaller: one odd star tilts the plane.
         stars_at_least: usize = 8,
-        /// The coma node is fitted while at least this many stars are left. Derived: twice its three unknowns. Larger and smaller: as above.
+        /// The coma node is fitted while at least this many stars are left. Derived: twice its three unknowns.
+        /// Larger: poor fields tell no node. Smaller: a few odd stars make one.
         node_stars_at_least: usize = 6,
         /// A star is measured when its light is this many standard deviations of the background's noise. Set by hand. Larger: fewer
         /// stars. Smaller: third moments of noise.
@@ -17,7 +18,7 @@ settings! {
         /// A star is alone when no other one's box comes closer than this many of its half-flux radii … Derived: its light is summed
         /// within [`light_radii`](Self::light_radii). Larger: fewer stars. Smaller: neighbours' light counts.
         alone_radii: f64 = 3.0,
-        /// … and this many pixels. Set by hand.
+        /// … and this many pixels. Set by hand. Larger: fewer stars. Smaller: neighbours' light counts in small stars.
         alone_px: f64 = 2.0,
         /// Neighbours with less than this share of its light do no harm. Set by hand. Larger: they skew it. Smaller: fewer stars.
         alone_flux_share: f64 = 0.003,
@@ -28,8 +29,8 @@ settings! {
         /// Smaller: the tail of coma is cut off, which `rays.rs` allows for.
         moment_radii: f64 = 2.0,
         /// Standard deviation of a half-flux diameter, as a share of it, times the star's signal over noise: twice the 0.35 of a
-        /// uniform disc, for a star's wings. Derived for the disc, set by hand for wings. Larger and smaller: σ of plane and node are, until
-        /// the stars' own scatter widens them.
+        /// uniform disc, for a star's wings. Derived for the disc, set by hand for wings. Larger: σ of plane and node are larger.
+        /// Smaller: they are smaller, until the stars' own scatter widens them again.
         diameter_sigma_factor: f64 = 0.7,
         /// A tilt or a growth of coma below this many standard deviations is not there (`plane_flat`, `node_not_found`). Set by hand.
         /// Larger: small tilts are not told. Smaller: chance is.
@@ -42,7 +43,7 @@ settings! {
         /// Smaller: σ is too small.
         size_law_share: f64 = 0.1,
         /// The same for the law of asymmetries, as a share of the node's distance. Set by hand
-        /// (`the_coma_node_and_the_tilt_that_moved_it_are_found`).
+        /// (`the_coma_node_and_the_tilt_that_moved_it_are_found`). Larger: true nodes are called uncertain. Smaller: σ is too small.
         node_law_share: f64 = 0.1,
         /// What a single diameter is off by, as a share of it. Set by hand. Larger: the brightest stars lose their weight. Smaller: they
         /// decide alone.
@@ -59,9 +60,11 @@ settings! {
         /// Growth of coma over that of `[telescope.field]` beyond this range is flagged (`growth_differs`). Set by hand. Wider: a node in
         /// focus or in strong coma is believed. Narrower: slightly wrong field terms refuse a frame.
         growth_range: [f64; 2] = [0.5, 2.0],
-        /// A node farther from the middle than this many half diagonals of the frame is flagged (`node_far_outside`). Set by hand.
+        /// A node farther from the middle than this many half diagonals of the frame is flagged (`node_far_outside`). Set by hand. Larger:
+        /// nodes that are mostly noise are told without a flag. Smaller: much misalignment is flagged.
         far_outside_half_diagonals: f64 = 3.0,
-        /// Seeing (FWHM) that a star in focus is expected to show. Common practice, no source: the next number makes it a wide guess.
+        /// Seeing (FWHM) that a star in focus is expected to show. Common practice, no source; the next number makes it a wide
+        /// guess. Larger and smaller: where only wide doughnuts are seen, offset and slopes come out slightly smaller or larger.
         usual_seeing_rad: f64 = 2.5 * ARCSEC,
         /// Standard deviation of the square of that star's diameter, over the square: 1.5 covers seeing of 1 to 4 arcseconds. Set by
         /// hand. Larger: wide doughnuts leave the size in focus open. Smaller: the guess is taken for a measurement.

@@ -5,6 +5,7 @@ use super::FieldOfFrame;
 use super::coma::{self, NodeFit, Skewed};
 use super::plane::{self, PlaneFit, SizedStar};
 use super::rays::FieldRays;
+use crate::axes::FieldM;
 use crate::state::{Coma, Modes};
 use rayon::prelude::*;
 
@@ -14,7 +15,7 @@ impl FieldOfFrame<'_> {
         FieldRays::new(telescope.obstruction_ratio(), telescope.focal_ratio())
     }
 
-    /// Diameters by rays against those by squares.
+    /// Sets, for each star, by how much its diameter by rays differs from that by the law of squares.
     pub(super) fn add_what_squares_leave_out(
         &self,
         stars: &mut [SizedStar],
@@ -31,7 +32,7 @@ impl FieldOfFrame<'_> {
         });
     }
 
-    /// Third moments of the rays within the circle of summation against those of all rays.
+    /// Sets, for each star, which share of the third moment of all its rays lies within the circle that moments are summed in.
     pub(super) fn allow_for_the_circle(
         &self,
         stars: &mut [Skewed],
@@ -57,8 +58,8 @@ impl FieldOfFrame<'_> {
         });
     }
 
-    /// Modes of the aligned telescope at a place, with another coma.
-    fn modes_with(&self, coma_m: [f64; 2], field_m: [f64; 2]) -> Modes {
+    /// Modes of the aligned telescope at a place, with its coma replaced by another one.
+    fn modes_with(&self, coma_m: [f64; 2], field_m: FieldM) -> Modes {
         aligned_modes(self.instrument, field_m)
             .iter()
             .filter(|(noll, _)| ![7, 8].contains(noll))

@@ -2,11 +2,12 @@
 //!
 //! Rays of a defocused star with coma have the third moment ⟨|r|² r⟩ = (q D² + p |C|²) C, with D the blur's radius and
 //! C = −2N √8 · (Noll 8, Noll 7) the coma's: derived by averaging over the ring of the pupil (`sums`). Blurs that are alike on
-//! both sides leave it as it is. Coma grows linearly from the node, so that three unknowns, growth and node, describe the
-//! field. The growth is fitted too, and each star says which share of its rays' moment its circle of summation holds.
+//! both sides leave it as it is. Coma grows linearly from the node, so that three unknowns describe the field: the growth and the
+//! two coordinates of the node. A star's third moment is summed within a circle, which holds a share of that of all rays.
 
 use super::super::settings::WholeFrameSettings;
 use super::descent::{Fit, descend};
+use crate::axes::FieldM;
 use crate::math::LeastSquares;
 use crate::math::robust::median;
 
@@ -14,7 +15,7 @@ use crate::math::robust::median;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Skewed {
     /// Place on the sensor from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Third moment, pupil axes.
     pub third_m3: [f64; 2],
     /// Standard deviation of either component.
@@ -27,7 +28,7 @@ pub(super) struct Skewed {
     pub share: f64,
 }
 
-/// Averages over the ring of the pupil.
+/// Factors of the third moment, from averages over the ring of the pupil.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct RingSums {
     /// Factor of D² C.
@@ -70,6 +71,7 @@ pub(super) fn sums(obstruction_ratio: f64) -> RingSums {
     let mean_fourth = (1.0 + e2 + e2 * e2) / 3.0;
     // the mean ray: x² over the ring is half of ρ²
     let taken_off = 6.0 * mean_square;
+    // the integrand is a cubic in s: enough for a millionth
     let steps = 400;
     let p = (0..steps)
         .map(|i| {
@@ -129,7 +131,7 @@ pub(super) fn fit(
 }
 
 /// Coma at a place for growth and node, metres RMS.
-pub(super) fn coma_m(values: &[f64], field_m: [f64; 2]) -> [f64; 2] {
+pub(super) fn coma_m(values: &[f64], field_m: FieldM) -> [f64; 2] {
     [0, 1].map(|axis| values[0] * (field_m[axis] - values[1 + axis]))
 }
 
@@ -147,7 +149,7 @@ fn residual(star: &Skewed, values: &[f64], rays: RingRays) -> [f64; 2] {
     [0, 1].map(|axis| (star.third_m3[axis] - star.share * all[axis]) / star.sigma_m3)
 }
 
-/// A straight line through each star's own coma gives the start; the descent takes the moments themselves.
+/// Growth and node by descent on the third moments; it starts from the straight line through the coma that each star shows by itself.
 fn descend_from_line(stars: &[Skewed], rays: RingRays, half_m: f64) -> Option<Fit> {
     let (mut columns, mut data) = (vec![Vec::new(); 3], Vec::new());
     for star in stars {

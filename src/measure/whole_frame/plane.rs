@@ -8,22 +8,23 @@
 
 use super::super::settings::WholeFrameSettings;
 use super::descent::{Fit, descend};
+use crate::axes::FieldM;
 use crate::math::robust::sigma_of;
 
 /// One star for the plane.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct SizedStar {
     /// Place on the sensor from its centre, pupil axes.
-    pub field_m: [f64; 2],
+    pub field_m: FieldM,
     /// Half-flux diameter.
     pub diameter_m: f64,
     /// Its standard deviation.
     pub sigma_m: f64,
     /// What coma and astigmatism add to the square of the diameter.
     pub extra_m2: f64,
-    /// What the rays make the diameter differ by from the law of squares.
+    /// Diameter by rays less diameter by the law of squares.
     pub beyond_squares_m: f64,
-    /// FieldOfFrame curvature's part of the sensor offset.
+    /// What field curvature adds to the sensor offset at the star's place.
     pub curved_m: f64,
     /// How much farther out the sensor stood in this star's frame.
     pub step_m: f64,
@@ -51,7 +52,7 @@ pub(super) struct Known {
 pub(super) struct PlaneFit {
     /// Sensor offset in the middle, slopes along x and y (pupil axes), square of the least diameter, factor of what aberrations add.
     pub fit: Fit,
-    /// The same on the other side, where it fits nearly as well.
+    /// Whether the plane's mirror image, on the other side of focus, fits nearly as well.
     pub sign_open: bool,
     /// Standard deviation of the residuals over what was expected.
     pub scale: f64,
@@ -102,7 +103,7 @@ pub(super) fn fit(
     })
 }
 
-/// The best fit, and the best one on its other side.
+/// The best fit, and the best of those that lie nearer to its mirror image on the other side of focus; `None` with too few stars.
 fn both_sides(stars: &[SizedStar], known: Known, stars_at_least: usize) -> Option<(Fit, Fit)> {
     if stars.len() < stars_at_least {
         return None;
@@ -122,7 +123,6 @@ fn both_sides(stars: &[SizedStar], known: Known, stars_at_least: usize) -> Optio
     let turned = descend(&mirrored, &scales(stars, known), &|p| {
         residuals(stars, p, known)
     });
-    // of all descents, those that ended nearer to the mirror image than to the best one
     let scale = scales(stars, known);
     let apart = |a: &[f64], b: &[f64]| {
         (0..3)
@@ -186,7 +186,7 @@ fn scales(stars: &[SizedStar], known: Known) -> Vec<f64> {
 }
 
 /// Sensor offset at a star.
-pub(super) fn offset_m(values: &[f64], field_m: [f64; 2], curved_m: f64, step_m: f64) -> f64 {
+pub(super) fn offset_m(values: &[f64], field_m: FieldM, curved_m: f64, step_m: f64) -> f64 {
     values[0] + values[1] * field_m[0] + values[2] * field_m[1] + curved_m + step_m
 }
 
@@ -205,8 +205,9 @@ fn residual(star: &SizedStar, values: &[f64], known: Known) -> f64 {
 }
 
 fn residuals(stars: &[SizedStar], values: &[f64], known: Known) -> Vec<f64> {
-    // the half-flux circle of a wide doughnut takes less of coma than that of a focused star: the factor is 1 ± 1
-    // wide doughnuts do not tell what they would be in focus
+    // two expectations beside the stars: the size in focus is the usual one, which wide doughnuts do not tell; and the factor of what
+    // aberrations add is 1 with a standard deviation of 1, because the half-flux circle of a wide doughnut holds less of coma's tail
+    // than that of a focused star
     let [least, sigma] = known.least_m2;
     let in_focus = (values[3].abs() - least) / sigma;
     let prior = known

@@ -1,8 +1,9 @@
 //! Half-flux diameter and asymmetry of a star by its rays: what squares that are added up and moments of all rays leave out.
 //!
-//! Blur, coma and astigmatism add in squares for the mean square of the rays only. Half of the light lies within a circle that
-//! takes less of coma's tail the wider the doughnut is, so the sizes of a field with coma on one side and none on the other
-//! look like a tilt; and the circle in which asymmetry is summed cuts off part of the tail. Here the rays are laid down one by one, with a normal spread for atmosphere and pixels, and counted.
+//! Only the mean square of the rays' lengths is a sum of squares of blur, coma and astigmatism; the half-flux diameter is not. The
+//! wider the doughnut, the less of coma's tail lies in the circle that holds half of its light: a field with coma on one side and
+//! none on the other would look tilted by the law of squares. The circle in which asymmetry is summed cuts off part of the
+//! tail too. Here the rays are laid down one by one, with a normal spread for atmosphere and pixels, and counted.
 
 use crate::math::robust::median;
 use crate::state::Modes;
@@ -11,12 +12,13 @@ use std::f64::consts::TAU;
 
 /// Rays of a star. Their places are the same for every star, so what is left of chance is common to all.
 pub(super) struct FieldRays {
-    /// Place in the pupil, of its radius, and where the atmosphere throws the ray, standard deviations.
+    /// For each ray: its place in the pupil, in units of the pupil's radius, and where atmosphere and pixels throw it, in standard
+    /// deviations of their spread.
     rays: Vec<([f64; 2], [f64; 2])>,
     focal_ratio: f64,
 }
 
-/// Diameters come out to a hundredth (`tests::many_more_rays_give_the_same_diameter`).
+/// Rays of a star: enough for diameters good to a hundredth (`tests::many_more_rays_give_the_same_diameter`).
 const RAYS: usize = 2500;
 /// Rounds in which the circle of the asymmetry finds its centre.
 const CIRCLE_ROUNDS: usize = 4;

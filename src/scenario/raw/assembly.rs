@@ -71,10 +71,10 @@ pub(in crate::scenario) struct RawResponse {
     #[schemars(range(min = -1e5, max = 1e5), example = 29.0)]
     pub image_shift_um_per_arcmin: f64,
     /// Sensor offset per mm of piston.
-    #[schemars(range(min = -1e5, max = 1e5), example = 1000.0)]
+    #[schemars(range(min = -1e6, max = 1e6), example = 1000.0)]
     pub focus_um_per_mm: f64,
-    /// 1 when the sensor rides on the unit, 0 when it does not.
-    #[schemars(range(min = -2.0, max = 2.0), example = 1.0, extend("x-unit" = "ratio"))]
+    /// 1 when the sensor rides on the unit, 0 when it does not; for a secondary, what is traced for it.
+    #[schemars(range(min = -1000.0, max = 1000.0), example = 1.0, extend("x-unit" = "ratio"))]
     pub sensor_tilt_per_tilt: f64,
 }
 

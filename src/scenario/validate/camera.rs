@@ -64,7 +64,7 @@ pub(super) fn build(camera: &RawCamera) -> Camera {
         rotation_rad: camera.rotation_deg * DEG,
         mirrored: camera.mirrored,
         passband: own
-            .or_else(|| colour.as_ref().map(span))
+            .or_else(|| colour.as_ref().map(span_of_filters))
             .unwrap_or_else(default_passband),
         wavelengths: camera.wavelengths,
         throughput: camera.throughput,
@@ -267,7 +267,7 @@ fn filters(bands: &RawPassbands) -> [(&'static str, &RawPassband); 3] {
 }
 
 /// From the shortest to the longest wavelength that any of the filters lets through.
-fn span(colour: &ColourArray) -> Passband {
+pub(in crate::scenario) fn span_of_filters(colour: &ColourArray) -> Passband {
     let ends = colour.passbands.iter().flat_map(|band| match band {
         Passband::Band(ends_m) => ends_m.to_vec(),
         Passband::Table(points) => points

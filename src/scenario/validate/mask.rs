@@ -16,6 +16,8 @@ use crate::units::{DEG, MM};
 use super::telescope::check_centre;
 use super::{pair, scaled};
 
+/// Slack of azimuths in degrees: 17.2 + 360 is not exactly 377.2.
+const ROUNDING_DEG: f64 = 1e-9;
 /// Slack of lengths in mm that were typed as decimals: 23.3 + 0.7 is not exactly 24.
 const ROUNDING_MM: f64 = 1e-9;
 
@@ -262,7 +264,7 @@ fn check_slots(mask: &RawMask, findings: &mut Contradictions<'_>) {
     }
     if let Some(pitch_mm) = pitches_mm
         .iter()
-        .find(|pitch_mm| **pitch_mm > 0.5 * mask.outer_diameter_mm)
+        .find(|pitch_mm| **pitch_mm > 0.5 * mask.outer_diameter_mm + ROUNDING_MM)
     {
         let allowed = format!(
             "at most the radius of the plate ({} mm)",
@@ -316,7 +318,7 @@ fn check_hole(hole: &RawHole, mask: &RawMask, path: &str, findings: &mut Contrad
 
 fn check_region(region: &RawRegion, mask: &RawMask, path: &str, findings: &mut Contradictions<'_>) {
     let [from_deg, to_deg] = region.azimuth_deg;
-    if !(from_deg < to_deg && to_deg - from_deg <= 360.0) {
+    if !(from_deg < to_deg && to_deg - from_deg <= 360.0 + ROUNDING_DEG) {
         findings.out_of_range(
             &format!("{path}.azimuth_deg"),
             pair(region.azimuth_deg),

@@ -11,6 +11,9 @@ mod prescription;
 mod state;
 mod telescope;
 
+pub(super) use camera::span_of_filters;
+pub(super) use telescope::check_field_point;
+
 use crate::instrument::{FieldTerms, Instrument};
 use crate::mechanics::Flexure;
 use crate::mechanics::prescription::Derived;
@@ -21,6 +24,9 @@ use super::document::Document;
 use super::error::ScenarioError;
 use super::findings::Contradictions;
 use super::raw::{NollTable, RawScenario};
+
+/// Slack, as a share, of a limit that follows from another value: half a limit of 15 digits has 16.
+const ROUNDING: f64 = 1e-12;
 
 /// Checks a typed scenario for contradictions.
 pub(super) fn check(raw: &RawScenario, document: &Document) -> Result<(), ScenarioError> {

@@ -1,11 +1,12 @@
 //! `[state]`, `[star]`, `[sky]` and `[exposure]`.
 
+use crate::axes::FieldM;
 use crate::instrument::Instrument;
+use crate::math::nearest;
 use crate::mechanics::{Flexure, Pointing};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Contradictions;
-use crate::scenario::nearest::nearest;
 use crate::scenario::path::joined;
 use crate::scenario::raw::{RawAssembly, RawScenario, RawSeidel, RawShape, RawSky, RawStar};
 use crate::state::{Exposure, FieldStar, FieldStars, Modes, ScrewTurns, Sky, Star, State};
@@ -13,7 +14,7 @@ use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
 use crate::wavefront::{self, Seidel};
 
 use super::telescope::check_field_point;
-use super::{modes, pair, scaled};
+use super::{ROUNDING, modes, pair, scaled};
 
 /// Largest defocus, as a fraction of the focal length.
 const WIDEST_DEFOCUS: f64 = 0.1;
@@ -40,8 +41,8 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
     State {
         sensor_offset_m: state.sensor_offset_um * UM,
         recentred: state.recentred,
-        aside_m: [0.0; 2],
-        field_m: scaled(state.field_mm, MM),
+        aside_m: FieldM::ZERO,
+        field_m: FieldM::new(scaled(state.field_mm, MM)),
         mask_on: state.mask_on.unwrap_or(raw.mask.is_some()),
         turns: turns(raw, instrument),
         flexure_rad: flexure_tilt(raw),
@@ -56,7 +57,7 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
 
 fn check_focus(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     let largest_um = WIDEST_DEFOCUS * raw.telescope.focal_length_mm * MM / UM;
-    if raw.state.sensor_offset_um.abs() > largest_um {
+    if raw.state.sensor_offset_um.abs() > largest_um * (1.0 + ROUNDING) {
         let shown = number(raw.state.sensor_offset_um);
         let allowed = format!(
             "from -{0} to {0} (a tenth of the focal length)",
@@ -217,7 +218,7 @@ pub(super) fn field(raw: &RawScenario) -> Option<FieldStars> {
     let field = raw.field.as_ref()?;
     if let Some(list) = &field.stars {
         let stars = list.iter().map(|star| FieldStar {
-            field_m: scaled(star.field_mm, MM),
+            field_m: FieldM::new(scaled(star.field_mm, MM)),
             magnitude: star.magnitude,
             temperature_k: star.temperature_k,
         });

@@ -1,5 +1,6 @@
 //! `[telescope]`.
 
+use crate::axes::FieldM;
 use crate::instrument::{
     ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
 };
@@ -10,7 +11,7 @@ use crate::scenario::raw::{
 };
 use crate::units::{DEG, MM, NM, UM};
 
-use super::{length, modes, pair, scaled};
+use super::{ROUNDING, length, modes, pair, scaled};
 
 /// Largest focal ratio.
 const SLOWEST: f64 = 100.0;
@@ -82,14 +83,14 @@ pub(super) fn build(telescope: &RawTelescope) -> Telescope {
 }
 
 /// Refuses a point of the field that is too far out for the model.
-pub(super) fn check_field_point(
+pub(in crate::scenario) fn check_field_point(
     key: &str,
     point_mm: [f64; 2],
     focal_length_mm: f64,
     findings: &mut Contradictions<'_>,
 ) {
     let farthest_mm = WIDEST_FIELD * focal_length_mm;
-    if length(point_mm) > farthest_mm {
+    if length(point_mm) > farthest_mm * (1.0 + ROUNDING) {
         let allowed = format!(
             "at most {} mm from the centre, a fifth of the focal length",
             number(farthest_mm)
@@ -109,7 +110,7 @@ fn check_focal_ratio(telescope: &RawTelescope, findings: &mut Contradictions<'_>
         RawFocusLaw::Paraboloid => (0.8, "paraboloid"),
     };
     let ratio = telescope.focal_length_mm / telescope.aperture_mm;
-    if !(fastest..=SLOWEST).contains(&ratio) {
+    if !(fastest - ROUNDING..=SLOWEST + SLOWEST * ROUNDING).contains(&ratio) {
         let (least, most) = (
             number(fastest * telescope.aperture_mm),
             number(SLOWEST * telescope.aperture_mm),
@@ -249,7 +250,7 @@ fn outer_radius_mm(vane: &RawVane, aperture_mm: f64) -> f64 {
 
 fn field_terms(field: &RawField) -> FieldTerms {
     FieldTerms {
-        axis_m: scaled(field.axis_mm, MM),
+        axis_m: FieldM::new(scaled(field.axis_mm, MM)),
         coma_per_m: field.coma_nm_per_mm * NM / MM,
         astigmatism_per_m2: field.astigmatism_nm_per_mm2 * NM / (MM * MM),
         curvature_per_m2: field.curvature_um_per_mm2 * UM / (MM * MM),

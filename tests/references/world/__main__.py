@@ -65,6 +65,7 @@ def _judge_command(parser):
     parser.add_argument("--table", type=pathlib.Path, required=True, metavar="STEM", help="writes STEM.csv and STEM.json")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--second", action="store_true", help="hand over the second frame where there is one")
+    parser.add_argument("--learn", action="store_true", help="let it learn from the trial frames, then measure the last")
     parser.add_argument("--limit-s", type=float, default=120.0, help="processor time for a frame (default 120)")
     parser.set_defaults(run=_judge)
 
@@ -72,9 +73,8 @@ def _judge_command(parser):
 def _judge(arguments):
     from . import judge
 
-    return judge.judge_folder(
-        arguments.folder, arguments.program, arguments.table, arguments.jobs, arguments.second, arguments.limit_s
-    )
+    how = judge.How(arguments.program, arguments.second, arguments.learn, arguments.limit_s)
+    return judge.judge_folder(arguments.folder, how, arguments.table, arguments.jobs)
 
 
 def _loop_command(parser):

@@ -3,6 +3,7 @@
 import json
 import math
 import os
+import pathlib
 import resource
 import subprocess
 import tempfile
@@ -34,6 +35,15 @@ class Asked:
 def measure(program, words, limit_s):
     """Run `measure WORDS --json`."""
     return run([program, "measure", *words, "--json", "--quiet"], limit_s)
+
+
+def learn(program, known, trials, out, limit_s):
+    """Run `learn` on (before, after, screw, turns) trials; returns how it ended and the response file, or None."""
+    words = [f"{before},{after},{screw}={turns:.5f}" for before, after, screw, turns in trials]
+    words = [word for trial in words for word in ("--trial", trial)]
+    asked = run([program, "learn", *known, *words, "--out", str(out), "--force", "--json", "--quiet"], limit_s)
+    written = sorted(pathlib.Path(out).glob("*.toml")) if asked.status == 0 else []
+    return asked, written[0] if written else None
 
 
 def run(command, limit_s):

@@ -53,6 +53,7 @@ def written(raw, how, bias_adu, noise_adu):
     """What a capturing program may do to the counts before they are written; returns (array, depth in bits).
 
     `how["kind"]`: "linear", "gamma-8", "gamma-16", "asinh-16", "clipped" or "jpeg" (the last is gamma-8 before it is coded).
+    A stretched file's brightest pixel is at `how["top"]` (1 where it is left out) of what the file can hold.
     """
     kind = how.get("kind", "linear")
     if kind == "linear":
@@ -60,11 +61,11 @@ def written(raw, how, bias_adu, noise_adu):
     if kind == "clipped":
         return np.maximum(raw - bias_adu - how["over_sigma"] * noise_adu, 0.0).astype(np.uint16), 16
     black, white = bias_adu - 3 * noise_adu, float(raw.max())
-    level = np.clip((raw - black) / (white - black), 0.0, 1.0)
+    level, top = np.clip((raw - black) / (white - black), 0.0, 1.0), how.get("top", 1.0)
     if kind == "asinh-16":
-        return _to_bits(np.arcsinh(level * how["strength"]) / np.arcsinh(how["strength"]), 16), 16
+        return _to_bits(top * np.arcsinh(level * how["strength"]) / np.arcsinh(how["strength"]), 16), 16
     depth = 16 if kind == "gamma-16" else 8
-    return _to_bits(level ** (1 / how["gamma"]), depth), depth
+    return _to_bits(top * level ** (1 / how["gamma"]), depth), depth
 
 
 def _to_bits(level, depth):

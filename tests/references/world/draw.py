@@ -1,7 +1,7 @@
 """Worlds from seeds. The same suite and number give the same world, whatever was drawn before.
 
     matched      nothing differs: doughnuts, and masks of three layouts at focus
-    orientation  how the camera is held: typed right, turned by any angle, by half a turn, mirrored, both; side told, untold or wrong
+    orientation  how the camera is held: typed right, turned, by half a turn, mirrored, both; side told, untold or wrong
     differs      every case of differences.py in turn
 """
 
@@ -15,6 +15,7 @@ from . import differences
 from .scene import offset_for
 from .screws import Mechanics
 from .telescopes import TELESCOPES, focal_ratio, mask_for, obstruction_ratio
+from .wavefront import coma_w131_nm
 
 SUITES = ("matched", "orientation", "differs")
 LAYOUTS = ("three-triplet", "one-triplet", "two-zone")
@@ -138,6 +139,8 @@ def set_modes(drawn, mechanics, coma_nm, turns, others):
     modes["8"], modes["7"] = float(coma_nm[0]), float(coma_nm[1])
     drawn["state"]["modes_nm"] = modes
     drawn["state"]["tilt_arcmin"] = [float(value) for value in mechanics.tilt_arcmin(turns)]
+    drawn["state"]["image_shift_um"] = [float(value) for value in mechanics.image_shift_um(turns)]
+    drawn["state"]["piston_um"] = mechanics.piston_um(turns)
 
 
 def _small_modes(wish, rng):
@@ -150,7 +153,7 @@ def _small_modes(wish, rng):
 def dark_shift_px(drawn, coma_nm):
     """How far coma moves the dark centre: 6 N W131 (1 - ε²)."""
     telescope = drawn["real"]["telescope"]
-    w131_um = math.sqrt(72.0) * coma_nm * 1e-3
+    w131_um = coma_w131_nm(coma_nm) * 1e-3
     obstruction = 1 - obstruction_ratio(telescope) ** 2
     return 6 * focal_ratio(telescope) * w131_um * obstruction / drawn["real"]["camera"]["pixel_um"]
 

@@ -1,6 +1,8 @@
 """Worlds on disk: the scenario as an owner types it, frames as cameras write them, and the truth that no program sees."""
 
+import csv
 import json
+import pathlib
 
 import numpy as np
 from astropy.io import fits
@@ -79,6 +81,21 @@ def _plain(value):
     if isinstance(value, np.ndarray):
         return value.tolist()
     raise TypeError(f"{type(value).__name__} has no place in a truth file")
+
+
+def write_table(stem, columns, lines, summary):
+    """STEM.csv with a line each, STEM.json with the summary."""
+    stem = pathlib.Path(stem)
+    stem.parent.mkdir(parents=True, exist_ok=True)
+    with stem.with_name(stem.name + ".csv").open("w", newline="") as file:
+        writer = csv.DictWriter(file, columns, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows({key: _short(value) for key, value in line.items()} for line in lines)
+    write_json(stem.with_name(stem.name + ".json"), summary)
+
+
+def _short(value):
+    return f"{value:.4g}" if isinstance(value, float) else value
 
 
 def picture(pixels, path, power=0.5):

@@ -2,10 +2,12 @@
 
 Understands both reports: `skewstar-measure/1` (advice.verdict, sound) and `skewstar-measure/2` (verdict, next).
 
-Coma found is compared with the truth in two ways. As typed: the modes as they stand, in pupil axes. In the frame: both turned
-into the axes of the frame, the found one by the typed camera, the true one by the real camera; what is wrong only because of how
-the camera was said to be held is no error there. A world whose difference is of that kind is judged in the frame (and by its
-step), every other as typed. A `stop` needs no orientation and is judged in the frame always.
+Coma found is compared with the truth in two ways. As typed: the modes as they stand, in pupil axes. In the frame: both
+turned into the axes of the frame, the found one by the typed camera, the true one by the real camera; what is wrong only
+because of how the camera was said to be held is no error there. A world whose difference is of that kind is judged in the
+frame (and by its step), every other as typed. A `stop` needs no orientation and is judged in the frame always. After `learn`
+the axes are those of the camera as learned, which may be half a turn from the true ones: then only the size of coma is
+compared, and the step counts.
 
 Sure and wrong (the issues' words): acted on, `turn` or `stop`, although off by more than 15 nm and 3 sigma, or although the
 step leaves more coma than before in the true mechanics. `trial` is no sure answer; where it leaves more than twice the coma it
@@ -13,16 +15,15 @@ is told apart (`trial_too_far`), and where the typed file says that the camera's
 although close: that, or a sigma above half the stop level, with coma found within 15 nm.
 """
 
-import csv
 import json
-import pathlib
 import statistics
+import tempfile
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 
-from . import ask, make
-from .files import write_json
+from . import ask, files, make
 from .screws import Mechanics
 
 OFF_NM, OFF_SIGMAS = 15.0, 3.0
@@ -32,18 +33,29 @@ ORIENTATION_KINDS = ("right", "turned", "half-turn", "mirrored", "turned-and-mir
 COLUMNS = (
     "world", "telescope", "kind", "difference", "masked", "side_told", "exit", "verdict", "do", "true_nm", "found_nm",
     "error_nm", "error_frame_nm", "sigma_nm", "error_over_sigma", "stop_nm", "step", "after_nm", "sure_and_wrong", "why",
-    "refused", "refused_although_close", "trial_too_far", "flags", "chi_square", "time_s", "processor_s", "memory_mib", "message",
+    "refused", "refused_although_close", "trial_too_far", "flags", "chi_square", "time_s", "processor_s", "memory_mib",
+    "message", "learned",
 )  # fmt: skip
 
 
-def judge_folder(folder, program, table, jobs, with_second, limit_s):
+@dataclass(frozen=True)
+class How:
+    """What is asked of the program, and how."""
+
+    program: str
+    with_second: bool  # hand over the second frame where there is one
+    with_learn: bool  # let it learn from the trial frames first, and measure the last of them
+    limit_s: float  # of processor time
+
+
+def judge_folder(folder, how, table, jobs):
     """Ask about every world of a folder and write the table; 0 when it could be done."""
     truths = sorted(folder.glob("w*.truth.json"))
     if not truths:
         print(f"error: {folder} holds no w*.truth.json; hint: python -m world make --out {folder} …")
         return 2
     with ThreadPoolExecutor(jobs) as pool:
-        lines = list(pool.map(lambda path: judge_one(path, program, with_second, limit_s), truths))
+        lines = list(pool.map(lambda path: judge_one(path, how), truths))
     write_table(lines, table)
     for line in (line for line in lines if line["sure_and_wrong"]):
         print("sure and wrong: {world} {telescope} {kind} {difference}: {verdict}, {why}".format(**line))
@@ -51,17 +63,48 @@ def judge_folder(folder, program, table, jobs, with_second, limit_s):
     return 0
 
 
-def judge_one(truth_path, program, with_second, limit_s):
+def judge_one(truth_path, how):
     """The line of one world."""
-    world = json.loads(truth_path.read_text())
-    asked = ask.measure(program, _words(truth_path.parent, world, with_second), limit_s)
-    line = dict.fromkeys(COLUMNS) | _head(world) | asked.costs()
+    world, folder, learned = json.loads(truth_path.read_text()), truth_path.parent, {}
+    with tempfile.TemporaryDirectory() as out:
+        more = []
+        if how.with_learn:
+            asked, response = _learn(folder, world, how, out)
+            learned = {"learned": f"exit {asked.status} {asked.message}"}
+            more = ["--response", str(response)] if response else []
+            world = after_trials(world)
+        asked = ask.measure(how.program, _words(folder, world, how.with_second) + more, how.limit_s)
+    line = dict.fromkeys(COLUMNS) | _head(world) | asked.costs() | learned
     if asked.report is None:
         line |= {"verdict": "none", "refused": True, "sure_and_wrong": False, "refused_although_close": False}
     else:
-        line |= _answer(world, ask.Report(asked.report))
-    print("{world} {kind}: {verdict}, {true_nm:.0f} nm, found {found_nm}, {processor_s:.1f} s".format(**line), flush=True)
+        line |= _answer(world, ask.Report(asked.report), how.with_learn)
+    print("{world} {kind}: {verdict}, {true_nm:.0f} nm, {processor_s:.1f} s".format(**line), flush=True)
     return line
+
+
+def _learn(folder, world, how, out):
+    """Let the program learn from the world's trial frames."""
+    if "trials" not in world["files"]:
+        raise ValueError(f"{make.stem(world['number'])} has no trial frames: python -m world make --trials")
+    before, trials = folder / world["files"]["frame"], []
+    for trial in world["files"]["trials"]:
+        after = folder / trial["file"]
+        trials.append((before, after, trial["screw"], trial["turns"]))
+        before = after
+    known = ["--instrument", str(folder / f"{make.stem(world['number'])}.toml")]
+    known += ["--side", world["told"]["side"]] if world["told"]["side"] else []
+    return ask.learn(how.program, known, trials, out, how.limit_s)
+
+
+def after_trials(world):
+    """The same world as its last trial left it: another frame, other turns, another coma."""
+    world = json.loads(json.dumps(world))
+    for trial in world["files"]["trials"]:
+        world["state"]["turns"][trial["screw"]] += trial["turns"]
+        world["coma_nm"] = {"8": trial["coma_nm"][0], "7": trial["coma_nm"][1]}
+        world["files"]["frame"] = trial["file"]
+    return world
 
 
 def _words(folder, world, with_second):
@@ -95,7 +138,8 @@ def _head(world):
     }
 
 
-def _answer(world, report):
+def _answer(world, report, learned):
+    """Columns of a report: what it found, whether it is right, and what its step would do."""
     true_nm = np.array([world["coma_nm"]["8"], world["coma_nm"]["7"]])
     line = {
         "verdict": report.verdict, "do": report.do, "stop_nm": report.stop_nm(), "step": json.dumps(report.step()),
@@ -110,6 +154,8 @@ def _answer(world, report):
         framed = in_frame(found_nm, world["typed"]["camera"]) - in_frame(true_nm, world["real"]["camera"])
         error_frame_nm = float(np.linalg.norm(framed))
         judged_nm = error_frame_nm if about_orientation or report.verdict == "stop" else error_nm
+        if learned:
+            judged_nm = abs(float(np.linalg.norm(found_nm) - np.linalg.norm(true_nm)))
         off = judged_nm > OFF_NM and judged_nm > OFF_SIGMAS * sigma_nm
         line |= {
             "found_nm": float(np.linalg.norm(found_nm)), "error_nm": error_nm, "error_frame_nm": error_frame_nm,
@@ -141,21 +187,12 @@ def _after_nm(world, step):
     return float(np.linalg.norm(mechanics.coma_nm(turns)))
 
 
-def write_table(lines, table):
-    """STEM.csv with a line each, STEM.json with the summary."""
-    table = pathlib.Path(table)
-    table.parent.mkdir(parents=True, exist_ok=True)
-    with table.with_suffix(".csv").open("w", newline="") as file:
-        writer = csv.DictWriter(file, COLUMNS)
-        writer.writeheader()
-        writer.writerows({key: _short(value) for key, value in line.items()} for line in lines)
+def write_table(lines, stem):
+    """A line for each frame, and the totals of all and of each kind."""
     kinds = sorted({line["kind"] for line in lines})
     by_kind = {kind: totals([line for line in lines if line["kind"] == kind]) for kind in kinds}
-    write_json(table.with_suffix(".json"), {"format": "skewstar-judged/1", "all": totals(lines), "kinds": by_kind})
-
-
-def _short(value):
-    return f"{value:.4g}" if isinstance(value, float) else value
+    summary = {"format": "skewstar-judged/1", "all": totals(lines), "kinds": by_kind}
+    files.write_table(stem, COLUMNS, lines, summary)
 
 
 def totals(lines):
@@ -164,7 +201,7 @@ def totals(lines):
     errors = [line["error_nm"] for line in lines if line["error_nm"] is not None]
     framed = [line["error_frame_nm"] for line in lines if line["error_frame_nm"] is not None]
     verdicts = [line["verdict"] for line in lines]
-    seconds = sorted(line["processor_s"] for line in lines)
+    seconds = sorted(line["processor_s"] for line in lines if line["processor_s"] is not None)
     return {
         "frames": len(lines),
         "verdicts": {verdict: verdicts.count(verdict) for verdict in sorted(set(verdicts))},
@@ -179,7 +216,7 @@ def totals(lines):
         "share_below_3_sigma": sum(ratio < OFF_SIGMAS for ratio in ratios) / len(ratios) if ratios else None,
         "median_processor_s": _median(seconds),
         "largest_processor_s": seconds[-1] if seconds else None,
-        "largest_memory_mib": max((line["memory_mib"] for line in lines), default=None),
+        "largest_memory_mib": max((line["memory_mib"] for line in lines if line["memory_mib"]), default=None),
     }
 
 

@@ -1,7 +1,8 @@
 """Closed loops: the program says what to do, a hand does it in the true mechanics, and the next frame shows what came of it.
 
-Each world: a doughnut; how the camera is held is unknown (or typed right, with --typed right); the response is 20 per cent and
-15 degrees off; the hand errs by 10 per cent and 4 degrees; screws have backlash; locking a pair shifts the unit by 20 +- 10 nm.
+Each world: a doughnut; how the camera is held is unknown (or typed right, with --typed right); the response is 20 per cent
+and 15 degrees off; the hand errs by 10 per cent and 4 degrees; screws have backlash; locking a pair shifts the unit by
+20 +- 10 nm.
 
 The program is asked in one of three ways:
 
@@ -9,11 +10,11 @@ The program is asked in one of three ways:
     learn     and the frames before and after each turn are given to `learn`, whose response file is then used
     night     a session: `night start`, `night frame`, `night turned`
 
-Whatever it says to turn is turned (`next` of format /2; `advice.one_screw` or `advice.turns` of format /1); `stop` ends the loop,
-`look-again` costs a round in which nothing is turned. The star is put back to the middle of the frame after each turn.
+Whatever it says to turn is turned (`next` of format /2; `advice.one_screw` or `advice.turns` of format /1); `stop`
+ends the loop; anything else costs a round in which nothing is turned (`refocus` and `other-side` are done). The star is put
+back to the middle of the frame after each round; the focus goes with the screws' piston until the program asks for `refocus`.
 """
 
-import csv
 import json
 import pathlib
 import statistics
@@ -40,14 +41,8 @@ def report(arguments):
     numbers = range(arguments.start, arguments.start + arguments.count)
     with ThreadPoolExecutor(arguments.jobs) as pool:
         lines = list(pool.map(lambda number: one_loop(number, arguments), numbers))
-    table = pathlib.Path(arguments.table)
-    table.parent.mkdir(parents=True, exist_ok=True)
-    with table.with_suffix(".csv").open("w", newline="") as file:
-        writer = csv.DictWriter(file, COLUMNS)
-        writer.writeheader()
-        writer.writerows(lines)
     summary = {"format": "skewstar-loops/1", "by": arguments.by, "typed": arguments.typed, **totals(lines)}
-    files.write_json(table.with_suffix(".json"), summary)
+    files.write_table(arguments.table, COLUMNS, lines, summary)
     print(json.dumps(summary, indent=1))
     return 0
 
@@ -76,28 +71,35 @@ def one_loop(number, arguments):
     start = np.array([drawn["state"]["modes_nm"]["8"], drawn["state"]["modes_nm"]["7"]])
     hand = Hand(mechanics, mechanics.turns_for(start), rng)
     others = {noll: value for noll, value in drawn["state"]["modes_nm"].items() if noll not in ("7", "8")}
+    focus_um = drawn["state"]["sensor_offset_um"] - mechanics.focus_um(hand.turns)
     coma_nm, did, costs_s, ended, goal_nm = [float(np.linalg.norm(start))], [], 0.0, "rounds used up", GOAL_NM
     with tempfile.TemporaryDirectory() as folder:
         owner = _Owner(pathlib.Path(folder), drawn, arguments)
-        for turn_number in range(arguments.rounds):
+        for round_number in range(arguments.rounds):
             draw.set_modes(drawn, mechanics, hand.coma_nm(), hand.turns, others)
             drawn["state"]["star_px"] = _recentred(drawn, rng)
-            asked = owner.look(scene.shoot(drawn, rng), turn_number)
+            offset_um = focus_um + mechanics.focus_um(hand.turns)
+            asked = owner.look(scene.shoot(drawn, rng, sensor_offset_um=offset_um), round_number)
             costs_s += asked.processor_s
             if asked.report is None:
                 did.append(f"no report: {asked.message[:80]}")
+                coma_nm.append(coma_nm[-1])
                 continue
             answer = ask.Report(asked.report)
             goal_nm = max(GOAL_NM, answer.stop_nm() or 0.0)
             if answer.verdict == "stop":
                 ended = "stop"
                 break
+            if answer.do == "other-side":
+                drawn["state"]["sensor_offset_um"] *= -1
+                owner.other_side()
+            if answer.do in ("refocus", "other-side"):
+                focus_um = drawn["state"]["sensor_offset_um"] - mechanics.focus_um(hand.turns)
             for screw, turns in answer.step().items():
                 hand.turn(screw, turns)
-                owner.turned(screw, turns, turn_number)
-            did.append(f"{answer.verdict} {json.dumps(answer.step())}" if answer.step() else answer.verdict)
-            if answer.step():
-                coma_nm.append(float(np.linalg.norm(hand.coma_nm())))
+                owner.turned(screw, turns)
+            did.append(" ".join([answer.do or answer.verdict, json.dumps(answer.step()) if answer.step() else ""]).strip())
+            coma_nm.append(float(np.linalg.norm(hand.coma_nm())))
     return _line(drawn, coma_nm, did, ended, goal_nm, costs_s)
 
 
@@ -121,9 +123,9 @@ class _Owner:
             if started.status != 0:
                 raise RuntimeError(f"`night start` failed: {started.message}")
 
-    def look(self, shot, turn_number):
+    def look(self, shot, round_number):
         """Save the frame and ask about it."""
-        before, self._frame = self._frame, make.save(self._drawn, shot, self._folder / f"round{turn_number}")
+        before, self._frame = self._frame, make.save(self._drawn, shot, self._folder / f"round{round_number}")
         if self._arguments.by == "night":
             words = ["night", "frame", str(self._frame), "--session", str(self._session), "--json"]
             return ask.run([self._program, *words], LIMIT_S)
@@ -134,7 +136,11 @@ class _Owner:
             words += ["--response", str(self._response)]
         return ask.measure(self._program, words, LIMIT_S)
 
-    def turned(self, screw, turns, turn_number):
+    def other_side(self):
+        """From now on the frames are of the other side of focus; told, where the side is told at all."""
+        self._side = {"inside": "outside", "outside": "inside"}.get(self._side)
+
+    def turned(self, screw, turns):
         """Remember, and tell a session, what the hand was asked to do (clockwise positive there)."""
         self._pending = (screw, turns)
         if self._arguments.by == "night":
@@ -145,12 +151,10 @@ class _Owner:
     def _learn(self, before):
         screw, turns = self._pending
         self._pending = None
-        self._trials += ["--trial", f"{before},{self._frame},{screw}={turns:.5f}"]
+        self._trials.append((before, self._frame, screw, turns))
         out = self._folder / f"learned{len(self._trials)}"
-        words = [self._program, "learn", *self._known(), *self._trials, "--out", str(out), "--json", "--quiet"]
-        if ask.run(words, LIMIT_S).status == 0:
-            written = sorted(out.glob("*.toml"))
-            self._response = written[0] if written else None
+        _, response = ask.learn(self._program, self._known(), self._trials, out, LIMIT_S)
+        self._response = response or self._response
 
     def _known(self):
         side = ["--side", self._side] if self._side else []
@@ -165,7 +169,7 @@ def _line(drawn, coma_nm, did, ended, goal_nm, costs_s):
         "telescope": drawn["telescope"],
         "start_nm": round(coma_nm[0], 1),
         "rounds": len(did) + (ended == "stop"),
-        "turned": len(coma_nm) - 1,
+        "turned": sum("{" in entry for entry in did),
         "trials": sum(entry.startswith("trial") for entry in did),
         "ended": ended,
         "end_nm": round(coma_nm[-1], 1),
@@ -188,7 +192,7 @@ def totals(lines):
         "worlds": len(lines),
         "reached_within_five": len(reached),
         "share_reached": round(len(reached) / len(lines), 3) if lines else None,
-        "median_turns_to_goal": statistics.median(reached) if reached else None,
+        "median_rounds_to_goal": statistics.median(reached) if reached else None,
         "stopped": sum(line["ended"] == "stop" for line in lines),
         "stopped_above_goal": sum(line["ended"] == "stop" and line["end_nm"] > line["goal_nm"] for line in lines),
         "above_twice_start": sum(line["twice"] for line in lines),

@@ -33,6 +33,10 @@ class Mechanics:
         heights_mm = np.array([turns[name] for name in self.names]) * self.assembly["pitch_mm_per_turn"]
         return float((self._heights_to_plane @ heights_mm)[0] * 1e3)
 
+    def focus_um(self, turns):
+        """How far the piston moves the sensor beyond focus."""
+        return self.piston_um(turns) * 1e-3 * self.assembly["response"]["focus_um_per_mm"]
+
     def coma_nm(self, turns):
         """(Noll 8, Noll 7) of the tilt."""
         return self.coma_matrix @ self.tilt_arcmin(turns)
@@ -53,10 +57,6 @@ class Mechanics:
         tilt = np.linalg.solve(self.coma_matrix, np.asarray(coma_nm, dtype=float)) * ARCMIN
         heights_mm = self._plane_to_heights @ np.array([0.0, *tilt])
         return {name: float(h) / self.assembly["pitch_mm_per_turn"] for name, h in zip(self.names, heights_mm)}
-
-    def largest_nm_per_turn(self):
-        """Coma by one turn of one screw."""
-        return float(np.linalg.norm(self.coma_nm({name: float(name == self.names[0]) for name in self.names})))
 
 
 class Hand:

@@ -1,7 +1,8 @@
 """Eight invented telescopes, f/1.8 to f/12, in the words and units of a scenario file. Every number is invented.
 
-Between them: units at the prime focus, two mirrors, flats and lenses; 0 to 3 reflections; 0, 1, 3 and 4 vanes; clockwise turns
-that lengthen and shorten; coma responses of both signs; screws at several azimuths; the four kinds of cell; one bare paraboloid.
+Between them: units at the prime focus, two mirrors, flats and lenses; 0 to 3 reflections; 0, 1, 3 and 4 vanes; clockwise
+turns that lengthen and shorten; coma responses of both signs; screws at several azimuths; the four kinds of cell; two bare
+paraboloids.
 """
 
 

@@ -1,0 +1,70 @@
+//! The unit that the screws hold as the tables of `[assembly]`. A traced response is written as the numbers it gave.
+
+use super::keys::{Keys, in_unit, list, pair, text};
+use crate::instrument::{Assembly, ClockwiseTurn, Response, Screw};
+use crate::scenario::document::Value;
+use crate::units::{ARCMIN, DEG, MM, NM, UM};
+
+pub(super) fn assembly(unit: &Assembly) -> Keys {
+    let Assembly {
+        screw_circle_radius_m,
+        pitch_m_per_turn,
+        clockwise,
+        travel_m,
+        backlash_turns,
+        screws,
+        response,
+    } = unit;
+    let clockwise = match clockwise {
+        ClockwiseTurn::Lengthens => "lengthens",
+        ClockwiseTurn::Shortens => "shortens",
+    };
+    let mut keys = Keys::default();
+    keys.put(
+        "screw_circle_radius_mm",
+        in_unit(*screw_circle_radius_m, MM),
+    );
+    keys.put("pitch_mm_per_turn", in_unit(*pitch_m_per_turn, MM));
+    keys.put("clockwise", text(clockwise));
+    keys.put_some("travel_mm", travel_m.map(|travel_m| pair(travel_m, MM)));
+    keys.put("backlash_turns", Value::Number(*backlash_turns));
+    keys.put("screws", list(screws.iter().map(screw)));
+    keys.put_some("response", response.as_ref().map(self::response));
+    keys
+}
+
+fn screw(screw: &Screw) -> Value {
+    let Screw { name, azimuth_rad } = screw;
+    let mut keys = Keys::default();
+    keys.put("name", text(name));
+    keys.put("azimuth_deg", in_unit(*azimuth_rad, DEG));
+    keys.table()
+}
+
+fn response(response: &Response) -> Value {
+    let Response {
+        coma_m_per_rad,
+        astigmatism_m_per_rad2,
+        astigmatism_m_per_rad_m,
+        image_shift_m_per_rad,
+        focus_m_per_m,
+        sensor_tilt_per_tilt,
+    } = response;
+    let mut keys = Keys::default();
+    keys.put("coma_nm_per_arcmin", in_unit(*coma_m_per_rad, NM / ARCMIN));
+    keys.put(
+        "astigmatism_nm_per_arcmin2",
+        in_unit(*astigmatism_m_per_rad2, NM / (ARCMIN * ARCMIN)),
+    );
+    keys.put(
+        "astigmatism_nm_per_arcmin_mm",
+        in_unit(*astigmatism_m_per_rad_m, NM / (ARCMIN * MM)),
+    );
+    keys.put(
+        "image_shift_um_per_arcmin",
+        in_unit(*image_shift_m_per_rad, UM / ARCMIN),
+    );
+    keys.put("focus_um_per_mm", in_unit(*focus_m_per_m, UM / MM));
+    keys.put("sensor_tilt_per_tilt", Value::Number(*sensor_tilt_per_tilt));
+    keys.table()
+}
