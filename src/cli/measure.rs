@@ -7,12 +7,13 @@ use super::interrupt::Interrupt;
 use super::measure_picture;
 use super::progress::Progress;
 use super::{finish, image_of, load, one_file, stem};
+use crate::diagnosis::{Diagnosis, DiagnosisError, DiagnosisOptions};
+use crate::files;
 use crate::flag::Flags;
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
 use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict};
-use crate::{Diagnosis, DiagnosisError, DiagnosisOptions, files};
 
 /// Measures the image; `true` where the verdict is not to look again.
 pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {

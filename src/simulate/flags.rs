@@ -61,12 +61,16 @@ mod tests {
             sensor_offset_m: 60.0 * UM,
             ..State::default()
         };
+        // the spikes of a mask reach far: a frame that holds them
+        let mut wide_unit = unit.clone();
+        [wide_unit.camera.width_px, wide_unit.camera.height_px] = [160, 150];
         let found = |state: State| {
+            let unit = if state.mask_on { &wide_unit } else { &unit };
             let settings = Settings {
                 sampling_check: false,
                 ..Settings::default()
             };
-            let run = simulate(&unit, &state, &Provenance::default(), settings);
+            let run = simulate(unit, &state, &Provenance::default(), settings);
             run.expect("a frame").truth.flags
         };
         // no star, no seeing, nothing asked for

@@ -244,7 +244,7 @@ fn mask_plate_and_slots() {
                 mask(i).layout = MaskLayout::ONE_TRIPLET;
                 mask(i).zone_radius_m = None;
             },
-            "mask.slot_pitch_mm is [3.4, 3], but must be one number, since the layout \"one-triplet\" has no zones",
+            "mask.slot_pitch_mm is [3.4, 3], but must be one number, since the layout \"one-triplet\" has one pitch",
         ),
         (
             |i, _| {
