@@ -36,7 +36,11 @@ fn cases() -> Vec<(usize, Cell, Held)> {
 /// One screw out of line: each of the three in turn, shorter and longer.
 fn put_out(number: usize, cell: &mut Cell) -> &'static str {
     let name = cell.screws[number % 3].name;
-    let turns = if number % 2 == 0 { -0.15 } else { 0.13 };
+    let turns = if number.is_multiple_of(2) {
+        -0.15
+    } else {
+        0.13
+    };
     cell.lengthen(name, turns);
     name
 }

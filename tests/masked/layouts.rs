@@ -24,10 +24,16 @@ const PIXEL_UM: f64 = 3.8;
 const FOCAL_MM: f64 = 405.0;
 
 fn text(layout: &str, more: &str, hole_mm: f64) -> String {
+    // slots along the tangent do not lean
+    let slant = if layout == "tangent-wedges" {
+        ""
+    } else {
+        "slant_deg = 23.0\n"
+    };
     format!(
         "format = 1\ntitle = \"Spikes\"\n[telescope]\naperture_mm = 176.0\nfocal_length_mm = {FOCAL_MM:?}\n{more}\n\
          [telescope.obstruction]\ndiameter_mm = {hole_mm:?}\n\
-         [mask]\nlayout = \"{layout}\"\nslot_pitch_mm = {PITCHES_MM:?}\nopen_fraction = 0.5\nslant_deg = 23.0\n\
+         [mask]\nlayout = \"{layout}\"\nslot_pitch_mm = {PITCHES_MM:?}\nopen_fraction = 0.5\n{slant}\
          zone_radius_mm = {ZONE_MM:?}\nouter_diameter_mm = 184.0\ninner_diameter_mm = 78.0\nouter_rim_mm = 6.0\n\
          inner_rim_mm = 3.0\nrib_mm = 2.0\nthickness_mm = 2.4\nrotation_deg = {MASK_DEG:?}\n\
          [camera]\npixel_um = {PIXEL_UM:?}\nwidth_px = 84\nheight_px = 80\nrotation_deg = {CAMERA_DEG:?}\nmirrored = true\n\
