@@ -166,7 +166,7 @@ fn what_passes_gives_light() {
         option::weighted(0.3, 0..18_usize),
     );
     let mut runner = TestRunner::new(ProptestConfig {
-        cases: 500,
+        cases: 700,
         rng_seed: RngSeed::Fixed(88_013),
         failure_persistence: None,
         max_shrink_iters: 40,

@@ -145,7 +145,7 @@ fn what_is_handed_in_decides_about_fields_and_trials() {
         whole_frame(&picture, &unit, &options).expect("a star")
     };
     assert!(field(8).flags.has(Flag::FewStars));
-    assert!(!field(1).flags.has(Flag::FewStars));
+    assert!(!field(0).flags.has(Flag::FewStars));
 
     let sighting = |coma_nm: f64| Sighting {
         coma: Coma::along_axes([coma_nm * NM, 0.0]).with_sigma(1.0 * NM),
