@@ -34,7 +34,7 @@ pub enum CliError {
         /// The scenario.
         path: PathBuf,
         /// Why.
-        source: SceneError,
+        source: Box<SceneError>,
     },
     /// More panels than anyone can look at.
     #[error("--rows and --columns make {panels} panels, but must make at most {limit}")]
@@ -219,7 +219,7 @@ impl CliError {
             SceneError::Refused(error) => CliError::Scenario(error),
             source => CliError::Scene {
                 path: path.clone(),
-                source,
+                source: Box::new(source),
             },
         }
     }

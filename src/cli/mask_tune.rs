@@ -262,8 +262,6 @@ fn words(answer: &TuneOutput) -> String {
     lines.join("\n")
 }
 
-/// Predicting failed, or drawing did.
-
 /// A mask's label and its stars with each error.
 type MaskRow = (String, Vec<Array2<f64>>);
 

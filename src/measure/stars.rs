@@ -337,10 +337,12 @@ fn half_flux_radius(
     centre_px: [f64; 2],
     flux: f64,
 ) -> f64 {
-    let parts = match pixels.len() {
-        0..=SPREAD_FINELY_UP_TO_PX => 5,
-        ..=SPREAD_UP_TO_PX => 2,
-        _ => 1,
+    let parts = if pixels.len() <= SPREAD_FINELY_UP_TO_PX {
+        5
+    } else if pixels.len() <= SPREAD_UP_TO_PX {
+        2
+    } else {
+        1
     };
     let lit = pixels.iter().map(|at| {
         let [y, x] = [at[0] as f64 - centre_px[1], at[1] as f64 - centre_px[0]];

@@ -49,12 +49,11 @@ pub fn from_measure(measured: &Json, item: u64) -> Result<Answer, String> {
     let sound = sound.ok_or("measured has no key `sound`")?;
     let flags = Flags::deserialize(&measured["flags"])
         .map_err(|reason| format!("the key `flags` of measured cannot be read: {reason}"))?;
-    if sound != flags.is_sound() {
-        return Err(format!(
-            "measured says `sound`: {sound}, and its flags say the opposite"
-        ));
+    // a sound star may be too faint to act on, but what is acted on has no flag against it
+    if sound && !flags.is_sound() {
+        return Err("measured says `sound`: true, and its flags say the opposite".into());
     }
-    answer.flagged = !sound;
+    answer.flagged = !flags.is_sound();
     Ok(answer)
 }
 
