@@ -151,7 +151,7 @@ fn draw(preview: &MaskPreview) -> Result<Canvas, PictureError> {
 }
 
 fn draw_table(canvas: &mut Canvas, preview: &MaskPreview, table_px: usize) {
-    let stops = [330, 530, 760, 980, 1150];
+    let stops = [330, 530, 760, 960, 1180];
     let mut y = table_px - LINE_PX;
     let heads = [
         "middle px",
