@@ -130,8 +130,8 @@ fn answer(
 fn toml_of(candidate: &Candidate) -> String {
     let d = &candidate.design;
     let name = d.layout.name();
-    let looks_at = |key| name.use_of(key) != KeyUse::Idle;
     let two = d.layout.slots().is_some_and(SlotLayout::has_two_pitches);
+    let zoned = d.layout.slots().is_some_and(SlotLayout::has_zones);
     let pitches: Vec<String> = d
         .slot_pitch_m
         .iter()
@@ -147,16 +147,16 @@ fn toml_of(candidate: &Candidate) -> String {
         name.word(),
         d.open_fraction
     );
-    if looks_at(LayoutKey::Slant) {
+    if name.use_of(LayoutKey::Slant) == KeyUse::Needed {
         out.push_str(&format!("slant_deg = {:.1}\n", d.slant_rad / DEG));
     }
-    if let Some(zone) = d.zone_radius_m.filter(|_| looks_at(LayoutKey::ZoneRadius)) {
+    if let Some(zone) = d.zone_radius_m.filter(|_| zoned) {
         out.push_str(&format!("zone_radius_mm = {:.2}\n", zone / MM));
     }
     out
 }
 
-/// The keys that the scenario's layout may have and the best one does not look at.
+/// The keys that the scenario's layout may have and that are refused with the best one.
 fn idle_keys(best: &Candidate, own: &MaskDesign) -> Vec<&'static str> {
     let idle = |layout: &MaskLayout, key| layout.name().use_of(key) == KeyUse::Idle;
     LayoutKey::ALL
@@ -170,7 +170,7 @@ fn idle_keys(best: &Candidate, own: &MaskDesign) -> Vec<&'static str> {
 fn replaced(best: &Candidate, own: &MaskDesign) -> String {
     let d = &best.design;
     let mut out = String::new();
-    if d.sense != own.sense && d.layout.name().use_of(LayoutKey::Sense) != KeyUse::Idle {
+    if d.sense != own.sense {
         out.push_str(&format!("sense = {:.0}\n", d.sense));
     }
     for (key, now, before) in [
@@ -364,10 +364,8 @@ mod tests {
             idle_keys(&best(MaskLayout::THREE_TRIPLET), &two_zone),
             ["zone_radius_mm"]
         );
-        assert_eq!(
-            idle_keys(&best(MaskLayout::TANGENT_WEDGES), &two_zone),
-            ["slant_deg", "sense"]
-        );
+        // its slots do not lean, but a slant may stay where it is
+        assert!(idle_keys(&best(MaskLayout::TANGENT_WEDGES), &two_zone).is_empty());
         let holes = testing::mask(MaskLayout::Holes(vec![]));
         assert_eq!(idle_keys(&best(MaskLayout::TWO_ZONE), &holes), ["holes"]);
     }

@@ -45,9 +45,9 @@ pub enum LayoutKey {
 pub enum KeyUse {
     /// It cannot do without.
     Needed,
-    /// It looks at it, and knows what to do without.
+    /// It may be there and may be left out.
     Optional,
-    /// It does not look at it.
+    /// It says nothing with this layout, and is refused.
     Idle,
 }
 
@@ -143,7 +143,7 @@ impl LayoutKey {
         }
     }
 
-    /// The layouts that look at it.
+    /// The layouts that it may be given with.
     pub fn layouts(self) -> impl Iterator<Item = LayoutName> {
         LayoutName::all().filter(move |name| name.use_of(self) != KeyUse::Idle)
     }
