@@ -1,7 +1,7 @@
 //! Numbers that nobody means, anywhere: either they are refused with their path, or the model gives light that is a number.
 
 use super::numbers::numbers;
-use super::{valid, whole};
+use super::{turns_of_other_screws, valid, whole};
 use crate::properties::random;
 use proptest::collection::vec;
 use proptest::option;
@@ -10,7 +10,7 @@ use proptest::test_runner::{RngSeed, TestRunner};
 use skewstar::instrument::{Instrument, MaskDesign, MaskLayout, Passband};
 use skewstar::predict::{Expected, Model, Settings};
 use skewstar::scenario::check_parts;
-use skewstar::state::{Modes, State};
+use skewstar::state::{Modes, ScrewTurns, State};
 use std::cell::Cell;
 use std::f64::consts::PI;
 
@@ -47,11 +47,12 @@ fn no_number_may_be_nan_or_infinite() {
     });
     let mut seen = 0;
     for parts in [whole()].iter().chain(&smaller) {
-        let count = numbers(&mut parts.0.clone(), &mut parts.1.clone()).len();
-        for index in 0..count {
+        let count = numbers(&mut parts.0.clone(), &mut parts.1.clone(), 0).len();
+        for index in 0..2 * count {
             for hostile in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
                 let (mut instrument, mut state) = parts.clone();
-                let (path, number) = numbers(&mut instrument, &mut state).swap_remove(index);
+                let mut all = numbers(&mut instrument, &mut state, index / count);
+                let (path, number) = all.swap_remove(index % count);
                 *number = hostile;
                 if path == "camera.full_well_e" && hostile == f64::INFINITY {
                     continue; // "no limit"
@@ -63,7 +64,7 @@ fn no_number_may_be_nan_or_infinite() {
             }
         }
     }
-    assert!(seen > 600, "{seen}");
+    assert!(seen > 1200, "{seen}");
 }
 
 #[test]
@@ -145,10 +146,10 @@ fn spoil_shape(instrument: &mut Instrument, state: &mut State, how: usize) {
             |design| design.layout = MaskLayout::Holes(Vec::new()),
             instrument,
         ),
-        10 => mask(|design| design.layout = MaskLayout::TwoZone, instrument),
+        10 => mask(|design| design.layout = MaskLayout::TWO_ZONE, instrument),
         11 => mask(|design| design.zone_radius_m = None, instrument),
-        12 => state.turns.push(0.3),
-        13 => state.turns.clear(),
+        12 => state.turns = turns_of_other_screws(5),
+        13 => state.turns = ScrewTurns::default(),
         14 => state.mask_on = true,
         15 => state.sky.seeing_rad = Some(0.0),
         16 => instrument.telescope.reflections = u32::MAX,
@@ -178,8 +179,8 @@ fn what_passes_gives_light() {
         let scenario = valid(&text);
         let (mut instrument, mut state) = (scenario.instrument.clone(), scenario.state.clone());
         for (place, how) in places {
-            let mut all = numbers(&mut instrument, &mut state);
-            let index = place % all.len();
+            let mut all = numbers(&mut instrument, &mut state, place % 2);
+            let index = place / 2 % all.len();
             let (_, number) = all.swap_remove(index);
             *number = spoilt(*number, how);
         }

@@ -1,13 +1,18 @@
 //! Every number of an instrument and a state, to be changed: a new field does not compile until it is named here.
 
+use super::mask_numbers::of_mask;
 use skewstar::instrument::*;
 use skewstar::state::{Exposure, Sky, Star, State};
 
 /// A number and the path of its key; a pair is named by its key alone.
 pub type Named<'a> = (String, &'a mut f64);
 
-/// All numbers but the coefficients of modes.
-pub fn numbers<'a>(instrument: &'a mut Instrument, state: &'a mut State) -> Vec<Named<'a>> {
+/// All numbers but the coefficients of modes; of vectors with axes of their own the component along one axis, 0 or 1.
+pub fn numbers<'a>(
+    instrument: &'a mut Instrument,
+    state: &'a mut State,
+    axis: usize,
+) -> Vec<Named<'a>> {
     let Instrument {
         telescope,
         assembly,
@@ -15,22 +20,25 @@ pub fn numbers<'a>(instrument: &'a mut Instrument, state: &'a mut State) -> Vec<
         camera,
     } = instrument;
     let mut all = Vec::new();
-    all.extend(of_telescope(telescope));
+    all.extend(of_telescope(telescope, axis));
     all.extend(assembly.iter_mut().flat_map(of_assembly));
     all.extend(mask.iter_mut().flat_map(of_mask));
     all.extend(of_camera(camera));
-    all.extend(of_state(state));
+    all.extend(of_state(state, axis));
     all
 }
 
-fn named<'a, const N: usize>(section: &str, numbers: [(&str, &'a mut f64); N]) -> Vec<Named<'a>> {
+pub fn named<'a, const N: usize>(
+    section: &str,
+    numbers: [(&str, &'a mut f64); N],
+) -> Vec<Named<'a>> {
     numbers
         .into_iter()
         .map(|(key, number)| (format!("{section}.{key}"), number))
         .collect()
 }
 
-fn of_telescope(telescope: &mut Telescope) -> Vec<Named<'_>> {
+fn of_telescope(telescope: &mut Telescope, axis: usize) -> Vec<Named<'_>> {
     let Telescope {
         aperture_m,
         focal_length_m,
@@ -95,7 +103,7 @@ fn of_telescope(telescope: &mut Telescope) -> Vec<Named<'_>> {
         ));
     }
     let FieldTerms {
-        axis_m: [x, y],
+        axis_m,
         coma_per_m,
         astigmatism_per_m2,
         curvature_per_m2,
@@ -104,8 +112,7 @@ fn of_telescope(telescope: &mut Telescope) -> Vec<Named<'_>> {
     all.extend(named(
         "telescope.field",
         [
-            ("axis_mm", x),
-            ("axis_mm", y),
+            ("axis_mm", &mut axis_m[axis]),
             ("coma_nm_per_mm", coma_per_m),
             ("astigmatism_nm_per_mm2", astigmatism_per_m2),
             ("curvature_um_per_mm2", curvature_per_m2),
@@ -170,158 +177,6 @@ fn of_assembly(unit: &mut Assembly) -> Vec<Named<'_>> {
                 ("sensor_tilt_per_tilt", sensor_tilt_per_tilt),
             ],
         ));
-    }
-    all
-}
-
-fn of_mask(design: &mut MaskDesign) -> Vec<Named<'_>> {
-    let MaskDesign {
-        layout,
-        slot_pitch_m,
-        open_fraction,
-        slant_rad,
-        sense,
-        outer_diameter_m,
-        inner_diameter_m,
-        outer_rim_m,
-        inner_rim_m,
-        rib_m,
-        zone_radius_m,
-        thickness_m,
-        rotation_rad,
-        offset_m: [x, y],
-        distance_m,
-        grip,
-        printer,
-    } = design;
-    let mut all = named(
-        "mask",
-        [
-            ("open_fraction", open_fraction),
-            ("slant_deg", slant_rad),
-            ("sense", sense),
-            ("outer_diameter_mm", outer_diameter_m),
-            ("inner_diameter_mm", inner_diameter_m),
-            ("outer_rim_mm", outer_rim_m),
-            ("inner_rim_mm", inner_rim_m),
-            ("rib_mm", rib_m),
-            ("thickness_mm", thickness_m),
-            ("rotation_deg", rotation_rad),
-            ("offset_mm", x),
-            ("offset_mm", y),
-            ("distance_mm", distance_m),
-        ],
-    );
-    for pitch_m in slot_pitch_m {
-        all.extend(named("mask", [("slot_pitch_mm", pitch_m)]));
-    }
-    for radius_m in zone_radius_m {
-        all.extend(named("mask", [("zone_radius_mm", radius_m)]));
-    }
-    all.extend(of_layout(layout));
-    for ring in grip {
-        let Grip {
-            over_tube: _,
-            tube_diameter_m,
-            clearance_m,
-            wall_m,
-            height_m,
-            notch,
-        } = ring;
-        all.extend(named(
-            "mask.grip",
-            [
-                ("tube_diameter_mm", tube_diameter_m),
-                ("clearance_mm", clearance_m),
-                ("wall_mm", wall_m),
-                ("height_mm", height_m),
-            ],
-        ));
-        for (azimuth_rad, width_m) in notch {
-            let gap = [
-                ("notch_azimuth_deg", azimuth_rad),
-                ("notch_width_mm", width_m),
-            ];
-            all.extend(named("mask.grip", gap));
-        }
-    }
-    let Printer {
-        nozzle_m,
-        bed_m: [width, depth],
-        least_bar_m,
-        density_kg_per_m3,
-        flow_m3_per_s,
-        engraving_m,
-    } = printer;
-    all.extend(named(
-        "mask.print",
-        [
-            ("nozzle_mm", nozzle_m),
-            ("bed_mm", width),
-            ("bed_mm", depth),
-            ("least_bar_mm", least_bar_m),
-            ("density_g_per_cm3", density_kg_per_m3),
-            ("flow_mm3_per_s", flow_m3_per_s),
-            ("engraving_mm", engraving_m),
-        ],
-    ));
-    all
-}
-
-fn of_layout(layout: &mut MaskLayout) -> Vec<Named<'_>> {
-    let mut all = Vec::new();
-    match layout {
-        MaskLayout::Holes(holes) => {
-            for (index, hole) in holes.iter_mut().enumerate() {
-                let HoleSpec {
-                    radius_m,
-                    azimuth_rad,
-                    diameter_m,
-                } = hole;
-                all.extend(named(
-                    &format!("mask.holes[{index}]"),
-                    [
-                        ("radius_mm", radius_m),
-                        ("azimuth_deg", azimuth_rad),
-                        ("diameter_mm", diameter_m),
-                    ],
-                ));
-            }
-        }
-        MaskLayout::Regions(regions) => {
-            for (index, region) in regions.iter_mut().enumerate() {
-                let RegionSpec {
-                    azimuth_rad: [from, to],
-                    radius_m: [inner, outer],
-                    slot_rad,
-                    pitch_m,
-                    open_fraction,
-                } = region;
-                all.extend(named(
-                    &format!("mask.regions[{index}]"),
-                    [
-                        ("azimuth_deg", from),
-                        ("azimuth_deg", to),
-                        ("radius_mm", inner),
-                        ("radius_mm", outer),
-                        ("slot_deg", slot_rad),
-                        ("pitch_mm", pitch_m),
-                        ("open_fraction", open_fraction),
-                    ],
-                ));
-            }
-        }
-        MaskLayout::Drawing(drawing) => {
-            let corners = drawing.openings_m.iter_mut().flatten().flatten();
-            all.extend(corners.map(|number| ("mask.drawing.openings_mm".to_owned(), number)));
-            let centre = drawing.centre_m.iter_mut().flatten();
-            all.extend(centre.map(|number| ("mask.drawing_centre_mm".to_owned(), number)));
-        }
-        MaskLayout::OneTriplet
-        | MaskLayout::ThreeTriplet
-        | MaskLayout::TwoZone
-        | MaskLayout::TwoPitch
-        | MaskLayout::TangentWedges => {}
     }
     all
 }
@@ -398,12 +253,12 @@ fn of_passband<'a>(section: &str, passband: &'a mut Passband) -> Vec<Named<'a>> 
     }
 }
 
-fn of_state(state: &mut State) -> Vec<Named<'_>> {
+fn of_state(state: &mut State, axis: usize) -> Vec<Named<'_>> {
     let State {
         sensor_offset_m,
         recentred: _,
-        aside_m: [aside_x, aside_y],
-        field_m: [field_x, field_y],
+        aside_m,
+        field_m,
         mask_on: _,
         turns,
         flexure_rad: [flexure_x, flexure_y],
@@ -416,10 +271,8 @@ fn of_state(state: &mut State) -> Vec<Named<'_>> {
         "state",
         [
             ("sensor_offset_um", sensor_offset_m),
-            ("aside_mm", aside_x),
-            ("aside_mm", aside_y),
-            ("field_mm", field_x),
-            ("field_mm", field_y),
+            ("aside_mm", &mut aside_m[axis]),
+            ("field_mm", &mut field_m[axis]),
             ("flexure_arcmin", flexure_x),
             ("flexure_arcmin", flexure_y),
         ],

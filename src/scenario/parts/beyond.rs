@@ -33,10 +33,10 @@ struct Beyond {
 #[allow(dead_code)] // only its schema is used
 struct BeyondState {
     /// Where the star stands from the middle of a frame that is not recentred (x, y).
-    #[schemars(inner(range(min = -1e5, max = 1e5)), example = [0.0, 0.0])]
+    #[schemars(inner(range(min = -1e5, max = 1e5)), extend("examples" = [[0.0, 0.0]]))]
     aside_mm: [f64; 2],
     /// Tilt of the unit that no screw shows (x, y).
-    #[schemars(inner(range(min = -1200.0, max = 1200.0)), example = [0.0, 0.0])]
+    #[schemars(inner(range(min = -1200.0, max = 1200.0)), extend("examples" = [[0.0, 0.0]]))]
     flexure_arcmin: [f64; 2],
 }
 
@@ -48,7 +48,7 @@ fn rules() -> &'static Rule {
 /// Checks everything but the openings of a drawing.
 pub(super) fn check(instrument: &Instrument, state: &State) -> Result<(), ScenarioError> {
     let mut own = Keys::default();
-    own.put("aside_mm", pair(state.aside_m, MM));
+    own.put("aside_mm", pair(state.aside_m.xy(), MM));
     own.put("flexure_arcmin", pair(state.flexure_rad, ARCMIN));
     let mut top = Keys::default();
     top.put("state", own.table());
@@ -56,7 +56,7 @@ pub(super) fn check(instrument: &Instrument, state: &State) -> Result<(), Scenar
     check::check(&document, rules(), &OfScenario)?;
     let mut findings = Contradictions::of(&document);
     check_turns(instrument, state, &mut findings);
-    let aside_mm = state.aside_m.map(|m| m / MM);
+    let aside_mm = state.aside_m.in_units_of(MM);
     let focal_length_mm = instrument.telescope.focal_length_m / MM;
     check_field_point("state.aside_mm", aside_mm, focal_length_mm, &mut findings);
     check_flexure(instrument, state, &mut findings);
@@ -160,6 +160,7 @@ fn is_convex(opening: &[[f64; 2]]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::axes::FieldM;
     use crate::testing::fast_unit;
 
     #[test]
@@ -202,7 +203,7 @@ mod tests {
             Some("state.flexure_arcmin[1]")
         );
         let aside = |m| State {
-            aside_m: [m, 0.0],
+            aside_m: FieldM::new([m, 0.0]),
             ..State::default()
         };
         assert_eq!(

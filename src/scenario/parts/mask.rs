@@ -1,12 +1,13 @@
 //! The mask as the tables of `[mask]`.
 //!
-//! A [`MaskDesign`] has a pitch, an open fraction and a slant whatever its layout; a file has them only where the layout
-//! is made of such slots. Where it is not, they are left out, unless they are no numbers: nothing may hide there.
+//! A [`MaskDesign`] has a pitch, an open fraction, a slant and a sense whatever its layout; a file has them only where the
+//! layout looks at them. Where it does not, they are left out, unless they are no numbers: nothing may hide there.
 
 use super::keys::{Keys, in_unit, list, pair, text, whole};
-use crate::instrument::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionSpec};
+use crate::instrument::{
+    Drawing, Grip, HoleSpec, KeyUse, LayoutKey, MaskDesign, MaskLayout, Printer, RegionSpec,
+};
 use crate::scenario::document::Value;
-use crate::scenario::raw::RawLayout;
 use crate::units::{DEG, MM};
 
 pub(super) fn mask(design: &MaskDesign) -> Value {
@@ -30,16 +31,20 @@ pub(super) fn mask(design: &MaskDesign) -> Value {
         printer,
     } = design;
     let mut keys = Keys::default();
-    let word = put_layout(layout, &mut keys);
-    let told = |value: &f64| word.has_slots() || !value.is_finite();
-    if word.has_slots() || slot_pitch_m.iter().any(told) {
+    put_layout(layout, &mut keys);
+    let idle = |key| layout.name().use_of(key) == KeyUse::Idle;
+    if !idle(LayoutKey::SlotPitch) || slot_pitch_m.iter().any(|pitch_m| !pitch_m.is_finite()) {
         keys.put("slot_pitch_mm", pitches(slot_pitch_m));
     }
-    let open = Some(*open_fraction).filter(told);
-    keys.put_some("open_fraction", open.map(Value::Number));
-    let slant = Some(*slant_rad).filter(told);
-    keys.put_some("slant_deg", slant.map(|rad| in_unit(rad, DEG)));
-    keys.put("sense", sign(*sense));
+    if !idle(LayoutKey::OpenFraction) || !open_fraction.is_finite() {
+        keys.put("open_fraction", Value::Number(*open_fraction));
+    }
+    if !idle(LayoutKey::Slant) || !slant_rad.is_finite() {
+        keys.put("slant_deg", in_unit(*slant_rad, DEG));
+    }
+    if !idle(LayoutKey::Sense) || sense.abs() != 1.0 {
+        keys.put("sense", sign(*sense));
+    }
     keys.put("outer_diameter_mm", in_unit(*outer_diameter_m, MM));
     keys.put("inner_diameter_mm", in_unit(*inner_diameter_m, MM));
     keys.put("outer_rim_mm", in_unit(*outer_rim_m, MM));
@@ -56,28 +61,14 @@ pub(super) fn mask(design: &MaskDesign) -> Value {
 }
 
 /// The layout's word, and the list or the file that belongs to it.
-fn put_layout(layout: &MaskLayout, keys: &mut Keys) -> RawLayout {
-    let word = match layout {
-        MaskLayout::OneTriplet => RawLayout::OneTriplet,
-        MaskLayout::ThreeTriplet => RawLayout::ThreeTriplet,
-        MaskLayout::TwoZone => RawLayout::TwoZone,
-        MaskLayout::TwoPitch => RawLayout::TwoPitch,
-        MaskLayout::TangentWedges => RawLayout::TangentWedges,
-        MaskLayout::Holes(holes) => {
-            keys.put("holes", list(holes.iter().map(hole)));
-            RawLayout::Holes
-        }
-        MaskLayout::Regions(regions) => {
-            keys.put("regions", list(regions.iter().map(region)));
-            RawLayout::Regions
-        }
-        MaskLayout::Drawing(drawing) => {
-            put_drawing(drawing, keys);
-            RawLayout::Drawing
-        }
-    };
-    keys.put("layout", text(word.word()));
-    word
+fn put_layout(layout: &MaskLayout, keys: &mut Keys) {
+    keys.put("layout", text(layout.name().word()));
+    match layout {
+        MaskLayout::Slots(_) => {}
+        MaskLayout::Holes(holes) => keys.put("holes", list(holes.iter().map(hole))),
+        MaskLayout::Regions(regions) => keys.put("regions", list(regions.iter().map(region))),
+        MaskLayout::Drawing(drawing) => put_drawing(drawing, keys),
+    }
 }
 
 /// What the scenario says of a drawing; its openings come from the file.

@@ -24,7 +24,7 @@ pub(super) fn state(state: &State, assembly: Option<&Assembly>, top: &mut Keys) 
     let mut keys = Keys::default();
     keys.put("sensor_offset_um", in_unit(*sensor_offset_m, UM));
     keys.put("recentred", Value::Flag(*recentred));
-    keys.put("field_mm", pair(*field_m, MM));
+    keys.put("field_mm", pair(field_m.xy(), MM));
     keys.put("mask_on", Value::Flag(*mask_on));
     keys.put_some("turns", self::turns(turns, assembly));
     keys.put_some("modes_nm", modes(other));

@@ -106,7 +106,7 @@ fn put_field(field: &FieldTerms, telescope: &mut Keys) {
         return;
     }
     let mut keys = Keys::default();
-    keys.put("axis_mm", pair(*axis_m, MM));
+    keys.put("axis_mm", pair(axis_m.xy(), MM));
     keys.put("coma_nm_per_mm", in_unit(*coma_per_m, NM / MM));
     keys.put(
         "astigmatism_nm_per_mm2",

@@ -4,6 +4,7 @@ use super::camera::{FILTERS, is_implied};
 use super::filters::typed_filter;
 use super::keys::{Keys, whole};
 use super::{REPORT, Tables, checked, limits};
+use crate::axes::FieldM;
 use crate::instrument::Instrument;
 use crate::scenario::document::{Document, LONGEST_TEXT, Node, Origin, Value};
 use crate::scenario::error::{Problem, ScenarioError};
@@ -114,7 +115,7 @@ fn say_flexure(state: &State, tables: &mut Tables) {
 
 /// A state sets its star aside only while a program runs.
 fn refuse_aside(state: &State, document: &Document) -> Result<(), ScenarioError> {
-    if state.aside_m == [0.0; 2] {
+    if state.aside_m == FieldM::ZERO {
         return Ok(());
     }
     let (key, value) = ("state.aside_mm".to_owned(), "not [0, 0]".to_owned());
