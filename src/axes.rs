@@ -10,17 +10,30 @@
 //!
 //! The functions of [`pupil`](crate::pupil) are the only way across: [`to_frame`](crate::pupil::to_frame) and
 //! [`to_field`](crate::pupil::to_field) turn a shift, [`frame_px`](crate::pupil::frame_px) and
-//! [`field_m`](crate::pupil::field_m) a place. What is left in the other axes does not compile:
+//! [`field_m`](crate::pupil::field_m) a place.
+//!
+//! ```
+//! use skewstar::{axes::FieldM, frame::clock, instrument::*, pupil::shift_px, units::*};
+//!
+//! let mut camera = Camera::new(4.0 * UM, [64, 48], Passband::Band([500.0 * NM, 600.0 * NM]));
+//! camera.rotation_rad = 90.0 * DEG; // the columns run up in the pupil
+//! let instrument = Instrument::new(Telescope::new(120.0 * MM, 360.0 * MM), camera);
+//! let shift_m = FieldM::new([0.0, 40.0 * UM]);
+//! let moved_px = instrument.camera.middle_px() + shift_px(&instrument, shift_m);
+//! assert!((moved_px[0] - 41.5).abs() < 1e-9 && (moved_px[1] - 23.5).abs() < 1e-9);
+//! assert_eq!(clock(shift_px(&instrument, shift_m)), "3 o'clock (0 degrees)");
+//! ```
+//!
+//! What is left in the other axes does not compile, neither where a direction of the picture is asked for nor in a sum:
 //!
 //! ```compile_fail,E0308
-//! # use skewstar::axes::FieldM;
-//! // towards which hour of the picture a shift in pupil axes goes: it has to be turned into the frame first
-//! let hour = skewstar::frame::clock(FieldM::new([1e-5, 0.0]));
+//! # use skewstar::{axes::FieldM, frame::clock};
+//! let towards = clock(FieldM::new([0.0, 40e-6]));
 //! ```
 //!
 //! ```compile_fail,E0308
 //! # use skewstar::axes::{FieldM, FramePx};
-//! let (shift_m, star_px) = (FieldM::new([1e-5, 0.0]), FramePx::new([31.5, 31.5]));
+//! let (shift_m, star_px) = (FieldM::new([0.0, 40e-6]), FramePx::new([31.5, 23.5]));
 //! let moved_px = star_px + shift_m;
 //! ```
 
@@ -57,6 +70,11 @@ pub type FrameM = Vector<FrameMetres>;
 pub type FieldM = Vector<FieldMetres>;
 
 impl<A> Vector<A> {
+    /// The two components, to be changed in place.
+    pub fn xy_mut(&mut self) -> &mut [f64; 2] {
+        &mut self.xy
+    }
+
     /// The middle, or no shift.
     pub const ZERO: Vector<A> = Vector::new([0.0; 2]);
 

@@ -15,6 +15,7 @@
 //! ```
 
 use crate::axes::FieldM;
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::measure::learn::{LearnError, LearnedResponse};
 use crate::measure::{
@@ -23,7 +24,7 @@ use crate::measure::{
     WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step, steps,
     whole_frame,
 };
-use crate::scenario::ScenarioError;
+use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
 use crate::units::ARCMIN;
 
@@ -45,7 +46,7 @@ pub struct DiagnosisOptions<'a> {
     /// Whether nobody knows how the camera is held: then no screw can be named by its place, and a trial is the next step.
     pub camera_unknown: bool,
     /// Flags of the files that the frames came from.
-    pub flags: Vec<String>,
+    pub flags: Flags,
 }
 
 /// Why there is none.
@@ -82,12 +83,9 @@ pub struct Diagnosis {
     stop: GoodEnough,
     advice: Result<Advice, NoAdvice>,
     exposure_s: Option<f64>,
-    flags: Vec<String>,
+    flags: Flags,
     settings: MeasureSettings,
 }
-
-/// With this flag of a learned response the wrong screws might be named.
-const MIRROR_OPEN: &str = "response_mirror_open";
 
 impl Diagnosis {
     /// Measures a frame and works out what to do.
@@ -104,12 +102,14 @@ impl Diagnosis {
         let mut flags = options.flags.clone();
         if let Some(learned) = options.response {
             let lacking = learned.apply(&mut instrument)?;
-            flags.extend(lacking.into_iter().map(String::from));
+            flags.extend(&lacking);
         }
+        check_instrument(&instrument)?;
         let (star, whole) = look(picture, &instrument, options)?;
         let exposure_s = options.exposure_s.or(picture.exposure_s);
         let stop = stop_level(&instrument, star.as_ref(), exposure_s, settings);
-        let advice = if flags.iter().any(|flag| flag == MIRROR_OPEN) {
+        // with this flag of a learned response the wrong screws might be named
+        let advice = if flags.has(Flag::ResponseMirrorOpen) {
             Err(NoAdvice::MirrorOpen)
         } else {
             let found = misaligned(star.as_ref(), whole.as_ref());

@@ -3,6 +3,7 @@
 //!
 //! Reading is bounded: a file that is too long to be what was asked for is refused before it is in memory. Nothing is written here.
 
+use crate::flag::{Flag, Flags};
 use crate::image_io::reading::{ReadingError, read_image};
 use crate::instrument::Instrument;
 use crate::mask::drawing::{self, DrawingError};
@@ -188,7 +189,7 @@ pub struct ReadPicture {
     /// Its pixel values and what the file says about them.
     pub picture: Picture,
     /// What is less than perfect about the file.
-    pub flags: Vec<String>,
+    pub flags: Flags,
     /// What looked wrong in it, in sentences without the file's name.
     pub warnings: Vec<String>,
 }
@@ -207,7 +208,7 @@ pub fn picture(path: impl AsRef<Path>, instrument: &Instrument) -> Result<ReadPi
     let mut flags = reading.flags;
     let mut warnings = reading.warnings;
     if mosaic {
-        flags.retain(|flag| flag != "colour_filter_array");
+        flags = flags.without(Flag::ColourFilterArray);
     }
     let typed_m = instrument.camera.pixel_m;
     let differs = |m: &f64| (m / typed_m - 1.0).abs() > SAME_PITCH;
@@ -217,7 +218,7 @@ pub fn picture(path: impl AsRef<Path>, instrument: &Instrument) -> Result<ReadPi
             file_m / UM,
             typed_m / UM
         ));
-        flags.push("pixel_size_differs".into());
+        flags.raise(Flag::PixelSizeDiffers);
     }
     Ok(ReadPicture {
         picture: Picture {

@@ -6,7 +6,7 @@
 //! | layer | modules | what happens there |
 //! |---|---|---|
 //! | 0 | [`axes`], [`math`], [`rng`], [`units`] | vectors that know their axes, numerics, random streams, units |
-//! | 1 | [`instrument`], [`state`], [`frame`], [`spectrum`], [`geometry`] | plain data: what an owner knows, what is hidden, shapes |
+//! | 1 | [`instrument`], [`state`], [`frame`], [`spectrum`], [`geometry`], [`flag`] | plain data: what an owner knows, what is hidden, shapes, what stands beside a result |
 //! | 2 | [`mask`], [`pupil`], [`wavefront`], [`mechanics`] | openings, W, screws → tilt → modes |
 //! | 3 | [`propagation`], [`atmosphere`], [`sensor`] | irradiance, seeing, photons → electrons |
 //! | 4 | [`predict`] | Instrument + State → expected frame |
@@ -16,7 +16,7 @@
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
 //! | 7 | [`files`], [`scene`], [`diagnosis`] | what an owner names, read whole; the way out and the way back, each in one checked value |
 //! | 8 | [`practice`], [`dataset`] | a hidden misalignment to put right; recipes → sets of frames and truth |
-//! | 9 | `web`, `cli` | the page in a browser, the program: features `serve` and `cli` |
+//! | 9 | [`web`], [`cli`] | the page in a browser, the program: features `serve` and `cli` |
 //!
 //! # Conventions in nine lines
 //!
@@ -77,6 +77,7 @@ pub mod cli;
 pub mod dataset;
 pub mod diagnosis;
 pub mod files;
+pub mod flag;
 pub mod frame;
 pub mod geometry;
 pub mod image_io;

@@ -16,5 +16,5 @@ pub const DEG: f64 = std::f64::consts::PI / 180.0;
 pub const ARCMIN: f64 = DEG / 60.0;
 /// Radians in one arcsecond.
 pub const ARCSEC: f64 = DEG / 3600.0;
-/// Wavelength at which seeing is quoted (the design: 500 nm), in metres.
+/// Wavelength at which seeing is quoted (500 nm, the usual reference), in metres.
 pub const SEEING_REFERENCE_M: f64 = 500.0 * NM;

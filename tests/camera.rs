@@ -3,6 +3,7 @@
 use crate::support::lens::unit;
 use approx::assert_abs_diff_eq;
 use ndarray::Array2;
+use skewstar::flag::Flag;
 use skewstar::instrument::*;
 use skewstar::predict::{Expected, Model, Settings};
 use skewstar::rng::Seed;
@@ -421,12 +422,12 @@ fn a_truth_tells_of_colours_with_another_focus() {
         );
         seen.unwrap().truth
     };
-    let flag = "colour_focus_not_zero";
+    let flag = Flag::ColourFocusNotZero;
     let plain = truth(&instrument, &state);
-    assert!(!plain.flags.iter().any(|f| f == flag));
+    assert!(!plain.flags.has(flag));
     instrument.telescope.chromatic[0].focus_m = 40.0 * UM;
     let moved = truth(&instrument, &state);
-    assert!(moved.flags.iter().any(|f| f == flag));
+    assert!(moved.flags.has(flag));
     let nearer = State {
         sensor_offset_m: state.sensor_offset_m - 40.0 * UM,
         ..state

@@ -18,11 +18,14 @@ fn scene(name: &str, sets: &[&str]) -> Scene {
     Scene::of(scenario).expect("a scene")
 }
 
-/// The night lesson in a frame of few pixels and colours, with one screw 0.1 turn short.
-fn night(sets: &[&str]) -> Scene {
-    let few = ["camera.wavelengths=2", "state.turns={ B = -0.1 }"];
-    scene("night-fast-unit", &[&few[..], sets].concat())
+/// The night lesson in few colours, with these turns.
+fn night(turns: &str) -> Scene {
+    let turns = format!("state.turns={turns}");
+    scene("night-fast-unit", &["camera.wavelengths=2", &turns])
 }
+
+/// One screw a tenth of a turn short.
+const SHORT: &str = "{ B = -0.1 }";
 
 fn counts(scene: &Scene) -> Frame {
     scene.star().expect("a star").frame.expect("counts")
@@ -69,7 +72,7 @@ fn what_a_scene_lacks_is_named() {
     });
     state.exposure = Some(Exposure { time_s: 0.2 });
     let mut instrument = plain.instrument().clone();
-    instrument.camera.electronics = night(&[]).instrument().camera.electronics.clone();
+    instrument.camera.electronics = night(SHORT).instrument().camera.electronics.clone();
     let bright = Scene::new(instrument, state).expect("a scene");
     assert!(bright.gives_counts() && !plain.gives_counts());
     let missing = bright.star().expect_err("no seed");
@@ -91,7 +94,7 @@ fn what_a_scene_lacks_is_named() {
 /// The screw that was turned is named by the next step, with the angle of the wrench and the order of the hands.
 #[test]
 fn the_next_step_puts_right_what_was_turned() {
-    let scene = night(&[]);
+    let scene = night(SHORT);
     let found = diagnosis(&counts(&scene), scene.instrument(), &inside());
     assert_eq!(found.verdict(), Verdict::Turn, "{:?}", found.words());
     let next = found.next();
@@ -118,7 +121,7 @@ fn the_next_step_puts_right_what_was_turned() {
 /// Where no screw can be named, a small trial is the next step: never nothing.
 #[test]
 fn without_camera_or_response_a_trial_is_next() {
-    let scene = night(&[]);
+    let scene = night(SHORT);
     let frame = counts(&scene);
     let unknown = DiagnosisOptions {
         camera_unknown: true,
@@ -149,7 +152,7 @@ fn without_camera_or_response_a_trial_is_next() {
 /// An aligned telescope says stop, also where no turns could be worked out.
 #[test]
 fn an_aligned_star_says_stop() {
-    let scene = night(&["state.turns={}", "state.modes_nm={}"]);
+    let scene = night("{}");
     let frame = counts(&scene);
     for with_response in [true, false] {
         let mut instrument = scene.instrument().clone();
@@ -171,7 +174,7 @@ fn an_aligned_star_says_stop() {
 /// A star of another telescope is not acted on, and the next step says what to put right.
 #[test]
 fn a_star_that_does_not_fit_says_look_again() {
-    let scene = night(&[]);
+    let scene = night(SHORT);
     let frame = counts(&scene);
     let mut other = scene.instrument().clone();
     other.telescope.aperture_m *= 0.6;

@@ -5,7 +5,6 @@
 use skewstar::instrument::{Assembly, Instrument};
 use skewstar::scenario::{self, Scenario};
 use skewstar::state::{ScrewTurns, State};
-use skewstar::units::MM;
 
 mod hostile;
 mod limits;
@@ -21,6 +20,13 @@ const WHOLE: &str = include_str!("data/whole_scenario.toml");
 fn whole() -> (Instrument, State) {
     let scenario = valid(WHOLE);
     (scenario.instrument, scenario.state)
+}
+
+/// Turns of an assembly of as many screws as there are numbers.
+fn turns(numbers: &[f64]) -> ScrewTurns {
+    let screws = (0..numbers.len()).map(|screw| ("S", screw as f64));
+    let assembly = Assembly::new(0.05, 0.5e-3, screws);
+    ScrewTurns::of(&assembly, numbers.iter().copied()).expect("as many as screws")
 }
 
 fn valid(text: &str) -> Scenario {

@@ -1,6 +1,7 @@
 //! The single integration test binary: it links once. One module a subject; new tests go into the module whose question
 //! they answer.
 
+mod advice;
 mod architecture;
 mod bound;
 mod camera;
@@ -10,6 +11,8 @@ mod core;
 mod dataset;
 mod field;
 mod files;
+mod flags;
+mod laws;
 mod made_in_code;
 mod mask_files;
 mod masked;

@@ -2,9 +2,13 @@
 
 #[path = "mask_files/drawings.rs"]
 mod drawings;
+#[path = "mask_files/limits.rs"]
+mod limits;
 #[path = "mask_files/parts.rs"]
 mod parts;
 mod pieces;
+#[path = "mask_files/previewed.rs"]
+mod previewed;
 #[path = "mask_files/verbs.rs"]
 mod verbs;
 

@@ -12,7 +12,9 @@ mod study;
 #[path = "../benches/measuring/world.rs"]
 mod world;
 
+mod filters;
 mod rings;
+mod shadows;
 mod verb;
 
 use rounds::Errors;

@@ -51,7 +51,7 @@ fn serve(shelf: Option<Shelf>) -> u16 {
     run(config(0, false, shelf))
 }
 
-fn run(config: Config) -> u16 {
+pub fn run(config: Config) -> u16 {
     let server = Server::open(config).expect("a server");
     let port = port_of(&server.address());
     std::thread::spawn(move || server.run());
@@ -117,7 +117,7 @@ fn send(port: u16, method: &str, path: &str, headers: &str, body: &str) -> Strin
     )
 }
 
-fn post(port: u16, path: &str, body: &Value) -> (u16, Value) {
+pub fn post(port: u16, path: &str, body: &Value) -> (u16, Value) {
     let reply = send(
         port,
         "POST",

@@ -7,11 +7,10 @@ use super::interrupt::Interrupt;
 use super::progress::Progress;
 use super::{finish, image_of, one_file, stem};
 use crate::files;
+use crate::flag::{Flag, Flags};
 use crate::instrument::{Instrument, read_turns};
 use crate::measure::learn::{LearnError, LearnedResponse, Sighting, TrialTurn, learn};
-use crate::measure::{
-    MeasureError, MeasureOptions, Picture, Side, Uncertain, flag_in_words, measure,
-};
+use crate::measure::{MeasureError, MeasureOptions, Picture, Side, Uncertain, measure};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -38,12 +37,12 @@ pub enum NotLearned {
         source: MeasureError,
     },
     /// A star that was measured, but whose numbers cannot be trusted.
-    #[error("{}: the star cannot be trusted ({})", path.display(), flags.join(", "))]
+    #[error("{}: the star cannot be trusted ({})", path.display(), unsound(flags))]
     Unsound {
         /// The frame.
         path: PathBuf,
         /// Its flags.
-        flags: Vec<String>,
+        flags: Flags,
     },
     /// Two frames of different cuts: how far the star moved is not known.
     #[error("{} and {} have different sizes", paths[0].display(), paths[1].display())]
@@ -61,22 +60,6 @@ pub enum NotLearned {
     },
 }
 
-/// What to type where the star fits far better held otherwise.
-const HELD_OTHERWISE: [(&str, &str); 3] = [
-    (
-        "half_turn_fits_better",
-        "type camera.rotation_deg 180 degrees further (or is --side the other one?), and learn again",
-    ),
-    (
-        "mirrored_fits_better",
-        "type camera.mirrored the other way, and learn again",
-    ),
-    (
-        "upside_down_fits_better",
-        "type camera.mirrored the other way and camera.rotation_deg 180 degrees further, and learn again",
-    ),
-];
-
 impl NotLearned {
     /// What to try next.
     pub fn hint(&self) -> &'static str {
@@ -84,11 +67,8 @@ impl NotLearned {
             NotLearned::TrialTurn { .. } => "for example --trial before.fits,after.fits,A=0.125",
             NotLearned::Measure { source, .. } => source.hint(),
             NotLearned::Unsound { flags, .. } => {
-                let told = |(flag, _): &&(&str, &str)| flags.iter().any(|own| own == flag);
-                HELD_OTHERWISE.iter().find(told).map_or(
-                    "compare telescope, camera and --mask with what was used, and take a doughnut at least 30 pixels wide",
-                    |(_, hint)| hint,
-                )
+                let first = flags.first_unsound().unwrap_or(Flag::ComaUncertain);
+                first.remedy()
             }
             NotLearned::Sizes { .. } => "use frames of one size, cut at the same place",
             NotLearned::Learn { source, .. } => source.hint(),
@@ -106,6 +86,12 @@ impl NotLearned {
             _ => 2,
         }
     }
+}
+
+/// The names of the flags that say "do not act on it".
+fn unsound(flags: &Flags) -> String {
+    let unsound = flags.iter().filter(|flag| !flag.is_sound());
+    unsound.map(Flag::name).collect::<Vec<&str>>().join(", ")
 }
 
 /// Learns, and writes STEM.response.toml.
@@ -200,8 +186,7 @@ fn open_frames(
         }
         let (shot, flags) = image_of(path, instrument, printer)?;
         for flag in &flags {
-            let words = flag_in_words(flag);
-            printer.warning(format!("{}: {flag}: {words}", path.display()));
+            printer.warning(format!("{}: {}", path.display(), flag.warning()));
         }
         frames.insert(path.clone(), shot);
     }
@@ -240,14 +225,14 @@ fn sighting(
         path: path.to_owned(),
         source,
     })?;
-    let unsound = |flags: Vec<String>| NotLearned::Unsound {
+    let refuse = |flags: Flags| NotLearned::Unsound {
         path: path.to_owned(),
         flags,
     };
     if !measured.is_sound() {
-        return Err(unsound(measured.flags));
+        return Err(refuse(measured.flags));
     }
-    Sighting::of(&measured).ok_or_else(|| unsound(vec!["its coma is not determined".into()]))
+    Sighting::of(&measured).ok_or_else(|| refuse(Flags::from([Flag::ComaUncertain])))
 }
 
 /// What was learned, for a person.
@@ -284,37 +269,10 @@ fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
             sigma(screw.coma_per_turn.sigma_per_axis_m()) / NM
         ));
     }
-    lines.extend(
-        learned
-            .flags
-            .iter()
-            .filter_map(|f| explained(f))
-            .map(str::to_owned),
-    );
+    let open = learned.flags.iter();
+    lines.extend(open.map(|flag| format!("{} {}", flag.meaning(), flag.remedy())));
     lines.push("How far a screw moves the focus is not learned.".into());
     lines.join("\n")
-}
-
-/// What a flag means for whoever learns.
-fn explained(flag: &str) -> Option<&'static str> {
-    match flag {
-        "mirror_open" => Some(
-            "Whether the camera's picture is mirrored stays open: the turned screws do not tell. It is taken as typed; try a second screw that is not opposite the first.",
-        ),
-        "half_turn_open" => Some(
-            "The camera might as well be turned by half a turn more, with the sign of the coma changed: type its rotation within 60 degrees.",
-        ),
-        "recentred" => {
-            Some("The star stayed in its place, so how far a tilt moves it was not learned.")
-        }
-        "shift_unsteady" => Some(
-            "The star moved otherwise than a tilt moves it: was the telescope moved between the frames?",
-        ),
-        "trials_disagree" => Some(
-            "The trials agree less well than their frames are measured: the turns were not quite what was typed, or a screw slipped. The uncertainties above allow for it.",
-        ),
-        _ => None,
-    }
 }
 
 /// The same for programs.
@@ -326,7 +284,7 @@ struct LearnOutput<'a> {
     rotation_deg: Uncertain,
     mirrored: bool,
     screws: BTreeMap<&'a str, ScrewOutput>,
-    flags: &'a [String],
+    flags: &'a Flags,
 }
 
 #[derive(Debug, Serialize)]

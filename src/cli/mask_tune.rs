@@ -299,6 +299,7 @@ fn picture(masks: &[MaskRow]) -> Result<Canvas, PictureError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::preview::search::candidates;
     use crate::scenario;
     use crate::testing;
 

@@ -7,11 +7,13 @@ use super::interrupt::Interrupt;
 use super::measure_picture;
 use super::progress::Progress;
 use super::{finish, image_of, load, one_file, stem};
+use crate::diagnosis::{Diagnosis, DiagnosisError, DiagnosisOptions};
+use crate::files;
+use crate::flag::Flags;
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
-use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict, flag_in_words};
-use crate::{Diagnosis, DiagnosisError, DiagnosisOptions, files};
+use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict};
 
 /// Measures the image; `true` where the verdict is not to look again.
 pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
@@ -44,7 +46,7 @@ pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
     }
     let report = found.report();
     for flag in &report.flags {
-        printer.warning(format!("{flag}: {}", flag_in_words(flag)));
+        printer.warning(flag.warning());
     }
     printer.answer(found.words().join("\n"))?;
     printer.answer_json(&report)?;
@@ -110,7 +112,7 @@ impl Job {
 struct Frames {
     first: Picture,
     second: Option<Picture>,
-    flags: Vec<String>,
+    flags: Flags,
 }
 
 impl Frames {
@@ -124,7 +126,7 @@ impl Frames {
             None => None,
             Some(path) => {
                 let (shot, more) = image_of(path, instrument, printer)?;
-                flags.extend(more);
+                flags.extend(&more);
                 Some(shot)
             }
         };

@@ -100,6 +100,7 @@ fn captions(found: &Measurement) -> Vec<Caption> {
 mod tests {
     use super::*;
     use crate::axes::FieldM;
+    use crate::flag::Flags;
     use crate::measure::fit::{Fitted, TrialState, Unknown};
     use crate::measure::{
         Aim, Findings, GoodEnough, MeasureReport, Method, Misaligned, Verdict, advise, findings,
@@ -141,7 +142,7 @@ mod tests {
             side: None,
             reference_m: None,
             cut_px: [[0; 2], [60; 2]],
-            flags: Vec::new(),
+            flags: Flags::default(),
         }
     }
 
@@ -187,7 +188,7 @@ mod tests {
                 stop: Some(stop),
                 advice: Ok(&advice),
                 exposure_s: None,
-                flags: &[],
+                flags: &Flags::default(),
                 settings: &settings,
             };
             let report = MeasureReport::new(&found, verdict, &instrument);

@@ -35,6 +35,7 @@ mod terminal;
 use error::CliError;
 
 use crate::files;
+use crate::flag::Flags;
 use crate::instrument::Instrument;
 use crate::measure::Picture;
 use crate::scenario::{self, Scenario};
@@ -145,7 +146,7 @@ fn image_of(
     path: &Path,
     instrument: &Instrument,
     printer: &Console,
-) -> Result<(Picture, Vec<String>), CliError> {
+) -> Result<(Picture, Flags), CliError> {
     let read = files::picture(path, instrument)?;
     for warning in &read.warnings {
         printer.warning(format!("{}: {warning}", path.display()));

@@ -231,12 +231,12 @@ fn row(layout: &Layout, item: &Item) -> Row {
         Some(seeing.unwrap_or(0.0) / ARCSEC),
     );
     drawn(&mut row, layout, item);
-    let flags = truth.flags.join(";");
+    let flags: Vec<String> = truth.flags.iter().map(|flag| flag.to_string()).collect();
     row.push(
         "flags",
         ColumnKind::Text,
         "What is special, and why cells are empty; separated by semicolons.",
-        TableCell::Text(flags),
+        TableCell::Text(flags.join(";")),
     );
     row
 }

@@ -96,8 +96,10 @@ impl LayoutName {
         let slots = self.slots();
         let (used, wanted) = match key {
             LayoutKey::SlotPitch | LayoutKey::OpenFraction => (slots.is_some(), KeyUse::Needed),
-            LayoutKey::Slant => (slots.is_some_and(SlotLayout::leans), KeyUse::Needed),
-            LayoutKey::Sense => (slots.is_some_and(SlotLayout::leans), KeyUse::Optional),
+            // a mask of slots keeps its slant when its layout is tried out against one whose slots do not lean
+            LayoutKey::Slant if slots.is_some_and(SlotLayout::leans) => (true, KeyUse::Needed),
+            LayoutKey::Slant => (slots.is_some(), KeyUse::Optional),
+            LayoutKey::Sense => (true, KeyUse::Optional),
             LayoutKey::ZoneRadius => (slots.is_some_and(SlotLayout::has_zones), KeyUse::Needed),
             LayoutKey::Holes => (self == LayoutName::Holes, KeyUse::Needed),
             LayoutKey::Regions => (self == LayoutName::Regions, KeyUse::Needed),

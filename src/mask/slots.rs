@@ -1,7 +1,7 @@
 //! The slots of a mask as [`Piece`]s.
 
 use super::layouts::{Region, regions};
-use crate::geometry::outline::{clipped, convex_piece};
+use crate::geometry::outline::{SAG_M, clipped, convex_piece};
 use crate::geometry::{Frame2, Piece, Primitive};
 use crate::instrument::{MaskDesign, MaskLayout};
 use std::f64::consts::{PI, TAU};
@@ -88,7 +88,8 @@ fn slots_of(design: &MaskDesign, region: &Region) -> Vec<Piece> {
     for number in -reach..=reach {
         let across = number as f64 * region.pitch_m;
         let strip = strip(region.slot_rad, across, half_width);
-        let mut outline = strip_corners(region.slot_rad, across, half_width, outer);
+        // a flattened circle bulges a little beyond the circle: a slot that ended at the latter would leave a sliver of plastic
+        let mut outline = strip_corners(region.slot_rad, across, half_width, outer + 2.0 * SAG_M);
         for side in &keep_sides {
             outline = clipped(&outline, side);
         }

@@ -20,7 +20,7 @@ use crate::instrument::{MaskDesign, SlotAngle};
 use crate::units::DEG;
 
 /// Three spikes that are read together, by the numbers of their regions (the order of [`regions`](super::regions)). In two zones each
-/// spike comes from two regions on opposite sides, in the order in which the design names them.
+/// spike comes from two regions on opposite sides, in the order of the layout's list.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Triplet {
     /// Direction along the middle slots, mask axes.

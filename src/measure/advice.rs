@@ -7,6 +7,7 @@
 use super::measurement::aligned_modes;
 use super::settings::AdviceSettings;
 use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::math::Uncertain;
 use crate::mechanics::{Plane, plane_of, turns_for};
@@ -61,8 +62,8 @@ pub struct Advice {
     pub remaining_plane_rad: Option<f64>,
     /// Share of the wanted tilt that the travel of the screws allows; 1 where all of it is allowed.
     pub reach: f64,
-    /// `travel_limits`, `screw_positions_assumed`.
-    pub flags: Vec<String>,
+    /// What the owner should know of the turns.
+    pub flags: Flags,
     /// The settings that it was worked out with, by which its verdict and its words decide too.
     pub settings: AdviceSettings,
 }
@@ -213,7 +214,7 @@ pub fn advise(
     let undo = tilt.map(|t| -t);
     let (turns, reach, mut flags) = within_travel(assembly, undo);
     if assembly.travel_m.is_some() {
-        flags.push("screw_positions_assumed".into());
+        flags.raise(Flag::ScrewPositionsAssumed);
     }
     let plane = plane_of(assembly, &turns);
     let left =
@@ -275,7 +276,7 @@ fn wanted_tilt(
 
 /// Turns for a tilt with the piston held; where a screw would leave its travel, with the piston that brings all back in, and
 /// where none does, with as much of the tilt as there is room for.
-fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, Vec<String>) {
+fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, Flags) {
     let turns = |share: f64, piston_m: f64| {
         let plane = Plane {
             piston_m,
@@ -285,7 +286,7 @@ fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, V
     };
     let plain = turns(1.0, 0.0);
     let Some([low_m, high_m]) = assembly.travel_m else {
-        return (plain, 1.0, Vec::new());
+        return (plain, 1.0, Flags::default());
     };
     let pitch = assembly.pitch_m_per_turn;
     let reach = |turns: &[f64]| {
@@ -295,11 +296,12 @@ fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, V
     };
     let (least, most) = reach(&plain);
     if least >= low_m && most <= high_m {
-        return (plain, 1.0, Vec::new());
+        return (plain, 1.0, Flags::default());
     }
     let share = ((high_m - low_m) / (most - least)).min(1.0);
     let piston_m = (low_m - share * least).max(0.0) + (high_m - share * most).min(0.0);
-    (turns(share, piston_m), share, vec!["travel_limits".into()])
+    let flags = Flags::from([Flag::TravelLimits]);
+    (turns(share, piston_m), share, flags)
 }
 
 /// The screw that, turned alone, leaves least coma.
@@ -386,7 +388,8 @@ mod tests {
         let pitch = assembly.pitch_m_per_turn;
         unit.assembly.as_mut().unwrap().travel_m = Some([-0.1 * pitch, 0.5 * pitch]);
         let advice = advised(&unit, &found, Aim::Coma).unwrap();
-        assert_eq!(advice.flags[0], "travel_limits");
+        let limits = Flags::from([Flag::TravelLimits, Flag::ScrewPositionsAssumed]);
+        assert_eq!(advice.flags, limits);
         assert_abs_diff_eq!(advice.reach, 1.0, epsilon = 1e-12);
         assert!(
             advice

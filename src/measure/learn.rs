@@ -18,6 +18,7 @@ use super::Measurement;
 use super::measurement::aligned_modes;
 use super::settings::LearningSettings;
 use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Instrument, Response, TurnsError};
 use crate::math::Uncertain;
 use crate::mechanics::plane_of;
@@ -65,9 +66,8 @@ pub struct LearnedResponse {
     pub mirrored: bool,
     /// What each screw that was tried did.
     pub screws: Vec<LearnedScrew>,
-    /// What the trials leave open: `mirror_open`, `half_turn_open`, `recentred`, `shift_unsteady`, `trials_disagree`; `flag_in_words` says
-    /// what each means.
-    pub flags: Vec<String>,
+    /// What the trials leave open.
+    pub flags: Flags,
 }
 
 /// A row of the response matrix.
@@ -207,9 +207,9 @@ pub fn learn(
     let (image_shift_m_per_rad, shift_flag) = shift;
     let far = wrapped(rotation_rad - typed.rotation_rad).abs() > settings.half_turn_clear_rad;
     let told = [
-        (mirror_open, "mirror_open"),
-        (far, "half_turn_open"),
-        (spread > settings.disagree_factor, "trials_disagree"),
+        (mirror_open, Flag::MirrorOpen),
+        (far, Flag::HalfTurnOpen),
+        (spread > settings.disagree_factor, Flag::TrialsDisagree),
     ];
     let flags = told
         .into_iter()
@@ -235,7 +235,7 @@ pub fn learn(
         },
         mirrored: fit.mirrored,
         screws: matrix(assembly, trials, &changes, &camera),
-        flags: flags.map(str::to_owned).collect(),
+        flags: flags.collect(),
     })
 }
 
@@ -386,12 +386,12 @@ fn shift_of(
     camera: &CameraHold,
     pixel_m: f64,
     settings: &LearningSettings,
-) -> (Option<Uncertain>, Option<&'static str>) {
+) -> (Option<Uncertain>, Option<Flag>) {
     if changes
         .iter()
         .all(|c| c.shift_px.norm() <= settings.followed_px)
     {
-        return (None, Some("recentred"));
+        return (None, Some(Flag::Recentred));
     }
     let turn = Complex64::cis(camera.rotation_rad);
     let seen: Vec<(Complex64, Complex64)> = changes
@@ -416,7 +416,7 @@ fn shift_of(
         sigma: Some((rest / freedom / tilts).sqrt()),
     };
     let unsteady = (rest / all).sqrt() > settings.shift_scatter_share;
-    (Some(shift), unsteady.then_some("shift_unsteady"))
+    (Some(shift), unsteady.then_some(Flag::ShiftUnsteady))
 }
 
 /// The effect of each screw that was tried; several trials of one are averaged by their weights.
@@ -461,14 +461,13 @@ fn unmirrored(vector: Complex64, mirrored: bool) -> Complex64 {
 }
 
 impl LearnedResponse {
-    /// Lays what was learned over what was typed. Returns what is still open, as flags: `response_mirror_open` (then no turns
-    /// should be advised: [`NoAdvice::MirrorOpen`](super::NoAdvice::MirrorOpen)), `response_half_turn_open`,
-    /// `response_trials_disagree`; `focus_response_unknown` and `image_shift_unknown` where no response had been typed, so that
-    /// the advice cannot tell these.
+    /// Lays what was learned over what was typed. Returns what is still open: what the trials left so ([`Flag::ResponseMirrorOpen`]:
+    /// then no turns should be advised, [`NoAdvice::MirrorOpen`](super::NoAdvice::MirrorOpen)), and, where no response had been
+    /// typed, what the advice cannot tell ([`Flag::FocusResponseUnknown`], [`Flag::ImageShiftUnknown`]).
     ///
     /// # Errors
     /// [`LearnError::NoScrews`] and [`LearnError::UnknownScrew`] where it was learned on another assembly.
-    pub fn apply(&self, instrument: &mut Instrument) -> Result<Vec<&'static str>, LearnError> {
+    pub fn apply(&self, instrument: &mut Instrument) -> Result<Flags, LearnError> {
         let assembly = instrument.assembly.as_mut().ok_or(LearnError::NoScrews)?;
         for screw in &self.screws {
             assembly.screw(&screw.name)?;
@@ -483,9 +482,9 @@ impl LearnedResponse {
                 }
             }
             none => {
-                lacking.push("focus_response_unknown");
+                lacking.raise(Flag::FocusResponseUnknown);
                 if shift.is_none() {
-                    lacking.push("image_shift_unknown");
+                    lacking.raise(Flag::ImageShiftUnknown);
                 }
                 *none = Some(Response {
                     coma_m_per_rad: self.coma_m_per_rad.value,
@@ -503,14 +502,14 @@ impl LearnedResponse {
     }
 
     /// What the trials left open, as flags of a measurement.
-    fn open(&self) -> Vec<&'static str> {
+    fn open(&self) -> Flags {
         [
-            ("mirror_open", "response_mirror_open"),
-            ("half_turn_open", "response_half_turn_open"),
-            ("trials_disagree", "response_trials_disagree"),
+            (Flag::MirrorOpen, Flag::ResponseMirrorOpen),
+            (Flag::HalfTurnOpen, Flag::ResponseHalfTurnOpen),
+            (Flag::TrialsDisagree, Flag::ResponseTrialsDisagree),
         ]
         .into_iter()
-        .filter(|(learned, _)| self.flags.iter().any(|flag| flag == learned))
+        .filter(|(learned, _)| self.flags.has(*learned))
         .map(|(_, of_measurement)| of_measurement)
         .collect()
     }

@@ -45,7 +45,7 @@ pub fn measure_masked(
     let aligned = job.trial(view, core_px, 0.0);
     let wavelength_m = {
         view.image(0, &aligned)?;
-        view.reference_m(0).unwrap_or(550e-9)
+        view.reference_m(0).ok_or(PredictError::NoBand(0))?
     };
     let spikes = Spikes::new(instrument, wavelength_m, &settings.spikes);
     let mut found = Vec::new();

@@ -3,8 +3,8 @@
 use super::doughnut::is_round;
 use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
-use super::fit::{Dimension, Fitted, FrameView, HIGHER_ORDER_MODES, Look, Unknown};
-use super::flags::all_sound;
+use super::fit::{Dimension, Fitted, FrameView, Look, Unknown};
+use super::judged::judged;
 use super::masked::{MaskedFit, measure_masked};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
@@ -12,6 +12,7 @@ use super::settings::{JudgingSettings, MeasureSettings, RingSettings};
 use super::shot::{CutStar, Picture};
 use super::{FoundSpike, FoundTriplet, SlopeModes};
 use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::math::Uncertain;
 use crate::state::{Coma, Modes};
@@ -83,10 +84,8 @@ pub struct Measurement {
     pub reference_m: Option<f64>,
     /// Part of the frame that was fitted: column and row of its corner, then its numbers of columns and rows.
     pub cut_px: [[usize; 2]; 2],
-    /// What the owner should know: `even_sign_open`, `poor_fit`, `rough_fit`, `mirrored_fits_better`, `half_turn_fits_better`,
-    /// `upside_down_fits_better`, `very_blurred`, `coma_uncertain`, `not_settled`, `saturated`, `star_cut_by_edge`,
-    /// `stars_overlap`, `gain_unknown`, `pixels_left_out`, `obstruction_aside`, `higher_order_modes`.
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
 
 impl Measurement {
@@ -139,7 +138,7 @@ impl Measurement {
 
     /// Whether the result should be acted on.
     pub fn is_sound(&self) -> bool {
-        all_sound(&self.flags)
+        self.flags.is_sound()
     }
 
     fn unknown(&self, unknown: Unknown) -> Option<Uncertain> {
@@ -186,7 +185,7 @@ pub fn measure(
     })?;
     let method = Method::Doughnut;
     let mut found = doughnut(method, fit, edges, &star, &view, &settings.judging);
-    found.flags.extend(better.map(str::to_owned));
+    found.flags.extend(better);
     Ok(found)
 }
 
@@ -227,9 +226,8 @@ pub fn measure_two(
     let [first, _] = edges;
     let method = Method::DoughnutPair;
     let mut found = doughnut(method, fit, first, &stars[0], &own[0], &settings.judging);
-    found.flags.extend(better.map(str::to_owned));
-    found.flags.extend(stars[1].flags.iter().cloned());
-    found.flags.dedup();
+    found.flags.extend(better);
+    found.flags.extend(&stars[1].flags);
     Ok(found)
 }
 
@@ -241,15 +239,15 @@ fn held_otherwise(
     found: &Fitted,
     settings: &JudgingSettings,
     fit: impl Fn(&Instrument) -> Result<Fitted, MeasureError>,
-) -> Result<Option<&'static str>, MeasureError> {
+) -> Result<Option<Flag>, MeasureError> {
     if found.model_error == 0.0 || is_round(instrument) {
         return Ok(None);
     }
     let beyond = |chi_square: f64| (chi_square - 1.0).max(settings.chi_square_known_to);
     let ways = [
-        (false, PI, "half_turn_fits_better"),
-        (true, 0.0, "mirrored_fits_better"),
-        (true, PI, "upside_down_fits_better"),
+        (false, PI, Flag::HalfTurnFitsBetter),
+        (true, 0.0, Flag::MirroredFitsBetter),
+        (true, PI, Flag::UpsideDownFitsBetter),
     ];
     let far_better = settings.held_otherwise_share * beyond(found.chi_square);
     let mut best = (None, far_better);
@@ -310,7 +308,7 @@ fn doughnut(
 ) -> Measurement {
     let mut found = plain(method, fit.fitted, star, view, settings);
     if fit.side_from == SideFrom::Assumed {
-        found.flags.push("even_sign_open".into());
+        found.flags.raise(Flag::EvenSignOpen);
     }
     let aside = found.obstruction_aside_m().is_some_and(|aside| {
         let limit = settings.obstruction_aside_sigma;
@@ -318,7 +316,7 @@ fn doughnut(
         aside.iter().any(seen)
     });
     if aside {
-        found.flags.push("obstruction_aside".into());
+        found.flags.raise(Flag::ObstructionAside);
     }
     let corner = star.corner_px.map(|c| c as f64);
     found.side = Some((fit.side, fit.side_from));
@@ -336,38 +334,9 @@ fn plain(
     let mut flags = star.flags.clone();
     if fitted.unexplained < settings.overlap_unexplained_share {
         // it looked double, and one star explains it
-        flags.retain(|flag| flag != "stars_overlap");
+        flags = flags.without(Flag::StarsOverlap);
     }
-    if fitted.left_out_px > 0 && !flags.iter().any(|flag| flag == "pixels_left_out") {
-        flags.push("pixels_left_out".into());
-    }
-    if !fitted.settled {
-        flags.push("not_settled".into());
-    }
-    if fitted.get(Unknown::Mode(HIGHER_ORDER_MODES[0])).is_some() {
-        flags.push("higher_order_modes".into());
-    }
-    if fitted.chi_square > settings.rough_fit_chi_square {
-        flags.push("rough_fit".into());
-    }
-    if fitted.unexplained > settings.poor_fit_unexplained_share
-        || fitted.model_error > settings.poor_fit_model_error_share
-    {
-        flags.push("poor_fit".into());
-    }
-    let blur = fitted
-        .get(Unknown::Seeing(0))
-        .map_or(0.0, |s| libm::exp(s.0));
-    if blur > settings.very_blurred_rad {
-        flags.push("very_blurred".into());
-    }
-    let uncertain = |noll| {
-        let sigma = fitted.get(Unknown::Mode(noll)).and_then(|found| found.1);
-        sigma.is_none_or(|s| s > settings.coma_sigma_m)
-    };
-    if uncertain(7) || uncertain(8) {
-        flags.push("coma_uncertain".into());
-    }
+    flags.extend(&judged(&fitted, settings));
     let place = |axis| {
         let inside = fitted.get(Unknown::Place(0, axis)).map_or(0.0, |p| p.0);
         inside + star.corner_px[axis] as f64

@@ -9,7 +9,7 @@
 //! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and spikes |
 //! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
-//! | `measurement.rs`, `shot.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty out |
+//! | `measurement.rs`, `shot.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
 //! | `spikes.rs` | where the spikes of a masked star lie, and what their slopes say |
@@ -18,7 +18,7 @@
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
 //! | `next.rs`, `hands.rs` | the one next step, and what the hands do at a pair of screws |
-//! | `report.rs`, `words.rs`, `flags.rs` | what is written for programs and said to people |
+//! | `report.rs`, `words.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
 //! | `settings/` | every number that decides: what it decides, where it is from, what goes wrong when it is changed |
 //!
@@ -30,11 +30,11 @@ mod defects;
 mod doughnut;
 mod error;
 pub mod fit;
-mod flags;
 mod frame_error;
 mod good_enough;
 mod hands;
 mod harmonics;
+mod judged;
 pub mod learn;
 mod masked;
 mod measurement;
@@ -54,7 +54,6 @@ pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, Verdict, advise};
 pub use background::Background;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
-pub use flags::flag_in_words;
 pub use frame_error::FrameError;
 pub use good_enough::{GoodEnough, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};

@@ -4,9 +4,9 @@
 
 use super::advice::{Advice, NoAdvice, OneScrew, Verdict};
 use super::hands::{degrees, hands};
-use super::measurement::Measurement;
 use super::report::Findings;
 use super::words::turn_and_way;
+use crate::flag::Flags;
 use crate::instrument::{Assembly, Instrument};
 use crate::units::{NM, UM};
 use serde::Serialize;
@@ -191,21 +191,19 @@ fn expose(found: &Findings) -> NextStep {
 }
 
 fn look_again(found: &Findings) -> NextStep {
-    let unsound = found
-        .star
-        .iter()
-        .flat_map(|star: &&Measurement| star.flags.iter())
-        .chain(
-            found
-                .whole_frame
-                .iter()
-                .flat_map(|whole| whole.flags.iter()),
-        )
-        .find(|flag| super::flags::is_unsound(flag));
-    let why = match (unsound, &found.advice) {
-        (Some(flag), _) => super::flags::flag_in_words(flag).to_owned(),
-        (None, Err(no)) => format!("{no}; {}", no.hint()),
-        (None, Ok(_)) => "this frame does not settle it".to_owned(),
+    let mut flags = Flags::default();
+    flags.extend(found.star.iter().flat_map(|star| &star.flags));
+    flags.extend(found.whole_frame.iter().flat_map(|whole| &whole.flags));
+    if let Some(flag) = flags.first_unsound() {
+        return NextStep::new(
+            Deed::LookAgain,
+            format!("{} Turn nothing on this frame.", flag.remedy()),
+            flag.meaning().trim_end_matches('.'),
+        );
+    }
+    let why = match &found.advice {
+        Err(no) => format!("{no}; {}", no.hint()),
+        Ok(_) => "this frame does not settle it".to_owned(),
     };
     NextStep::new(
         Deed::LookAgain,

@@ -9,6 +9,7 @@ use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
 use super::words;
 use crate::axes::FramePx;
+use crate::flag::Flags;
 use crate::instrument::Instrument;
 use crate::math::Uncertain;
 use crate::predict::seeing_sigma_m;
@@ -66,8 +67,8 @@ pub struct MeasureReport {
     pub advice: Option<AdviceReport>,
     /// Whether the verdict is not `look-again`.
     pub sound: bool,
-    /// What the owner should know; the list is in DEVELOPERS.md, "Measuring".
-    pub flags: Vec<String>,
+    /// What the owner should know.
+    pub flags: Flags,
 }
 
 /// The edges of a doughnut, frame pixels and directions.
@@ -239,7 +240,7 @@ pub struct Findings<'a> {
     /// Exposure, where it is known.
     pub exposure_s: Option<f64>,
     /// Flags of the files.
-    pub flags: &'a [String],
+    pub flags: &'a Flags,
     /// By which numbers the next step is chosen.
     pub settings: &'a AdviceSettings,
 }
@@ -257,17 +258,10 @@ impl MeasureReport {
     pub fn new(found: &Findings, verdict: Verdict, instrument: &Instrument) -> MeasureReport {
         let star = found.star;
         let pixel_m = instrument.camera.pixel_m;
-        let mut flags = found.flags.to_vec();
-        flags.extend(star.iter().flat_map(|s| s.flags.iter().cloned()));
-        flags.extend(
-            found
-                .whole_frame
-                .iter()
-                .flat_map(|w| w.flags.iter().cloned()),
-        );
-        flags.extend(found.advice.iter().flat_map(|a| a.flags.iter().cloned()));
-        let mut seen = std::collections::BTreeSet::new();
-        flags.retain(|flag| seen.insert(flag.clone()));
+        let mut flags = found.flags.clone();
+        flags.extend(star.iter().flat_map(|s| &s.flags));
+        flags.extend(found.whole_frame.iter().flat_map(|w| &w.flags));
+        flags.extend(found.advice.iter().flat_map(|a| &a.flags));
         let masked = star.filter(|s| !s.spikes.is_empty());
         MeasureReport {
             format: "skewstar-measure/2",

@@ -300,8 +300,12 @@ impl RingEdge {
     /// Distance of the edge from a point within it, in a direction.
     fn distance_px(&self, point_px: [f64; 2], angle: f64) -> f64 {
         let (cos, sin) = (libm::cos(angle), libm::sin(angle));
-        let (mut low, mut high) = (0.0, 4.0 * self.radius_px);
-        for _ in 0..40 {
+        /// No edge that was read lies farther from a point within it than this many of its radii.
+        const FARTHEST_RADII: f64 = 4.0;
+        /// Halvings: the distance comes out to rounding.
+        const HALVINGS: usize = 40;
+        let (mut low, mut high) = (0.0, FARTHEST_RADII * self.radius_px);
+        for _ in 0..HALVINGS {
             let middle = 0.5 * (low + high);
             let point = [point_px[0] + middle * cos, point_px[1] + middle * sin];
             if self.holds(point, 0.0) {

@@ -6,6 +6,7 @@ use super::masked::cut;
 use super::settings::{CutOutSettings, FindingSettings};
 use super::{Search, Source, Stars};
 use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
 use crate::instrument::{Camera, FieldTerms, Instrument};
 use crate::pupil::field_m;
@@ -42,7 +43,7 @@ pub struct CutStar {
     /// Electrons per count in use.
     pub gain_e_per_adu: f64,
     /// What the owner should know.
-    pub flags: Vec<String>,
+    pub flags: Flags,
 }
 
 /// A simulated frame as its file would be read: its counts, and the count of a full pixel.
@@ -101,7 +102,7 @@ impl Picture {
             None => stars.brightest(),
         }
         .clone();
-        let mut flags = Vec::new();
+        let mut flags = Flags::default();
         let (rows, columns) = self.spans(&source, mask_on, &settings.cut_out, &mut flags)?;
         let gain = self.gain(instrument, &mut flags);
         // the level alone is taken off: the fit finds the slope of the sky, because it can tell the sky from the star's wings
@@ -113,7 +114,7 @@ impl Picture {
             usable[[*row, *column]] = false;
         }
         if !cut(&usable, rows, columns).iter().all(|good| *good) {
-            flags.push("pixels_left_out".into());
+            flags.raise(Flag::PixelsLeftOut);
         }
         for [column, row] in &defects.full_px {
             usable[[*row, *column]] = false;
@@ -153,7 +154,7 @@ impl Picture {
         source: &Source,
         mask_on: bool,
         settings: &CutOutSettings,
-        flags: &mut Vec<String>,
+        flags: &mut Flags,
     ) -> Result<([usize; 2], [usize; 2]), MeasureError> {
         let (height, width) = self.values_adu.dim();
         let [low, high] = source.box_px;
@@ -190,20 +191,20 @@ impl Picture {
                     centre_px: source.centre_px,
                 });
             }
-            flags.push("star_cut_by_edge".into());
+            flags.raise(Flag::StarCutByEdge);
         }
         Ok((rows, columns))
     }
 
     /// Electrons per count: the camera's, else the file's, else 1 with a flag.
-    pub(super) fn gain(&self, instrument: &Instrument, flags: &mut Vec<String>) -> f64 {
+    pub(super) fn gain(&self, instrument: &Instrument, flags: &mut Flags) -> f64 {
         let typed = instrument
             .camera
             .electronics
             .as_ref()
             .map(|e| e.gain_e_per_adu);
         typed.or(self.gain_e_per_adu).unwrap_or_else(|| {
-            flags.push("gain_unknown".into());
+            flags.raise(Flag::GainUnknown);
             1.0
         })
     }
@@ -224,15 +225,10 @@ impl Picture {
 
     /// Place in the field. A frame that is not the whole sensor does not say it: the star is then taken to be on
     /// the axis, with a flag where the telescope changes over its field.
-    fn field_m(
-        &self,
-        instrument: &Instrument,
-        place_px: [f64; 2],
-        flags: &mut Vec<String>,
-    ) -> FieldM {
+    fn field_m(&self, instrument: &Instrument, place_px: [f64; 2], flags: &mut Flags) -> FieldM {
         if !self.is_whole(&instrument.camera) {
             if instrument.telescope.field != FieldTerms::default() {
-                flags.push("frame_size_differs".into());
+                flags.raise(Flag::FrameSizeDiffers);
             }
             return FieldM::ZERO;
         }
@@ -264,10 +260,10 @@ fn close_box(usable: &mut Array2<bool>, other: &Source, own: &Source) {
 fn flag_source(
     source: &Source,
     full_share_at_most: f64,
-    flags: &mut Vec<String>,
+    flags: &mut Flags,
 ) -> Result<(), MeasureError> {
     if source.overlaps {
-        flags.push("stars_overlap".into());
+        flags.raise(Flag::StarsOverlap);
     }
     if source.saturated_px == 0 {
         return Ok(());
@@ -279,6 +275,9 @@ fn flag_source(
             saturated_px: source.saturated_px,
         });
     }
-    flags.push("saturated".into());
+    flags.raise(Flag::Saturated);
     Ok(())
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,28 +7,29 @@
 mod beyond_sums;
 mod coma;
 mod descent;
+mod found;
 mod plane;
 mod rays;
 mod shapes;
 mod words;
 
+pub use found::{ComaField, Estimate, FocalPlane, WholeFrame};
 pub use shapes::StarShape;
 pub use words::place_in_words;
 
 use super::doughnut::Side;
-use super::flags::all_sound;
 use super::frame_error::FrameError;
 use super::settings::{MeasureSettings, WholeFrameSettings};
 use super::shot::Picture;
 use super::stars::{Search, Source, Stars};
 use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::pupil::{frame_axes, to_field};
 use crate::spectrum::edges;
 use crate::units::{ARCMIN, MM, NM, UM};
 use coma::{NodeFit, RingRays, Skewed};
 use plane::{Known, PlaneFit, SizedStar};
-use serde::Serialize;
 use shapes::PixelNoise;
 
 /// What else is known of a frame.
@@ -44,83 +45,14 @@ pub struct WholeFrameOptions<'a> {
     pub settings: MeasureSettings,
 }
 
-/// A value and its standard deviation, which is never absent, unlike that of a [`Uncertain`](super::Uncertain): where a fit does not
-/// determine all of its unknowns, nothing is told of the plane or the node at all.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Estimate {
-    /// The value.
-    pub value: f64,
-    /// Its standard deviation.
-    pub sigma: f64,
-}
-
-/// What a frame of many stars shows.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct WholeFrame {
-    /// Sources found in the first frame.
-    pub sources_found: usize,
-    /// Stars that could be measured: whole, alone, not full, well above the noise.
-    pub stars: Vec<StarShape>,
-    /// The focal plane; `None` with a flag where it cannot be told.
-    pub focal_plane: Option<FocalPlane>,
-    /// The coma node; `None` with a flag where it cannot be told.
-    pub coma: Option<ComaField>,
-    /// `few_stars`, `plane_not_found`, `plane_flat`, `sign_open`, `node_not_found`, `node_far_outside`, `no_response`, `no_field_coma`,
-    /// `growth_differs`, `sizes_off_model`, `asymmetries_off_model`.
-    pub flags: Vec<String>,
-}
-
-/// The sensor against the focal plane. Where `sign_open` is flagged, all of offset, slopes and tilt may have the other sign.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct FocalPlane {
-    /// Sensor beyond focus in the middle of the frame.
-    pub sensor_offset_um: Estimate,
-    /// Rise of the sensor offset along x and y of the frame.
-    pub slope_um_per_mm: [Estimate; 2],
-    /// Difference of the sensor offset between the two corners (or edges) that differ most.
-    pub across_sensor_um: Estimate,
-    /// Corner or edge where the sensor sits farthest outside; `None` where the sign is open or there is no slope.
-    pub towards: Option<String>,
-    /// The two that it can be.
-    pub towards_either: Option<[String; 2]>,
-    /// What told the side of focus: `curvature`, `side`, `offset`, `second_frame`.
-    pub sign_by: Option<&'static str>,
-    /// Diameter of a star in focus, seeing and pixels included.
-    pub least_diameter_px: Estimate,
-    /// Tilt of the unit that would make this slope, pupil axes; `None` without a response or where the sensor does not ride on it.
-    pub tilt_arcmin: Option<[Estimate; 2]>,
-    /// Stars that took part.
-    pub stars_used: usize,
-    /// Scatter of the stars' diameters over what was expected, 1 for a perfect model.
-    pub scatter_ratio: f64,
-}
-
-/// The place without coma, and what follows from it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ComaField {
-    /// The node, frame axes.
-    pub node_px: [Estimate; 2],
-    /// The node from the middle of the sensor, pupil axes.
-    pub node_mm: [Estimate; 2],
-    /// Growth of coma from the node, as the asymmetries have it, with what the circles of summation cut off worked out by rays.
-    pub coma_nm_per_mm: Estimate,
-    /// Coma in the middle of the frame, [Noll 8, Noll 7], with the telescope's own growth where it is known.
-    pub coma_in_middle_nm: [f64; 2],
-    /// Tilt of the unit that puts the node where it is, pupil axes; `None` without a response or field coma.
-    pub tilt_arcmin: Option<[Estimate; 2]>,
-    /// Tilt to add so that the node comes to the axis.
-    pub correcting_tilt_arcmin: Option<[Estimate; 2]>,
-    /// Stars that took part.
-    pub stars_used: usize,
-    /// Scatter of the asymmetries over what was expected.
-    pub scatter_ratio: f64,
-}
-
 /// Rounds of plane and node: the first two by the laws of squares and of moments alone, the others with what these leave out.
 const ROUNDS: usize = 6;
 /// Square of the FWHM that an evenly sensitive square pixel adds, over the square of its side: 8 ln 2 / 12, that of the normal law
 /// with the same variance.
 const PIXEL_FWHM_SQUARE: f64 = 0.46;
+/// Square of a half-flux diameter over the mean squared length of the rays: 2.77 (4 ln 2) for a normal spread, 4 for an even disc; that
+/// of a normal spread is taken, rounded.
+const SQUARED_DIAMETER_OF_RAYS: f64 = 2.8;
 /// A star's diameter in focus is not taken to be smaller than this share of a pixel, so that its standard deviation stays finite.
 const LEAST_DIAMETER_PX: f64 = 1e-3;
 
@@ -137,7 +69,7 @@ pub fn whole_frame(
     instrument: &Instrument,
     options: &WholeFrameOptions<'_>,
 ) -> Result<WholeFrame, FrameError> {
-    let mut flags = Vec::new();
+    let mut flags = Flags::default();
     let settings = &options.settings.whole_frame;
     let (stars, sources_found) = stars_of(shot, instrument, &options.settings, &mut flags)?;
     let second = match options.second {
@@ -145,9 +77,8 @@ pub fn whole_frame(
         None => Vec::new(),
     };
     if !shot.is_whole(&instrument.camera) {
-        flags.push("frame_size_differs".into());
+        flags.raise(Flag::FrameSizeDiffers);
     }
-    flags.dedup();
     let mut frame = WholeFrame {
         sources_found,
         stars,
@@ -161,7 +92,7 @@ pub fn whole_frame(
         options,
     };
     if frame.stars.len() < settings.stars_at_least {
-        frame.flag("few_stars");
+        frame.flags.raise(Flag::FewStars);
         return Ok(frame);
     }
     // round by round: the plane by sizes alone; the node by asymmetries, which need each star's defocus; then what coma adds to the
@@ -201,31 +132,25 @@ pub fn whole_frame(
 impl WholeFrame {
     /// The plane, where the stars' sizes follow one within their noise.
     pub fn sound_plane(&self) -> Option<&FocalPlane> {
-        let off = self.has("sizes_off_model");
+        let off = self.flags.has(Flag::SizesOffModel);
         self.focal_plane.as_ref().filter(|_| !off)
     }
 
     /// The plane, where it says which way to turn: it is sound, its tilt is seen, and the side of focus is known.
     pub fn plane_to_act_on(&self) -> Option<&FocalPlane> {
-        let open = self.has("sign_open") || self.has("plane_flat");
+        let open = self.flags.has(Flag::SignOpen) || self.flags.has(Flag::PlaneFlat);
         self.sound_plane().filter(|_| !open && self.is_sound())
     }
 
     /// The coma field, where the stars' asymmetries follow one and its growth is the telescope's.
     pub fn sound_coma(&self) -> Option<&ComaField> {
-        let off = self.has("asymmetries_off_model") || self.has("growth_differs");
+        let off = self.flags.has(Flag::AsymmetriesOffModel) || self.flags.has(Flag::GrowthDiffers);
         self.coma.as_ref().filter(|_| !off)
     }
 
     /// Whether what was found of plane and coma may be acted on.
     pub fn is_sound(&self) -> bool {
-        all_sound(&self.flags)
-    }
-
-    fn flag(&mut self, flag: &str) {
-        if !self.flags.iter().any(|known| known == flag) {
-            self.flags.push(flag.to_owned());
-        }
+        self.flags.is_sound()
     }
 }
 
@@ -233,7 +158,7 @@ fn stars_of(
     shot: &Picture,
     instrument: &Instrument,
     settings: &MeasureSettings,
-    flags: &mut Vec<String>,
+    flags: &mut Flags,
 ) -> Result<(Vec<StarShape>, usize), FrameError> {
     let full = shot.full_adu(instrument);
     let search = Search::plain(&settings.finding);
@@ -353,8 +278,8 @@ impl FieldOfFrame<'_> {
             .collect()
     }
 
-    /// What coma and astigmatism add to the square of a diameter: 2.8 mean squared ray lengths (a normal spread has 2.77, a disc
-    /// 4). Mean squared slopes over the full disc are 56 for coma and 12 for astigmatism of 1 RMS.
+    /// What coma and astigmatism add to the square of a star's diameter. The mean squared slopes of 1 RMS over the full disc are 56 for
+    /// coma and 12 for astigmatism (derived here from Noll's polynomials); a ray lands 2N slopes from the star's place.
     fn aberrated_m2(&self, field_m: FieldM, node: Option<&NodeFit>) -> f64 {
         let telescope = &self.instrument.telescope;
         let from_axis = field_m - telescope.field.axis_m;
@@ -362,7 +287,7 @@ impl FieldOfFrame<'_> {
         let coma = node.map_or([0.0; 2], |node| coma::coma_m(&node.fit.values, field_m));
         let astigmatism = telescope.field.astigmatism_per_m2 * square;
         let slopes = 56.0 * (coma[0].powi(2) + coma[1].powi(2)) + 12.0 * astigmatism.powi(2);
-        2.8 * 4.0 * telescope.focal_ratio().powi(2) * slopes
+        SQUARED_DIAMETER_OF_RAYS * 4.0 * telescope.focal_ratio().powi(2) * slopes
     }
 
     /// What the telescope's rays do.
@@ -398,7 +323,7 @@ impl FieldOfFrame<'_> {
             (sigmas.len() == 5).then_some((plane, sigmas))
         });
         let Some((plane, mut sigmas)) = told else {
-            frame.flag("plane_not_found");
+            frame.flags.raise(Flag::PlaneNotFound);
             return;
         };
         for (sigma, value) in sigmas.iter_mut().zip(&plane.fit.values) {
@@ -406,7 +331,7 @@ impl FieldOfFrame<'_> {
         }
         let sign_by = self.sign_told_by(&plane, &sigmas);
         if plane.scale > self.settings().poor_scatter_factor {
-            frame.flag("sizes_off_model");
+            frame.flags.raise(Flag::SizesOffModel);
         }
         let values = &plane.fit.values;
         let axes = frame_axes(self.instrument);
@@ -422,10 +347,10 @@ impl FieldOfFrame<'_> {
         };
         let flat = across.value < self.settings().seen_sigma * across.sigma;
         if flat {
-            frame.flag("plane_flat");
+            frame.flags.raise(Flag::PlaneFlat);
         }
         if sign_by.is_none() {
-            frame.flag("sign_open");
+            frame.flags.raise(Flag::SignOpen);
         }
         let least_m = values[3].abs().sqrt();
         frame.focal_plane = Some(FocalPlane {
@@ -493,7 +418,7 @@ impl FieldOfFrame<'_> {
             .as_ref()
             .is_some_and(|node| self.grows_too_little(node))
         {
-            frame.flag("growth_differs");
+            frame.flags.raise(Flag::GrowthDiffers);
         }
         let told = node.and_then(|node| {
             let sigmas: Vec<f64> = node.fit.sigmas.iter().map_while(|s| *s).collect();
@@ -510,16 +435,16 @@ impl FieldOfFrame<'_> {
             grows.then_some((node, scaled))
         });
         let Some((node, sigmas)) = told else {
-            frame.flag("node_not_found");
+            frame.flags.raise(Flag::NodeNotFound);
             return;
         };
         if node.scale > settings.poor_scatter_factor {
-            frame.flag("asymmetries_off_model");
+            frame.flags.raise(Flag::AsymmetriesOffModel);
         }
         let values = &node.fit.values;
         let at_m = [values[1], values[2]];
         if at_m[0].hypot(at_m[1]) > settings.far_outside_half_diagonals * self.half_m() {
-            frame.flag("node_far_outside");
+            frame.flags.raise(Flag::NodeFarOutside);
         }
         let axes = frame_axes(self.instrument);
         let (place, middle) = (axes.forward(at_m), self.middle_px);
@@ -532,7 +457,7 @@ impl FieldOfFrame<'_> {
         };
         let [least, most] = settings.growth_range;
         if known_growth != 0.0 && !(least..most).contains(&(values[0] / known_growth)) {
-            frame.flag("growth_differs");
+            frame.flags.raise(Flag::GrowthDiffers);
         }
         let tilt = self.tilt_of_node(frame, at_m, [sigmas[1], sigmas[2]]);
         frame.coma = Some(ComaField {
@@ -570,11 +495,11 @@ impl FieldOfFrame<'_> {
             .as_ref()
             .and_then(|a| a.response.as_ref());
         let Some(response) = response.filter(|r| r.coma_m_per_rad != 0.0) else {
-            frame.flag("no_response");
+            frame.flags.raise(Flag::NoResponse);
             return None;
         };
         if field.coma_per_m == 0.0 {
-            frame.flag("no_field_coma");
+            frame.flags.raise(Flag::NoFieldComa);
             return None;
         }
         let per_m = field.coma_per_m / response.coma_m_per_rad;
@@ -606,3 +531,5 @@ fn turned_sigmas(first: [f64; 2], sigmas: [f64; 2]) -> [f64; 2] {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod told;

@@ -166,7 +166,7 @@ fn ring(
 }
 
 /// A ring that so much coma folds on its thin side that rays cross there: an eye still sees where the dark centre went. By the
-/// linear law of the design, 6N·√72·c·(1 − ε²). The ring itself goes the other way, by (6 − 4/3)N·√72·c: the same law for its
+/// linear law, 6N·√72·c·(1 − ε²). The ring itself goes the other way, by (6 − 4/3)N·√72·c: the same law for its
 /// outer edge, less the tilt that balances the coma.
 fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> Option<SightShape> {
     let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
@@ -220,7 +220,7 @@ mod tests {
         }
     }
 
-    /// The design: the dark centre goes by 6N·√72·c8·(1 − ε²) towards the raised edge.
+    /// Seidel coma: the dark centre goes by 6N·√72·c8·(1 − ε²) towards the raised edge.
     #[test]
     fn the_dark_centre_goes_where_the_unit_is_raised() {
         let instrument = fast_unit();

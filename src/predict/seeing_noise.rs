@@ -12,6 +12,7 @@
 
 use super::model::airmass_of;
 use crate::atmosphere::{fried_m, seeing_fwhm_rad};
+use crate::flag::Flag;
 use crate::instrument::Telescope;
 use crate::state::State;
 use crate::wavefront::noll_n_m;
@@ -34,11 +35,11 @@ pub enum NoSeeing {
 
 impl NoSeeing {
     /// The flag of a truth file.
-    pub fn flag(self) -> &'static str {
+    pub fn flag(self) -> Flag {
         match self {
-            NoSeeing::Seeing => "no_seeing",
-            NoSeeing::Wind => "no_wind",
-            NoSeeing::Exposure => "no_exposure",
+            NoSeeing::Seeing => Flag::NoSeeing,
+            NoSeeing::Wind => Flag::NoWind,
+            NoSeeing::Exposure => Flag::NoExposure,
         }
     }
 }

@@ -474,3 +474,6 @@ fn extents_m(shape: &[Contour]) -> [f64; 2] {
     }
     found
 }
+
+#[cfg(test)]
+mod tests;

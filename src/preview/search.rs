@@ -307,6 +307,9 @@ fn printable(design: &MaskDesign) -> bool {
 }
 
 #[cfg(test)]
+mod numbers;
+
+#[cfg(test)]
 mod tests {
     use super::*;
     use crate::testing;

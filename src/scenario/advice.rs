@@ -6,10 +6,10 @@ use super::check::Words;
 use super::document::{Node, Value};
 use super::error::Problem;
 use super::keys::{KeyDoc, key_table};
-use super::nearest::nearest;
 use super::path::{joined, shown_key};
 use super::raw::{HIGHEST_NOLL, LOWEST_NOLL, noll_index};
 use super::rules::{Rule, ValueShape, rules};
+use crate::math::nearest;
 
 /// A problem and its hint.
 pub(crate) type Told = (Problem, String);
@@ -54,16 +54,7 @@ impl Words for OfScenario {
     }
 
     fn out_of_range(&self, rule: &Rule, node: &Node, _key: &str) -> String {
-        let choice = match (&rule.shape, &node.value) {
-            (ValueShape::Text { choices, .. }, Value::Text(word)) => {
-                nearest(word, choices.iter().map(String::as_str))
-            }
-            _ => None,
-        };
-        choice.map_or_else(
-            || meaning(rule),
-            |choice| format!("did you mean \"{choice}\"?"),
-        )
+        meant(rule, node).unwrap_or_else(|| meaning(rule))
     }
 
     fn missing(&self, key: &str) -> String {
@@ -72,6 +63,17 @@ impl Words for OfScenario {
 
     fn unknown(&self, rule: &Rule, section: &str, key: &str) -> Told {
         unknown(&rule.names(), section, key)
+    }
+}
+
+/// The one of several words that a text was probably meant to be, as a question.
+pub(super) fn meant(rule: &Rule, node: &Node) -> Option<String> {
+    match (&rule.shape, &node.value) {
+        (ValueShape::Text { choices, .. }, Value::Text(word)) => {
+            let choice = nearest(word, choices.iter().map(String::as_str))?;
+            Some(format!("did you mean \"{choice}\"?"))
+        }
+        _ => None,
     }
 }
 

@@ -25,7 +25,6 @@ pub(crate) mod document;
 pub(crate) mod error;
 mod findings;
 mod keys;
-mod nearest;
 mod overrides;
 mod parts;
 pub(crate) mod path;
@@ -39,7 +38,7 @@ mod validate;
 pub use error::{Place, Problem, ScenarioError};
 pub use keys::{KeyDoc, key_table};
 pub use overrides::steps;
-pub use parts::{check_parts, write};
+pub use parts::{check_instrument, check_parts, write};
 pub use template::{TemplateKind, template};
 
 use serde::de::DeserializeOwned;

@@ -6,7 +6,7 @@
 //!
 //! ```toml
 //! format = 1
-//! flags = ["recentred"]                     # optional
+//! flags = ["recentred"]                     # optional; those that `learn` raises
 //!
 //! [response]
 //! coma_nm_per_arcmin = 61.8
@@ -25,16 +25,17 @@
 //! coma_sigma_nm_per_turn = 9.0
 //! ```
 
-use super::advice::{Told, unknown_here};
+use super::advice::{Told, meant, unknown_here};
 use super::check::{ONLY_FORMAT, Words, check};
 use super::document::{Document, Node};
 use super::error::{Problem, ScenarioError, number};
 use super::rules::Rule;
 use super::{schema, typed};
+use crate::flag::{Flag, Flags, RaisedBy};
 use crate::measure::{LearnedResponse, LearnedScrew, Uncertain};
 use crate::state::Coma;
 use crate::units::{ARCMIN, DEG, NM, UM};
-use schemars::JsonSchema;
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
 use std::fmt::Write;
 use std::sync::OnceLock;
@@ -51,7 +52,8 @@ struct RawFile {
     #[allow(dead_code)] // the check has read it
     format: f64,
     #[serde(default)]
-    flags: Vec<String>,
+    #[schemars(schema_with = "learned_flags")]
+    flags: Flags,
     response: RawResponse,
     camera: RawCamera,
     #[schemars(length(min = 1))]
@@ -89,6 +91,14 @@ struct RawScrew {
     coma_nm_per_turn: [f64; 2],
     #[schemars(range(min = 0.0, max = MATRIX_SIZE))]
     coma_sigma_nm_per_turn: f64,
+}
+
+/// The names of the flags that learning raises; no other may stand in the file.
+fn learned_flags(_: &mut SchemaGenerator) -> Schema {
+    let all = Flag::ALL.iter();
+    let learned = all.filter(|flag| flag.raised_by().contains(&RaisedBy::Learn));
+    let names: Vec<&str> = learned.map(|flag| flag.name()).collect();
+    json_schema!({ "type": "array", "items": { "type": "string", "enum": names } })
 }
 
 fn rules() -> &'static Rule {
@@ -156,7 +166,8 @@ impl LearnedResponse {
         );
         let mut line = |words: String| writeln!(text, "{words}").unwrap_or_default();
         if !self.flags.is_empty() {
-            line(format!("flags = {:?}", self.flags));
+            let names: Vec<&str> = self.flags.iter().map(Flag::name).collect();
+            line(format!("flags = {names:?}"));
         }
         line("\n[response]".into());
         line(format!(
@@ -216,10 +227,10 @@ impl Words for OfResponse {
         LEARN_AGAIN.into()
     }
 
-    fn out_of_range(&self, _rule: &Rule, _node: &Node, key: &str) -> String {
+    fn out_of_range(&self, rule: &Rule, node: &Node, key: &str) -> String {
         match key {
             "format" => ONLY_FORMAT.into(),
-            _ => LEARN_AGAIN.into(),
+            _ => meant(rule, node).unwrap_or_else(|| LEARN_AGAIN.into()),
         }
     }
 
@@ -250,7 +261,7 @@ mod tests {
                 name: "A \"top\"".into(),
                 coma_per_turn: Coma::along_axes([-3.5 * NM, 1930.0 * NM]).with_sigma(9.0 * NM),
             }],
-            flags: vec!["trials_disagree".into()],
+            flags: Flags::from([Flag::TrialsDisagree]),
         }
     }
 
@@ -278,7 +289,7 @@ mod tests {
         assert_eq!((read.mirrored, &read.flags), (true, &written.flags));
         let plain = LearnedResponse {
             image_shift_m_per_rad: None,
-            flags: Vec::new(),
+            flags: Flags::default(),
             ..written
         };
         let again = LearnedResponse::read(&plain.to_toml(), "x").expect("readable");
@@ -328,6 +339,18 @@ mod tests {
         assert_eq!(
             refused("flags = [\"trials_disagree\"]", "flags = \"none\""),
             "r.toml:3:1: flags is \"none\", but must be a list of texts in quotes"
+        );
+        assert_eq!(
+            refused("trials_disagree", "saturated"),
+            "r.toml:3:10: flags[0] is \"saturated\", but must be \"mirror_open\", \"half_turn_open\", \"recentred\", \
+             \"shift_unsteady\" or \"trials_disagree\""
+        );
+        let misspelt = text.replace("trials_disagree", "trials_disagre");
+        let hint = LearnedResponse::read(&misspelt, "r.toml").unwrap_err();
+        assert_eq!(hint.hint(), "did you mean \"trials_disagree\"?");
+        assert!(
+            refused("\"trials_disagree\"", "\"recentred\", \"recentred\"")
+                .contains("the flag recentred stands twice")
         );
         assert_eq!(
             refused("name = \"A \\\"top\\\"\"", "name = 5"),

@@ -265,7 +265,7 @@ mod tests {
 
     #[test]
     fn required_keys_and_defaults_are_those_of_the_contract() {
-        // The design: required are format, title, aperture, focal length, pixel size and frame size.
+        // Nothing can be shown without these: format, title, aperture, focal length, pixel size and frame size.
         let required = |rule: &Rule| -> Vec<String> {
             rule.fields()
                 .iter()

@@ -52,7 +52,7 @@ use crate::mechanics::Flexure;
 use crate::mechanics::prescription::Derived;
 use crate::predict::{Expected, Model, Settings, Spike, spikes};
 use crate::preview::check::{Finding, findings};
-use crate::scenario::Scenario;
+use crate::scenario::{Scenario, check_parts};
 use crate::simulate::{Provenance, Simulation, simulate};
 use crate::state::{FieldStars, State};
 
@@ -74,6 +74,7 @@ impl Scene {
     /// # Errors
     /// [`SceneError::Refused`] with the path of the first field that cannot be meant, its value, what is allowed, and a hint.
     pub fn new(instrument: Instrument, state: State) -> Result<Scene, SceneError> {
+        check_parts(&instrument, &state)?;
         Ok(Scene {
             instrument,
             state,

@@ -2,6 +2,7 @@
 
 use super::{Scene, SceneError};
 use crate::axes::{FieldM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
 use crate::mechanics::{align, coma_node_m};
 use crate::pupil::{frame_px, to_field};
@@ -46,7 +47,7 @@ pub struct FieldTruth<'a> {
     /// What is known of every star.
     pub stars: &'a [StarRecord],
     /// `saturated`, `light_cut_by_stamp`.
-    pub flags: Vec<&'static str>,
+    pub flags: Flags,
 }
 
 /// A star that loses more light than this share beyond its stamp is told.
@@ -110,8 +111,8 @@ impl Scene {
         let saturated_px = field.frame.saturated_px;
         let cut = |star: &StarRecord| star.light_in_stamp < LIGHT_IN_STAMP;
         let flags = [
-            (saturated_px > 0, "saturated"),
-            (field.stars.iter().any(cut), "light_cut_by_stamp"),
+            (saturated_px > 0, Flag::Saturated),
+            (field.stars.iter().any(cut), Flag::LightCutByStamp),
         ];
         Ok(FieldTruth {
             format: "skewstar-field/1",

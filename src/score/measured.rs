@@ -5,12 +5,14 @@
 
 use super::answers::Answer;
 use super::quantity::{Axis, Quantity};
+use crate::flag::Flags;
+use serde::Deserialize;
 use serde_json::Value as Json;
 
 /// Turns the output of a measurement (`skewstar-measure/2`) into an answer about an item.
 ///
 /// # Errors
-/// It has another format.
+/// It has another format, a flag that is none, or flags that contradict its key `sound`.
 pub fn from_measure(measured: &Json, item: u64) -> Result<Answer, String> {
     if measured["format"] == "skewstar-measure/1" {
         return Err(
@@ -43,9 +45,16 @@ pub fn from_measure(measured: &Json, item: u64) -> Result<Answer, String> {
             put_spike(&mut answer, region as u32, spike);
         }
     }
-    answer.flagged = !measured["sound"]
-        .as_bool()
-        .ok_or("measured has no key `sound`")?;
+    let sound = measured["sound"].as_bool();
+    let sound = sound.ok_or("measured has no key `sound`")?;
+    let flags = Flags::deserialize(&measured["flags"])
+        .map_err(|reason| format!("the key `flags` of measured cannot be read: {reason}"))?;
+    if sound != flags.is_sound() {
+        return Err(format!(
+            "measured says `sound`: {sound}, and its flags say the opposite"
+        ));
+    }
+    answer.flagged = !sound;
     Ok(answer)
 }
 
@@ -97,6 +106,23 @@ mod tests {
         assert!(!answer.sigmas.contains_key(&Quantity::Spike(2)));
         assert!(!answer.values.contains_key(&Quantity::UndoTurns("B".into())));
         assert!(answer.flagged);
+        let with = |key: &str, value: Json| {
+            let mut changed = measured.clone();
+            changed[key] = value;
+            from_measure(&changed, 9)
+        };
+        let misspelt = with("flags", json!(["coma_uncertan"])).unwrap_err();
+        assert!(
+            misspelt.contains("did you mean coma_uncertain?"),
+            "{misspelt}"
+        );
+        assert!(with("flags", Json::Null).is_err() && with("sound", Json::Null).is_err());
+        assert!(
+            with("flags", json!(["saturated"]))
+                .unwrap_err()
+                .contains("opposite")
+        );
+        assert!(with("sound", json!(true)).is_err());
         assert!(from_measure(&json!({ "format": "other" }), 1).is_err());
         assert!(from_measure(&json!({ "format": "skewstar-measure/2" }), 1).is_err());
         let old = from_measure(&json!({ "format": "skewstar-measure/1" }), 1).unwrap_err();

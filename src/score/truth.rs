@@ -2,8 +2,11 @@
 
 use super::error::ScoreError;
 use super::quantity::{Axis, Quantity};
+use crate::flag::{Flag, Flags, UnknownFlag};
+use serde::Deserialize;
 use serde_json::Value as Json;
 use std::collections::BTreeMap;
+use std::str::FromStr;
 
 /// The truth of one item, as far as it can be answered, and what an error is compared with.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -52,7 +55,7 @@ impl TruthRow {
 /// Reads a truth table.
 ///
 /// # Errors
-/// [`ScoreError`] with the line; columns that cannot be answered are not looked at.
+/// [`ScoreError`] with the line, for a flag that is none too; columns that cannot be answered are not looked at.
 pub fn read_truth_table(bytes: &[u8]) -> Result<Vec<TruthRow>, ScoreError> {
     let mut reader = csv::Reader::from_reader(bytes);
     let names = reader
@@ -60,7 +63,8 @@ pub fn read_truth_table(bytes: &[u8]) -> Result<Vec<TruthRow>, ScoreError> {
         .map_err(|error| ScoreError::NoTruth(error.to_string()))?
         .clone();
     let item = names.iter().position(|name| name == "item");
-    let Some(item_column) = item.filter(|_| names.iter().any(|name| name == "flags")) else {
+    let flags = names.iter().position(|name| name == "flags");
+    let (Some(item_column), Some(flags_column)) = (item, flags) else {
         return Err(ScoreError::NoTruth(
             "it has no columns item and flags".into(),
         ));
@@ -74,6 +78,8 @@ pub fn read_truth_table(bytes: &[u8]) -> Result<Vec<TruthRow>, ScoreError> {
             line,
             reason: format!("item is {item:?}, but must be a whole number"),
         })?;
+        known_flags(record.get(flags_column).unwrap_or_default())
+            .map_err(|reason| ScoreError::Line { line, reason })?;
         let mut row = TruthRow {
             item,
             ..TruthRow::default()
@@ -97,6 +103,13 @@ pub fn read_truth_table(bytes: &[u8]) -> Result<Vec<TruthRow>, ScoreError> {
     Ok(rows)
 }
 
+/// The flags of one row, with semicolons between.
+fn known_flags(cell: &str) -> Result<Flags, String> {
+    let names = cell.split(';').filter(|name| !name.is_empty());
+    let flags: Result<Flags, UnknownFlag> = names.map(Flag::from_str).collect();
+    flags.map_err(|unknown| format!("flags: {unknown}"))
+}
+
 /// Reads the truth file of one rendered star; it is item 0.
 ///
 /// # Errors
@@ -117,6 +130,9 @@ pub fn read_truth_json(bytes: &[u8]) -> Result<TruthRow, ScoreError> {
             ));
         }
     }
+    Flags::deserialize(&truth["flags"]).map_err(|reason| {
+        ScoreError::NoTruth(format!("its flags are not those of a truth: {reason}"))
+    })?;
     let mut row = TruthRow::default();
     for key in [
         "modes_nm",

@@ -1,9 +1,10 @@
-//! Two limits that a truth states for every mode: how well the photons of the frame allow it to be measured, and how much of it the
-//! atmosphere adds in this exposure.
+//! What takes more than the frame itself to know: how well its photons allow each mode to be measured, how much of each mode the
+//! atmosphere adds in this exposure, and how far the frame is off by its sampling.
 
 use super::truth::Numbered;
+use crate::flag::{Flag, Flags};
 use crate::instrument::Instrument;
-use crate::predict::{Bound, Expected, Jacobian, Model, Parameter, seeing_sigma_m};
+use crate::predict::{Bound, Expected, Jacobian, Model, Parameter, PredictError, seeing_sigma_m};
 use crate::state::State;
 use crate::units::NM;
 use std::ops::RangeInclusive;
@@ -16,8 +17,11 @@ pub struct Limits {
     /// Noll index → standard deviation that the atmosphere adds in this exposure, nm RMS; `None` where seeing, wind or exposure are not
     /// given.
     pub seeing_nm: Option<Numbered>,
+    /// Relative L2 distance from the same frame with all steps 1.5 times finer, reference wavelength; `None` where it was not
+    /// asked for or cannot be known.
+    pub sampling_error: Option<f64>,
     /// Flags of the truth that say what was not computed, and why.
-    pub flags: Vec<String>,
+    pub flags: Flags,
 }
 
 /// Modes that the limits are given for.
@@ -26,12 +30,21 @@ const MODES: RangeInclusive<u32> = 4..=11;
 impl Limits {
     /// Both limits of a frame.
     pub fn new(instrument: &Instrument, state: &State, model: &Model, expected: &Expected) -> Self {
-        let mut flags = Vec::new();
+        let mut flags = Flags::default();
         let photon_nm = photon(instrument, model, expected, &mut flags);
         let seeing_nm = seeing(instrument, state, model, &mut flags);
+        let wanted = model.settings().sampling_check;
+        let sampling_error = match wanted {
+            true => known_error(model.sampling_error(), &mut flags),
+            false => {
+                flags.raise(Flag::SamplingNotChecked);
+                None
+            }
+        };
         Limits {
             photon_nm,
             seeing_nm,
+            sampling_error,
             flags,
         }
     }
@@ -41,7 +54,7 @@ fn photon(
     instrument: &Instrument,
     model: &Model,
     expected: &Expected,
-    flags: &mut Vec<String>,
+    flags: &mut Flags,
 ) -> Option<Numbered<Option<f64>>> {
     let wanted = model.settings().bound && expected.in_electrons;
     let electronics = instrument.camera.electronics.as_ref().filter(|_| wanted);
@@ -50,12 +63,12 @@ fn photon(
         Some(Bound::new(&jacobian, electronics))
     });
     let Some(bound) = bound else {
-        flags.push("photon_bound_not_computed".into());
+        flags.raise(Flag::PhotonBoundNotComputed);
         return None;
     };
     let sigma_nm = |noll: u32| bound.sigma(Parameter::Mode(noll)).map(|m| m / NM);
     let lost = MODES.filter(|noll| sigma_nm(*noll).is_none());
-    flags.extend(lost.map(|noll| format!("photon_bound_singular:{noll}")));
+    flags.extend(lost.map(Flag::PhotonBoundSingular));
     Some(Numbered(MODES.map(|noll| (noll, sigma_nm(noll))).collect()))
 }
 
@@ -63,7 +76,7 @@ fn seeing(
     instrument: &Instrument,
     state: &State,
     model: &Model,
-    flags: &mut Vec<String>,
+    flags: &mut Flags,
 ) -> Option<Numbered> {
     let sigma_nm = |noll: u32| {
         seeing_sigma_m(&instrument.telescope, state, model.reference_m, noll)
@@ -72,20 +85,43 @@ fn seeing(
     match MODES.map(sigma_nm).collect() {
         Ok(sigmas) => Some(Numbered(sigmas)),
         Err(missing) => {
-            flags.push(missing.flag().into());
+            flags.raise(missing.flag());
             None
         }
     }
 }
 
+/// The error, or a flag that says that it is not known: the finer frame may not fit in memory, or there is no light to compare.
+fn known_error(found: Result<f64, PredictError>, flags: &mut Flags) -> Option<f64> {
+    let known = found.ok().filter(|error| error.is_finite());
+    if known.is_none() {
+        flags.raise(Flag::SamplingNotChecked);
+    }
+    known
+}
+
 #[cfg(test)]
 mod tests {
+    use super::known_error;
+    use crate::flag::{Flag, Flags};
     use crate::instrument::Electronics;
     use crate::predict::{PredictError, Settings};
     use crate::simulate::{Provenance, Truth, simulate};
     use crate::state::{Exposure, Sky, Star, State};
     use crate::testing::fast_unit;
     use crate::units::{ARCSEC, DEG, NM, UM};
+
+    #[test]
+    fn a_sampling_error_that_is_not_known_is_flagged() {
+        let mut flags = Flags::default();
+        assert_eq!(known_error(Ok(2e-4), &mut flags), Some(2e-4));
+        assert!(flags.is_empty());
+        for unknown in [Err(PredictError::Dark), Ok(f64::NAN)] {
+            let mut flags = Flags::default();
+            assert_eq!(known_error(unknown, &mut flags), None);
+            assert_eq!(flags, Flags::from([Flag::SamplingNotChecked]));
+        }
+    }
 
     fn bright() -> State {
         State {
@@ -128,10 +164,6 @@ mod tests {
         Ok(simulate(&unit, state, &Provenance::default(), settings)?.truth)
     }
 
-    fn flagged(truth: &Truth, flag: &str) -> bool {
-        truth.flags.iter().any(|f| f == flag)
-    }
-
     #[test]
     fn both_limits_are_listed_for_noll_4_to_11() {
         let truth = truth(&bright(), true).unwrap();
@@ -149,7 +181,7 @@ mod tests {
             !truth
                 .flags
                 .iter()
-                .any(|f| f.contains("bound") || f.starts_with("no_s"))
+                .any(|flag| flag == Flag::NoSeeing || flag.name().contains("bound"))
         );
         let json = serde_json::to_value(&truth).unwrap();
         assert_eq!(json["sigma_photon_nm"]["8"], photon[&8].unwrap());
@@ -166,18 +198,15 @@ mod tests {
         for noll in 4..=11 {
             let even = [4, 5, 6, 11].contains(&noll);
             assert_eq!(photon[&noll].is_none(), even, "{noll}");
-            assert_eq!(
-                flagged(&truth, &format!("photon_bound_singular:{noll}")),
-                even
-            );
+            assert_eq!(truth.flags.has(Flag::PhotonBoundSingular(noll)), even);
         }
-        assert!(truth.sigma_seeing_nm.is_none() && flagged(&truth, "no_wind"));
+        assert!(truth.sigma_seeing_nm.is_none() && truth.flags.has(Flag::NoWind));
     }
 
     #[test]
     fn what_was_not_asked_for_or_cannot_be_known_is_null_with_a_flag() {
         let off = truth(&bright(), false).unwrap();
-        assert!(off.sigma_photon_nm.is_none() && flagged(&off, "photon_bound_not_computed"));
+        assert!(off.sigma_photon_nm.is_none() && off.flags.has(Flag::PhotonBoundNotComputed));
         assert!(off.sigma_seeing_nm.is_some());
         let relative = State {
             star: None,
@@ -186,7 +215,7 @@ mod tests {
         };
         let relative = truth(&relative, true).unwrap();
         assert!(relative.sigma_photon_nm.is_none());
-        assert!(flagged(&relative, "photon_bound_not_computed"));
-        assert!(relative.sigma_seeing_nm.is_none() && flagged(&relative, "no_seeing"));
+        assert!(relative.flags.has(Flag::PhotonBoundNotComputed));
+        assert!(relative.sigma_seeing_nm.is_none() && relative.flags.has(Flag::NoSeeing));
     }
 }

@@ -2,6 +2,7 @@
 //!
 //! [`simulate`] predicts the frame, draws the noise from the seed and writes down everything that is hidden. It opens no file.
 
+mod flags;
 mod limits;
 mod readout;
 mod sentences;
@@ -12,6 +13,7 @@ mod truth;
 
 pub use crate::frame::clock;
 pub use crate::predict::{Doughnut, Spike, doughnut, spikes};
+pub use limits::Limits;
 pub use readout::{read_out, saturation_adu};
 pub use sentences::sentences;
 pub use shape::{ImageShape, shape};
@@ -63,6 +65,7 @@ pub fn simulate(
         &model,
         &expected,
         frame.as_ref(),
+        Limits::new(instrument, state, &model, &expected),
         provenance,
     );
     Ok(Simulation {

@@ -5,6 +5,7 @@
 
 use super::truth::Truth;
 use crate::axes::FramePx;
+use crate::flag::Flag;
 use crate::frame::{clock, hour};
 use crate::instrument::{Instrument, end};
 use crate::mask::{self, TripletReading};
@@ -207,10 +208,9 @@ fn front_hour(instrument: &Instrument, azimuth_rad: f64) -> u32 {
 
 fn warnings(truth: &Truth) -> Vec<String> {
     let mut lines = Vec::new();
-    let has = |flag: &str| truth.flags.iter().any(|f| f == flag);
-    if has("star_outside_frame") {
+    if truth.flags.has(Flag::StarOutsideFrame) {
         lines.push("Mind: the star has left the frame; recentre it (state.recentred = true) to see it whole.".into());
-    } else if has("light_cut_by_frame") {
+    } else if truth.flags.has(Flag::LightCutByFrame) {
         let share = 100.0 * truth.light_in_frame;
         lines.push(format!(
             "Mind: only {share:.0} % of the star's light falls inside this frame."

@@ -2,13 +2,15 @@
 //!
 //! All keys are always present; what cannot be known is `null` with a flag, never NaN. `_px` places are in frame axes.
 
+use super::flags::flags_of;
 use super::limits::Limits;
 use crate::axes::{FrameM, FramePx};
+use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::math::gauss_between;
 use crate::mechanics::{Plane, turns_for};
-use crate::predict::{Expected, Model, PredictError};
+use crate::predict::{Expected, Model};
 use crate::predict::{doughnut, spikes};
 use crate::pupil::shift_px;
 use crate::state::State;
@@ -79,8 +81,8 @@ pub struct Truth {
     pub sigma_photon_nm: Option<Numbered<Option<f64>>>,
     /// Noll index → what the atmosphere adds in this exposure (frozen flow, averaged Noll variances), nm RMS.
     pub sigma_seeing_nm: Option<Numbered>,
-    /// What a reader should know; the list is in DEVELOPERS.md, "Flags of the truth".
-    pub flags: Vec<String>,
+    /// What a reader should know.
+    pub flags: Flags,
 }
 
 /// Noll index → value, written with the index as key, in ascending order.
@@ -125,13 +127,14 @@ impl<V: Serialize> Serialize for Numbered<V> {
 const LISTED_MODES: u32 = 22;
 
 impl Truth {
-    /// Collects the truth of a simulation.
+    /// Collects the truth of a simulation. Nothing is rendered here: what takes another frame to know stands in `limits`.
     pub fn new(
         instrument: &Instrument,
         state: &State,
         model: &Model,
         expected: &Expected,
         frame: Option<&Frame>,
+        limits: Limits,
         provenance: &Provenance,
     ) -> Self {
         let alignment = &model.alignment;
@@ -158,18 +161,11 @@ impl Truth {
             })
             .collect();
         let image_shift_px = shift_px(instrument, alignment.image_shift_m);
-        let mut flags = flags(instrument, state, model, expected, frame);
+        let mut flags = flags_of(instrument, state, model, expected, frame);
         if ring.is_none() {
-            flags.push("no_doughnut".into());
+            flags.raise(Flag::NoDoughnut);
         }
-        let limits = Limits::new(instrument, state, model, expected);
-        flags.extend(limits.flags);
-        let sampling_error = if model.settings().sampling_check {
-            known_error(model.sampling_error(), &mut flags)
-        } else {
-            flags.push("sampling_not_checked".into());
-            None
-        };
+        flags.extend(&limits.flags);
         Truth {
             format: "skewstar-truth/2",
             version: env!("CARGO_PKG_VERSION"),
@@ -190,7 +186,7 @@ impl Truth {
             electrons: expected.in_electrons.then_some(expected.star_total),
             light_in_frame: expected.light_in_frame,
             saturated_px: frame.map(|f| f.saturated_px),
-            sampling_error,
+            sampling_error: limits.sampling_error,
             doughnut: ring,
             spikes,
             sigma_photon_nm: limits.photon_nm,
@@ -198,15 +194,6 @@ impl Truth {
             flags,
         }
     }
-}
-
-/// The error, or a flag that says that it is not known: the finer frame may not fit in memory, or there is no light to compare.
-fn known_error(found: Result<f64, PredictError>, flags: &mut Vec<String>) -> Option<f64> {
-    let known = found.ok().filter(|error| error.is_finite());
-    if known.is_none() {
-        flags.push("sampling_not_checked".into());
-    }
-    known
 }
 
 fn side(sensor_offset_m: f64) -> &'static str {
@@ -284,41 +271,6 @@ fn with_focus(instrument: &Instrument, model: &Model) -> Numbered {
     })
 }
 
-fn flags(
-    instrument: &Instrument,
-    state: &State,
-    model: &Model,
-    expected: &Expected,
-    frame: Option<&Frame>,
-) -> Vec<String> {
-    let camera = &instrument.camera;
-    let [x, y] = model.star_px.xy();
-    let outside = x < -0.5
-        || y < -0.5
-        || x > camera.width_px as f64 - 0.5
-        || y > camera.height_px as f64 - 0.5;
-    let mut flags = Vec::new();
-    if outside {
-        flags.push("star_outside_frame".to_string());
-    }
-    if expected.light_in_frame < 0.9 {
-        flags.push("light_cut_by_frame".to_string());
-    }
-    if !expected.in_electrons {
-        flags.push("relative_units".to_string());
-    }
-    if frame.is_some_and(|f| f.saturated_px > 0) {
-        flags.push("saturated".to_string());
-    }
-    if state.mask_on && instrument.mask.is_some() {
-        flags.push("masked".to_string());
-    }
-    if model.colour_focus_m().is_some() {
-        flags.push("colour_focus_not_zero".to_string());
-    }
-    flags
-}
-
 /// −0 as 0, so that files do not depend on how a zero came about.
 fn clean(value: f64) -> f64 {
     if value == 0.0 { 0.0 } else { value }
@@ -327,18 +279,6 @@ fn clean(value: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_sampling_error_that_is_not_known_is_flagged() {
-        let mut flags = Vec::new();
-        assert_eq!(known_error(Ok(2e-4), &mut flags), Some(2e-4));
-        assert!(flags.is_empty());
-        for unknown in [Err(PredictError::Dark), Ok(f64::NAN)] {
-            let mut flags = Vec::new();
-            assert_eq!(known_error(unknown, &mut flags), None);
-            assert_eq!(flags, ["sampling_not_checked"]);
-        }
-    }
 
     /// Sine law: 1 − √(1 − s²t) = Σ c_j (s²t)^j with t = ρ², c_1 = 1/2, c_{j+1} = c_j (2j − 1)/(2j + 2), against Noll 4, 11
     /// and 22 as polynomials in t. Worked out by hand.

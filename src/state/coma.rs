@@ -22,6 +22,13 @@ use crate::units::NM;
 /// assert!((coma.azimuth_rad() / DEG - 126.87).abs() < 0.01);
 /// ```
 ///
+/// Two numbers are no coma:
+///
+/// ```compile_fail,E0308
+/// # use skewstar::measure::Misaligned;
+/// let swapped = Misaligned { coma: Some([40e-9, -30e-9]), ..Misaligned::default() };
+/// ```
+///
 /// # Uncertainty
 /// The uncertainty of coma is, everywhere in this crate (in words, on pictures, in reports and in the verdict of an advice), the
 /// standard deviation of its *size*: σ² = uᵀCu with u the direction of the coma and C the covariance of its two components.

@@ -3,7 +3,7 @@
 //! Positions are *sine-space heights* σ = f sin u, in metres and in the axes of the frame: under the sine condition σ is the
 //! pupil height itself, under the paraboloid's law it is r/(1 + (r/2f)²). Everything that is transformed lives here.
 //!
-//! Source: the design; tan(u/2) = r/(2f) for a paraboloid (check values `fast_defocus.*`, `paraboloid.*`).
+//! Source: derived from the parabola; tan(u/2) = r/(2f) for a paraboloid (check values `fast_defocus.*`, `paraboloid.*`).
 
 use super::zernike::{ValueSlope, ZernikeSum};
 use crate::geometry::{Frame2, RadialMap};

@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 33] = [
+const LAYERS: [(&str, u8); 34] = [
     ("units", 0),
     ("axes", 0),
     ("math", 0),
@@ -15,6 +15,7 @@ const LAYERS: [(&str, u8); 33] = [
     ("frame", 1),
     ("spectrum", 1),
     ("geometry", 1),
+    ("flag", 1),
     ("mask", 2),
     ("pupil", 2),
     ("wavefront", 2),

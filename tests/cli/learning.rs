@@ -204,7 +204,10 @@ fn one_trial_leaves_the_mirroring_open() {
     let (found, warnings) = measured(&place);
     assert!(found["advice"].is_null(), "{found:#}");
     assert!(flags(&found).contains(&"response_mirror_open"), "{found:#}");
-    assert!(warnings.contains("a second screw"), "{warnings}");
+    assert!(
+        warnings.contains("two screws that are not opposite"),
+        "{warnings}"
+    );
 
     // a turn typed the wrong way round contradicts the other
     let wrong = "out/a.fits,out/ab.fits,B=-0.25";

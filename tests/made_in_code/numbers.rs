@@ -55,7 +55,7 @@ fn of_telescope(telescope: &mut Telescope, axis: usize) -> Vec<Named<'_>> {
         ("focal_length_mm", focal_length_m),
     ];
     let mut all = named("telescope", head);
-    for disc in obstruction {
+    if let Some(disc) = obstruction {
         let Obstruction {
             diameter_m,
             offset_m: [x, y],
@@ -109,6 +109,7 @@ fn of_telescope(telescope: &mut Telescope, axis: usize) -> Vec<Named<'_>> {
         curvature_per_m2,
         vignetting,
     } = field;
+    let [x, y] = axis_m.xy_mut();
     all.extend(named(
         "telescope.field",
         [
@@ -118,7 +119,7 @@ fn of_telescope(telescope: &mut Telescope, axis: usize) -> Vec<Named<'_>> {
             ("curvature_um_per_mm2", curvature_per_m2),
         ],
     ));
-    for opening in vignetting {
+    if let Some(opening) = vignetting {
         let RoundStop {
             diameter_m,
             distance_m,
@@ -149,7 +150,7 @@ fn of_assembly(unit: &mut Assembly) -> Vec<Named<'_>> {
             ("backlash_turns", backlash_turns),
         ],
     );
-    for [shortest, longest] in travel_m {
+    if let Some([shortest, longest]) = travel_m {
         let ends = [("travel_mm", shortest), ("travel_mm", longest)];
         all.extend(named("assembly", ends));
     }
@@ -157,7 +158,7 @@ fn of_assembly(unit: &mut Assembly) -> Vec<Named<'_>> {
         let section = format!("assembly.screws[{index}]");
         all.extend(named(&section, [("azimuth_deg", &mut screw.azimuth_rad)]));
     }
-    for response in response {
+    if let Some(response) = response {
         let Response {
             coma_m_per_rad,
             astigmatism_m_per_rad2,
@@ -177,6 +178,154 @@ fn of_assembly(unit: &mut Assembly) -> Vec<Named<'_>> {
                 ("sensor_tilt_per_tilt", sensor_tilt_per_tilt),
             ],
         ));
+    }
+    all
+}
+
+fn of_mask(design: &mut MaskDesign) -> Vec<Named<'_>> {
+    let MaskDesign {
+        layout,
+        slot_pitch_m,
+        open_fraction,
+        slant_rad,
+        sense,
+        outer_diameter_m,
+        inner_diameter_m,
+        outer_rim_m,
+        inner_rim_m,
+        rib_m,
+        zone_radius_m,
+        thickness_m,
+        rotation_rad,
+        offset_m: [x, y],
+        distance_m,
+        grip,
+        printer,
+    } = design;
+    let mut all = named(
+        "mask",
+        [
+            ("open_fraction", open_fraction),
+            ("slant_deg", slant_rad),
+            ("sense", sense),
+            ("outer_diameter_mm", outer_diameter_m),
+            ("inner_diameter_mm", inner_diameter_m),
+            ("outer_rim_mm", outer_rim_m),
+            ("inner_rim_mm", inner_rim_m),
+            ("rib_mm", rib_m),
+            ("thickness_mm", thickness_m),
+            ("rotation_deg", rotation_rad),
+            ("offset_mm", x),
+            ("offset_mm", y),
+            ("distance_mm", distance_m),
+        ],
+    );
+    for pitch_m in slot_pitch_m {
+        all.extend(named("mask", [("slot_pitch_mm", pitch_m)]));
+    }
+    if let Some(radius_m) = zone_radius_m {
+        all.extend(named("mask", [("zone_radius_mm", radius_m)]));
+    }
+    all.extend(of_layout(layout));
+    if let Some(ring) = grip {
+        let Grip {
+            over_tube: _,
+            tube_diameter_m,
+            clearance_m,
+            wall_m,
+            height_m,
+            notch,
+        } = ring;
+        all.extend(named(
+            "mask.grip",
+            [
+                ("tube_diameter_mm", tube_diameter_m),
+                ("clearance_mm", clearance_m),
+                ("wall_mm", wall_m),
+                ("height_mm", height_m),
+            ],
+        ));
+        if let Some((azimuth_rad, width_m)) = notch {
+            let gap = [
+                ("notch_azimuth_deg", azimuth_rad),
+                ("notch_width_mm", width_m),
+            ];
+            all.extend(named("mask.grip", gap));
+        }
+    }
+    let Printer {
+        nozzle_m,
+        bed_m: [width, depth],
+        least_bar_m,
+        density_kg_per_m3,
+        flow_m3_per_s,
+        engraving_m,
+    } = printer;
+    all.extend(named(
+        "mask.print",
+        [
+            ("nozzle_mm", nozzle_m),
+            ("bed_mm", width),
+            ("bed_mm", depth),
+            ("least_bar_mm", least_bar_m),
+            ("density_g_per_cm3", density_kg_per_m3),
+            ("flow_mm3_per_s", flow_m3_per_s),
+            ("engraving_mm", engraving_m),
+        ],
+    ));
+    all
+}
+
+fn of_layout(layout: &mut MaskLayout) -> Vec<Named<'_>> {
+    let mut all = Vec::new();
+    match layout {
+        MaskLayout::Holes(holes) => {
+            for (index, hole) in holes.iter_mut().enumerate() {
+                let HoleSpec {
+                    radius_m,
+                    azimuth_rad,
+                    diameter_m,
+                } = hole;
+                all.extend(named(
+                    &format!("mask.holes[{index}]"),
+                    [
+                        ("radius_mm", radius_m),
+                        ("azimuth_deg", azimuth_rad),
+                        ("diameter_mm", diameter_m),
+                    ],
+                ));
+            }
+        }
+        MaskLayout::Regions(regions) => {
+            for (index, region) in regions.iter_mut().enumerate() {
+                let RegionSpec {
+                    azimuth_rad: [from, to],
+                    radius_m: [inner, outer],
+                    slot_rad,
+                    pitch_m,
+                    open_fraction,
+                } = region;
+                all.extend(named(
+                    &format!("mask.regions[{index}]"),
+                    [
+                        ("azimuth_deg", from),
+                        ("azimuth_deg", to),
+                        ("radius_mm", inner),
+                        ("radius_mm", outer),
+                        ("slot_deg", slot_rad),
+                        ("pitch_mm", pitch_m),
+                        ("open_fraction", open_fraction),
+                    ],
+                ));
+            }
+        }
+        MaskLayout::Drawing(drawing) => {
+            let corners = drawing.openings_m.iter_mut().flatten().flatten();
+            all.extend(corners.map(|number| ("mask.drawing.openings_mm".to_owned(), number)));
+            let centre = drawing.centre_m.iter_mut().flatten();
+            all.extend(centre.map(|number| ("mask.drawing_centre_mm".to_owned(), number)));
+        }
+        MaskLayout::Slots(_) => {}
     }
     all
 }
@@ -203,7 +352,7 @@ fn of_camera(camera: &mut Camera) -> Vec<Named<'_>> {
         ],
     );
     all.extend(of_passband("camera", passband));
-    for electronics in electronics {
+    if let Some(electronics) = electronics {
         let Electronics {
             quantum_efficiency,
             gain_e_per_adu,
@@ -227,7 +376,7 @@ fn of_camera(camera: &mut Camera) -> Vec<Named<'_>> {
             ],
         ));
     }
-    for colour in colour {
+    if let Some(colour) = colour {
         for (name, filter) in ["red", "green", "blue"].iter().zip(&mut colour.passbands) {
             all.extend(of_passband(&format!("camera.passbands.{name}"), filter));
         }
@@ -267,6 +416,7 @@ fn of_state(state: &mut State, axis: usize) -> Vec<Named<'_>> {
         sky,
         exposure,
     } = state;
+    let ([aside_x, aside_y], [field_x, field_y]) = (aside_m.xy_mut(), field_m.xy_mut());
     let mut all = named(
         "state",
         [
@@ -282,7 +432,7 @@ fn of_state(state: &mut State, axis: usize) -> Vec<Named<'_>> {
             .iter_mut()
             .map(|turn| ("state.turns".to_owned(), turn)),
     );
-    for star in star {
+    if let Some(star) = star {
         let Star {
             magnitude,
             temperature_k,
@@ -321,7 +471,7 @@ fn of_state(state: &mut State, axis: usize) -> Vec<Named<'_>> {
         let number = number.as_mut().map(|number| (format!("sky.{key}"), number));
         all.extend(number);
     }
-    for Exposure { time_s } in exposure {
+    if let Some(Exposure { time_s }) = exposure {
         all.extend(named("exposure", [("time_s", time_s)]));
     }
     all

@@ -178,7 +178,7 @@ fn what_a_file_has_no_words_for_is_refused() {
         error.to_string()
     };
     let aside = State {
-        aside_m: FieldM::new([1e-3, 0.0]),
+        aside_m: skewstar::axes::FieldM::new([1e-3, 0.0]),
         ..state.clone()
     };
     assert_eq!(check_parts(&instrument, &aside), Ok(()));

@@ -166,15 +166,16 @@ fn mask(aperture_mm: f64) -> impl Strategy<Value = String> {
         0.04..0.12,
         0.2..0.8,
         -35.0..35.0,
+        prop::sample::select(vec![-1, 1]),
     )
-        .prop_map(move |(layout, pitch, open, slant): (_, f64, f64, f64)| {
+        .prop_map(move |(layout, pitch, open, slant, sense): (_, f64, f64, f64, _)| {
             let zone = if layout == "two-zone" {
                 format!("zone_radius_mm = {}\n", 0.36 * aperture_mm)
             } else {
                 String::new()
             };
             format!(
-                "layout = \"{layout}\"\nslot_pitch_mm = {}\nopen_fraction = {open}\nslant_deg = {slant}\n{zone}",
+                "layout = \"{layout}\"\nslot_pitch_mm = {}\nopen_fraction = {open}\nslant_deg = {slant}\nsense = {sense}\n{zone}",
                 pitch * aperture_mm
             )
         });
@@ -207,10 +208,10 @@ fn mask(aperture_mm: f64) -> impl Strategy<Value = String> {
     )
     .prop_map(|regions| format!("layout = \"regions\"\nregions = [ {} ]\n", regions.join(", ")));
     let layout = prop_oneof![4 => slots, 1 => holes, 1 => regions];
-    (layout, prop::sample::select(vec![-1, 1]), -360.0..360.0, place(0.02 * aperture_mm), 0.0..500.0).prop_map(
-        move |(layout, sense, rotation, offset, distance): (_, _, f64, _, f64)| {
+    (layout, -360.0..360.0, place(0.02 * aperture_mm), 0.0..500.0).prop_map(
+        move |(layout, rotation, offset, distance): (_, f64, _, f64)| {
             format!(
-                "[mask]\n{layout}sense = {sense}\nouter_diameter_mm = {}\ninner_diameter_mm = {}\nouter_rim_mm = {}\n\
+                "[mask]\n{layout}outer_diameter_mm = {}\ninner_diameter_mm = {}\nouter_rim_mm = {}\n\
                  inner_rim_mm = {}\nrib_mm = {}\nthickness_mm = 2.0\nrotation_deg = {rotation}\noffset_mm = {offset}\n\
                  distance_mm = {distance}\n",
                 0.97 * aperture_mm,

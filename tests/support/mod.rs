@@ -1,6 +1,7 @@
 //! Helpers shared by the integration tests.
 
 pub mod bench;
+pub mod cell;
 pub mod checks;
 pub mod curve;
 pub mod direct;

@@ -12,6 +12,7 @@ mod picture;
 pub use error::ReadingError;
 
 use super::fits;
+use crate::flag::{Flag, Flags};
 use looks::Looks;
 use ndarray::Array2;
 
@@ -34,9 +35,8 @@ pub struct Reading {
     pub gain_e_per_adu: Option<f64>,
     /// Colour filter array, as the file writes it; its colours are still mixed in `values`.
     pub colour_pattern: Option<String>,
-    /// What a measurement must know: `lossy`, `eight_bits`, `perhaps_not_linear`, `interpolated_colour`,
-    /// `grey_saved_as_colour`, `turned_by_viewers`, `transparency_ignored`, `colour_filter_array`.
-    pub flags: Vec<String>,
+    /// What a measurement must know.
+    pub flags: Flags,
     /// What looked wrong but did not stop the reading, one sentence each.
     pub warnings: Vec<String>,
 }
@@ -83,12 +83,12 @@ fn from_fits(bytes: &[u8], name: &str) -> Result<Reading, ReadingError> {
             pixels: image.pixels.len(),
         });
     }
-    let mut flags = Vec::new();
+    let mut flags = Flags::default();
     if image.bits == 8 {
-        flags.push("eight_bits".to_owned());
+        flags.raise(Flag::EightBits);
     }
     if image.colour_pattern.is_some() {
-        flags.push("colour_filter_array".to_owned());
+        flags.raise(Flag::ColourFilterArray);
     }
     Ok(Reading {
         values: image.pixels,

@@ -3,6 +3,7 @@
 use super::Reading;
 use super::error::ReadingError;
 use super::looks::Format;
+use crate::flag::{Flag, Flags};
 use crate::image_io::fits::MAX_PIXELS;
 use image::metadata::Orientation;
 use image::{ColorType, DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
@@ -38,16 +39,16 @@ pub(super) fn read(bytes: &[u8], name: &str, format: Format) -> Result<Reading, 
         });
     }
     let picture = DynamicImage::from_decoder(decoder).map_err(broken)?;
-    let mut flags = Vec::new();
+    let mut flags = Flags::default();
     if turned {
-        flags.push("turned_by_viewers");
+        flags.raise(Flag::TurnedByViewers);
     }
     if format == Format::Jpeg {
-        flags.push("lossy");
+        flags.raise(Flag::Lossy);
     }
     let bits = 8 * u32::from(picture.color().bytes_per_pixel() / picture.color().channel_count());
     if bits == 8 {
-        flags.extend(["eight_bits", "perhaps_not_linear"]);
+        flags.extend([Flag::EightBits, Flag::PerhapsNotLinear]);
     }
     let (values, colour) = plane(&picture, &mut flags);
     Ok(Reading {
@@ -63,7 +64,7 @@ pub(super) fn read(bytes: &[u8], name: &str, format: Format) -> Result<Reading, 
         exposure_s: None,
         gain_e_per_adu: None,
         colour_pattern: None,
-        flags: flags.into_iter().map(str::to_owned).collect(),
+        flags,
         warnings: Vec::new(),
     })
 }
@@ -118,7 +119,7 @@ fn check_size(
 }
 
 /// The grey or green plane, row 0 at the bottom, and whether there are colours.
-fn plane(picture: &DynamicImage, flags: &mut Vec<&'static str>) -> (Array2<f64>, bool) {
+fn plane(picture: &DynamicImage, flags: &mut Flags) -> (Array2<f64>, bool) {
     let size = [picture.width() as usize, picture.height() as usize];
     match picture {
         DynamicImage::ImageLuma8(p) => grey(p.as_raw(), 1, size, flags),
@@ -138,10 +139,10 @@ fn grey<T: Copy + Into<f64>>(
     samples: &[T],
     channels: usize,
     size_px: [usize; 2],
-    flags: &mut Vec<&'static str>,
+    flags: &mut Flags,
 ) -> (Array2<f64>, bool) {
     if channels == 2 {
-        flags.push("transparency_ignored");
+        flags.raise(Flag::TransparencyIgnored);
     }
     (upright(samples, channels, 0, size_px), false)
 }
@@ -150,17 +151,17 @@ fn colours<T: Copy + Into<f64> + PartialEq>(
     samples: &[T],
     channels: usize,
     size_px: [usize; 2],
-    flags: &mut Vec<&'static str>,
+    flags: &mut Flags,
 ) -> (Array2<f64>, bool) {
     if channels == 4 {
-        flags.push("transparency_ignored");
+        flags.raise(Flag::TransparencyIgnored);
     }
     let same = |pixel: &[T]| pixel[0] == pixel[GREEN] && pixel[GREEN] == pixel[2];
     let colour = !samples.chunks_exact(channels).all(same);
-    flags.push(if colour {
-        "interpolated_colour"
+    flags.raise(if colour {
+        Flag::InterpolatedColour
     } else {
-        "grey_saved_as_colour"
+        Flag::GreySavedAsColour
     });
     (upright(samples, channels, GREEN, size_px), colour)
 }

@@ -114,7 +114,7 @@ fn every_width_of_fits_is_read_with_its_scale() {
     let eight = stored(8, &scale, &[0, 255, 2, 3]).expect("8 bits");
     assert_eq!(eight.values, arr2(&[[10.0, 137.5], [11.0, 11.5]]));
     assert_eq!((eight.bits, eight.ceiling), (8, Some(137.5)));
-    assert_eq!(eight.flags, ["eight_bits"]);
+    assert_eq!(eight.flags, Flags::from([Flag::EightBits]));
     let words: Vec<u8> = [-2i16, 32_767, 4, 5]
         .iter()
         .flat_map(|v| v.to_be_bytes())
@@ -204,13 +204,45 @@ fn pictures_are_turned_over_and_give_grey_or_green() {
         assert_eq!(read.values, expected, "{name} {channels}");
         assert_eq!(read.bits, if wide { 16 } else { 8 });
         assert_eq!(read.ceiling, Some(if wide { 65_535.0 } else { 255.0 }));
-        let has = |flag: &str| read.flags.iter().any(|f| f == flag);
-        assert_eq!(has("interpolated_colour"), channels > 2);
+        let has = |flag| read.flags.has(flag);
+        assert_eq!(has(Flag::InterpolatedColour), channels > 2);
         assert_eq!(read.colour, channels > 2);
-        assert_eq!(has("transparency_ignored"), channels % 2 == 0);
-        assert_eq!(has("eight_bits"), !wide);
-        assert!(!has("lossy"));
+        assert_eq!(has(Flag::TransparencyIgnored), channels % 2 == 0);
+        assert_eq!(has(Flag::EightBits), !wide);
+        assert!(!has(Flag::Lossy));
     }
+}
+
+/// Exif 2.3, section 4.5.4 and tag 0x0112: an APP1 segment behind the start of the file, one entry, orientation 6 (turned by a
+/// quarter). The values stay as they are stored.
+#[test]
+fn a_picture_that_viewers_turn_is_read_as_stored_and_flagged() {
+    let grey: Vec<u8> = (0..15).map(|i| 40 + 9 * i).collect();
+    let plain = jpeg(&grey, ExtendedColorType::L8);
+    let entry = [
+        b"\xff\xe1\x00\x22Exif\0\0".as_slice(),
+        b"MM\0\x2a\0\0\0\x08\0\x01",
+        b"\x01\x12\0\x03\0\0\0\x01\0\x06\0\0",
+        b"\0\0\0\0",
+    ]
+    .concat();
+    let turned = [&plain[..2], &entry, &plain[2..]].concat();
+    let [plain, turned] =
+        [plain, turned].map(|file| read_image(&file, "a.jpg").expect("a picture"));
+    assert!(turned.flags.has(Flag::TurnedByViewers) && !plain.flags.has(Flag::TurnedByViewers));
+    assert_eq!(turned.values, plain.values);
+}
+
+/// The card BAYERPAT says that the colours of a filter array are still mixed.
+#[test]
+fn a_filter_array_in_a_fits_file_is_flagged() {
+    let values: Vec<u8> = [1i16, 2, 3, 4]
+        .iter()
+        .flat_map(|v| v.to_be_bytes())
+        .collect();
+    let mosaic = stored(16, &["BAYERPAT= 'RGGB'"], &values).expect("16 bits");
+    assert_eq!(mosaic.colour_pattern.as_deref(), Some("RGGB"));
+    assert_eq!(mosaic.flags, Flags::from([Flag::ColourFilterArray]));
 }
 
 /// ITU-T T.81 at full quality: a grey picture comes back within two levels.
@@ -222,10 +254,11 @@ fn a_jpeg_is_read_and_flagged() {
         let written = f64::from(grey[(2 - row) * 5 + column]);
         assert!((value - written).abs() <= 2.0, "{value} against {written}");
     }
-    assert_eq!(read.flags, ["lossy", "eight_bits", "perhaps_not_linear"]);
+    let poor = [Flag::Lossy, Flag::EightBits, Flag::PerhapsNotLinear];
+    assert_eq!(read.flags, Flags::from(poor));
     let same: Vec<u8> = grey.iter().flat_map(|v| [*v; 3]).collect();
     let read = read_image(&png(&same, ExtendedColorType::Rgb8), "a.png").expect("a picture");
-    assert!(!read.colour && read.flags.contains(&"grey_saved_as_colour".to_owned()));
+    assert!(!read.colour && read.flags.has(Flag::GreySavedAsColour));
 }
 
 #[test]

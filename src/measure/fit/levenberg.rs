@@ -63,10 +63,20 @@ pub struct Minimum {
     pub columns: Vec<Vec<f64>>,
 }
 
-/// Steps that one set of derivatives may serve.
+/// One set of derivatives serves at most this many steps.
 const STEPS_EACH: usize = 6;
-/// A further step with old derivatives is tried while the last one took away at least this share of the sum that it could.
+/// A further step with old derivatives is tried while the last one lowered the sum of squares by at least this share of what the
+/// derivatives promised.
 const PAYS: f64 = 0.2;
+
+/// Damping that a descent starts with, relative to the normal matrix of columns of unit length: nearly a full Gauss–Newton step.
+const FIRST_DAMPING: f64 = 1e-3;
+/// After a step that was accepted the damping is multiplied by this …
+const DAMPING_AFTER_SUCCESS: f64 = 0.1;
+/// … and after one that was not, by this; no power of the other, so that the same damping is not tried twice.
+const DAMPING_AFTER_FAILURE: f64 = 12.0;
+/// The damping stays in this range: smaller ones are a full step, larger ones no step at all.
+const DAMPING_RANGE: [f64; 2] = [1e-9, 1e9];
 
 /// Finds the least sum of squares downhill from `start`.
 ///
@@ -78,7 +88,8 @@ pub fn minimise<P: Problem>(
     patience: Patience,
 ) -> Result<Minimum, P::Error> {
     let mut unknowns = problem.bounded(start);
-    let mut damping = 1e-3;
+    let mut damping = FIRST_DAMPING;
+    let [least, most] = DAMPING_RANGE;
     let (mut sum, mut columns) = (f64::INFINITY, Vec::new());
     for _ in 0..patience.linearisations {
         let linear = problem.linearised(&unknowns)?;
@@ -100,7 +111,7 @@ pub fn minimise<P: Problem>(
                 let gained = sum - found;
                 (unknowns, residuals, sum) = (moved, there, found);
                 accepted = true;
-                damping = (damping * 0.1).max(1e-9);
+                damping = (damping * DAMPING_AFTER_SUCCESS).max(least);
                 at_rest = gained < patience.least(found);
                 if at_rest || gained < PAYS * promised {
                     break;
@@ -110,7 +121,7 @@ pub fn minimise<P: Problem>(
                 at_rest = promised < patience.least(sum);
                 break;
             } else {
-                damping = (damping * 12.0).min(1e9);
+                damping = (damping * DAMPING_AFTER_FAILURE).min(most);
             }
         }
         if at_rest || before - sum < patience.least(before) {

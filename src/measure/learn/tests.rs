@@ -100,7 +100,8 @@ fn the_rotation_next_to_the_typed_one_decides_the_sign() {
         trial(&far, "A", [0.0, -50.0], [0.0, -8.0]),
         trial(&far, "B", [50.0, 0.0], [8.0, 0.0]),
     ];
-    assert_eq!(learned(&far, &trials).unwrap().flags, ["half_turn_open"]);
+    let flags = learned(&far, &trials).unwrap().flags;
+    assert_eq!(flags, Flags::from([Flag::HalfTurnOpen]));
 }
 
 #[test]
@@ -110,13 +111,12 @@ fn one_line_of_screws_leaves_the_mirroring_open() {
         let one = [trial(&typed, "A", [0.0, -50.0], [0.0, 1.0])];
         let found = learned(&typed, &one).unwrap();
         assert_eq!(found.mirrored, mirrored);
-        assert_eq!(found.flags, ["mirror_open", "recentred"]);
+        let open = Flags::from([Flag::MirrorOpen, Flag::Recentred]);
+        assert_eq!(found.flags, open);
         assert_abs_diff_eq!(found.rotation_rad.value, 90.0 * DEG, epsilon = 1e-9);
         // the screw opposite moves coma the other way and tells nothing new
         let two = [one[0].clone(), trial(&typed, "C", [0.0, 50.0], [0.0, 1.0])];
-        let mut found = learned(&typed, &two).unwrap();
-        found.flags.sort();
-        assert_eq!(found.flags, ["mirror_open", "recentred"]);
+        assert_eq!(learned(&typed, &two).unwrap().flags, open);
     }
 }
 
@@ -133,8 +133,8 @@ fn inexact_turns_widen_the_uncertainty() {
         trial(&typed, "B", [42.0, 0.0], [0.0; 2]),
     ];
     let [exact, rough] = [exact, rough].map(|trials| learned(&typed, &trials).unwrap());
-    assert!(rough.flags.contains(&"trials_disagree".to_owned()));
-    assert!(!rough.mirrored && !rough.flags.contains(&"mirror_open".to_owned()));
+    assert!(rough.flags.has(Flag::TrialsDisagree));
+    assert!(!rough.mirrored && !rough.flags.has(Flag::MirrorOpen));
     let sigma = |l: &LearnedResponse| l.coma_m_per_rad.sigma.unwrap();
     // by hand: each trial's sigma is √2 × 0.5 nm, two of them make 0.5 nm of k per arcmin
     assert_abs_diff_eq!(sigma(&exact) * ARCMIN / NM, 0.5, epsilon = 1e-6);
@@ -188,7 +188,8 @@ fn what_is_learned_is_laid_over_the_instrument() {
     let mut bare = typed.clone();
     bare.assembly.as_mut().unwrap().response = None;
     let lacking = learned.apply(&mut bare).unwrap();
-    assert_eq!(lacking, ["focus_response_unknown", "image_shift_unknown"]);
+    let unknown = [Flag::FocusResponseUnknown, Flag::ImageShiftUnknown];
+    assert_eq!(lacking, Flags::from(unknown));
     bare.assembly.as_mut().unwrap().screws[0].name = "top".into();
     assert!(matches!(
         learned.apply(&mut bare),
@@ -196,6 +197,59 @@ fn what_is_learned_is_laid_over_the_instrument() {
     ));
     bare.assembly = None;
     assert_eq!(learned.apply(&mut bare), Err(LearnError::NoScrews));
+}
+
+/// What the trials left open goes on into every measurement with that response.
+#[test]
+fn what_was_left_open_goes_on_into_measurements() {
+    let mut typed = unit(60.0, false);
+    let trials = [
+        trial(&typed, "A", [0.0, -50.0], [0.0; 2]),
+        trial(&typed, "B", [-50.0, 0.0], [0.0; 2]),
+    ];
+    let found = learned(&typed, &trials).unwrap();
+    for (flag, of_measurement) in [
+        (Flag::MirrorOpen, Some(Flag::ResponseMirrorOpen)),
+        (Flag::HalfTurnOpen, Some(Flag::ResponseHalfTurnOpen)),
+        (Flag::TrialsDisagree, Some(Flag::ResponseTrialsDisagree)),
+        (Flag::Recentred, None),
+        (Flag::ShiftUnsteady, None),
+    ] {
+        let flags = Flags::from([flag]);
+        let open = LearnedResponse {
+            flags,
+            ..found.clone()
+        };
+        let told = open.apply(&mut typed).unwrap();
+        assert_eq!(told, of_measurement.into_iter().collect(), "{flag}");
+    }
+}
+
+/// A tilt along x and one along y move the star at a right angle to each other; here both move it along the frame's y.
+#[test]
+fn a_star_that_moved_by_something_else_is_flagged() {
+    let typed = unit(60.0, false);
+    let moved = |second: [f64; 2]| {
+        let trials = [
+            trial(&typed, "A", [0.0, -50.0], [0.0, -8.0]),
+            trial(&typed, "B", [50.0, 0.0], second),
+        ];
+        learned(&typed, &trials).unwrap().flags
+    };
+    assert!(moved([8.0, 0.0]).is_empty());
+    assert_eq!(moved([0.0, -8.0]), Flags::from([Flag::ShiftUnsteady]));
+}
+
+/// The remedy names the angle that the code goes by.
+#[test]
+fn the_remedy_of_an_open_half_turn_says_how_near_is_near_enough() {
+    let degrees = format!(
+        "to within {:.0} degrees",
+        LearningSettings::default().half_turn_clear_rad / DEG
+    );
+    for flag in [Flag::HalfTurnOpen, Flag::ResponseHalfTurnOpen] {
+        assert!(flag.remedy().contains(&degrees), "{flag}");
+    }
 }
 
 #[test]

@@ -7,6 +7,7 @@ use super::super::{
     WholeFrameOptions, advise, measure, whole_frame,
 };
 use super::*;
+use crate::flag::Flag;
 use crate::instrument::{Electronics, Instrument};
 use crate::predict::Settings;
 use crate::simulate::{Provenance, simulate};
@@ -84,7 +85,7 @@ fn what_is_handed_in_decides_about_a_star() {
     assert!((coma_m(&usual) / (60.0 * NM) - 1.0).abs() < 0.1);
 
     let strict = with(&|s| s.judging.coma_sigma_m = 1e-3 * NM).expect("a doughnut");
-    assert!(strict.flags.iter().any(|flag| flag == "coma_uncertain") && !strict.is_sound());
+    assert!(strict.flags.has(Flag::ComaUncertain) && !strict.is_sound());
     assert_eq!(coma_m(&strict), coma_m(&usual), "judging moves no value");
 
     let sure = with(&|s| s.fit.prior.mode_m = 1.0 * NM).expect("a doughnut");
@@ -143,15 +144,13 @@ fn what_is_handed_in_decides_about_fields_and_trials() {
         options.settings.whole_frame.stars_at_least = stars_at_least;
         whole_frame(&picture, &unit, &options).expect("a star")
     };
-    assert!(field(8).flags.iter().any(|flag| flag == "few_stars"));
-    // one star is enough by these settings, and still determines no plane
-    let one = field(1);
-    assert!(!one.flags.iter().any(|flag| flag == "few_stars") && one.focal_plane.is_none());
+    assert!(field(8).flags.has(Flag::FewStars));
+    assert!(!field(0).flags.has(Flag::FewStars));
 
     let sighting = |coma_nm: f64| Sighting {
         coma: Coma::along_axes([coma_nm * NM, 0.0]).with_sigma(1.0 * NM),
-        star_px: [30.0, 30.0],
-        field_m: [0.0; 2],
+        star_px: crate::axes::FramePx::new([30.0, 30.0]),
+        field_m: crate::axes::FieldM::new([0.0; 2]),
     };
     let trial = TrialTurn {
         screw: "A".into(),

@@ -71,6 +71,7 @@ pub(super) fn sums(obstruction_ratio: f64) -> RingSums {
     let mean_fourth = (1.0 + e2 + e2 * e2) / 3.0;
     // the mean ray: x² over the ring is half of ρ²
     let taken_off = 6.0 * mean_square;
+    // the integrand is a cubic in s: enough for a millionth
     let steps = 400;
     let p = (0..steps)
         .map(|i| {

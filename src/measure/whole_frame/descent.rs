@@ -16,9 +16,21 @@ pub(super) struct Fit {
     pub chi_square: f64,
 }
 
+/// Steps of a descent, at most.
 const STEPS: usize = 60;
+/// Damping that a descent starts with, relative to the square of each column.
+const FIRST_DAMPING: f64 = 1e-2;
+/// After a step that was accepted the damping is multiplied by this …
+const DAMPING_AFTER_SUCCESS: f64 = 0.2;
+/// … and after one that was not, by this.
+const DAMPING_AFTER_FAILURE: f64 = 8.0;
+/// The damping is never smaller than the first; beyond the second no step leads down, and the descent ends.
+const DAMPING_RANGE: [f64; 2] = [1e-9, 1e9];
+/// The descent has come to rest when a step lowers the sum of squares by less than this share of it.
+const AT_REST_SHARE: f64 = 1e-9;
 
-/// Descends from `start`. `scales` are steps of the unknowns that matter; `residuals` are in standard deviations.
+/// Descends from `start`. `scales` has a typical size for each unknown; `residuals` gives, for values of the unknowns, one residual a
+/// datum in standard deviations.
 pub(super) fn descend(
     start: &[f64],
     scales: &[f64],
@@ -27,7 +39,7 @@ pub(super) fn descend(
     let square = |r: &[f64]| r.iter().map(|v| v * v).sum::<f64>();
     let mut values = start.to_vec();
     let mut here = residuals(&values);
-    let mut damping = 1e-2;
+    let mut damping = FIRST_DAMPING;
     for _ in 0..STEPS {
         let columns = slopes(&values, scales, &here, residuals);
         let step = damped(&columns, &here, damping);
@@ -41,13 +53,13 @@ pub(super) fn descend(
         let (before, after) = (square(&here), square(&there));
         if after.is_finite() && after <= before {
             (values, here) = (trial, there);
-            damping = (0.2 * damping).max(1e-9);
-            if before - after < 1e-9 * before {
+            damping = (DAMPING_AFTER_SUCCESS * damping).max(DAMPING_RANGE[0]);
+            if before - after < AT_REST_SHARE * before {
                 break;
             }
         } else {
-            damping *= 8.0;
-            if damping > 1e9 {
+            damping *= DAMPING_AFTER_FAILURE;
+            if damping > DAMPING_RANGE[1] {
                 break;
             }
         }
@@ -73,6 +85,7 @@ fn slopes(
     here: &[f64],
     residuals: &dyn Fn(&[f64]) -> Vec<f64>,
 ) -> Vec<Vec<f64>> {
+    /// Step of the differences, as a part of an unknown's scale.
     const PART: f64 = 1e-4;
     (0..values.len())
         .map(|k| {

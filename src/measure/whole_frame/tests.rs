@@ -286,7 +286,7 @@ fn the_sign_is_open_until_a_second_frame_tells_it() {
         let alone = measured(&values, &instrument, WholeFrameOptions::default());
         let plane = alone.focal_plane.as_ref().expect("a plane");
         assert!(
-            alone.has("sign_open") && plane.towards.is_none(),
+            alone.flags.has(Flag::SignOpen) && plane.towards.is_none(),
             "{:?}",
             alone.flags
         );
@@ -428,17 +428,17 @@ fn what_cannot_be_told_is_flagged() {
     );
     println!("{:?}\n{}", frame.flags, frame.sentences());
     assert!(
-        frame.coma.is_none() && frame.has("node_not_found"),
+        frame.coma.is_none() && frame.flags.has(Flag::NodeNotFound),
         "{:?}",
         frame.coma
     );
-    assert!(frame.has("sign_open") || frame.has("plane_not_found"));
+    assert!(frame.flags.has(Flag::SignOpen) || frame.flags.has(Flag::PlaneNotFound));
     let few = measured(
         &counts(&with_screws, HiddenField { stars: 4, ..hidden }, 2),
         &instrument,
         WholeFrameOptions::default(),
     );
-    assert!(few.has("few_stars") && few.focal_plane.is_none() && few.coma.is_none());
+    assert!(few.flags.has(Flag::FewStars) && few.focal_plane.is_none() && few.coma.is_none());
     let dark = counts(&with_screws, HiddenField { stars: 0, ..hidden }, 3);
     let error = whole_frame(
         &Picture::new(dark),

@@ -1,6 +1,7 @@
 //! What a frame of many stars shows, in plain sentences.
 
 use super::WholeFrame;
+use crate::flag::Flag;
 use crate::units::DEG;
 
 /// Corner or edge of the frame, as displayed, that a direction points to.
@@ -38,10 +39,6 @@ impl WholeFrame {
         lines.join("\n")
     }
 
-    pub(super) fn has(&self, flag: &str) -> bool {
-        self.flags.iter().any(|known| known == flag)
-    }
-
     fn middle_diameter_px(&self) -> Option<f64> {
         let mut all: Vec<f64> = self.stars.iter().map(|s| s.half_flux_diameter_px).collect();
         all.sort_by(f64::total_cmp);
@@ -50,7 +47,7 @@ impl WholeFrame {
 
     fn plane_sentences(&self) -> Vec<String> {
         let Some(plane) = &self.focal_plane else {
-            return vec![if self.has("few_stars") {
+            return vec![if self.flags.has(Flag::FewStars) {
                 "Too few stars for the tilt of the focal plane and the coma node: expose longer or point to a richer field.".to_owned()
             } else {
                 "The stars' sizes do not tell the tilt of the focal plane.".to_owned()
@@ -88,7 +85,7 @@ impl WholeFrame {
 
     fn coma_sentences(&self) -> Vec<String> {
         let Some(coma) = &self.coma else {
-            if self.has("few_stars") {
+            if self.flags.has(Flag::FewStars) {
                 return Vec::new();
             }
             return vec!["The stars' shapes do not tell where the field is free of coma: defocus a little, so that each star is a small ring, and expose again.".to_owned()];

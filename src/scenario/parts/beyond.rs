@@ -56,7 +56,7 @@ pub(super) fn check(instrument: &Instrument, state: &State) -> Result<(), Scenar
     check::check(&document, rules(), &OfScenario)?;
     let mut findings = Contradictions::of(&document);
     check_turns(instrument, state, &mut findings);
-    let aside_mm = state.aside_m.in_units_of(MM);
+    let aside_mm = state.aside_m.xy().map(|m| m / MM);
     let focal_length_mm = instrument.telescope.focal_length_m / MM;
     check_field_point("state.aside_mm", aside_mm, focal_length_mm, &mut findings);
     check_flexure(instrument, state, &mut findings);
@@ -203,7 +203,7 @@ mod tests {
             Some("state.flexure_arcmin[1]")
         );
         let aside = |m| State {
-            aside_m: FieldM::new([m, 0.0]),
+            aside_m: crate::axes::FieldM::new([m, 0.0]),
             ..State::default()
         };
         assert_eq!(

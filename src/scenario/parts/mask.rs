@@ -32,19 +32,17 @@ pub(super) fn mask(design: &MaskDesign) -> Value {
     } = design;
     let mut keys = Keys::default();
     put_layout(layout, &mut keys);
-    let idle = |key| layout.name().use_of(key) == KeyUse::Idle;
-    if !idle(LayoutKey::SlotPitch) || slot_pitch_m.iter().any(|pitch_m| !pitch_m.is_finite()) {
+    let looks_at = |key| layout.name().use_of(key) != KeyUse::Idle;
+    let told = |key, value: &f64| looks_at(key) || !value.is_finite();
+    if looks_at(LayoutKey::SlotPitch) || !slot_pitch_m.iter().all(|pitch| pitch.is_finite()) {
         keys.put("slot_pitch_mm", pitches(slot_pitch_m));
     }
-    if !idle(LayoutKey::OpenFraction) || !open_fraction.is_finite() {
-        keys.put("open_fraction", Value::Number(*open_fraction));
-    }
-    if !idle(LayoutKey::Slant) || !slant_rad.is_finite() {
-        keys.put("slant_deg", in_unit(*slant_rad, DEG));
-    }
-    if !idle(LayoutKey::Sense) || sense.abs() != 1.0 {
-        keys.put("sense", sign(*sense));
-    }
+    let open = Some(*open_fraction).filter(|open| told(LayoutKey::OpenFraction, open));
+    keys.put_some("open_fraction", open.map(Value::Number));
+    let slant = Some(*slant_rad).filter(|slant| told(LayoutKey::Slant, slant));
+    keys.put_some("slant_deg", slant.map(|rad| in_unit(rad, DEG)));
+    let hand = Some(*sense).filter(|sense| told(LayoutKey::Sense, sense));
+    keys.put_some("sense", hand.map(sign));
     keys.put("outer_diameter_mm", in_unit(*outer_diameter_m, MM));
     keys.put("inner_diameter_mm", in_unit(*inner_diameter_m, MM));
     keys.put("outer_rim_mm", in_unit(*outer_rim_m, MM));

@@ -75,6 +75,14 @@ pub fn check_parts(instrument: &Instrument, state: &State) -> Result<(), Scenari
     beyond::check_drawing(instrument)
 }
 
+/// Checks an instrument alone, whatever its state: as [`check_parts`] does.
+///
+/// # Errors
+/// As [`check_parts`].
+pub fn check_instrument(instrument: &Instrument) -> Result<(), ScenarioError> {
+    check_parts(instrument, &State::default())
+}
+
 /// The title of parts that have none; it is never shown.
 const NO_TITLE: &str = "made in code";
 

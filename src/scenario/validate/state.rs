@@ -2,11 +2,11 @@
 
 use crate::axes::FieldM;
 use crate::instrument::Instrument;
+use crate::math::nearest;
 use crate::mechanics::{Flexure, Pointing};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Contradictions;
-use crate::scenario::nearest::nearest;
 use crate::scenario::path::joined;
 use crate::scenario::raw::{RawAssembly, RawScenario, RawSeidel, RawShape, RawSky, RawStar};
 use crate::state::{Exposure, FieldStar, FieldStars, Modes, ScrewTurns, Sky, Star, State};

@@ -3,7 +3,7 @@
 Importing the two lists in this order fixes which case a number of the suite "differs" is.
 """
 
-from . import differs_typed, differs_seen  # noqa: F401  (they fill the registry)
+from . import differs_typed, differs_seen  # noqa: F401  they fill the registry; isort: skip
 from .registry import CASES, apply, case
 
 MIXED = (

@@ -6,10 +6,7 @@ use strsim::osa_distance;
 ///
 /// Distance (optimal string alignment) counts insertions, deletions, replacements and swaps of neighbours; a third of the word's length, and at
 /// least one, is near enough. Of equally near candidates the first wins. Words over 64 characters have no neighbour.
-pub(crate) fn nearest<'a>(
-    word: &str,
-    candidates: impl IntoIterator<Item = &'a str>,
-) -> Option<&'a str> {
+pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let letters = word.chars().take(LONGEST + 1).count();
     if letters == 0 || letters > LONGEST {
         return None;

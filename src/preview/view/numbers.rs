@@ -1,0 +1,192 @@
+//! Shifts, places and exposures against numbers worked out here: by counting points, by hand, and by a law.
+
+use super::*;
+use crate::instrument::{Electronics, MaskDesign, MaskLayout, RegionSpec};
+use crate::state::{Exposure, Star};
+use crate::testing::{fast_unit, mask};
+use crate::units::{DEG, MM};
+use approx::assert_abs_diff_eq;
+use ndarray::Array2;
+
+fn worn(design: MaskDesign) -> (Instrument, State, Model) {
+    let instrument = Instrument {
+        mask: Some(design),
+        ..fast_unit()
+    };
+    let state = State {
+        mask_on: true,
+        ..State::default()
+    };
+    let model = Model::new(&instrument, &state, Settings::default()).expect("a model");
+    (instrument, state, model)
+}
+
+/// Two wedges on either side of the middle with slots across the line between them, typed the one way up and the other down.
+fn opposite_wedges() -> MaskDesign {
+    let wedge = |from_deg: f64, slot_deg: f64| RegionSpec {
+        azimuth_rad: [from_deg * DEG, (from_deg + 60.0) * DEG],
+        radius_m: [42.0 * MM, 94.0 * MM],
+        slot_rad: slot_deg * DEG,
+        pitch_m: 3.4 * MM,
+        open_fraction: 0.5,
+    };
+    MaskDesign {
+        rib_m: 0.0,
+        ..mask(MaskLayout::Regions(vec![
+            wedge(-30.0, 90.0),
+            wedge(150.0, 270.0),
+        ]))
+    }
+}
+
+/// Mean distance from the middle of what is open of the right wedge, in metres: points that lie between 45 and 90 mm, within 30 degrees
+/// of the x axis, and in a slot.
+fn mean_x_m() -> f64 {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for i in 0..2000 {
+        for j in -1000..1000 {
+            let (x, y) = (
+                0.045 * f64::from(i) / 1000.0,
+                0.09 * (f64::from(j) + 0.5) / 1000.0,
+            );
+            let r = x.hypot(y);
+            let slot = x / 3.4e-3 - (x / 3.4e-3).round();
+            if (0.045..0.090).contains(&r)
+                && y.abs() < x * libm::tan(30.0 * DEG)
+                && slot.abs() < 0.25
+            {
+                (sum, count) = (sum + x, count + 1.0);
+            }
+        }
+    }
+    sum / count
+}
+
+/// A star that is merely displaced takes both spikes with it, whatever sense their slots were typed in. Astigmatism 2√6 xy bends
+/// rays by −f/R · 2√6 x/R · c across the line, to opposite sides in opposite wedges: the spikes part by twice that.
+#[test]
+fn opposite_wedges_part_by_astigmatism_and_not_by_a_displacement() {
+    let (instrument, state, model) = worn(opposite_wedges());
+    let displaced = shifts_px(&instrument, &state, &model, 3);
+    assert_abs_diff_eq!(displaced[1], 0.0, epsilon = 1e-9);
+    let (focal_m, radius_m, pixel_m) = (456.0 * MM, 95.0 * MM, 3.8e-6);
+    let bend_m = focal_m / radius_m * 2.0 * 6f64.sqrt() * mean_x_m() / radius_m * 100.0 * NM;
+    let [crossing, separation] = shifts_px(&instrument, &state, &model, 5);
+    assert_eq!(crossing, 0.0, "an owner's own regions have no triplets");
+    assert_abs_diff_eq!(
+        separation,
+        2.0 * bend_m / pixel_m,
+        epsilon = 2e-3 * separation
+    );
+    // the mirror image of itself: the other astigmatism pulls along the line, where slots do not look
+    assert_abs_diff_eq!(
+        shifts_px(&instrument, &state, &model, 6)[1],
+        0.0,
+        epsilon = 1e-9
+    );
+}
+
+/// Without a mask nothing shows, and the table says so.
+#[test]
+fn what_does_not_shift_is_hidden() {
+    let unit = fast_unit();
+    let model = Model::new(&unit, &State::default(), Settings::default()).expect("a model");
+    assert_eq!(shifts_px(&unit, &State::default(), &model, 4), [0.0; 2]);
+    assert_eq!(places(&unit, 550.0 * NM), []);
+    // two wedges that are each other's mirror image: astigmatism shows as 100 nm over the separation, the other one is hidden
+    let (instrument, state, model) = worn(opposite_wedges());
+    let rows = table(&instrument, &state, 0.3, Settings::default()).expect("a table");
+    assert_eq!(
+        rows.iter().map(|r| r.noll).collect::<Vec<_>>(),
+        [4, 5, 6, 7, 8, 9, 10, 11]
+    );
+    let [_, separation] = shifts_px(&instrument, &state, &model, 5);
+    let seen = rows[1].eye_nm.expect("astigmatism is seen");
+    assert_abs_diff_eq!(seen * separation, 0.3 * 100.0, epsilon = 1e-9);
+    assert_eq!((rows[2].eye_nm, rows[2].name), (None, "astigmatism"));
+    assert!(
+        rows.iter()
+            .all(|r| r.photon_nm.is_none() && r.seeing_nm.is_none()),
+        "relative units"
+    );
+}
+
+/// A spike runs across its slots: 90 + 17 + 90 degrees in the pupil, less 33 for the camera, mirrored. The first order lies at
+/// λf/pitch; the width is λf over the longest slot, here half of the mask's open radius of 90 mm, 1.7 mm wide.
+#[test]
+fn a_spike_runs_across_its_slots() {
+    let design = MaskDesign {
+        rotation_rad: 17.0 * DEG,
+        ..mask(MaskLayout::ONE_TRIPLET)
+    };
+    let mut instrument = Instrument {
+        mask: Some(design),
+        ..fast_unit()
+    };
+    instrument.camera.rotation_rad = 33.0 * DEG;
+    instrument.camera.mirrored = true;
+    let found = places(&instrument, 550.0 * NM);
+    let directions: Vec<f64> = found.iter().map(|p| p.along_deg).collect();
+    // the slanted ones by 20 degrees to either side
+    for (direction, wanted) in directions.iter().zip([16.0, 176.0, 36.0]) {
+        assert_abs_diff_eq!(*direction, wanted, epsilon = 1e-9);
+    }
+    let per_px = 550.0 * NM * 0.456 / 3.8e-6;
+    assert_abs_diff_eq!(found[0].first_order_px, per_px / 3.4e-3, epsilon = 1e-9);
+    assert_abs_diff_eq!(
+        found[0].width_px,
+        per_px / 0.09f64.hypot(1.7e-3),
+        epsilon = 1e-3
+    );
+}
+
+fn electronics() -> Electronics {
+    Electronics {
+        quantum_efficiency: 0.8,
+        gain_e_per_adu: 2.0,
+        bias_adu: 100.0,
+        read_noise_e: 1.0,
+        dark_e_per_s: 0.0,
+        full_well_e: 50_000.0,
+        bits: 16,
+        pixel_response_rms: 0.0,
+    }
+}
+
+/// A picture of 20 × 20 pixels, 10 e of background: 4000 e in the middle, and thirty pixels of a "spike", 1000 e and then ever 10 less. In
+/// 0.2 s the brightest has a tenth of what four fifths of 50000 e are: 2 s are told. Sixteen pixels are core; of the other 384
+/// the tenth brightest is the middle of a twentieth: 910 e.
+#[test]
+fn an_exposure_is_scaled_to_four_fifths_of_a_full_pixel() {
+    let mut image = Array2::from_elem((20, 20), 10.0);
+    image[[9, 10]] = 4000.0;
+    image[[8, 8]] = 2500.0; // at 2.1 px of the middle, within 0.12 · 20: core
+    for k in 0..30 {
+        image[[k / 15, k % 15]] = 1000.0 - 10.0 * k as f64;
+    }
+    let expected = Expected {
+        image,
+        in_electrons: true,
+        star_total: 1e6,
+        light_in_frame: 1.0,
+        background_per_px: 10.0,
+        dark_per_px: 3.0,
+    };
+    let mut instrument = fast_unit();
+    instrument.camera.electronics = Some(electronics());
+    let mut state = State {
+        star: Some(Star {
+            magnitude: 2.0,
+            temperature_k: 5800.0,
+            altitude_rad: 1.0,
+        }),
+        exposure: Some(Exposure { time_s: 0.2 }),
+        ..State::default()
+    };
+    let found = exposure(&instrument, &state, &expected).expect("counts");
+    assert_abs_diff_eq!(found.time_s, 2.0, epsilon = 1e-12);
+    assert_abs_diff_eq!(found.spike_e, 10.0 * (910.0 - 10.0), epsilon = 1e-9);
+    assert_abs_diff_eq!(found.background_e, 100.0, epsilon = 1e-9);
+    state.exposure = None;
+    assert_eq!(exposure(&instrument, &state, &expected), None);
+}
