@@ -1,15 +1,12 @@
-//! Instruments and states that were made in code, by anybody: checked as a file is, and written as one. [`refusals`] and
-//! [`masks`] hold every rule with its words, [`limits`] what is allowed for all that, [`hostile`] that nothing that passes makes
-//! the model panic, [`written`] that a scenario that is written is read again as it was.
+//! Instruments and states that were made in code, by anybody: checked as a file is, and written as one. [`refusals`] holds
+//! every rule with its words, [`hostile`] that nothing that passes makes the model panic, [`written`] that a scenario that
+//! is written is read again as it was.
 
 use skewstar::instrument::{Assembly, Instrument};
 use skewstar::scenario::{self, Scenario};
 use skewstar::state::{ScrewTurns, State};
 
 mod hostile;
-mod limits;
-mod mask_numbers;
-mod masks;
 mod numbers;
 mod refusals;
 mod written;
@@ -32,11 +29,4 @@ fn turns(numbers: &[f64]) -> ScrewTurns {
 fn valid(text: &str) -> Scenario {
     scenario::read(text, "t.toml", &[])
         .unwrap_or_else(|error| panic!("{error}\nhint: {}\n{text}", error.hint()))
-}
-
-/// Turns that were made for an assembly with another number of screws.
-fn turns_of_other_screws(count: usize) -> ScrewTurns {
-    let screws = (0..count).map(|screw| ("S", screw as f64));
-    let other = Assembly::new(50.0 * MM, 0.5 * MM, screws);
-    ScrewTurns::of(&other, (0..count).map(|screw| 0.01 * screw as f64)).expect("one a screw")
 }

@@ -1,18 +1,13 @@
 //! Every number of an instrument and a state, to be changed: a new field does not compile until it is named here.
 
-use super::mask_numbers::of_mask;
 use skewstar::instrument::*;
 use skewstar::state::{Exposure, Sky, Star, State};
 
 /// A number and the path of its key; a pair is named by its key alone.
 pub type Named<'a> = (String, &'a mut f64);
 
-/// All numbers but the coefficients of modes; of vectors with axes of their own the component along one axis, 0 or 1.
-pub fn numbers<'a>(
-    instrument: &'a mut Instrument,
-    state: &'a mut State,
-    axis: usize,
-) -> Vec<Named<'a>> {
+/// All numbers but the coefficients of modes.
+pub fn numbers<'a>(instrument: &'a mut Instrument, state: &'a mut State) -> Vec<Named<'a>> {
     let Instrument {
         telescope,
         assembly,
@@ -20,25 +15,22 @@ pub fn numbers<'a>(
         camera,
     } = instrument;
     let mut all = Vec::new();
-    all.extend(of_telescope(telescope, axis));
+    all.extend(of_telescope(telescope));
     all.extend(assembly.iter_mut().flat_map(of_assembly));
     all.extend(mask.iter_mut().flat_map(of_mask));
     all.extend(of_camera(camera));
-    all.extend(of_state(state, axis));
+    all.extend(of_state(state));
     all
 }
 
-pub fn named<'a, const N: usize>(
-    section: &str,
-    numbers: [(&str, &'a mut f64); N],
-) -> Vec<Named<'a>> {
+fn named<'a, const N: usize>(section: &str, numbers: [(&str, &'a mut f64); N]) -> Vec<Named<'a>> {
     numbers
         .into_iter()
         .map(|(key, number)| (format!("{section}.{key}"), number))
         .collect()
 }
 
-fn of_telescope(telescope: &mut Telescope, axis: usize) -> Vec<Named<'_>> {
+fn of_telescope(telescope: &mut Telescope) -> Vec<Named<'_>> {
     let Telescope {
         aperture_m,
         focal_length_m,
@@ -113,7 +105,8 @@ fn of_telescope(telescope: &mut Telescope, axis: usize) -> Vec<Named<'_>> {
     all.extend(named(
         "telescope.field",
         [
-            ("axis_mm", &mut axis_m[axis]),
+            ("axis_mm", x),
+            ("axis_mm", y),
             ("coma_nm_per_mm", coma_per_m),
             ("astigmatism_nm_per_mm2", astigmatism_per_m2),
             ("curvature_um_per_mm2", curvature_per_m2),
@@ -402,7 +395,7 @@ fn of_passband<'a>(section: &str, passband: &'a mut Passband) -> Vec<Named<'a>> 
     }
 }
 
-fn of_state(state: &mut State, axis: usize) -> Vec<Named<'_>> {
+fn of_state(state: &mut State) -> Vec<Named<'_>> {
     let State {
         sensor_offset_m,
         recentred: _,
@@ -421,8 +414,10 @@ fn of_state(state: &mut State, axis: usize) -> Vec<Named<'_>> {
         "state",
         [
             ("sensor_offset_um", sensor_offset_m),
-            ("aside_mm", &mut aside_m[axis]),
-            ("field_mm", &mut field_m[axis]),
+            ("aside_mm", aside_x),
+            ("aside_mm", aside_y),
+            ("field_mm", field_x),
+            ("field_mm", field_y),
             ("flexure_arcmin", flexure_x),
             ("flexure_arcmin", flexure_y),
         ],

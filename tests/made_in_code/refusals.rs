@@ -1,5 +1,5 @@
-//! Every rule of `src/scenario/validate` but those of the mask, broken by an instrument or a state that was made in code; and
-//! what such values can break that no file can.
+//! Every rule of `src/scenario/validate`, broken by an instrument or a state that was made in code; and what such values can
+//! break that no file can.
 //!
 //! Only a file can break the others: unknown and missing keys, wrong types, keys that exclude each other or belong to another
 //! layout or kind of telescope, surfaces that make none, annular modes, the stars of `[field]`, turns of unknown screws.
@@ -12,10 +12,10 @@ use skewstar::state::{Exposure, Modes, ScrewTurns, Star, State};
 use skewstar::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
 
 /// What breaks the rule, and the whole sentence that says so.
-pub type Broken = (fn(&mut Instrument, &mut State), &'static str);
+type Broken = (fn(&mut Instrument, &mut State), &'static str);
 
 /// Breaks what has every section; the sentence must be told, with a hint, and without any place in a file.
-pub fn each(table: &[Broken]) {
+fn each(table: &[Broken]) {
     for (change, sentence) in table {
         let (mut instrument, mut state) = whole();
         change(&mut instrument, &mut state);
@@ -26,11 +26,11 @@ pub fn each(table: &[Broken]) {
     }
 }
 
-pub fn mask(instrument: &mut Instrument) -> &mut MaskDesign {
+fn mask(instrument: &mut Instrument) -> &mut MaskDesign {
     instrument.mask.as_mut().expect("a mask")
 }
 
-pub fn assembly(instrument: &mut Instrument) -> &mut Assembly {
+fn assembly(instrument: &mut Instrument) -> &mut Assembly {
     instrument.assembly.as_mut().expect("an assembly")
 }
 
