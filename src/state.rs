@@ -1,7 +1,7 @@
 //! What is hidden from whoever measures: how far out of line the telescope is, and which star, sky and exposure were used.
 //!
-//! Plain data, SI units, validated by the scenario reader. The [`Modes`] type carries Zernike coefficients everywhere in
-//! the crate.
+//! Plain data, SI units; [`scenario::check_parts`](crate::scenario::check_parts) checks it, whoever made it. The [`Modes`] type
+//! carries Zernike coefficients everywhere in the crate.
 
 mod coma;
 mod turns;

@@ -1,7 +1,8 @@
 //! What the owner of a telescope knows: its dimensions, its screws, its mask and its camera. Plain data, SI units.
 //!
 //! An [`Instrument`] holds nothing about how far out of line the telescope is; that is [`State`](crate::state::State).
-//! Values are trusted here: the scenario reader validates them, with the limits it documents.
+//! Anybody may fill it in: [`scenario::check_parts`](crate::scenario::check_parts) checks what was filled in by the rules of a
+//! scenario file, and names the field that cannot be meant.
 //!
 //! Axes: x to the right, y up, azimuth counter-clockwise from +x, always *looking from the sensor towards the pupil*.
 //!

@@ -13,6 +13,9 @@
 //!          Scenario
 //! ```
 //!
+//! The same checks serve whoever makes an instrument and a state in code ([`check_parts`]), and the way back is there as well
+//! ([`write()`]).
+//!
 //! A misspelt key or a wrong type anywhere is told before a contradiction between two values; among equals the earliest
 //! line is told. A seed is not asked for here: only a question that draws at random needs one.
 

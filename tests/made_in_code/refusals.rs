@@ -1,5 +1,8 @@
 //! Every rule of `src/scenario/validate`, broken by an instrument or a state that was made in code; and what such values can
-//! break that no file can. What a file alone can break is named at the end.
+//! break that no file can.
+//!
+//! Only a file can break the others: unknown and missing keys, wrong types, keys that exclude each other or belong to another
+//! layout or kind of telescope, surfaces that make none, annular modes, the stars of `[field]`, turns of unknown screws.
 
 use super::{turns, valid, whole};
 use skewstar::axes::FieldM;

@@ -1,7 +1,7 @@
 //! The mask as the tables of `[mask]`.
 //!
-//! A [`MaskDesign`] has a pitch, an open fraction and a slant whatever its layout; a file has them only where the layout
-//! is made of such slots. Where it is not, they are left out, unless they are no numbers: nothing may hide there.
+//! A [`MaskDesign`] has a pitch, an open fraction, a slant and a sense whatever its layout; a file has them only where the
+//! layout looks at them. Where it does not, they are left out, unless they are no numbers: nothing may hide there.
 
 use super::keys::{Keys, in_unit, list, pair, text, whole};
 use crate::instrument::{

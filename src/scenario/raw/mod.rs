@@ -2,7 +2,7 @@
 //!
 //! **This is the one place where a key, its type, its limits, its default and its meaning are written down.** The JSON
 //! Schema, the key table, the "did you mean" and the range checks are all read off these structs, so a new key is one new
-//! field here, one line in [`validate`](super::validate) and one file in `tests/data/bad_scenarios`.
+//! field here, one line in [`validate`](super::validate), one in [`parts`](super::parts) and one file in `tests/data/bad_scenarios`.
 //!
 //! Attributes: `range` holds inclusive limits, `exclusiveMinimum` an exclusive one; `x-unit` names the unit of a key whose
 //! name cannot (a fraction, a magnitude); `x-default` describes a default that is worked out from other keys.
