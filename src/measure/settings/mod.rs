@@ -9,8 +9,8 @@
 //!
 //! Units stand at the end of a name, as everywhere: `_px` pixels, `_m` metres, `_rad` radians, `_adu` counts. `_sigma` counts
 //! standard deviations, `_share` is a part of 1, `_factor` a multiple. Where a value is from is said in one of these words:
-//! *derived* (from a law that is named), *common practice, no source*, or *set by hand* (tried out on drawn stars; the test that
-//! is named fails when the value is far off, but does not prove it the best one).
+//! *derived* (from a law that is named), *common practice, no source*, or *set by hand* (tried out on drawn stars; where a test is
+//! named it watches what the value decides, and passes with it; it does not prove that the value is the best one).
 //!
 //! What stays beside its algorithm: mathematical constants, and numbers that only change how fast the same answer is reached,
 //! such as damping factors and rounds of an iteration.
