@@ -132,7 +132,7 @@ pub fn scenario(path: impl AsRef<Path>, overrides: &[String]) -> Result<Scenario
 /// The same of bytes that were read before; `path` is the file's name for messages and where its drawing lies.
 ///
 /// # Errors
-/// As [`scenario`].
+/// As [`scenario()`].
 pub fn scenario_of(bytes: &[u8], path: &Path, overrides: &[String]) -> Result<Scenario, FileError> {
     let mut scenario = scenario::read_bytes(bytes, &path.display().to_string(), overrides)?;
     if let Some((at, bytes)) = drawing_of(&scenario, path.parent().unwrap_or(Path::new("")))? {

@@ -50,7 +50,7 @@ const NUMBER: &str = ":NOLL";
 
 impl Flag {
     /// Its name as files and reports have it. The flag that has a Noll index is named `photon_bound_singular:NOLL`; as text
-    /// ([`Flag::to_string`]) it has the number itself.
+    /// (as `Display` writes it) it has the number itself.
     pub fn name(self) -> &'static str {
         self.row().name
     }
@@ -147,7 +147,7 @@ impl UnknownFlag {
 impl FromStr for Flag {
     type Err = UnknownFlag;
 
-    /// Reads what [`Flag::to_string`] writes.
+    /// Reads what `Display` writes.
     ///
     /// ```
     /// use skewstar::flag::Flag;

@@ -182,9 +182,9 @@ impl Viewport {
     /// Canvas place of a frame place.
     ///
     /// ```
-    /// use skewstar::image_io::canvas::View;
+    /// use skewstar::image_io::canvas::Viewport;
     /// // Magnified four times, frame pixel (0, 0) covers canvas pixels 0 to 3: its centre lies between 1 and 2.
-    /// assert_eq!(View::panel([8, 8], [0, 0], 4).to_canvas([0.0, 0.0]), [1.5, 1.5]);
+    /// assert_eq!(Viewport::panel([8, 8], [0, 0], 4).to_canvas([0.0, 0.0]), [1.5, 1.5]);
     /// ```
     pub fn to_canvas(&self, frame_px: [f64; 2]) -> [f64; 2] {
         [

@@ -33,10 +33,10 @@ struct Beyond {
 #[allow(dead_code)] // only its schema is used
 struct BeyondState {
     /// Where the star stands from the middle of a frame that is not recentred (x, y).
-    #[schemars(inner(range(min = -1e5, max = 1e5)), example = [0.0, 0.0])]
+    #[schemars(inner(range(min = -1e5, max = 1e5)), extend("examples" = [[0.0, 0.0]]))]
     aside_mm: [f64; 2],
     /// Tilt of the unit that no screw shows (x, y).
-    #[schemars(inner(range(min = -1200.0, max = 1200.0)), example = [0.0, 0.0])]
+    #[schemars(inner(range(min = -1200.0, max = 1200.0)), extend("examples" = [[0.0, 0.0]]))]
     flexure_arcmin: [f64; 2],
 }
 
