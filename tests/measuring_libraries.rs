@@ -21,7 +21,7 @@ struct Sample {
     owner: Instrument,
     truth: State,
     star_px: [f64; 2],
-    shot: Picture,
+    picture: Picture,
 }
 
 impl Sample {
@@ -44,7 +44,7 @@ impl Sample {
             name,
             star_px: [0, 1].map(|axis| middle[axis] + number(&readout["aside_px"][axis])),
             truth: scenario.state,
-            shot: Picture {
+            picture: Picture {
                 values_adu: npy::read(&folder.join(format!("{name}.npy"))),
                 ceiling_adu: Some(65_535.0),
                 gain_e_per_adu: Some(number(&readout["gain_e_per_adu"])),
@@ -108,7 +108,7 @@ fn with_side(side: Option<Side>) -> MeasureOptions {
 fn a_doughnut_inside_focus() {
     let sample = Sample::read("measured_inside");
     let options = with_side(Some(Side::Inside));
-    let found = measure(&sample.shot, &sample.owner, &options).unwrap();
+    let found = measure(&sample.picture, &sample.owner, &options).unwrap();
     sample.judge(&found);
     assert_eq!(found.side, Some((Side::Inside, SideFrom::Told)));
 }
@@ -117,7 +117,7 @@ fn a_doughnut_inside_focus() {
 #[test]
 fn a_doughnut_outside_focus_by_its_vane() {
     let sample = Sample::read("measured_outside");
-    let found = measure(&sample.shot, &sample.owner, &with_side(None)).unwrap();
+    let found = measure(&sample.picture, &sample.owner, &with_side(None)).unwrap();
     sample.judge(&found);
     assert_eq!(found.side, Some((Side::Outside, SideFrom::Vanes)));
     for noll in [5, 6] {
@@ -129,14 +129,14 @@ fn a_doughnut_outside_focus_by_its_vane() {
 #[test]
 fn both_sides_together() {
     let [inside, outside] = ["measured_inside", "measured_outside"].map(Sample::read);
-    let shots = [&inside.shot, &outside.shot];
-    let found = measure_two(shots, &inside.owner, &with_side(Some(Side::Inside))).unwrap();
+    let pictures = [&inside.picture, &outside.picture];
+    let found = measure_two(pictures, &inside.owner, &with_side(Some(Side::Inside))).unwrap();
     inside.judge(&found);
 }
 
 #[test]
 fn a_masked_star() {
     let sample = Sample::read("measured_masked");
-    let found = measure(&sample.shot, &sample.owner, &MeasureOptions::default()).unwrap();
+    let found = measure(&sample.picture, &sample.owner, &MeasureOptions::default()).unwrap();
     sample.judge(&found);
 }

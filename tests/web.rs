@@ -369,7 +369,7 @@ fn the_page_is_whole_and_strict() {
 
 /// Coma as the library measures it in the frame that the server hands over: Noll 8 and 7 in nm.
 fn coma_of(asked: &MeasureRequest<'_>) -> Result<String, String> {
-    let shot = Picture::from(asked.frame);
+    let picture = Picture::from(asked.frame);
     let options = MeasureOptions {
         mask_on: Some(asked.mask_on),
         side: Some(if asked.inside {
@@ -379,7 +379,7 @@ fn coma_of(asked: &MeasureRequest<'_>) -> Result<String, String> {
         }),
         ..MeasureOptions::default()
     };
-    let found = measure(&shot, asked.owner, &options).map_err(|error| error.to_string())?;
+    let found = measure(&picture, asked.owner, &options).map_err(|error| error.to_string())?;
     let mode = |noll| found.mode_m(noll).map(|found| found.value / NM);
     let (x, y) = (mode(8).ok_or("no Noll 8")?, mode(7).ok_or("no Noll 7")?);
     Ok(format!("{x:.2},{y:.2}"))

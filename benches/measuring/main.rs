@@ -240,7 +240,7 @@ fn seconds(kind: Kind) -> Vec<f64> {
         aside_mm: 0.0,
     };
     let world = World::new(climate, 1);
-    let shot = world.shot();
+    let picture = world.picture();
     let options = skewstar::measure::MeasureOptions {
         mask_on: Some(matches!(kind, Kind::Masked(_))),
         side: Some(study::side_of(&world)),
@@ -248,7 +248,7 @@ fn seconds(kind: Kind) -> Vec<f64> {
     };
     let once = || {
         let began = Instant::now();
-        skewstar::measure::measure(&shot, &world.typed, &options).expect("a measurement");
+        skewstar::measure::measure(&picture, &world.typed, &options).expect("a measurement");
         began.elapsed().as_secs_f64()
     };
     once();

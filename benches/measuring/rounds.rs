@@ -216,7 +216,7 @@ fn look(bench: &mut Bench, errors: Errors, coma_nm: [f64; 2], seed: u64) -> Opti
                 mask_on: Some(false),
                 ..MeasureOptions::default()
             };
-            let found = measure(&world.shot(), &world.typed, &options).ok();
+            let found = measure(&world.picture(), &world.typed, &options).ok();
             let found = found.filter(Measurement::is_sound)?;
             let coma = found.coma()?;
             (coma.xy_nm(), Some(coma))

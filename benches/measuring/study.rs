@@ -83,10 +83,14 @@ fn one(climate: Climate, way: Way, seed: u64, bound: bool) -> Option<One> {
         mask_on: Some(matches!(climate.kind, Kind::Masked(_))),
         ..options
     };
-    let shot = world.shot();
+    let picture = world.picture();
     let found = match way {
-        Way::One => measure(&shot, &world.typed, &options),
-        Way::Pair => measure_two([&shot, &world.other_side().shot()], &world.typed, &options),
+        Way::One => measure(&picture, &world.typed, &options),
+        Way::Pair => measure_two(
+            [&picture, &world.other_side().picture()],
+            &world.typed,
+            &options,
+        ),
     }
     .ok()?;
     let truth = world.coma_nm();

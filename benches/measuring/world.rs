@@ -157,7 +157,7 @@ impl World {
     }
 
     /// What the camera delivers.
-    pub fn shot(&self) -> Picture {
+    pub fn picture(&self) -> Picture {
         let expected = if self.climate.mismatched {
             self.blurred_by_moffat()
         } else {

@@ -306,7 +306,7 @@ mod tests {
     }
 
     #[test]
-    fn seeds_give_different_air_and_the_same_one_the_same() {
+    fn seeds_give_different_atmospheres_and_the_same_one_the_same() {
         let at = |seed| {
             Screen::new(&atmosphere(), ScaleRange::of_aperture(0.19), Seed(seed))
                 .path_m([0.01, 0.02], 0.0)

@@ -9,15 +9,15 @@ use super::{least_and_most, scene};
 use crate::scene::{Consequences, TracedNumbers};
 
 /// Reads, validates and reports.
-pub fn run(args: &ScenarioArgs, printer: &Console) -> Result<(), CliError> {
+pub fn run(args: &ScenarioArgs, console: &Console) -> Result<(), CliError> {
     let scene = scene(args)?;
-    let shown = Progress::waiting(printer, "checking");
+    let shown = Progress::waiting(console, "checking");
     let follows = Interrupt::install()?
         .or_done(move || scene.consequences())?
         .map_err(CliError::of_scene(&args.scenario))?;
     drop(shown);
-    printer.answer(report(&follows))?;
-    printer.answer_json(&follows)?;
+    console.answer(report(&follows))?;
+    console.answer_json(&follows)?;
     Ok(())
 }
 

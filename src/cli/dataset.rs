@@ -22,10 +22,10 @@ use std::sync::atomic::Ordering;
 use std::time::Instant;
 
 /// Does what was asked; `false` when a set is not whole.
-pub fn run(args: &DatasetArgs, printer: &Console) -> Result<bool, CliError> {
+pub fn run(args: &DatasetArgs, console: &Console) -> Result<bool, CliError> {
     match &args.what {
-        DatasetVerb::Make(args) => make(args, printer).map(|()| true),
-        DatasetVerb::Verify(args) => verify(args, printer),
+        DatasetVerb::Make(args) => make(args, console).map(|()| true),
+        DatasetVerb::Verify(args) => verify(args, console),
     }
 }
 
@@ -57,7 +57,7 @@ fn refuse_truth_inside(args: &SetArgs) -> Result<(), CliError> {
     }
 }
 
-fn make(args: &SetArgs, printer: &Console) -> Result<(), CliError> {
+fn make(args: &SetArgs, console: &Console) -> Result<(), CliError> {
     refuse_truth_inside(args)?;
     let out = SetFolder::open(&args.out)?;
     let withheld = args.truth_out.as_deref().map(SetFolder::open).transpose()?;
@@ -83,9 +83,9 @@ fn make(args: &SetArgs, printer: &Console) -> Result<(), CliError> {
         }
     }
     check_all(&set, &left, &interrupt)?;
-    note_foreign(&out, &name, printer)?;
+    note_foreign(&out, &name, console)?;
     let items_left: u64 = left.iter().map(|shard| shard.last - shard.first + 1).sum();
-    let progress = Progress::start(printer, "items", items_left);
+    let progress = Progress::start(console, "items", items_left);
     let began = Instant::now();
     for shard in &left {
         let files = dataset::build(&set, &table, &name, *shard, interrupt.flag(), &|| {
@@ -102,7 +102,7 @@ fn make(args: &SetArgs, printer: &Console) -> Result<(), CliError> {
     }
     drop(progress);
     let seconds = began.elapsed().as_secs_f64();
-    printer.note(format!(
+    console.note(format!(
         "{items_left} items in {seconds:.2} s: {:.1} a second",
         items_left as f64 / seconds.max(1e-9)
     ));
@@ -113,7 +113,7 @@ fn make(args: &SetArgs, printer: &Console) -> Result<(), CliError> {
         items_there_before: args.count - items_left,
         shards: all.len(),
     };
-    printer.answer(format!(
+    console.answer(format!(
         "Items {} to {} of \"{}\" lie in {} shards in {}; {} were there before.\nskewstar dataset verify says whether the set is whole.",
         args.start,
         args.start + args.count - 1,
@@ -122,7 +122,7 @@ fn make(args: &SetArgs, printer: &Console) -> Result<(), CliError> {
         args.out.display(),
         made.items_there_before,
     ))?;
-    printer.answer_json(&made)?;
+    console.answer_json(&made)?;
     Ok(())
 }
 
@@ -140,7 +140,7 @@ fn refuse_overlap(out: &SetFolder, name: &str, wanted: &[Shard]) -> Result<(), C
     Ok(())
 }
 
-fn verify(args: &SetArgs, printer: &Console) -> Result<bool, CliError> {
+fn verify(args: &SetArgs, console: &Console) -> Result<bool, CliError> {
     let out = SetFolder::existing(&args.out);
     let name = stem(&args.recipe);
     let names = out.names()?;
@@ -177,8 +177,8 @@ fn verify(args: &SetArgs, printer: &Console) -> Result<bool, CliError> {
         }
     }
     let report = verifier.finish(&names);
-    printer.answer(sentences(&report))?;
-    printer.answer_json(&report)?;
+    console.answer(sentences(&report))?;
+    console.answer_json(&report)?;
     Ok(report.complete)
 }
 
@@ -295,14 +295,14 @@ fn check_all(set: &Set, left: &[Shard], interrupt: &Interrupt) -> Result<(), Cli
 }
 
 /// Says which files in the folder are strangers; they are left alone.
-fn note_foreign(out: &SetFolder, name: &str, printer: &Console) -> Result<(), CliError> {
+fn note_foreign(out: &SetFolder, name: &str, console: &Console) -> Result<(), CliError> {
     let names = out.names()?;
     let own = |file: &&String| {
         file.starts_with(&format!("{name}.")) || file.starts_with(&format!(".{name}."))
     };
     let strangers: Vec<&String> = names.iter().filter(|file| !own(file)).collect();
     if let Some(first) = strangers.first() {
-        printer.warning(format!(
+        console.warning(format!(
             "{} of {} files in {} are not of this set, the first is {first}; they are left alone",
             strangers.len(),
             names.len(),

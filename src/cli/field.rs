@@ -18,7 +18,7 @@ use crate::scene::{FieldTruth, Scene, SceneError};
 use crate::simulate::{StarField, StarRecord};
 
 /// Renders the field and writes its files, the truth last.
-pub fn run(args: &FieldArgs, printer: &Console) -> Result<(), CliError> {
+pub fn run(args: &FieldArgs, console: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = &args.scenario.scenario;
     let refused = CliError::of_scene(path);
@@ -41,7 +41,7 @@ pub fn run(args: &FieldArgs, printer: &Console) -> Result<(), CliError> {
         truth: Some(&truth),
         force: args.files.force,
     })?;
-    let shown = Progress::start(printer, "stars", count as u64);
+    let shown = Progress::start(console, "stars", count as u64);
     let job = scene.clone();
     let rendered = interrupt
         .or_done(move || job.field(&|| shown.step()))?
@@ -63,9 +63,9 @@ pub fn run(args: &FieldArgs, printer: &Console) -> Result<(), CliError> {
     )?;
     let told = scene.field_truth(&rendered).map_err(&refused)?;
     set.put(&truth, &json_file(&told)?)?;
-    finish(set, &interrupt, printer)?;
-    printer.answer(words(&told))?;
-    printer.answer_json(&told)?;
+    finish(set, &interrupt, console)?;
+    console.answer(words(&told))?;
+    console.answer_json(&told)?;
     Ok(())
 }
 

@@ -95,7 +95,7 @@ fn unsound(flags: &Flags) -> String {
 }
 
 /// Learns, and writes STEM.response.toml.
-pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
+pub fn run(args: &LearnArgs, console: &Console) -> Result<(), CliError> {
     let path = &args.instrument;
     let scenario = files::scenario(path, &args.set)?;
     let instrument = scenario.instrument;
@@ -104,7 +104,7 @@ pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
         .iter()
         .map(|t| TypedTrial::read(t))
         .collect::<Result<_, _>>()?;
-    let frames = open_frames(&typed, &instrument, printer)?;
+    let frames = open_frames(&typed, &instrument, console)?;
     let interrupt = Interrupt::install()?;
     let name = format!("{}.response.toml", stem(path));
     let mut set = one_file(&args.files, &name)?;
@@ -114,7 +114,7 @@ pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
         portable: args.portable,
         ..MeasureOptions::default()
     };
-    let shown = Progress::start(printer, "frames", frames.len() as u64);
+    let shown = Progress::start(console, "frames", frames.len() as u64);
     let job = (instrument.clone(), frames);
     let seen =
         interrupt.or_done(move || sightings(&job.0, &job.1, &options, &|| shown.step()))??;
@@ -126,9 +126,9 @@ pub fn run(args: &LearnArgs, printer: &Console) -> Result<(), CliError> {
         }
     })?;
     set.put(&name, learned.to_toml().as_bytes())?;
-    finish(set, &interrupt, printer)?;
-    printer.answer(sentences(&learned, &instrument))?;
-    printer.answer_json(&LearnOutput::of(&learned))?;
+    finish(set, &interrupt, console)?;
+    console.answer(sentences(&learned, &instrument))?;
+    console.answer_json(&LearnOutput::of(&learned))?;
     Ok(())
 }
 
@@ -177,18 +177,18 @@ impl TypedTrial {
 fn open_frames(
     trials: &[TypedTrial],
     instrument: &Instrument,
-    printer: &Console,
+    console: &Console,
 ) -> Result<BTreeMap<PathBuf, Picture>, CliError> {
     let mut frames = BTreeMap::new();
     for path in trials.iter().flat_map(|trial| &trial.frames) {
         if frames.contains_key(path) {
             continue;
         }
-        let (shot, flags) = image_of(path, instrument, printer)?;
+        let (picture, flags) = image_of(path, instrument, console)?;
         for flag in &flags {
-            printer.warning(format!("{}: {}", path.display(), flag.warning()));
+            console.warning(format!("{}: {}", path.display(), flag.warning()));
         }
-        frames.insert(path.clone(), shot);
+        frames.insert(path.clone(), picture);
     }
     for trial in trials {
         let [before, after] = [0, 1].map(|i| frames[&trial.frames[i]].values_adu.dim());
@@ -208,8 +208,8 @@ fn sightings(
     step: &dyn Fn(),
 ) -> Result<BTreeMap<PathBuf, Sighting>, NotLearned> {
     let mut seen = BTreeMap::new();
-    for (path, shot) in frames {
-        seen.insert(path.clone(), sighting(instrument, path, shot, options)?);
+    for (path, picture) in frames {
+        seen.insert(path.clone(), sighting(instrument, path, picture, options)?);
         step();
     }
     Ok(seen)
@@ -218,10 +218,10 @@ fn sightings(
 fn sighting(
     instrument: &Instrument,
     path: &Path,
-    shot: &Picture,
+    picture: &Picture,
     options: &MeasureOptions,
 ) -> Result<Sighting, NotLearned> {
-    let measured = measure(shot, instrument, options).map_err(|source| NotLearned::Measure {
+    let measured = measure(picture, instrument, options).map_err(|source| NotLearned::Measure {
         path: path.to_owned(),
         source,
     })?;

@@ -21,12 +21,12 @@ use std::path::Path;
 pub(super) const CAUTIONS: &str = "A mask is no solar filter: never point it near the Sun. Tether it, smooth its edges, take it off before slewing; printed plastic softens in a warm car.";
 
 /// Does one of the four; true when the mask failed its limits.
-pub fn run(args: &MaskArgs, printer: &Console) -> Result<bool, CliError> {
+pub fn run(args: &MaskArgs, console: &Console) -> Result<bool, CliError> {
     match &args.what {
-        MaskVerb::Check(args) => check(args, printer),
-        MaskVerb::Draw(args) => draw(args, printer).map(|()| false),
-        MaskVerb::Preview(args) => mask_preview::run(args, printer).map(|()| false),
-        MaskVerb::Tune(args) => mask_tune::run(args, printer).map(|()| false),
+        MaskVerb::Check(args) => check(args, console),
+        MaskVerb::Draw(args) => draw(args, console).map(|()| false),
+        MaskVerb::Preview(args) => mask_preview::run(args, console).map(|()| false),
+        MaskVerb::Tune(args) => mask_tune::run(args, console).map(|()| false),
     }
 }
 
@@ -42,7 +42,7 @@ struct CheckAnswer<'a> {
     findings: &'a [Finding],
 }
 
-fn check(args: &ScenarioArgs, printer: &Console) -> Result<bool, CliError> {
+fn check(args: &ScenarioArgs, console: &Console) -> Result<bool, CliError> {
     let scene = scene(args)?;
     let list = scene
         .mask_findings()
@@ -63,8 +63,8 @@ fn check(args: &ScenarioArgs, printer: &Console) -> Result<bool, CliError> {
         "This mask can be printed."
     };
     lines.push(verdict.to_owned());
-    printer.answer(lines.join("\n"))?;
-    printer.answer_json(&CheckAnswer {
+    console.answer(lines.join("\n"))?;
+    console.answer_json(&CheckAnswer {
         format: "skewstar-mask-check/1",
         title,
         layout: layout.word(),
@@ -111,7 +111,7 @@ struct DrawAnswer {
     bridges: usize,
 }
 
-fn draw(args: &MaskDrawArgs, printer: &Console) -> Result<(), CliError> {
+fn draw(args: &MaskDrawArgs, console: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = &args.scenario.scenario;
     let no_mask = || CliError::of_scene(path)(SceneError::NoMask);
@@ -119,7 +119,7 @@ fn draw(args: &MaskDrawArgs, printer: &Console) -> Result<(), CliError> {
     let plate = Plate::new(&scenario.instrument).ok_or_else(no_mask)?;
     let interrupt = Interrupt::install()?;
     let stem = stem(path);
-    let parts = fitting(&scenario, &plate, printer, path);
+    let parts = fitting(&scenario, &plate, console, path);
     let mut names: Vec<String> = ["svg", "dxf", "stl", "3mf"]
         .map(|end| format!("{stem}.{end}"))
         .into();
@@ -151,9 +151,9 @@ fn draw(args: &MaskDrawArgs, printer: &Console) -> Result<(), CliError> {
         set.put(&files[0], &stl::write(&solid))?;
         set.put(&files[1], &three_mf::write(&solid, &scenario.title)?)?;
     }
-    let written = finish(set, &interrupt, printer)?;
+    let written = finish(set, &interrupt, console)?;
     for finding in list.iter().filter(|f| f.serious) {
-        printer.warning(format!(
+        console.warning(format!(
             "{}: {:.2} {}; {}",
             finding.what, finding.value, finding.unit, finding.mend
         ));
@@ -177,14 +177,14 @@ fn draw(args: &MaskDrawArgs, printer: &Console) -> Result<(), CliError> {
             CLEARANCE_M / MM
         ));
     }
-    printer.answer(text)?;
-    printer.answer_json(&answer)?;
+    console.answer(text)?;
+    console.answer_json(&answer)?;
     Ok(())
 }
 
 /// The pieces of a plate that is larger than the bed; none when it fits, or when it does not and cannot be cut: then a warning says
 /// so, and the whole plate is still drawn, for a cutter has no bed.
-fn fitting(scenario: &Scenario, plate: &Plate, printer: &Console, path: &Path) -> Vec<Plate> {
+fn fitting(scenario: &Scenario, plate: &Plate, console: &Console, path: &Path) -> Vec<Plate> {
     let Some(design) = &scenario.instrument.mask else {
         return Vec::new();
     };
@@ -192,7 +192,7 @@ fn fitting(scenario: &Scenario, plate: &Plate, printer: &Console, path: &Path) -
         Ok(parts) if parts.len() == 1 => Vec::new(),
         Ok(parts) => parts,
         Err(error) => {
-            printer.warning(format!("{}: {error}; {}", path.display(), error.hint()));
+            console.warning(format!("{}: {error}; {}", path.display(), error.hint()));
             Vec::new()
         }
     }

@@ -32,7 +32,7 @@ fn read_by_eye(preview: &MaskPreview, row: &Shows) -> [String; 3] {
 }
 
 /// Draws the preview and prints what it shows.
-pub fn run(args: &MaskPreviewArgs, printer: &Console) -> Result<(), CliError> {
+pub fn run(args: &MaskPreviewArgs, console: &Console) -> Result<(), CliError> {
     let scene = scene(&args.scenario)?;
     let path = &args.scenario.scenario;
     let refused = CliError::of_scene(path);
@@ -42,7 +42,7 @@ pub fn run(args: &MaskPreviewArgs, printer: &Console) -> Result<(), CliError> {
     let interrupt = Interrupt::install()?;
     let name = format!("{}.preview.png", stem(path));
     let mut set = one_file(&args.files, &name)?;
-    let shown = Progress::waiting(printer, "looking through the mask");
+    let shown = Progress::waiting(console, "looking through the mask");
     let options = PreviewOptions {
         eye_px: args.eye_px,
         error_nm: args.error_nm,
@@ -53,9 +53,9 @@ pub fn run(args: &MaskPreviewArgs, printer: &Console) -> Result<(), CliError> {
         .map_err(&refused)?;
     set.put(&name, &png::rgb8(&draw(&preview)?)?)?;
     drop(shown);
-    finish(set, &interrupt, printer)?;
-    printer.answer(lines(&preview).join("\n"))?;
-    printer.answer_json(&preview)?;
+    finish(set, &interrupt, console)?;
+    console.answer(lines(&preview).join("\n"))?;
+    console.answer_json(&preview)?;
     Ok(())
 }
 

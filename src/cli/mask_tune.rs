@@ -41,7 +41,7 @@ struct TuneRow {
     merit_nm: Option<f64>,
 }
 
-pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
+pub fn run(args: &MaskTuneArgs, console: &Console) -> Result<(), CliError> {
     let scene = scene(&args.scenario)?;
     let path = args.scenario.scenario.clone();
     let refused = CliError::of_scene(&path);
@@ -64,7 +64,7 @@ pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
     let interrupt = Interrupt::install()?;
     let name = format!("{}.tune.png", stem(&path));
     let mut set = one_file(&args.files, &name)?;
-    let progress = Progress::start(printer, "masks", count as u64);
+    let progress = Progress::start(console, "masks", count as u64);
     let options = TuneOptions { purpose, reader };
     let (judged, stars) = interrupt
         .or_done(move || -> Result<_, SceneError> {
@@ -76,10 +76,10 @@ pub fn run(args: &MaskTuneArgs, printer: &Console) -> Result<(), CliError> {
         })?
         .map_err(&refused)?;
     set.put(&name, &png::rgb8(&picture(&stars)?)?)?;
-    finish(set, &interrupt, printer)?;
+    finish(set, &interrupt, console)?;
     let answer = answer(&judged, purpose, reader, &design);
-    printer.answer(words(&answer))?;
-    printer.answer_json(&answer)?;
+    console.answer(words(&answer))?;
+    console.answer_json(&answer)?;
     Ok(())
 }
 

@@ -16,7 +16,7 @@ use crate::measure::learn::LearnedResponse;
 use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict};
 
 /// Measures the image; `true` where the verdict is not to look again.
-pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
+pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
     let scenario = load(&args.scenario_args())?;
     // nothing else of the file is looked at: what is hidden stays hidden
     let typed_s = scenario.state.exposure.as_ref().map(|e| e.time_s);
@@ -28,7 +28,7 @@ pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
         true => Some(one_file(&args.files, &name)?),
         false => None,
     };
-    let frames = Frames::read(args, &instrument, printer)?;
+    let frames = Frames::read(args, &instrument, console)?;
     let job = Job {
         frames: frames.clone(),
         instrument,
@@ -36,20 +36,20 @@ pub fn run(args: &MeasureArgs, printer: &Console) -> Result<bool, CliError> {
         typed_s,
         wanted: Wanted::of(args),
     };
-    let shown = Progress::waiting(printer, "measuring");
+    let shown = Progress::waiting(console, "measuring");
     let found = interrupt.or_done(move || job.diagnosis())??;
     drop(shown);
     if let (Some(mut set), Some(star)) = (set.take(), found.star()) {
         let canvas = measure_picture::draw(&frames.first.values_adu, star, found.instrument())?;
         set.put(&name, &png::rgb8(&canvas)?)?;
-        finish(set, &interrupt, printer)?;
+        finish(set, &interrupt, console)?;
     }
     let report = found.report();
     for flag in &report.flags {
-        printer.warning(flag.warning());
+        console.warning(flag.warning());
     }
-    printer.answer(found.words().join("\n"))?;
-    printer.answer_json(&report)?;
+    console.answer(found.words().join("\n"))?;
+    console.answer_json(&report)?;
     Ok(found.verdict() != Verdict::LookAgain)
 }
 
@@ -119,15 +119,15 @@ impl Frames {
     fn read(
         args: &MeasureArgs,
         instrument: &Instrument,
-        printer: &Console,
+        console: &Console,
     ) -> Result<Frames, CliError> {
-        let (first, mut flags) = image_of(&args.image, instrument, printer)?;
+        let (first, mut flags) = image_of(&args.image, instrument, console)?;
         let second = match &args.second {
             None => None,
             Some(path) => {
-                let (shot, more) = image_of(path, instrument, printer)?;
+                let (picture, more) = image_of(path, instrument, console)?;
                 flags.extend(&more);
-                Some(shot)
+                Some(picture)
             }
         };
         Ok(Frames {

@@ -51,51 +51,51 @@ use std::path::{Path, PathBuf};
 /// Parses what was typed and does it; returns the exit status.
 pub fn run() -> i32 {
     let cli = Cli::parse();
-    let printer = printer_of(&cli.verb);
+    let console = console_of(&cli.verb);
     let done = match cli.verb {
-        Verb::New(args) => new::run(&args, &printer),
-        Verb::Check(args) => check::run(&args, &printer),
-        Verb::Render(args) => render::run(&args, &printer),
-        Verb::Sheet(args) => sheet::run(&args, &printer),
-        Verb::Field(args) => field::run(&args, &printer),
-        Verb::Learn(args) => learn::run(&args, &printer),
-        Verb::Mask(args) => match mask::run(&args, &printer) {
+        Verb::New(args) => new::run(&args, &console),
+        Verb::Check(args) => check::run(&args, &console),
+        Verb::Render(args) => render::run(&args, &console),
+        Verb::Sheet(args) => sheet::run(&args, &console),
+        Verb::Field(args) => field::run(&args, &console),
+        Verb::Learn(args) => learn::run(&args, &console),
+        Verb::Mask(args) => match mask::run(&args, &console) {
             Ok(true) => return 1,
             other => other.map(|_| ()),
         },
-        Verb::Measure(args) => match measure::run(&args, &printer) {
+        Verb::Measure(args) => match measure::run(&args, &console) {
             Ok(false) => return 1,
             other => other.map(|_| ()),
         },
-        Verb::Dataset(args) => match dataset::run(&args, &printer) {
+        Verb::Dataset(args) => match dataset::run(&args, &console) {
             Ok(false) => return 1,
             other => other.map(|_| ()),
         },
-        Verb::Score(args) => match score::run(&args, &printer) {
+        Verb::Score(args) => match score::run(&args, &console) {
             Ok(false) => return 1,
             other => other.map(|_| ()),
         },
-        Verb::Schema { of } => schema(of, &printer),
-        Verb::Practice(args) => match practice::run(&args, &printer) {
+        Verb::Schema { of } => schema(of, &console),
+        Verb::Practice(args) => match practice::run(&args, &console) {
             Ok(true) => return 1,
             other => other.map(|_| ()),
         },
         #[cfg(feature = "serve")]
-        Verb::Serve(args) => serve::run(&args, &printer),
-        Verb::Completions { shell } => completions(shell, &printer),
-        Verb::Man => manual(&printer),
+        Verb::Serve(args) => serve::run(&args, &console),
+        Verb::Completions { shell } => completions(shell, &console),
+        Verb::Man => manual(&console),
     };
     match done {
         Ok(()) => 0,
         Err(error) => {
-            printer.error(&error, error.hint());
+            console.error(&error, error.hint());
             error.exit_status()
         }
     }
 }
 
 /// How the verb speaks, by what was typed with it.
-fn printer_of(verb: &Verb) -> Console {
+fn console_of(verb: &Verb) -> Console {
     let common = match verb {
         Verb::New(args) => &args.common,
         Verb::Check(args) => &args.common,
@@ -121,13 +121,13 @@ fn printer_of(verb: &Verb) -> Console {
     }
 }
 
-fn schema(of: SchemaOf, printer: &Console) -> Result<(), CliError> {
+fn schema(of: SchemaOf, console: &Console) -> Result<(), CliError> {
     let text = match of {
         SchemaOf::Scenario => scenario::schema(),
         SchemaOf::Recipe => crate::dataset::schema(),
         SchemaOf::Answers => crate::score::schema(),
     };
-    Ok(printer.data(&text)?)
+    Ok(console.data(&text)?)
 }
 
 /// Reads the scenario that was named, with its overrides and its drawing.
@@ -145,11 +145,11 @@ fn scene(args: &ScenarioArgs) -> Result<Scene, CliError> {
 fn image_of(
     path: &Path,
     instrument: &Instrument,
-    printer: &Console,
+    console: &Console,
 ) -> Result<(Picture, Flags), CliError> {
     let read = files::picture(path, instrument)?;
     for warning in &read.warnings {
-        printer.warning(format!("{}: {warning}", path.display()));
+        console.warning(format!("{}: {warning}", path.display()));
     }
     Ok((read.picture, read.flags))
 }
@@ -168,11 +168,11 @@ fn one_file(files: &Files, name: &String) -> Result<OutputSet, CliError> {
 fn finish(
     set: OutputSet,
     interrupt: &Interrupt,
-    printer: &Console,
+    console: &Console,
 ) -> Result<Vec<PathBuf>, CliError> {
     let written = set.finish(interrupt)?;
     for path in &written {
-        printer.note(format!("wrote {}", path.display()));
+        console.note(format!("wrote {}", path.display()));
     }
     Ok(written)
 }
@@ -196,19 +196,19 @@ fn stem(path: &Path) -> String {
         .map_or_else(|| "scenario".into(), |s| s.to_string_lossy().into_owned())
 }
 
-fn completions(shell: clap_complete::Shell, printer: &Console) -> Result<(), CliError> {
+fn completions(shell: clap_complete::Shell, console: &Console) -> Result<(), CliError> {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Cli::command(), "skewstar", &mut script);
-    Ok(printer.data(&String::from_utf8_lossy(&script))?)
+    Ok(console.data(&String::from_utf8_lossy(&script))?)
 }
 
 /// One page: the program, then every verb.
-fn manual(printer: &Console) -> Result<(), CliError> {
+fn manual(console: &Console) -> Result<(), CliError> {
     let mut page = Vec::new();
     let mut command = Cli::command();
     command.build();
     render_pages(&command, &mut page)?;
-    Ok(printer.data(&String::from_utf8_lossy(&page))?)
+    Ok(console.data(&String::from_utf8_lossy(&page))?)
 }
 
 /// A command's page, and then those of its verbs.

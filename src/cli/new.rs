@@ -10,7 +10,7 @@ use serde_json::json;
 use std::path::Path;
 
 /// Writes NAME.toml.
-pub fn run(args: &NewArgs, printer: &Console) -> Result<(), CliError> {
+pub fn run(args: &NewArgs, console: &Console) -> Result<(), CliError> {
     let file = file_name(&args.name)?;
     let interrupt = Interrupt::install()?;
     let mut set = OutputSet::plan(&OutputPlan {
@@ -23,12 +23,12 @@ pub fn run(args: &NewArgs, printer: &Console) -> Result<(), CliError> {
     let paths = set.finish(&interrupt)?;
     for path in &paths {
         let path = path.strip_prefix(".").unwrap_or(path);
-        printer.note(format!("wrote {}", path.display()));
-        printer.answer(format!(
+        console.note(format!("wrote {}", path.display()));
+        console.answer(format!(
             "Fill in the numbers, then: skewstar check {0} and skewstar render {0}",
             typed(path)
         ))?;
-        printer.answer_json(&json!({ "file": path }))?;
+        console.answer_json(&json!({ "file": path }))?;
     }
     Ok(())
 }

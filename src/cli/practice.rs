@@ -28,11 +28,11 @@ use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 /// Does what was typed. `true`: finished, but the goal was not reached.
-pub fn run(args: &PracticeArgs, printer: &Console) -> Result<bool, CliError> {
+pub fn run(args: &PracticeArgs, console: &Console) -> Result<bool, CliError> {
     match &args.what {
-        PracticeVerb::Start(args) => start(args, printer).map(|()| false),
-        PracticeVerb::Question(args) => question(args, printer).map(|()| false),
-        PracticeVerb::Rehearse(args) => rehearse(args, printer),
+        PracticeVerb::Start(args) => start(args, console).map(|()| false),
+        PracticeVerb::Question(args) => question(args, console).map(|()| false),
+        PracticeVerb::Rehearse(args) => rehearse(args, console),
         PracticeVerb::Turn {
             screw,
             turns,
@@ -42,40 +42,40 @@ pub fn run(args: &PracticeArgs, printer: &Console) -> Result<bool, CliError> {
                 screw: screw.clone(),
                 clockwise_turns: part_of_a_turn(turns)?,
             };
-            act(&session.session, action, printer)
+            act(&session.session, action, console)
         }
         PracticeVerb::Focus {
             outward_um,
             session,
         } => {
             let outward_um = *outward_um;
-            act(&session.session, Action::Focus { outward_um }, printer)
+            act(&session.session, Action::Focus { outward_um }, console)
         }
         PracticeVerb::Mask { way, session } => act(
             &session.session,
             Action::Mask {
                 on: *way == Switch::On,
             },
-            printer,
+            console,
         ),
         PracticeVerb::Atmosphere { way, session } => act(
             &session.session,
             Action::Atmosphere {
                 moves: *way == Switch::On,
             },
-            printer,
+            console,
         ),
         PracticeVerb::Expose { time_s, session } => act(
             &session.session,
             Action::Expose { time_s: *time_s },
-            printer,
+            console,
         ),
-        PracticeVerb::Recentre(session) => act(&session.session, Action::Recentre, printer),
-        PracticeVerb::Look(session) => act(&session.session, Action::Look, printer),
-        PracticeVerb::Corners(session) => act(&session.session, Action::Corners, printer),
-        PracticeVerb::ShowMe(session) => act(&session.session, Action::ShowMe, printer),
-        PracticeVerb::Undo(session) => act(&session.session, Action::Undo, printer),
-        PracticeVerb::Reveal(session) => act(&session.session, Action::Finish, printer),
+        PracticeVerb::Recentre(session) => act(&session.session, Action::Recentre, console),
+        PracticeVerb::Look(session) => act(&session.session, Action::Look, console),
+        PracticeVerb::Corners(session) => act(&session.session, Action::Corners, console),
+        PracticeVerb::ShowMe(session) => act(&session.session, Action::ShowMe, console),
+        PracticeVerb::Undo(session) => act(&session.session, Action::Undo, console),
+        PracticeVerb::Reveal(session) => act(&session.session, Action::Finish, console),
     }
 }
 
@@ -118,7 +118,7 @@ pub fn telescope(path: Option<&PathBuf>) -> Result<(Scenario, String), CliError>
     Ok((read, text))
 }
 
-fn start(args: &PracticeStartArgs, printer: &Console) -> Result<(), CliError> {
+fn start(args: &PracticeStartArgs, console: &Console) -> Result<(), CliError> {
     let level = level(&args.level)?;
     if let Some(given) = args.seed.filter(|seed| *seed > LARGEST_SEED) {
         return Err(CliError::Seed { given });
@@ -133,16 +133,16 @@ fn start(args: &PracticeStartArgs, printer: &Console) -> Result<(), CliError> {
     set.put(&file.name, text_of(&session, &text, &file.path)?.as_bytes())?;
     put_picture(&mut set, &file.star, &shown)?;
     set.finish(&interrupt)?;
-    printer.note(format!("wrote {} and {}", file.path.display(), file.star));
+    console.note(format!("wrote {} and {}", file.path.display(), file.star));
     let mut words = vec![scenario.title, level.sentence().to_owned()];
     words.push("At a real telescope:".into());
     words.extend(Cautions::LINES.iter().map(|line| format!("- {line}")));
-    printer.answer(words.join("\n"))?;
-    tell(&session, None, &shown, printer)
+    console.answer(words.join("\n"))?;
+    tell(&session, None, &shown, console)
 }
 
 /// Does one thing in a session.
-fn act(path: &Path, action: Action, printer: &Console) -> Result<bool, CliError> {
+fn act(path: &Path, action: Action, console: &Console) -> Result<bool, CliError> {
     let file = SessionFile::new(path);
     let (mut session, scenario_text) = file.read()?;
     let done = session.act(&action)?;
@@ -170,8 +170,8 @@ fn act(path: &Path, action: Action, printer: &Console) -> Result<bool, CliError>
             &png::rgb8(&path_drawn(&DrillReport::new(&session))?)?,
         )?;
     }
-    finish(set, &interrupt, printer)?;
-    tell(&session, Some(&done.words), &shown, printer)?;
+    finish(set, &interrupt, console)?;
+    tell(&session, Some(&done.words), &shown, console)?;
     Ok(finished && !session.goal_reached())
 }
 
@@ -180,7 +180,7 @@ fn tell(
     session: &Session,
     said: Option<&str>,
     shown: &Array2<f64>,
-    printer: &Console,
+    console: &Console,
 ) -> Result<(), CliError> {
     let mut lines: Vec<String> = said.map(str::to_owned).into_iter().collect();
     if session.actions().last() == Some(&Action::ShowMe) {
@@ -195,14 +195,14 @@ fn tell(
         Some(report) => lines.push(report.words()),
         None => lines.extend(advice.clone()),
     }
-    if terminal::shows_pictures() && !printer.quiet && !printer.json {
+    if terminal::shows_pictures() && !console.quiet && !console.json {
         lines.insert(
             0,
             terminal::half_blocks(&display(shown, &Stretch::of(shown))),
         );
     }
-    printer.answer(lines.join("\n"))?;
-    printer.answer_json(&json!({
+    console.answer(lines.join("\n"))?;
+    console.answer_json(&json!({
         "format": "skewstar-practice-answer/1",
         "level": session.level(),
         "round": session.rounds().len() - 1,
@@ -354,7 +354,7 @@ fn path_drawn(report: &DrillReport) -> Result<Canvas, CliError> {
     Ok(canvas)
 }
 
-fn question(args: &QuestionArgs, printer: &Console) -> Result<(), CliError> {
+fn question(args: &QuestionArgs, console: &Console) -> Result<(), CliError> {
     if args.seed > LARGEST_SEED {
         return Err(CliError::Seed { given: args.seed });
     }
@@ -366,36 +366,36 @@ fn question(args: &QuestionArgs, printer: &Console) -> Result<(), CliError> {
             clockwise_turns: part_of_a_turn(turns)?,
         });
         let grade = grade.map_err(CliError::Refused)?;
-        printer.answer(format!(
+        console.answer(format!(
             "{} points of 100. {}",
             grade.points().round(),
             grade.words
         ))?;
-        printer.answer_json(&json!({ "format": "skewstar-grade/1", "points": grade.points(), "words": grade.words }))?;
+        console.answer_json(&json!({ "format": "skewstar-grade/1", "points": grade.points(), "words": grade.words }))?;
         return Ok(());
     }
     let name = format!("question-{}.png", args.seed);
     let interrupt = Interrupt::install()?;
     let mut set = one_file(&args.files, &name)?;
     put_picture(&mut set, &name, &picture(question.session())?)?;
-    finish(set, &interrupt, printer)?;
+    finish(set, &interrupt, console)?;
     let screws: Vec<String> = practice::front_screws(&scenario.instrument)
         .iter()
         .map(|screw| format!("{} at {} o'clock", screw.name, screw.hour))
         .collect();
-    printer.answer(format!(
-        "One screw is out. Seen from the front the screws are: {}. Which one, which way, how much? Guess with\n  skewstar practice question --seed {} --screw NAME --turns 1/8   (clockwise facing its head; -1/8 for anticlockwise)",
+    console.answer(format!(
+        "One screw is out. Seen from the front the screws are: {}. Which one, which way, how much? Answer with\n  skewstar practice question --seed {} --screw NAME --turns 1/8   (clockwise facing its head; -1/8 for anticlockwise)",
         screws.join(", "),
         args.seed
     ))?;
-    printer.answer_json(&json!({ "format": "skewstar-question/1", "seed": args.seed, "file": name, "screws": practice::front_screws(&scenario.instrument) }))?;
+    console.answer_json(&json!({ "format": "skewstar-question/1", "seed": args.seed, "file": name, "screws": practice::front_screws(&scenario.instrument) }))?;
     Ok(())
 }
 
 /// Share of drills that a beginner must put right.
 const BEGINNER_SHARE: f64 = 0.9;
 
-fn rehearse(args: &RehearseArgs, printer: &Console) -> Result<bool, CliError> {
+fn rehearse(args: &RehearseArgs, console: &Console) -> Result<bool, CliError> {
     let (scenario, _) = telescope(args.scenario.as_ref())?;
     let levels = match &args.level {
         Some(word) => vec![level(word)?],
@@ -412,7 +412,7 @@ fn rehearse(args: &RehearseArgs, printer: &Console) -> Result<bool, CliError> {
             shares.push(good as f64 / args.count as f64);
         }
         failed |= shares[0] < BEGINNER_SHARE || shares[1] >= 0.5;
-        printer.answer(format!(
+        console.answer(format!(
             "{:17} beginner who follows the words: {:5.1} %   at random: {:5.1} %   of {} drills in at most twice the shortest way",
             level.word(),
             100.0 * shares[0],
@@ -421,7 +421,7 @@ fn rehearse(args: &RehearseArgs, printer: &Console) -> Result<bool, CliError> {
         ))?;
         rows.push(json!({ "level": level, "beginner_share": shares[0], "random_share": shares[1], "drills": args.count }));
     }
-    printer.answer_json(&json!({ "format": "skewstar-rehearsal/1", "levels": rows }))?;
+    console.answer_json(&json!({ "format": "skewstar-rehearsal/1", "levels": rows }))?;
     Ok(failed)
 }
 

@@ -11,14 +11,14 @@ pub struct Progress(ProgressBar);
 
 impl Progress {
     /// Begins to show that `steps` steps of `what` ("frames", "wavelengths") are to be done.
-    pub fn start(printer: &Console, what: &str, steps: u64) -> Progress {
-        Progress::with_terminal(printer, what, steps, std::io::stderr().is_terminal())
+    pub fn start(console: &Console, what: &str, steps: u64) -> Progress {
+        Progress::with_terminal(console, what, steps, std::io::stderr().is_terminal())
     }
 
     /// Begins to show for how long `what` ("rendering") has been going on, where nobody counts steps.
-    pub fn waiting(printer: &Console, what: &str) -> Progress {
+    pub fn waiting(console: &Console, what: &str) -> Progress {
         let bar =
-            ProgressBar::with_draw_target(None, target(printer, std::io::stderr().is_terminal()));
+            ProgressBar::with_draw_target(None, target(console, std::io::stderr().is_terminal()));
         if let Ok(style) = ProgressStyle::with_template("{spinner} {msg}, {elapsed}") {
             bar.set_style(style.tick_chars("-\\|/ "));
         }
@@ -29,8 +29,8 @@ impl Progress {
         Progress(bar)
     }
 
-    fn with_terminal(printer: &Console, what: &str, steps: u64, terminal: bool) -> Progress {
-        let bar = ProgressBar::with_draw_target(Some(steps), target(printer, terminal));
+    fn with_terminal(console: &Console, what: &str, steps: u64, terminal: bool) -> Progress {
+        let bar = ProgressBar::with_draw_target(Some(steps), target(console, terminal));
         // Plain characters, no colour: NO_COLOR needs no special case.
         if let Ok(style) =
             ProgressStyle::with_template("{msg} {pos} of {len} [{bar:30}] {eta} left")
@@ -56,8 +56,8 @@ impl Progress {
 /// How often the sign of life moves.
 const TICK: Duration = Duration::from_millis(200);
 
-fn target(printer: &Console, terminal: bool) -> ProgressDrawTarget {
-    if terminal && !printer.quiet {
+fn target(console: &Console, terminal: bool) -> ProgressDrawTarget {
+    if terminal && !console.quiet {
         ProgressDrawTarget::stderr()
     } else {
         ProgressDrawTarget::hidden()
@@ -83,9 +83,9 @@ mod tests {
                 json: false,
             },
         );
-        for (printer, terminal) in [(loud, false), (quiet, true), (quiet, false)] {
+        for (console, terminal) in [(loud, false), (quiet, true), (quiet, false)] {
             assert!(
-                Progress::with_terminal(&printer, "frames", 7, terminal)
+                Progress::with_terminal(&console, "frames", 7, terminal)
                     .0
                     .is_hidden()
             );

@@ -19,7 +19,7 @@ use crate::simulate::{Simulation, sentences};
 use ndarray::Array2;
 
 /// Renders the scenario and writes its files, the truth last.
-pub fn run(args: &RenderArgs, printer: &Console) -> Result<(), CliError> {
+pub fn run(args: &RenderArgs, console: &Console) -> Result<(), CliError> {
     let scenario = load(&args.scenario)?;
     let path = &args.scenario.scenario;
     let refused = CliError::of_scene(path);
@@ -46,13 +46,13 @@ pub fn run(args: &RenderArgs, printer: &Console) -> Result<(), CliError> {
         force: args.files.force,
     })?;
     set.replaces(names.all());
-    let shown = Progress::waiting(printer, "rendering");
+    let shown = Progress::waiting(console, "rendering");
     let simulation = interrupt.or_done(move || scene.star())?.map_err(&refused)?;
     put_files(&mut set, &names, args, &scenario, &simulation, &interrupt)?;
     drop(shown);
-    finish(set, &interrupt, printer)?;
-    printer.answer(sentences(&scenario.instrument, &simulation.truth))?;
-    printer.answer_json(&simulation.truth)?;
+    finish(set, &interrupt, console)?;
+    console.answer(sentences(&scenario.instrument, &simulation.truth))?;
+    console.answer_json(&simulation.truth)?;
     Ok(())
 }
 

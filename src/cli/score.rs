@@ -18,7 +18,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 /// Prints the score; `false` when a limit was not kept.
-pub fn run(args: &ScoreArgs, printer: &Console) -> Result<bool, CliError> {
+pub fn run(args: &ScoreArgs, console: &Console) -> Result<bool, CliError> {
     let limits = limits(args)?;
     let interrupt = Interrupt::install()?;
     let picture = format!("{}.score.png", stem(&args.answers));
@@ -36,11 +36,11 @@ pub fn run(args: &ScoreArgs, printer: &Console) -> Result<bool, CliError> {
     let verdicts = verdicts(&limits, &report.numbers())?;
     if let Some(mut set) = set.take() {
         set.put(&picture, &png::rgb8(&score_plots::draw(&report)?)?)?;
-        finish(set, &interrupt, printer)?;
+        finish(set, &interrupt, console)?;
     }
     let kept = verdicts.iter().all(|verdict| verdict.kept);
-    printer.answer(sentences(&report, &verdicts))?;
-    printer.answer_json(&Shown {
+    console.answer(sentences(&report, &verdicts))?;
+    console.answer_json(&Shown {
         score: &report,
         numbers: report.numbers(),
         limits: &verdicts,

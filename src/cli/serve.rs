@@ -18,7 +18,7 @@ use std::sync::Arc;
 use std::time::SystemTime;
 
 /// Serves until it is interrupted.
-pub fn run(args: &ServeArgs, printer: &Console) -> Result<(), CliError> {
+pub fn run(args: &ServeArgs, console: &Console) -> Result<(), CliError> {
     let (scenario, scenario_text) = telescope(args.scenario.as_ref())?;
     let interrupt = Interrupt::install()?;
     let server = Server::open(Config {
@@ -32,11 +32,11 @@ pub fn run(args: &ServeArgs, printer: &Console) -> Result<(), CliError> {
         measurer: Some(Arc::new(measured)),
     })?;
     let address = server.address();
-    printer.answer(format!("Open {address} in a browser. Ctrl-C ends it."))?;
-    printer.answer_json(&json!({ "format": "skewstar-serve/1", "address": address }))?;
-    printer.note(format!("sessions are kept in {}", args.keep.display()));
+    console.answer(format!("Open {address} in a browser. Ctrl-C ends it."))?;
+    console.answer_json(&json!({ "format": "skewstar-serve/1", "address": address }))?;
+    console.note(format!("sessions are kept in {}", args.keep.display()));
     if args.lan {
-        printer.warning(
+        console.warning(
             "everybody in your network who has this address can practise; it is not encrypted",
         );
     }

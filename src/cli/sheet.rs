@@ -49,7 +49,7 @@ struct Axes {
 }
 
 /// Draws the sheet and writes it.
-pub fn run(args: &SheetArgs, printer: &Console) -> Result<(), CliError> {
+pub fn run(args: &SheetArgs, console: &Console) -> Result<(), CliError> {
     let axes = Axes::read(args)?;
     let scenarios = scenarios(args, &axes)?;
     let path = &args.scenario.scenario;
@@ -57,7 +57,7 @@ pub fn run(args: &SheetArgs, printer: &Console) -> Result<(), CliError> {
     let interrupt = Interrupt::install()?;
     let mut set = one_file(&args.files, &name)?;
     let settings = args.scenario.settings();
-    let shown = Progress::start(printer, "panels", scenarios.len() as u64);
+    let shown = Progress::start(console, "panels", scenarios.len() as u64);
     let title = scenarios[0].title.clone();
     let panels = interrupt
         .or_done(move || -> Result<Vec<Array2<u8>>, SceneError> {
@@ -73,13 +73,13 @@ pub fn run(args: &SheetArgs, printer: &Console) -> Result<(), CliError> {
         .map_err(CliError::of_scene(path))?;
     let canvas = draw(&title, &axes, &panels)?;
     set.put(&name, &png::rgb8(&canvas)?)?;
-    finish(set, &interrupt, printer)?;
-    printer.answer(format!(
+    finish(set, &interrupt, console)?;
+    console.answer(format!(
         "{} by {} panels of \"{title}\", without noise; each has its own brightness.",
         axes.rows.len(),
         axes.columns.len()
     ))?;
-    printer.answer_json(&Contents {
+    console.answer_json(&Contents {
         format: "skewstar-sheet/1",
         title,
         rows: axes.rows,

@@ -6,10 +6,10 @@ use super::error::MeasureError;
 use super::fit::{Dimension, Fitted, FrameView, Look, Unknown};
 use super::judged::judged;
 use super::masked::{MaskedFit, measure_masked};
+use super::picture::{CutStar, Picture};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
 use super::settings::{JudgingSettings, MeasureSettings, RingSettings};
-use super::shot::{CutStar, Picture};
 use super::{FoundSpike, FoundTriplet, SlopeModes};
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
@@ -152,7 +152,7 @@ impl Measurement {
 /// # Errors
 /// [`MeasureError`] where there is nothing to measure or the model cannot be computed; what can be measured badly is flagged.
 pub fn measure(
-    shot: &Picture,
+    picture: &Picture,
     instrument: &Instrument,
     options: &MeasureOptions,
 ) -> Result<Measurement, MeasureError> {
@@ -161,7 +161,7 @@ pub fn measure(
         return Err(MeasureError::NoMask);
     }
     let settings = &options.settings;
-    let star = shot.star(instrument, mask_on, options.at_px, &settings.finding)?;
+    let star = picture.star(instrument, mask_on, options.at_px, &settings.finding)?;
     let look = look(options);
     let mut view = FrameView::new(0, star.recorded.clone(), instrument, look);
     if mask_on {
@@ -194,7 +194,7 @@ pub fn measure(
 /// # Errors
 /// As [`measure`].
 pub fn measure_two(
-    shots: [&Picture; 2],
+    pictures: [&Picture; 2],
     instrument: &Instrument,
     options: &MeasureOptions,
 ) -> Result<Measurement, MeasureError> {
@@ -203,8 +203,8 @@ pub fn measure_two(
     }
     let settings = &options.settings;
     let stars = [
-        shots[0].star(instrument, false, options.at_px, &settings.finding)?,
-        shots[1].star(instrument, false, None, &settings.finding)?,
+        pictures[0].star(instrument, false, options.at_px, &settings.finding)?,
+        pictures[1].star(instrument, false, None, &settings.finding)?,
     ];
     let edges = [
         edges_of(&stars[0], &settings.ring)?,

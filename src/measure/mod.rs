@@ -9,7 +9,7 @@
 //! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and spikes |
 //! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
-//! | `measurement.rs`, `shot.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
+//! | `measurement.rs`, `picture.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
 //! | `spikes.rs` | where the spikes of a masked star lie, and what their slopes say |
@@ -39,12 +39,12 @@ pub mod learn;
 mod masked;
 mod measurement;
 mod next;
+mod picture;
 mod region_rays;
 mod regions;
 mod report;
 mod ring;
 pub mod settings;
-mod shot;
 mod spikes;
 mod stars;
 mod whole_frame;
@@ -60,11 +60,11 @@ pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, 
 pub use masked::{MaskedFit, measure_masked};
 pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
 pub use next::{Deed, NextStep, next_step};
+pub use picture::{CutStar, Picture};
 pub use region_rays::RegionRay;
 pub use report::{Findings, MeasureReport};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
 pub use settings::MeasureSettings;
-pub use shot::{CutStar, Picture};
 pub use spikes::{FoundSpike, FoundTriplet, SlopeModes, Spikes};
 pub use stars::{Search, Source, Stars};
 pub use whole_frame::{

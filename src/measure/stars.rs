@@ -21,8 +21,8 @@ use serde::Serialize;
 pub struct Search {
     /// Gaps up to about this wide are bridged: the shadow of a vane, the dark between the orders of a spike.
     pub join_px: f64,
-    /// Whether sources may be long and in pieces; then nothing is said about overlap.
-    pub spiky: bool,
+    /// Whether the star stands behind a mask: it may then be long and in pieces, and nothing is said about overlap.
+    pub behind_mask: bool,
     /// By which numbers a star is told from noise.
     pub settings: FindingSettings,
 }
@@ -39,7 +39,7 @@ impl Search {
     pub fn plain(settings: &FindingSettings) -> Search {
         Search {
             join_px: settings.search.join_px,
-            spiky: false,
+            behind_mask: false,
             settings: *settings,
         }
     }
@@ -56,7 +56,7 @@ impl Search {
             join_px: (own.masked_join_orders * order_px)
                 .min(own.masked_join_px_at_most)
                 .max(own.join_px),
-            spiky: true,
+            behind_mask: true,
             ..Search::plain(settings)
         }
     }
@@ -124,7 +124,7 @@ impl Stars {
         }
         let (found, best) = standing_out(&light, background.sigma, own);
         let fills_it = |found: &[Source]| {
-            !search.spiky && fills_frame(&found[0], [width_px, height_px], own.filled_share)
+            !search.behind_mask && fills_frame(&found[0], [width_px, height_px], own.filled_share)
         };
         let mut sources = sources(&light, &found, &background, search);
         if !sources.is_empty() && fills_it(&sources) {
@@ -280,7 +280,7 @@ fn sources(
             let enough = own.len() >= own_settings.px_at_least
                 && source.flux > own_settings.limit_sigma * source.flux_sigma;
             enough.then(|| Source {
-                overlaps: !search.spiky
+                overlaps: !search.behind_mask
                     && !source.touches_edge
                     && looks_double(light, &all, holes_px, own_settings),
                 ..source

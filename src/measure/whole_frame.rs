@@ -19,8 +19,8 @@ pub use words::place_in_words;
 
 use super::doughnut::Side;
 use super::frame_error::FrameError;
+use super::picture::Picture;
 use super::settings::{MeasureSettings, WholeFrameSettings};
-use super::shot::Picture;
 use super::stars::{Search, Source, Stars};
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
@@ -65,18 +65,18 @@ const LEAST_DIAMETER_PX: f64 = 1e-3;
 /// See `measure::whole_frame::tests`, which print it. Where coma is not borne out by the asymmetries (`growth_differs`, in focus or
 /// with much coma on a small sensor) nothing is to be acted on.
 pub fn whole_frame(
-    shot: &Picture,
+    picture: &Picture,
     instrument: &Instrument,
     options: &WholeFrameOptions<'_>,
 ) -> Result<WholeFrame, FrameError> {
     let mut flags = Flags::default();
     let settings = &options.settings.whole_frame;
-    let (stars, sources_found) = stars_of(shot, instrument, &options.settings, &mut flags)?;
+    let (stars, sources_found) = stars_of(picture, instrument, &options.settings, &mut flags)?;
     let second = match options.second {
         Some((second, _)) => stars_of(second, instrument, &options.settings, &mut flags)?.0,
         None => Vec::new(),
     };
-    if !shot.is_whole(&instrument.camera) {
+    if !picture.is_whole(&instrument.camera) {
         flags.raise(Flag::FrameSizeDiffers);
     }
     let mut frame = WholeFrame {
@@ -87,7 +87,7 @@ pub fn whole_frame(
         flags,
     };
     let field = FieldOfFrame {
-        middle_px: shot.middle_px(),
+        middle_px: picture.middle_px(),
         instrument,
         options,
     };
@@ -155,18 +155,18 @@ impl WholeFrame {
 }
 
 fn stars_of(
-    shot: &Picture,
+    picture: &Picture,
     instrument: &Instrument,
     settings: &MeasureSettings,
     flags: &mut Flags,
 ) -> Result<(Vec<StarShape>, usize), FrameError> {
-    let full = shot.full_adu(instrument);
+    let full = picture.full_adu(instrument);
     let search = Search::plain(&settings.finding);
-    let found = Stars::find(&shot.values_adu, full, &search)?;
+    let found = Stars::find(&picture.values_adu, full, &search)?;
     let own = &settings.whole_frame;
     let noise = PixelNoise {
         sigma: found.background.sigma,
-        gain_e: shot.gain(instrument, flags),
+        gain_e: picture.gain(instrument, flags),
     };
     let sources = found.all();
     let good = sources.iter().filter(|source| {

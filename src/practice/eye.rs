@@ -50,7 +50,7 @@ pub struct Moment {
     pub noise: Seed,
 }
 
-/// Longer exposures than this take the transfer function of the long exposure instead of drawn atmosphere.
+/// Longer exposures than this take the transfer function of the long exposure instead of an atmosphere that is drawn.
 const DRAWN_ATMOSPHERE_S: f64 = 2.0;
 /// Moments of the atmosphere in one picture at most, without and with a mask.
 const MOMENTS_AT_MOST: [usize; 2] = [3, 2];

@@ -26,12 +26,12 @@ const DOORS: [(&str, &[&str], &str); 9] = [
         &["cli", "main"],
         "only the shell ends the program",
     ),
-    ("std::io::stdout", &["cli"], "only the printer prints"),
-    ("std::io::stderr", &["cli"], "only the printer prints"),
+    ("std::io::stdout", &["cli"], "only the console prints"),
+    ("std::io::stderr", &["cli"], "only the console prints"),
     ("indicatif", &["cli"], "only the shell shows progress"),
 ];
 
-/// Macros that print: nobody's, since they panic when a pipe is closed. The printer in `cli` does not.
+/// Macros that print: nobody's, since they panic when a pipe is closed. The console in `cli` does not.
 const PRINTING: [&str; 4] = ["println", "eprintln", "print", "eprint"];
 /// Macros that panic on purpose.
 const PANICKING: [&str; 2] = ["panic", "unreachable"];
@@ -113,7 +113,7 @@ fn only_the_shell_touches_the_world() {
 }
 
 #[test]
-fn nobody_prints_but_the_printer() {
+fn nobody_prints_but_the_console() {
     let breaches: Vec<String> = sources()
         .iter()
         .flat_map(|file| {

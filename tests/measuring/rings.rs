@@ -27,7 +27,7 @@ fn edges_are_where_rays_put_them() {
         let (dark, inner_m) = truth.dark.unwrap();
         let pixel_m = world.real.camera.pixel_m;
         let found = {
-            let light = world.shot().values_adu.mapv(|v| v - 330.0);
+            let light = world.picture().values_adu.mapv(|v| v - 330.0);
             ring(&light, &RingSettings::default()).unwrap()
         };
         let shift = found.dark_shift_px().unwrap();
