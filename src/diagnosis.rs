@@ -15,14 +15,18 @@
 //! ```
 
 use crate::axes::FieldM;
-use crate::flag::{Flag, Flags};
-use crate::instrument::Instrument;
-use crate::measure::learn::{LearnError, LearnedResponse};
+use crate::flag::Flags;
+use crate::instrument::{Hold, Instrument};
+use crate::measure::learn::{LearnError, LearnedHold, LearnedResponse};
+use crate::measure::orientation::{
+    FoundTilt, OrientationAnswer, OrientationPrior, Possible, answers_of_prior, carried_coma,
+    carried_vector, cases_of_frame, helps,
+};
 use crate::measure::{
     Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
     MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
-    WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step, steps,
-    whole_frame,
+    WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step,
+    planned_turn, steps, whole_frame,
 };
 use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
@@ -43,8 +47,6 @@ pub struct DiagnosisOptions<'a> {
     pub response: Option<&'a LearnedResponse>,
     /// Exposure, where the frame does not say it.
     pub exposure_s: Option<f64>,
-    /// Whether nobody knows how the camera is held: then no screw can be named by its place, and a trial is the next step.
-    pub camera_unknown: bool,
     /// Flags of the files that the frames came from.
     pub flags: Flags,
 }
@@ -77,12 +79,18 @@ impl DiagnosisError {
 /// What a frame shows and what to do about it.
 #[derive(Debug, Clone)]
 pub struct Diagnosis {
+    /// As turns are reckoned: with a learned response, and the camera held as is likeliest.
     instrument: Instrument,
     star: Option<Measurement>,
     whole_frame: Option<WholeFrame>,
     stop: GoodEnough,
     advice: Result<Advice, NoAdvice>,
     exposure_s: Option<f64>,
+    /// How things may be, the likeliest first.
+    cases: Vec<Possible>,
+    orientations: Vec<OrientationAnswer>,
+    /// Numbers of the screws that trials have shown.
+    tried: Vec<usize>,
     flags: Flags,
     settings: MeasureSettings,
 }
@@ -108,32 +116,59 @@ impl Diagnosis {
         let (star, whole) = look(picture, &instrument, options)?;
         let exposure_s = options.exposure_s.or(picture.exposure_s);
         let stop = stop_level(&instrument, star.as_ref(), exposure_s, settings);
-        // with this flag of a learned response the wrong screws might be named
-        let advice = if flags.has(Flag::ResponseMirrorOpen) {
-            Err(NoAdvice::MirrorOpen)
-        } else {
-            let found = misaligned(star.as_ref(), whole.as_ref());
-            advise(&instrument, &found, options.aim, &settings.advice)
+        let seen = seen_orientations(&instrument, star.as_ref(), options);
+        let (orientations, cases) = match options.response {
+            Some(learned) => (
+                learned_orientations(learned, star.as_ref()),
+                learned.cases(),
+            ),
+            None => {
+                let response = instrument
+                    .assembly
+                    .as_ref()
+                    .and_then(|a| a.response.as_ref());
+                let per_rad = response.map_or(1.0, |r| r.coma_m_per_rad);
+                let cases = cases_of_frame(&seen, per_rad);
+                (seen, cases)
+            }
         };
-        let advice = advice.and_then(|advice| match options.camera_unknown {
-            true if advice.verdict(stop.stop_m) == Verdict::Turn => Err(NoAdvice::CameraUnknown),
-            _ => Ok(advice),
-        });
+        // what is worked out holds for the likeliest way, and is judged in all of them
+        let acting = match (options.response, &star) {
+            (None, Some(star)) => instrument.held(star.hold),
+            _ => instrument,
+        };
+        let found = misaligned(star.as_ref(), whole.as_ref(), acting.camera.hold());
+        let advice = advise(&acting, &found, options.aim, &settings.advice);
+        let tried = match (options.response, &acting.assembly) {
+            (Some(learned), Some(assembly)) => learned.tried(assembly),
+            _ => Vec::new(),
+        };
         Ok(Diagnosis {
-            instrument,
+            instrument: acting,
             star,
             whole_frame: whole,
             stop,
             advice,
             exposure_s,
+            cases,
+            orientations,
+            tried,
             flags,
             settings: *settings,
         })
     }
 
-    /// The instrument that was measured with: a learned response is in it.
+    /// The instrument that turns were reckoned with: a learned response is in it, and the camera is held as is likeliest.
     pub fn instrument(&self) -> &Instrument {
         &self.instrument
+    }
+
+    /// The instrument with the camera held as the star was measured: its modes are in those pupil axes.
+    pub fn as_measured(&self) -> Instrument {
+        match &self.star {
+            Some(star) => self.instrument.held(star.hold),
+            None => self.instrument.clone(),
+        }
     }
 
     /// The star, where one was asked for.
@@ -159,14 +194,21 @@ impl Diagnosis {
         self.advice.as_ref().map_err(|no| *no)
     }
 
+    /// Every way of holding the camera that fits, the heaviest first.
+    pub fn orientations(&self) -> &[OrientationAnswer] {
+        &self.orientations
+    }
+
     /// What to do: stop, turn, try, or look again.
     pub fn verdict(&self) -> Verdict {
         let sound = self.findings().is_sound();
         match &self.advice {
             _ if !sound => Verdict::LookAgain,
-            Ok(advice) => advice.verdict(self.stop.stop_m),
+            Ok(advice) => match advice.verdict(self.stop.stop_m) {
+                Verdict::Turn if !self.helps_in_every_case(advice) => Verdict::Trial,
+                verdict => verdict,
+            },
             Err(NoAdvice::NotMeasured) => Verdict::LookAgain,
-            Err(NoAdvice::MirrorOpen | NoAdvice::CameraUnknown) => Verdict::Trial,
             Err(NoAdvice::NoScrews | NoAdvice::NoResponse) => {
                 if self.coma_is_below_stop() {
                     Verdict::Stop
@@ -175,6 +217,33 @@ impl Diagnosis {
                 }
             }
         }
+    }
+
+    /// Whether the turn that is made now takes coma away however the camera may be held.
+    fn helps_in_every_case(&self, advice: &Advice) -> bool {
+        let planned = planned_turn(advice, self.stop.stop_m);
+        let (Some(planned), Some(assembly), Some(tilt)) =
+            (planned, &self.instrument.assembly, self.tilt())
+        else {
+            return true;
+        };
+        let (screw, turns) = planned.screw_and_turns();
+        let counts = self.settings.orientation.weight_that_counts;
+        helps(&tilt, &self.cases, assembly, screw, turns, counts).0
+    }
+
+    /// The tilt that was found, and what it was worked out with.
+    fn tilt(&self) -> Option<FoundTilt> {
+        let response = self.instrument.assembly.as_ref()?.response.as_ref()?;
+        let advice = self.advice.as_ref().ok()?;
+        Some(FoundTilt {
+            tilt_rad: advice.found_rad,
+            as_if: Possible {
+                hold: self.instrument.camera.hold(),
+                coma_m_per_rad: response.coma_m_per_rad,
+                weight: 1.0,
+            },
+        })
     }
 
     /// The one next step.
@@ -191,13 +260,13 @@ impl Diagnosis {
     pub fn words(&self) -> Vec<String> {
         let mut said = Vec::new();
         if let Some(star) = &self.star {
-            said.extend(findings(star, &self.instrument, &self.stop));
+            said.extend(findings(star, &self.as_measured(), &self.stop));
         }
         if let Some(whole) = &self.whole_frame {
             said.push(whole.sentences());
         }
         said.extend(match (&self.advice, self.verdict()) {
-            (Ok(advice), _) if self.findings().is_sound() => {
+            (Ok(advice), verdict) if verdict != Verdict::Trial && self.findings().is_sound() => {
                 steps(advice, &self.instrument, self.stop.stop_m)
             }
             _ => {
@@ -222,6 +291,10 @@ impl Diagnosis {
             stop: Some(self.stop),
             advice: self.advice(),
             exposure_s: self.exposure_s,
+            tilt: self.tilt(),
+            cases: &self.cases,
+            tried: &self.tried,
+            orientations: &self.orientations,
             flags: &self.flags,
             settings: &self.settings.advice,
         }
@@ -268,8 +341,34 @@ fn stop_level(
     )
 }
 
-/// What is to be put right, as far as it was measured soundly.
-fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>) -> Misaligned {
+/// The ways of holding the camera that the frame leaves; where no star was measured, those that were believed beforehand.
+fn seen_orientations(
+    instrument: &Instrument,
+    star: Option<&Measurement>,
+    options: &DiagnosisOptions,
+) -> Vec<OrientationAnswer> {
+    match star {
+        Some(star) => star.orientations.clone(),
+        None => answers_of_prior(&OrientationPrior::of(instrument, &options.measure)),
+    }
+}
+
+/// The ways of holding the camera that trials leave, on the side of focus that the star was found on.
+fn learned_orientations(
+    learned: &LearnedResponse,
+    star: Option<&Measurement>,
+) -> Vec<OrientationAnswer> {
+    let side = star.and_then(|star| star.side).map(|side| side.0);
+    let answer = |learned: &LearnedHold| OrientationAnswer {
+        hold: learned.hold,
+        side,
+        weight: learned.weight,
+    };
+    learned.holds.iter().map(answer).collect()
+}
+
+/// What is to be put right, as far as it was measured soundly, in pupil axes of `hold`.
+fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>, hold: Hold) -> Misaligned {
     let star = star.filter(|s| s.is_sound());
     let plane = whole.and_then(WholeFrame::plane_to_act_on);
     let coma = whole
@@ -277,8 +376,10 @@ fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>) -> Misalig
         .and_then(WholeFrame::sound_coma);
     let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
     Misaligned {
-        coma: star.and_then(Measurement::coma),
-        field_m: star.map_or(FieldM::ZERO, |s| s.field_m),
+        coma: star.and_then(|s| Some(carried_coma(&s.coma()?, s.hold, hold))),
+        field_m: star.map_or(FieldM::ZERO, |s| {
+            FieldM::new(carried_vector(s.field_m.xy(), s.hold, hold))
+        }),
         node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
         plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),
     }

@@ -22,6 +22,7 @@ pub fn fast_unit() -> Instrument {
     });
     let mut camera = Camera::new(3.8 * UM, [64, 60], Passband::Band([480.0 * NM, 620.0 * NM]));
     camera.wavelengths = Some(3);
+    camera.orientation = Orientation::Known;
     Instrument {
         assembly: Some(assembly),
         ..Instrument::new(telescope, camera)

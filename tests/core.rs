@@ -123,16 +123,15 @@ fn the_next_step_puts_right_what_was_turned() {
 fn without_camera_or_response_a_trial_is_next() {
     let scene = night(SHORT);
     let frame = counts(&scene);
-    let unknown = DiagnosisOptions {
-        camera_unknown: true,
-        ..inside()
-    };
+    let mut unknown = inside();
+    unknown.measure.camera_unknown = true;
     let found = diagnosis(&frame, scene.instrument(), &unknown);
     assert_eq!(found.verdict(), Verdict::Trial);
-    assert_eq!(found.advice().expect_err("open"), NoAdvice::CameraUnknown);
     let ratio = scene.instrument().telescope.focal_ratio();
     let most = if ratio <= 2.5 { 1.0 / 16.0 } else { 1.0 / 8.0 };
-    assert_eq!(found.next().turns, Some(most));
+    let asked = found.next().turns.expect("a screw to try");
+    assert!(asked != 0.0 && asked.abs() <= most, "{asked}");
+    assert!(found.orientations().len() > 1);
 
     let mut untaught = scene.instrument().clone();
     untaught.assembly.as_mut().expect("screws").response = None;

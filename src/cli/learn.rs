@@ -9,7 +9,7 @@ use super::{finish, image_of, one_file, stem};
 use crate::files;
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Instrument, read_turns};
-use crate::measure::learn::{LearnError, LearnedResponse, Sighting, TrialTurn, learn};
+use crate::measure::learn::{LearnError, LearnedHold, LearnedResponse, Sighting, TrialTurn, learn};
 use crate::measure::{MeasureError, MeasureOptions, Picture, Side, Uncertain, measure};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use serde::Serialize;
@@ -116,9 +116,8 @@ pub fn run(args: &LearnArgs, console: &Console) -> Result<(), CliError> {
     };
     let shown = Progress::start(console, "frames", frames.len() as u64);
     let job = (instrument.clone(), frames);
-    let seen =
-        interrupt.or_done(move || sightings(&job.0, &job.1, &options, &|| shown.step()))??;
-    let trials: Vec<TrialTurn> = typed.iter().map(|t| t.trial(&seen)).collect();
+    let seen = interrupt.or_done(move || sightings(&job.0, &job.1, &options, &|| shown.step()))?;
+    let trials = usable_trials(&typed, seen, console)?;
     let learned = learn(&instrument, &trials, &options.settings.learning).map_err(|source| {
         NotLearned::Learn {
             path: path.clone(),
@@ -162,15 +161,45 @@ impl TypedTrial {
         })
     }
 
-    fn trial(&self, seen: &BTreeMap<PathBuf, Sighting>) -> TrialTurn {
-        let [before, after] = [0, 1].map(|i| seen[&self.frames[i]]);
-        TrialTurn {
+    /// `None` where one of its frames could not be measured.
+    fn trial(&self, seen: &BTreeMap<PathBuf, Sighting>) -> Option<TrialTurn> {
+        let [before, after] = [0, 1].map(|i| seen.get(&self.frames[i]).copied());
+        Some(TrialTurn {
             screw: self.screw.clone(),
             turns: self.turns,
-            before,
-            after,
+            before: before?,
+            after: after?,
+        })
+    }
+}
+
+/// The trials whose frames could both be measured. A frame that could not be is said and its trials are left out; where no trial is
+/// left, it is the error.
+fn usable_trials(
+    typed: &[TypedTrial],
+    seen: BTreeMap<PathBuf, Result<Sighting, NotLearned>>,
+    console: &Console,
+) -> Result<Vec<TrialTurn>, NotLearned> {
+    let (mut good, mut bad) = (BTreeMap::new(), Vec::new());
+    for (path, sighting) in seen {
+        match sighting {
+            Ok(sighting) => {
+                good.insert(path, sighting);
+            }
+            Err(error) => bad.push(error),
         }
     }
+    let trials: Vec<TrialTurn> = typed.iter().filter_map(|t| t.trial(&good)).collect();
+    if trials.is_empty() && !bad.is_empty() {
+        return Err(bad.swap_remove(0));
+    }
+    for error in bad {
+        console.warning(format!(
+            "{error}; its trials are left out: {}",
+            error.hint()
+        ));
+    }
+    Ok(trials)
 }
 
 /// Reads every frame once, however many trials name it.
@@ -200,19 +229,19 @@ fn open_frames(
     Ok(frames)
 }
 
-/// Measures every frame.
+/// Measures every frame; what could not be measured says why.
 fn sightings(
     instrument: &Instrument,
     frames: &BTreeMap<PathBuf, Picture>,
     options: &MeasureOptions,
     step: &dyn Fn(),
-) -> Result<BTreeMap<PathBuf, Sighting>, NotLearned> {
+) -> BTreeMap<PathBuf, Result<Sighting, NotLearned>> {
     let mut seen = BTreeMap::new();
     for (path, picture) in frames {
-        seen.insert(path.clone(), sighting(instrument, path, picture, options)?);
+        seen.insert(path.clone(), sighting(instrument, path, picture, options));
         step();
     }
-    Ok(seen)
+    seen
 }
 
 fn sighting(
@@ -283,14 +312,34 @@ struct LearnOutput<'a> {
     image_shift_um_per_arcmin: Option<Uncertain>,
     rotation_deg: Uncertain,
     mirrored: bool,
+    holds: Vec<HoldOutput>,
     screws: BTreeMap<&'a str, ScrewOutput>,
     flags: &'a Flags,
+}
+
+#[derive(Debug, Serialize)]
+struct HoldOutput {
+    rotation_deg: f64,
+    mirrored: bool,
+    coma_nm_per_arcmin: f64,
+    weight: f64,
 }
 
 #[derive(Debug, Serialize)]
 struct ScrewOutput {
     coma_nm_per_turn: [f64; 2],
     sigma: f64,
+}
+
+impl HoldOutput {
+    fn of(learned: &LearnedHold) -> HoldOutput {
+        HoldOutput {
+            rotation_deg: learned.hold.rotation_rad / DEG,
+            mirrored: learned.hold.mirrored,
+            coma_nm_per_arcmin: learned.coma_m_per_rad * ARCMIN / NM,
+            weight: learned.weight,
+        }
+    }
 }
 
 impl<'a> LearnOutput<'a> {
@@ -310,6 +359,7 @@ impl<'a> LearnOutput<'a> {
                 .map(|s| s.in_units_of(UM / ARCMIN)),
             rotation_deg: learned.rotation_rad.in_units_of(DEG),
             mirrored: learned.mirrored,
+            holds: learned.holds.iter().map(HoldOutput::of).collect(),
             screws: rows.collect(),
             flags: &learned.flags,
         }

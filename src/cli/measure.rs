@@ -40,7 +40,7 @@ pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
     let found = interrupt.or_done(move || job.diagnosis())??;
     drop(shown);
     if let (Some(mut set), Some(star)) = (set.take(), found.star()) {
-        let canvas = measure_picture::draw(&frames.first.values_adu, star, found.instrument())?;
+        let canvas = measure_picture::draw(&frames.first.values_adu, star, &found.as_measured())?;
         set.put(&name, &png::rgb8(&canvas)?)?;
         finish(set, &interrupt, console)?;
     }
@@ -69,6 +69,7 @@ impl Wanted {
                 at_px: args.at,
                 temperature_k: args.temperature,
                 portable: args.portable,
+                camera_unknown: false,
                 settings: MeasureSettings::default(),
             },
             whole_frame: args.whole_frame,

@@ -7,6 +7,7 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::practice::telescope;
 use crate::diagnosis::{Diagnosis, DiagnosisOptions};
+use crate::instrument::Orientation;
 use crate::measure::{MeasureOptions, Picture, Side};
 use crate::practice::{BYTES_AT_MOST, MeasureRequest};
 use crate::web::{Config, Keeper, Server};
@@ -124,12 +125,16 @@ fn measured(asked: &MeasureRequest<'_>) -> Result<String, String> {
             } else {
                 Side::Outside
             }),
+            camera_unknown: !asked.camera_known,
             ..MeasureOptions::default()
         },
-        camera_unknown: !asked.camera_known,
         ..DiagnosisOptions::default()
     };
-    let found = Diagnosis::of(&Picture::from(asked.frame), asked.owner, &options)
+    let mut owner = asked.owner.clone();
+    if asked.camera_known {
+        owner.camera.orientation = Orientation::Known;
+    }
+    let found = Diagnosis::of(&Picture::from(asked.frame), &owner, &options)
         .map_err(|error| format!("{error}; {}", error.hint()))?;
     Ok(found.words().join("\n"))
 }

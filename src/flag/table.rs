@@ -142,11 +142,8 @@ flags! {
         "The frame has not the size of camera.width_px and camera.height_px, so that its place on the sensor is not known: one star is taken to be on the axis, and places in a whole frame are counted from its middle."
         "Use the whole frame as the camera saved it, or type the size that it has."
     ResponseMirrorOpen "response_mirror_open" sound [Measure]
-        "The learned response leaves open whether the camera's picture is mirrored, and with it which screw to turn, so that no turns are advised."
-        "Learn once more, from trial turns of two screws that are not opposite (skewstar learn)."
-    ResponseHalfTurnOpen "response_half_turn_open" sound [Measure]
-        "The learned response leaves open whether the camera stands half a turn round: the turns that are advised do not depend on it, the shadows of vanes and masks do."
-        "Type camera.rotation_deg to within 60 degrees of what it is, and learn once more."
+        "The learned response leaves open whether the camera's picture is mirrored, and with it what other screws than those that were tried would do."
+        "Turn as advised, or try a second screw that is not opposite the first, and learn once more (skewstar learn)."
     ResponseTrialsDisagree "response_trials_disagree" sound [Measure]
         "The trial turns that the response was learned from do not agree with one another, so that the turns advised from it may be off by as much."
         "Learn once more: take up the backlash of each screw first, and turn it by exactly what is typed."
@@ -159,11 +156,8 @@ flags! {
 
     // a response, learned
     MirrorOpen "mirror_open" sound [Learn]
-        "Whether the camera's picture is mirrored stays open: the screws that were turned do not tell, and it is taken as typed."
+        "Whether the camera's picture is mirrored stays open: the screws that were turned do not tell."
         "Try a second screw that is not opposite the first, and learn from both."
-    HalfTurnOpen "half_turn_open" sound [Learn]
-        "The camera might as well be turned by half a turn more, with the sign of the coma changed."
-        "Type camera.rotation_deg to within 60 degrees of what it is, and learn again."
     Recentred "recentred" sound [Learn]
         "The star stayed in its place, so that how far a tilt moves it was not learned."
         "Nothing has to be done to have turns advised; to learn it too, do not bring the star back between the two frames of a trial."

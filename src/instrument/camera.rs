@@ -1,6 +1,7 @@
 //! The camera: pixels, colours, and what turns light into counts.
 
 use crate::axes::FramePx;
+use std::f64::consts::TAU;
 
 /// The camera.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,6 +16,8 @@ pub struct Camera {
     pub rotation_rad: f64,
     /// Whether the columns are flipped, after the rotation.
     pub mirrored: bool,
+    /// Whether rotation and mirroring were checked.
+    pub orientation: Orientation,
     /// What light it takes.
     pub passband: Passband,
     /// Number of wavelengths; `None` lets the plan choose.
@@ -36,6 +39,7 @@ impl Camera {
             height_px,
             rotation_rad: 0.0,
             mirrored: false,
+            orientation: Orientation::Assumed,
             passband,
             wavelengths: None,
             throughput: 1.0,
@@ -44,10 +48,55 @@ impl Camera {
         }
     }
 
+    /// How it is held.
+    pub fn hold(&self) -> Hold {
+        Hold {
+            rotation_rad: self.rotation_rad,
+            mirrored: self.mirrored,
+        }
+    }
+
     /// The middle of the frame, in pixels: the first one's centre is 0.
     pub fn middle_px(&self) -> FramePx {
         FramePx::new([self.width_px, self.height_px].map(|side| 0.5 * (side as f64 - 1.0)))
     }
+}
+
+/// Where rotation and mirroring of a camera are known from.
+///
+/// A picture does not say by itself how the camera is held, and an owner often does not know it: what was only typed is a prior,
+/// not a fact.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Orientation {
+    /// They were typed, and not checked.
+    #[default]
+    Assumed,
+    /// They were checked, or learned from trial turns.
+    Known,
+}
+
+/// How a camera is held: which way its columns run in the pupil.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hold {
+    /// Azimuth of the sensor's +x (columns) in pupil axes.
+    pub rotation_rad: f64,
+    /// Whether the columns are flipped, after the rotation.
+    pub mirrored: bool,
+}
+
+impl Hold {
+    /// The same hold, turned further (counter-clockwise in pupil axes).
+    pub fn turned(self, by_rad: f64) -> Hold {
+        Hold {
+            rotation_rad: wrapped(self.rotation_rad + by_rad),
+            ..self
+        }
+    }
+}
+
+/// An angle between −π and π.
+pub fn wrapped(angle_rad: f64) -> f64 {
+    angle_rad - TAU * (angle_rad / TAU).round()
 }
 
 /// Transmission against wavelength.

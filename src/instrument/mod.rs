@@ -38,7 +38,7 @@ mod telescope;
 mod turns;
 
 pub use assembly::{Assembly, ClockwiseTurn, Response, Screw, end, fraction, read_turns, way};
-pub use camera::{Camera, Colour, ColourArray, Electronics, Passband};
+pub use camera::{Camera, Colour, ColourArray, Electronics, Hold, Orientation, Passband, wrapped};
 pub use layout_names::{KeyUse, LayoutKey, LayoutName};
 pub use layouts::{ABERRATIONS, SlotAngle, SlotLayout, Wedge, WedgePitch, Zone};
 pub use mask::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionSpec};
@@ -69,5 +69,13 @@ impl Instrument {
             mask: None,
             camera,
         }
+    }
+
+    /// The same with the camera held otherwise.
+    pub fn held(&self, hold: Hold) -> Instrument {
+        let mut other = self.clone();
+        other.camera.rotation_rad = hold.rotation_rad;
+        other.camera.mirrored = hold.mirrored;
+        other
     }
 }

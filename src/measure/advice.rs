@@ -42,6 +42,8 @@ impl Aim {
 pub struct Advice {
     /// What is aimed at.
     pub aim: Aim,
+    /// Tilt of the unit that was found and is to be undone, pupil axes, radians.
+    pub found_rad: [f64; 2],
     /// Tilt to add to the unit, pupil axes, radians.
     pub tilt_rad: [f64; 2],
     /// Turns of every screw; positive lengthens.
@@ -165,12 +167,6 @@ pub enum NoAdvice {
     /// What is aimed at was not measured.
     #[error("what is aimed at was not measured")]
     NotMeasured,
-    /// The learned response leaves the mirroring of the camera open: the wrong screws might be named.
-    #[error("whether the camera's picture is mirrored stays open, and with it which screw to turn")]
-    MirrorOpen,
-    /// Nobody knows how the camera is held.
-    #[error("which screw it is stays open: nobody knows how the camera is turned")]
-    CameraUnknown,
 }
 
 impl NoAdvice {
@@ -180,12 +176,6 @@ impl NoAdvice {
             NoAdvice::NoScrews => "describe the screws in [assembly]",
             NoAdvice::NoResponse => {
                 "learn it from two trial turns (skewstar learn), or type it in as [assembly.response]"
-            }
-            NoAdvice::MirrorOpen => {
-                "learn once more with trial turns of two screws that are not opposite (skewstar learn)"
-            }
-            NoAdvice::CameraUnknown => {
-                "turn one screw a little and watch which way the dark centre goes"
             }
             NoAdvice::NotMeasured => "coma needs a star, the focal plane needs --whole-frame",
         }
@@ -233,6 +223,7 @@ pub fn advise(
     let shift_m = FieldM::new(plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad));
     Ok(Advice {
         aim,
+        found_rad: tilt,
         tilt_rad: plane.tilt_rad,
         one_screw: by_coma
             .filter(|_| aim == Aim::Coma)

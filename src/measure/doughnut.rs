@@ -102,7 +102,7 @@ pub fn measure_doughnut(
 ) -> Result<DoughnutFit, PredictError> {
     let mut other_view = view.afresh();
     let side = told.unwrap_or(Side::Outside);
-    let fitted = on_side(view, ring, instrument, side, settings)?;
+    let fitted = on_side(view, ring, instrument, side, settings, &[])?;
     let first = DoughnutFit {
         fitted,
         side,
@@ -111,7 +111,14 @@ pub fn measure_doughnut(
     if told.is_some() || looks_same_from_both_ends(instrument) {
         return Ok(first);
     }
-    let other = on_side(&mut other_view, ring, instrument, side.other(), settings)?;
+    let other = on_side(
+        &mut other_view,
+        ring,
+        instrument,
+        side.other(),
+        settings,
+        &[],
+    )?;
     // each fit left out other pixels and weighed the dark ones anew: both must agree on which is better
     let spread = first.fitted.chi_square.min(other.chi_square).max(1.0);
     let limit = settings.doughnut.other_side_chi_square * spread;
@@ -135,18 +142,25 @@ pub fn measure_doughnut(
     Ok(DoughnutFit { side_from, ..first })
 }
 
-/// Fits one doughnut on one side of focus.
-fn on_side(
+/// Fits one doughnut on one side of focus; these dimensions are freed at the end too.
+///
+/// # Errors
+/// As [`Model::new`](crate::predict::Model::new).
+pub(super) fn on_side(
     view: &mut FrameView,
     ring: &Ring,
     instrument: &Instrument,
     side: Side,
     settings: &MeasureSettings,
+    freed: &[Dimension],
 ) -> Result<Fitted, PredictError> {
     let views = std::slice::from_mut(view);
-    // the obstruction's size is freed last: each change of it costs a new pupil
-    let start = start(views, &[(ring, side)], instrument, &[], settings);
+    // dimensions are freed last: each change of one costs a new pupil
+    let start = first_guess(views, ring, side, instrument, settings);
     let mut near = approached(views, start, instrument, settings)?;
+    for dimension in freed {
+        near.push(Unknown::Dimension(*dimension), dimension.neutral());
+    }
     if instrument.telescope.obstruction.is_some() {
         let size = Dimension::ObstructionSize;
         near.push(Unknown::Dimension(size), size.neutral());
@@ -269,6 +283,17 @@ fn vanes_are_opposite(vanes: &[Vane]) -> bool {
     vanes
         .iter()
         .all(|vane| vanes.iter().any(|other| opposite(vane, other)))
+}
+
+/// A first guess of one doughnut from its edges.
+pub(super) fn first_guess(
+    views: &[FrameView],
+    ring: &Ring,
+    side: Side,
+    instrument: &Instrument,
+    settings: &MeasureSettings,
+) -> TrialState {
+    start(views, &[(ring, side)], instrument, &[], settings)
 }
 
 /// A first guess from the edges.

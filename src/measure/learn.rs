@@ -1,42 +1,44 @@
 //! From trial turns to what a tilt of the unit does to the star, and to how the camera sits.
 //!
 //! A trial is a star measured before and after the turn of one screw. A turn tilts the unit by a known t; the coma in *frame*
-//! axes then changes by M·R(−rotation)·k·t, with M the camera's mirroring. What was measured is in pupil axes of the camera as it
-//! was typed, so it is turned back into frame axes first, and a camera that was typed wrong does no harm. As complex numbers:
+//! axes then changes by M·R(−rotation)·k·t, with M the camera's mirroring. What was measured is in pupil axes of the hold that it was
+//! measured with, so it is turned back into frame axes first, and a camera that was typed wrong does no harm. As complex numbers:
 //! change = k·exp(−i·rotation)·t where the camera is not mirrored, and −conj(change) in its place where it is.
 //!
-//! What the trials leave open is said, not guessed:
-//! - One screw (or two in one line with the centre) fits both mirror images exactly: `mirror_open`, and the mirroring stays as typed.
-//! - The sign of k and a half turn of the camera cannot be told apart. The rotation nearest to the typed one is taken
-//!   (`half_turn_open` where that is a close call). Turns of screws that take coma away do not depend on it; shadows of vanes,
-//!   masks and the azimuths that are reported do.
+//! What a frame adds: a hand errs in its turns, and tightening shifts the unit, so that a change is known less well than both frames
+//! ([`LearningSettings`]). What the trials leave open is said, not guessed:
+//! - One screw (or two in one line with the centre) fits both mirror images: both are kept, each with its own rotation and its weight.
+//! - The sign of k and a half turn of the camera cannot be told apart, and turns do not depend on which of them it is. The sign is
+//!   taken as typed, so that the rotation is the way round in which a positive response would explain the frames.
 //! - Piston changes focus, which is not learned.
-//!
-//! Frames that were taken with vanes or a mask and a badly typed rotation fit poorly; doughnuts of a round pupil do not care.
 
 use super::Measurement;
 use super::measurement::aligned_modes;
+use super::orientation::Possible;
 use super::settings::LearningSettings;
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
-use crate::instrument::{Assembly, Instrument, Response, TurnsError};
+use crate::instrument::{
+    Assembly, Camera, Hold, Instrument, Orientation, Response, TurnsError, wrapped,
+};
 use crate::math::Uncertain;
 use crate::mechanics::plane_of;
-use crate::pupil::frame_axes;
+use crate::pupil::axes_of;
 use crate::state::{Coma, ScrewTurns};
 use crate::units::{ARCMIN, NM};
 use num_complex::Complex64;
-use std::f64::consts::{PI, TAU};
 use thiserror::Error;
 
 /// What a trial needs of a measured star.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sighting {
-    /// Its coma, in pupil axes of the camera as typed. Where it is not determined, nothing is learned from it.
+    /// Its coma, in pupil axes of `hold`. Where it is not determined, nothing is learned from it.
     pub coma: Coma,
+    /// How the camera was held in the measurement.
+    pub hold: Hold,
     /// Place of the star, frame pixels.
     pub star_px: FramePx,
-    /// Its place in the field, pupil axes of the camera as typed.
+    /// Its place in the field, pupil axes of `hold`.
     pub field_m: FieldM,
 }
 
@@ -60,14 +62,27 @@ pub struct LearnedResponse {
     pub coma_m_per_rad: Uncertain,
     /// Image shift per tilt; `None` where the frames followed the star.
     pub image_shift_m_per_rad: Option<Uncertain>,
-    /// Azimuth of the sensor's columns in pupil axes, −π to π.
+    /// Azimuth of the sensor's columns in pupil axes, −π to π, as turns of screws see it.
     pub rotation_rad: Uncertain,
     /// Whether the columns are flipped.
     pub mirrored: bool,
+    /// Every way of holding the camera that the trials leave open, the heaviest first: the one above, and perhaps its mirror image.
+    pub holds: Vec<LearnedHold>,
     /// What each screw that was tried did.
     pub screws: Vec<LearnedScrew>,
     /// What the trials leave open.
     pub flags: Flags,
+}
+
+/// One way to hold the camera that explains the trials.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LearnedHold {
+    /// How it is held.
+    pub hold: Hold,
+    /// Coma per tilt that goes with it; metres RMS per radian.
+    pub coma_m_per_rad: f64,
+    /// How much it is to be believed; all of them together have 1.
+    pub weight: f64,
 }
 
 /// A row of the response matrix.
@@ -122,15 +137,14 @@ pub enum LearnError {
     },
     /// The trials contradict one another.
     #[error(
-        "the trials contradict one another: together they say that an arcminute of tilt makes {:.0} nm of coma, give or take {:.0} nm",
-        coma_m_per_rad * ARCMIN / NM,
-        sigma_m_per_rad * ARCMIN / NM
+        "the trials contradict one another: together they say that an arcminute of tilt makes {:.0} nm of coma, and they lie {spread:.1} times farther from that than hands and frames explain",
+        coma_m_per_rad * ARCMIN / NM
     )]
     Contradiction {
         /// Coma per tilt that fits them best.
         coma_m_per_rad: f64,
-        /// Its standard deviation.
-        sigma_m_per_rad: f64,
+        /// How many times farther than expected they lie from it.
+        spread: f64,
     },
 }
 
@@ -166,19 +180,20 @@ impl Sighting {
         coma.sigma_per_axis_m()?;
         Some(Sighting {
             coma,
+            hold: measurement.hold,
             star_px: measurement.star_px,
             field_m: measurement.field_m,
         })
     }
 }
 
-/// Learns from trials.
+/// Learns from trials, in any order.
 ///
-/// Errors of trials that share a frame are taken as independent. A turn that was made less exactly than the frames were
-/// measured shows, from two trials on, in `trials_disagree` and in every sigma.
+/// A trial whose change was not seen teaches nothing and is left out, unless there is no other. Of three trials and more, one that lies
+/// far from all others is left out too (`trials_disagree`). Errors of trials that share a frame are taken as independent.
 ///
 /// # Errors
-/// [`LearnError`] where there is nothing to learn from, for a turn whose effect is not seen, and for trials that contradict one another.
+/// [`LearnError`] where there is nothing to learn from, for turns whose effect is not seen, and for trials that contradict one another.
 ///
 /// # Accuracy
 /// `tests/cli/learning.rs` learns from simulated frames of a camera that is turned and mirrored.
@@ -188,28 +203,29 @@ pub fn learn(
     settings: &LearningSettings,
 ) -> Result<LearnedResponse, LearnError> {
     let assembly = instrument.assembly.as_ref().ok_or(LearnError::NoScrews)?;
-    let changes = trials
-        .iter()
-        .map(|trial| ComaChange::of(instrument, assembly, trial, settings.change_seen_sigma))
-        .collect::<Result<Vec<_>, _>>()?;
-    if changes.is_empty() {
-        return Err(LearnError::NoTrial);
-    }
-    let typed = &instrument.camera;
-    let (fit, mirror_open) = choose(&changes, typed.mirrored, settings.mirror_chi_square);
-    let (size, rotation_rad) = nearest_rotation(fit.product, typed.rotation_rad);
-    let spread = fit.spread(changes.len());
-    let camera = CameraHold {
-        rotation_rad,
-        mirrored: fit.mirrored,
+    let (trials, changes) = seen_changes(instrument, assembly, trials, settings)?;
+    let expected_m = assembly.response.as_ref().map(|r| r.coma_m_per_rad);
+    let fits = |changes: &[ComaChange]| {
+        [false, true].map(|mirrored| fit(changes, mirrored, expected_m, settings))
     };
-    let shift = shift_of(&changes, &camera, typed.pixel_m, settings);
+    let (trials, changes, left_out) = without_the_odd_one(trials, changes, &fits, settings);
+    let typed = &instrument.camera;
+    let holds = weighed(fits(&changes), typed, expected_m, settings);
+    let (best, fit) = &holds[0];
+    let spread = fit.spread(changes.len());
+    if spread > settings.contradiction_spread {
+        return Err(LearnError::Contradiction {
+            coma_m_per_rad: best.coma_m_per_rad,
+            spread,
+        });
+    }
+    let mirror_open = holds.len() > 1;
+    let shift = shift_of(&changes, &best.hold, typed.pixel_m, settings);
     let (image_shift_m_per_rad, shift_flag) = shift;
-    let far = wrapped(rotation_rad - typed.rotation_rad).abs() > settings.half_turn_clear_rad;
+    let disagree = left_out || spread > settings.disagree_factor;
     let told = [
         (mirror_open, Flag::MirrorOpen),
-        (far, Flag::HalfTurnOpen),
-        (spread > settings.disagree_factor, Flag::TrialsDisagree),
+        (disagree, Flag::TrialsDisagree),
     ];
     let flags = told
         .into_iter()
@@ -217,29 +233,129 @@ pub fn learn(
         .map(|t| t.1)
         .chain(shift_flag);
     let sigma = fit.sigma * spread.max(1.0);
-    if sigma > settings.contradiction_share * size.abs() {
-        return Err(LearnError::Contradiction {
-            coma_m_per_rad: size,
-            sigma_m_per_rad: sigma,
-        });
-    }
     Ok(LearnedResponse {
         coma_m_per_rad: Uncertain {
-            value: size,
+            value: best.coma_m_per_rad,
             sigma: Some(sigma),
         },
         image_shift_m_per_rad,
         rotation_rad: Uncertain {
-            value: rotation_rad,
-            sigma: Some(sigma / size.abs()),
+            value: best.hold.rotation_rad,
+            sigma: Some(sigma / fit.product.norm()),
         },
-        mirrored: fit.mirrored,
-        screws: matrix(assembly, trials, &changes, &camera),
+        mirrored: best.hold.mirrored,
+        screws: matrix(assembly, &trials, &changes, &best.hold),
+        holds: holds.iter().map(|h| h.0).collect(),
         flags: flags.collect(),
     })
 }
 
+/// The trials whose change was seen; an error where a trial cannot be meant, or where none was seen.
+fn seen_changes(
+    instrument: &Instrument,
+    assembly: &Assembly,
+    trials: &[TrialTurn],
+    settings: &LearningSettings,
+) -> Result<(Vec<TrialTurn>, Vec<ComaChange>), LearnError> {
+    let (mut kept, mut changes, mut unseen) = (Vec::new(), Vec::new(), None);
+    for trial in trials {
+        match ComaChange::of(instrument, assembly, trial, settings) {
+            Ok(change) => {
+                kept.push(trial.clone());
+                changes.push(change);
+            }
+            Err(error @ LearnError::NoChange { .. }) => unseen = unseen.or(Some(error)),
+            Err(error) => return Err(error),
+        }
+    }
+    match (changes.is_empty(), unseen) {
+        (true, Some(error)) => Err(error),
+        (true, None) => Err(LearnError::NoTrial),
+        _ => Ok((kept, changes)),
+    }
+}
+
+/// Of three trials and more, those that are left when one that lies far from all others is taken out; and whether one was.
+fn without_the_odd_one(
+    trials: Vec<TrialTurn>,
+    changes: Vec<ComaChange>,
+    fits: &impl Fn(&[ComaChange]) -> [HoldFit; 2],
+    settings: &LearningSettings,
+) -> (Vec<TrialTurn>, Vec<ComaChange>, bool) {
+    let spread = |changes: &[ComaChange]| {
+        let both = fits(changes).map(|fit| fit.spread(changes.len()));
+        both[0].min(both[1])
+    };
+    let all = spread(&changes);
+    if changes.len() < 3 || all <= settings.disagree_factor {
+        return (trials, changes, false);
+    }
+    let without = |odd: usize| -> Vec<ComaChange> {
+        let others = changes.iter().enumerate().filter(|(k, _)| *k != odd);
+        others.map(|(_, change)| *change).collect()
+    };
+    let best = (0..changes.len())
+        .map(|odd| (odd, spread(&without(odd))))
+        .min_by(|a, b| a.1.total_cmp(&b.1));
+    match best {
+        Some((odd, left)) if left <= settings.agree_factor => {
+            let changes = without(odd);
+            let others = trials.into_iter().enumerate().filter(|(k, _)| *k != odd);
+            (others.map(|(_, trial)| trial).collect(), changes, true)
+        }
+        _ => (trials, changes, false),
+    }
+}
+
+/// Both mirror images with their weights, the heavier first; the lighter only where it is not ruled out.
+fn weighed(
+    fits: [HoldFit; 2],
+    typed: &Camera,
+    expected_m: Option<f64>,
+    settings: &LearningSettings,
+) -> Vec<(LearnedHold, HoldFit)> {
+    let believed = match typed.orientation {
+        Orientation::Known => settings.known_mirroring_believed,
+        Orientation::Assumed => settings.typed_mirroring_believed,
+    };
+    let least = fits[0].chi_square.min(fits[1].chi_square);
+    let mut all: Vec<(LearnedHold, HoldFit)> = fits
+        .into_iter()
+        .map(|fit| {
+            let prior = match fit.mirrored == typed.mirrored {
+                true => believed,
+                false => 1.0 - believed,
+            };
+            let sense = if expected_m.unwrap_or(1.0) < 0.0 {
+                -1.0
+            } else {
+                1.0
+            };
+            let product = fit.product * sense;
+            let hold = Hold {
+                rotation_rad: wrapped(-libm::atan2(product.im, product.re)),
+                mirrored: fit.mirrored,
+            };
+            let learned = LearnedHold {
+                hold,
+                coma_m_per_rad: sense * fit.size_m_per_rad,
+                weight: prior * libm::exp(-0.5 * (fit.chi_square - least)),
+            };
+            (learned, fit)
+        })
+        .collect();
+    all.sort_by(|a, b| b.0.weight.total_cmp(&a.0.weight));
+    let sum: f64 = all.iter().map(|h| h.0.weight).sum();
+    all.iter_mut().for_each(|h| h.0.weight /= sum);
+    if all[1].0.weight < settings.mirror_open_weight {
+        all.truncate(1);
+        all[0].0.weight = 1.0;
+    }
+    all
+}
+
 /// What a trial changed, in frame axes.
+#[derive(Debug, Clone, Copy)]
 struct ComaChange {
     tilt: Complex64,
     coma: Complex64,
@@ -247,16 +363,13 @@ struct ComaChange {
     shift_px: Complex64,
 }
 
-/// How a camera sits.
-struct CameraHold {
-    rotation_rad: f64,
-    mirrored: bool,
-}
-
 /// The best product k·exp(−i·rotation) for one of the mirror images.
+#[derive(Debug, Clone, Copy)]
 struct HoldFit {
     mirrored: bool,
     product: Complex64,
+    /// Size of k, between what the trials say and what was typed.
+    size_m_per_rad: f64,
     sigma: f64,
     chi_square: f64,
 }
@@ -266,8 +379,9 @@ impl ComaChange {
         instrument: &Instrument,
         assembly: &Assembly,
         trial: &TrialTurn,
-        seen_sigma: f64,
+        settings: &LearningSettings,
     ) -> Result<ComaChange, LearnError> {
+        let seen_sigma = settings.change_seen_sigma;
         let turns = ScrewTurns::named(assembly, [(trial.screw.as_str(), trial.turns)])?;
         let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
         if trial.turns == 0.0 || !within {
@@ -276,9 +390,7 @@ impl ComaChange {
                 turns: trial.turns,
             });
         }
-        let change = coma_change(instrument, trial);
-        let coma = complex(frame_axes(instrument).forward(change.xy_m()));
-        let sigma_m = change.sigma_per_axis_m().unwrap_or(f64::INFINITY);
+        let (coma, sigma_m) = coma_change(instrument, trial);
         let seen = (seen_sigma * sigma_m..f64::INFINITY).contains(&coma.norm());
         if !seen || coma.norm() == 0.0 {
             return Err(LearnError::NoChange {
@@ -292,7 +404,7 @@ impl ComaChange {
         Ok(ComaChange {
             tilt: complex(plane_of(assembly, &turns).tilt_rad),
             coma,
-            sigma_m: sigma_m.max(LEAST_SIGMA_M),
+            sigma_m: with_the_hand(sigma_m, coma.norm(), trial.turns, settings),
             shift_px: complex((trial.after.star_px - trial.before.star_px).xy()),
         })
     }
@@ -307,33 +419,35 @@ impl ComaChange {
     }
 }
 
-/// Change of coma, less what the star's way across the field of the aligned telescope explains.
-fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> Coma {
+/// Standard deviation of a change, in either direction, with what a hand and tightening add to that of the frames.
+fn with_the_hand(frames_m: f64, change_m: f64, turns: f64, settings: &LearningSettings) -> f64 {
+    let hand = settings.hand_share.hypot(settings.hand_turns / turns.abs());
+    frames_m
+        .hypot(settings.lock_shift_m)
+        .hypot(hand * change_m)
+        .max(LEAST_SIGMA_M)
+}
+
+/// Change of coma in frame axes, less what the star's way across the field of the aligned telescope explains; and the standard
+/// deviation that the frames give it in either direction.
+fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> (Complex64, f64) {
     let own = |sighting: &Sighting| {
         let aligned = aligned_modes(instrument, sighting.field_m);
-        sighting.coma.less(&Coma::of(&aligned))
+        let coma = sighting.coma.less(&Coma::of(&aligned));
+        complex(axes_of(sighting.hold).forward(coma.xy_m()))
     };
-    own(&trial.after).less(&own(&trial.before))
+    let sigma = |sighting: &Sighting| sighting.coma.sigma_per_axis_m().unwrap_or(f64::INFINITY);
+    let (before, after) = (&trial.before, &trial.after);
+    (own(after) - own(before), sigma(before).hypot(sigma(after)))
 }
 
-/// The better of the two fits, camera mirrored or not, and whether the other one is nearly as good; then the typed one is taken. `clear`
-/// is by how much χ² must differ, in units of the better one's spread.
-fn choose(changes: &[ComaChange], typed_mirrored: bool, clear: f64) -> (HoldFit, bool) {
-    let (as_typed, other) = (fit(changes, typed_mirrored), fit(changes, !typed_mirrored));
-    let better = as_typed.chi_square.min(other.chi_square);
-    let freedom = freedom(changes.len()).max(1) as f64;
-    let scale = (better / freedom).max(1.0);
-    let lead = as_typed.chi_square - other.chi_square;
-    if lead.abs() <= clear * scale {
-        (as_typed, true)
-    } else if lead > 0.0 {
-        (other, false)
-    } else {
-        (as_typed, false)
-    }
-}
-
-fn fit(changes: &[ComaChange], mirrored: bool) -> HoldFit {
+/// The fit of one mirror image. What was typed of the response keeps a single unsteady trial from saying too much of its size.
+fn fit(
+    changes: &[ComaChange],
+    mirrored: bool,
+    expected_m: Option<f64>,
+    settings: &LearningSettings,
+) -> HoldFit {
     let sum_of_squares: f64 = changes.iter().map(|c| c.weight() * c.tilt.norm_sqr()).sum();
     let product = changes
         .iter()
@@ -341,16 +455,26 @@ fn fit(changes: &[ComaChange], mirrored: bool) -> HoldFit {
         .sum::<Complex64>()
         / sum_of_squares;
     let rest = |c: &ComaChange| (c.coma_unmirrored(mirrored) - product * c.tilt).norm_sqr();
+    let size_m_per_rad = match expected_m {
+        Some(expected) if expected != 0.0 => {
+            let width = settings.typed_response_share * expected.abs();
+            let typed_weight = width.powi(-2);
+            (product.norm() * sum_of_squares + expected.abs() * typed_weight)
+                / (sum_of_squares + typed_weight)
+        }
+        _ => product.norm(),
+    };
     HoldFit {
         mirrored,
         product,
+        size_m_per_rad,
         sigma: sum_of_squares.sqrt().recip(),
         chi_square: changes.iter().map(|c| c.weight() * rest(c)).sum(),
     }
 }
 
 impl HoldFit {
-    /// How many times farther the trials lie from the fit than their frames explain; 0 where nothing tells.
+    /// How many times farther the trials lie from the fit than frames and hands explain; 0 where nothing tells.
     fn spread(&self, trials: usize) -> f64 {
         match freedom(trials) {
             0 => 0.0,
@@ -364,26 +488,10 @@ fn freedom(trials: usize) -> usize {
     2 * trials - 2
 }
 
-/// The response k and the camera's rotation from their product k·exp(−i·rotation): of the two that make it, the rotation nearest to
-/// the typed one, radians.
-fn nearest_rotation(product: Complex64, typed_rad: f64) -> (f64, f64) {
-    let (size, rotation) = (product.norm(), -libm::atan2(product.im, product.re));
-    if wrapped(rotation - typed_rad).abs() <= PI / 2.0 {
-        (size, wrapped(rotation))
-    } else {
-        (-size, wrapped(rotation + PI))
-    }
-}
-
-/// An angle between −π and π.
-fn wrapped(angle_rad: f64) -> f64 {
-    angle_rad - TAU * (angle_rad / TAU).round()
-}
-
 /// Image shift per tilt, and what is to be said of it.
 fn shift_of(
     changes: &[ComaChange],
-    camera: &CameraHold,
+    camera: &Hold,
     pixel_m: f64,
     settings: &LearningSettings,
 ) -> (Option<Uncertain>, Option<Flag>) {
@@ -424,7 +532,7 @@ fn matrix(
     assembly: &Assembly,
     trials: &[TrialTurn],
     changes: &[ComaChange],
-    camera: &CameraHold,
+    camera: &Hold,
 ) -> Vec<LearnedScrew> {
     let turn = Complex64::cis(camera.rotation_rad);
     let row = |name: &String| {
@@ -461,8 +569,23 @@ fn unmirrored(vector: Complex64, mirrored: bool) -> Complex64 {
 }
 
 impl LearnedResponse {
-    /// Lays what was learned over what was typed. Returns what is still open: what the trials left so ([`Flag::ResponseMirrorOpen`]:
-    /// then no turns should be advised, [`NoAdvice::MirrorOpen`](super::NoAdvice::MirrorOpen)), and, where no response had been
+    /// The ways things may be after the trials, the likeliest first.
+    pub fn cases(&self) -> Vec<Possible> {
+        let case = |learned: &LearnedHold| Possible {
+            hold: learned.hold,
+            coma_m_per_rad: learned.coma_m_per_rad,
+            weight: learned.weight,
+        };
+        self.holds.iter().map(case).collect()
+    }
+
+    /// Numbers of the screws whose effect was seen.
+    pub fn tried(&self, assembly: &Assembly) -> Vec<usize> {
+        let number = |screw: &LearnedScrew| assembly.screw(&screw.name).ok();
+        self.screws.iter().filter_map(number).collect()
+    }
+
+    /// Lays what was learned over what was typed. Returns what is still open: what the trials left so, and, where no response had been
     /// typed, what the advice cannot tell ([`Flag::FocusResponseUnknown`], [`Flag::ImageShiftUnknown`]).
     ///
     /// # Errors
@@ -505,7 +628,6 @@ impl LearnedResponse {
     fn open(&self) -> Flags {
         [
             (Flag::MirrorOpen, Flag::ResponseMirrorOpen),
-            (Flag::HalfTurnOpen, Flag::ResponseHalfTurnOpen),
             (Flag::TrialsDisagree, Flag::ResponseTrialsDisagree),
         ]
         .into_iter()

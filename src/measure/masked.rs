@@ -75,6 +75,26 @@ pub fn measure_masked(
     })
 }
 
+/// The star that the aligned telescope would give in focus, electrons; element `[[row, column]]`, row 0 at the bottom.
+///
+/// # Errors
+/// As [`Model::new`](crate::predict::Model::new).
+pub fn aligned_star(
+    view: &mut FrameView,
+    core_px: [f64; 2],
+    instrument: &Instrument,
+    look: Look,
+    settings: &MeasureSettings,
+) -> Result<Array2<f64>, PredictError> {
+    let job = MaskedJob {
+        instrument,
+        look,
+        settings,
+    };
+    let aligned = job.trial(view, core_px, 0.0);
+    aligned_frame(view, &aligned)
+}
+
 /// The frame that the trial predicts, colours in their own pixels.
 fn aligned_frame(view: &mut FrameView, trial: &TrialState) -> Result<Array2<f64>, PredictError> {
     let mut frame = Array2::zeros(view.recorded.image_e.dim());

@@ -1,11 +1,15 @@
 //! The whole chain: a frame (or a pair) and an instrument in, modes with their uncertainty out.
 
 use super::doughnut::is_round;
-use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
+use super::doughnut::{Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
-use super::fit::{Dimension, Fitted, FrameView, Look, Unknown};
+use super::fit::{Dimension, Fitted, FrameView, Look, Recorded, Unknown};
 use super::judged::judged;
-use super::masked::{MaskedFit, measure_masked};
+use super::masked::{MaskedFit, aligned_star, measure_masked};
+use super::orientation::{
+    HeldFit, HoldSearch, OrientationAnswer, OrientationPrior, answers_of_masked, carried_vector,
+    holds_of_spikes,
+};
 use super::picture::{CutStar, Picture};
 use super::region_rays::{RegionRay, region_rays};
 use super::ring::{Ring, ring};
@@ -13,7 +17,7 @@ use super::settings::{JudgingSettings, MeasureSettings, RingSettings};
 use super::{FoundSpike, FoundTriplet, SlopeModes};
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
-use crate::instrument::Instrument;
+use crate::instrument::{Hold, Instrument, Orientation};
 use crate::math::Uncertain;
 use crate::state::{Coma, Modes};
 use std::f64::consts::PI;
@@ -31,6 +35,8 @@ pub struct MeasureOptions {
     pub temperature_k: Option<f64>,
     /// Whether the same bytes are wanted on all processors, more slowly.
     pub portable: bool,
+    /// Whether rotation and mirroring of the camera as typed mean nothing.
+    pub camera_unknown: bool,
     /// By which numbers measuring decides.
     pub settings: MeasureSettings,
 }
@@ -78,6 +84,10 @@ pub struct Measurement {
     pub triplets: Vec<FoundTriplet>,
     /// Modes by its slopes alone.
     pub slopes: Option<SlopeModes>,
+    /// How the camera is held: pupil axes are those of this hold.
+    pub hold: Hold,
+    /// All ways of holding the camera that fit, the heaviest first.
+    pub orientations: Vec<OrientationAnswer>,
     /// Side of focus, and who says so; without a mask only.
     pub side: Option<(Side, SideFrom)>,
     /// Reference wavelength of the model.
@@ -163,30 +173,78 @@ pub fn measure(
     let settings = &options.settings;
     let star = picture.star(instrument, mask_on, options.at_px, &settings.finding)?;
     let look = look(options);
-    let mut view = FrameView::new(0, star.recorded.clone(), instrument, look);
     if mask_on {
-        let core = inside(&star, star.source.centre_px);
-        let fit = measure_masked(&mut view, core, instrument, look, settings)?;
-        let wavelength_m = view.reference_m(0).unwrap_or_default();
-        let rays = region_rays(
-            &fit.fitted,
-            &view.recorded,
-            instrument,
-            wavelength_m,
-            &settings.fit.prior,
-        );
-        return Ok(masked(fit, rays, &star, &view, &settings.judging));
+        return masked_star(&star, instrument, look, options);
     }
     let edges = edges_of(&star, &settings.ring)?;
-    let fit = measure_doughnut(&mut view, &edges, instrument, options.side, settings)?;
-    let better = held_otherwise(instrument, &fit.fitted, &settings.judging, |held| {
+    let search = HoldSearch {
+        star: &star,
+        edges: &edges,
+        instrument,
+        look,
+        settings,
+        prior: OrientationPrior::of(instrument, options),
+    };
+    let held = search.any_way()?;
+    let better = held_otherwise(instrument, &held.fit.fitted, settings, |held| {
         let mut view = FrameView::new(0, star.recorded.clone(), held, look);
         Ok(measure_doughnut(&mut view, &edges, held, options.side, settings)?.fitted)
     })?;
-    let method = Method::Doughnut;
-    let mut found = doughnut(method, fit, edges, &star, &view, &settings.judging);
+    let mut found = doughnut(Method::Doughnut, held, edges, &star, settings);
     found.flags.extend(better);
     Ok(found)
+}
+
+/// Measures a masked star, with the camera held as its spikes lie.
+fn masked_star(
+    star: &CutStar,
+    instrument: &Instrument,
+    look: Look,
+    options: &MeasureOptions,
+) -> Result<Measurement, MeasureError> {
+    let settings = &options.settings;
+    let core = inside(star, star.source.centre_px);
+    let prior = OrientationPrior::of(instrument, options);
+    let mut view = FrameView::new(0, star.recorded.clone(), instrument, look);
+    let aligned_e = aligned_star(&mut view, core, instrument, look, settings)?;
+    let holds = holds_of_spikes(&prior, instrument, &star.light_adu, &aligned_e, core);
+    let mut best: Option<(MaskedFit, FrameView, Hold)> = None;
+    for hold in holds {
+        let held = instrument.held(hold);
+        let recorded = Recorded {
+            field_m: field_in(star.recorded.field_m, instrument, hold),
+            ..star.recorded.clone()
+        };
+        let mut view = FrameView::new(0, recorded, &held, look);
+        let fit = measure_masked(&mut view, core, &held, look, settings)?;
+        let better =
+            |b: &(MaskedFit, FrameView, Hold)| fit.fitted.chi_square < b.0.fitted.chi_square;
+        if best.as_ref().is_none_or(better) {
+            best = Some((fit, view, hold));
+        }
+    }
+    let Some((fit, view, hold)) = best else {
+        return Err(MeasureError::NoMask);
+    };
+    let held = instrument.held(hold);
+    let wavelength_m = view.reference_m(0).unwrap_or_default();
+    let prior_of_fit = &settings.fit.prior;
+    let rays = region_rays(
+        &fit.fitted,
+        &view.recorded,
+        &held,
+        wavelength_m,
+        prior_of_fit,
+    );
+    Ok(Measurement {
+        orientations: answers_of_masked(&prior, instrument, hold),
+        ..masked(fit, rays, star, &view, &held, &settings.judging)
+    })
+}
+
+/// A place in the field, given as typed, in the pupil axes of a hold.
+fn field_in(field_m: FieldM, instrument: &Instrument, hold: Hold) -> FieldM {
+    FieldM::new(carried_vector(field_m.xy(), instrument.camera.hold(), hold))
 }
 
 /// Measures the star of two frames of the same telescope, taken at different focus.
@@ -218,29 +276,44 @@ pub fn measure_two(
             .collect()
     };
     let rings = [&edges[0], &edges[1]];
+    // the first frame says how the camera is held; a second one at another focus says no more of it
+    let first = HoldSearch {
+        star: &stars[0],
+        edges: &edges[0],
+        instrument,
+        look,
+        settings,
+        prior: OrientationPrior::of(instrument, options),
+    };
+    let alone = first.any_way()?;
+    let instrument = &instrument.held(alone.hold);
+    let side = options.side.map(|_| alone.fit.side);
     let mut own = views(instrument);
-    let fit = measure_pair(&mut own, rings, instrument, options.side, settings)?;
-    let better = held_otherwise(instrument, &fit.fitted, &settings.judging, |held| {
+    let fit = measure_pair(&mut own, rings, instrument, side, settings)?;
+    let better = held_otherwise(instrument, &fit.fitted, settings, |held| {
         Ok(measure_pair(&mut views(held), rings, held, options.side, settings)?.fitted)
     })?;
     let [first, _] = edges;
-    let method = Method::DoughnutPair;
-    let mut found = doughnut(method, fit, first, &stars[0], &own[0], &settings.judging);
+    let view = own.swap_remove(0);
+    let held = HeldFit { fit, view, ..alone };
+    let mut found = doughnut(Method::DoughnutPair, held, first, &stars[0], settings);
     found.flags.extend(better);
     found.flags.extend(&stars[1].flags);
     Ok(found)
 }
 
-/// Tries the picture turned by half a turn, mirrored, and upside down, where the fit did not explain the star; returns the flag of the
-/// way that fits far better, or `None`. Only shadows of vanes and obstructions tell these ways apart: a round pupil fits all of
-/// them alike and is not tried.
+/// Where the orientation is known and the fit did not explain the star, tries the picture turned by half a turn, mirrored, and upside
+/// down; returns the flag of the way that fits far better, or `None`. Only shadows of vanes and obstructions tell these ways
+/// apart: a round pupil fits all of them alike and is not tried.
 fn held_otherwise(
     instrument: &Instrument,
     found: &Fitted,
-    settings: &JudgingSettings,
+    settings: &MeasureSettings,
     fit: impl Fn(&Instrument) -> Result<Fitted, MeasureError>,
 ) -> Result<Option<Flag>, MeasureError> {
-    if found.model_error == 0.0 || is_round(instrument) {
+    let settings = &settings.judging;
+    let known = instrument.camera.orientation == Orientation::Known;
+    if !known || found.model_error == 0.0 || is_round(instrument) {
         return Ok(None);
     }
     let beyond = |chi_square: f64| (chi_square - 1.0).max(settings.chi_square_known_to);
@@ -287,9 +360,11 @@ fn masked(
     region_rays: Vec<RegionRay>,
     star: &CutStar,
     view: &FrameView,
+    instrument: &Instrument,
     settings: &JudgingSettings,
 ) -> Measurement {
     Measurement {
+        hold: instrument.camera.hold(),
         region_rays,
         spikes: fit.spikes,
         triplets: fit.triplets,
@@ -300,13 +375,23 @@ fn masked(
 
 fn doughnut(
     method: Method,
-    fit: DoughnutFit,
+    held: HeldFit,
     edges: Ring,
     star: &CutStar,
-    view: &FrameView,
-    settings: &JudgingSettings,
+    settings: &MeasureSettings,
 ) -> Measurement {
-    let mut found = plain(method, fit.fitted, star, view, settings);
+    let HeldFit {
+        fit,
+        hold,
+        answers,
+        view,
+    } = held;
+    let settings = &settings.judging;
+    let mut found = Measurement {
+        hold,
+        orientations: answers,
+        ..plain(method, fit.fitted, star, &view, settings)
+    };
     if fit.side_from == SideFrom::Assumed {
         found.flags.raise(Flag::EvenSignOpen);
     }
@@ -345,7 +430,12 @@ fn plain(
     Measurement {
         method,
         star_px: FramePx::new([place(0), place(1)]),
-        field_m: star.recorded.field_m,
+        field_m: view.recorded.field_m,
+        hold: Hold {
+            rotation_rad: 0.0,
+            mirrored: false,
+        },
+        orientations: Vec::new(),
         ring: None,
         spikes: Vec::new(),
         region_rays: Vec::new(),

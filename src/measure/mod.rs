@@ -10,6 +10,7 @@
 //! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
 //! | `measurement.rs`, `picture.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
+//! | `orientation.rs`, `orientation/` | how the camera may be held, each way with its weight |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
 //! | `spikes.rs` | where the spikes of a masked star lie, and what their slopes say |
@@ -17,7 +18,7 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
-//! | `next.rs`, `hands.rs` | the one next step, and what the hands do at a pair of screws |
+//! | `next.rs`, `trial.rs`, `hands.rs` | the one next step, which screw to try, and what the hands do at a pair of screws |
 //! | `report.rs`, `words.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
 //! | `settings/` | every number that decides: what it decides, where it is from, what goes wrong when it is changed |
@@ -39,6 +40,7 @@ pub mod learn;
 mod masked;
 mod measurement;
 mod next;
+pub mod orientation;
 mod picture;
 mod region_rays;
 mod regions;
@@ -47,6 +49,7 @@ mod ring;
 pub mod settings;
 mod spikes;
 mod stars;
+mod trial;
 mod whole_frame;
 mod words;
 
@@ -56,10 +59,13 @@ pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;
 pub use good_enough::{GoodEnough, good_enough};
-pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
+pub use learn::{
+    LearnError, LearnedHold, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn,
+};
 pub use masked::{MaskedFit, measure_masked};
 pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
-pub use next::{Deed, NextStep, next_step};
+pub use next::{Deed, NextStep, PlannedTurn, next_step, planned_turn};
+pub use orientation::OrientationAnswer;
 pub use picture::{CutStar, Picture};
 pub use region_rays::RegionRay;
 pub use report::{Findings, MeasureReport};

@@ -2,9 +2,11 @@
 //!
 //! There is always one. Where nothing is to be turned it says what else would help, and why.
 
-use super::advice::{Advice, NoAdvice, OneScrew, Verdict};
+use super::advice::{Advice, OneScrew, Verdict};
 use super::hands::{degrees, hands};
+use super::orientation::Possible;
 use super::report::Findings;
+use super::trial::trial as trial_of;
 use super::words::turn_and_way;
 use crate::flag::Flags;
 use crate::instrument::{Assembly, Instrument};
@@ -116,54 +118,93 @@ fn turn(found: &Findings, advice: &Advice, instrument: &Instrument) -> NextStep 
         return look_again(found);
     };
     let stop_m = found.stop.map_or(0.0, |s| s.stop_m);
-    let enough = |one: &&OneScrew| one.leaves_m <= stop_m;
     let coma_nm = advice.undone_m.map_or(0.0, |m| m.value / NM);
-    if let Some(one) = advice.one_screw.as_ref().filter(enough) {
-        let why = format!(
-            "it takes {coma_nm:.0} nm of coma away and leaves {:.0} nm",
-            one.leaves_m / NM
-        );
-        return NextStep {
-            focus_um: Some(-one.focus_change_m / UM),
-            ..NextStep::of_screw(Deed::Turn, assembly, one.screw, one.turns, why)
-        };
-    }
-    let largest = advice
-        .turns
-        .iter()
-        .enumerate()
-        .filter(|(_, turns)| turns.abs() >= advice.settings.least_turns)
-        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
-    match largest {
-        Some((screw, turns)) => {
+    match planned_turn(advice, stop_m) {
+        Some(PlannedTurn::Enough(one)) => {
+            let why = format!(
+                "it takes {coma_nm:.0} nm of coma away and leaves {:.0} nm",
+                one.leaves_m / NM
+            );
+            NextStep {
+                focus_um: Some(-one.focus_change_m / UM),
+                ..NextStep::of_screw(Deed::Turn, assembly, one.screw, one.turns, why)
+            }
+        }
+        Some(PlannedTurn::Largest(screw, turns)) => {
             let why =
                 format!("it is the largest of the turns that take {coma_nm:.0} nm of coma away");
-            NextStep::of_screw(Deed::Turn, assembly, screw, *turns, why)
+            NextStep::of_screw(Deed::Turn, assembly, screw, turns, why)
         }
         None => stop(Some(advice)),
     }
 }
 
+/// The screw that is turned now.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PlannedTurn {
+    /// One screw alone leaves less than the stop level.
+    Enough(OneScrew),
+    /// The largest of the turns of all screws: its number, and its turns.
+    Largest(usize, f64),
+}
+
+impl PlannedTurn {
+    /// Number of the screw, and its turns.
+    pub fn screw_and_turns(&self) -> (usize, f64) {
+        match self {
+            PlannedTurn::Enough(one) => (one.screw, one.turns),
+            PlannedTurn::Largest(screw, turns) => (*screw, *turns),
+        }
+    }
+}
+
+/// Of the turns of an advice the one that is made now; `None` where none is large enough for a hand.
+pub fn planned_turn(advice: &Advice, stop_m: f64) -> Option<PlannedTurn> {
+    let enough = |one: &&OneScrew| one.leaves_m <= stop_m;
+    if let Some(one) = advice.one_screw.as_ref().filter(enough) {
+        return Some(PlannedTurn::Enough(*one));
+    }
+    advice
+        .turns
+        .iter()
+        .enumerate()
+        .filter(|(_, turns)| turns.abs() >= advice.settings.least_turns)
+        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+        .map(|(screw, turns)| PlannedTurn::Largest(screw, *turns))
+}
+
 fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
-    let why = found.advice.as_ref().err().map_or_else(
-        || "what a turn does is not known yet".to_owned(),
-        NoAdvice::to_string,
-    );
+    let why = match (&found.advice, &found.cases) {
+        (Err(no), _) => no.to_string(),
+        (Ok(_), cases) => open_cases(cases),
+    };
     let settings = found.settings;
     let fast = instrument.telescope.focal_ratio() <= settings.fast_up_to_focal_ratio;
-    let turns = if fast {
+    let most_turns = if fast {
         settings.trial_turns_fast
     } else {
         settings.trial_turns
     };
-    match &instrument.assembly {
-        Some(assembly) => NextStep::of_screw(Deed::Trial, assembly, 0, turns, why),
-        None => NextStep::new(
+    let Some(assembly) = &instrument.assembly else {
+        return NextStep::new(
             Deed::Trial,
             "Turn one screw by at most an eighth of a turn, watch which way the dark centre goes, and take a frame; describe the screws in [assembly] for more.",
             why,
-        ),
-    }
+        );
+    };
+    let likely = found.cases.first().copied();
+    let tilt = found.tilt.zip(likely);
+    let one = trial_of(tilt, assembly, found.tried, most_turns, settings);
+    NextStep::of_screw(Deed::Trial, assembly, one.screw, one.turns, why)
+}
+
+/// Why a turn is only tried: in how much of what fits it would help.
+fn open_cases(cases: &[Possible]) -> String {
+    let likeliest = cases.first().map_or(0.0, |case| case.weight);
+    format!(
+        "how the camera is held is not certain: the likeliest of the ways that fit this frame has {:.0} % for it, and the screws' turns differ between them; the next frame tells, and `skewstar learn` keeps it",
+        100.0 * likeliest
+    )
 }
 
 fn expose(found: &Findings) -> NextStep {

@@ -1,9 +1,11 @@
 //! A measurement as it is written (`skewstar-measure/2`). All keys are always there; what is not known is `null`, never NaN.
 
 use super::advice::{Advice, NoAdvice, Verdict};
+use super::doughnut::Side;
 use super::good_enough::GoodEnough;
 use super::measurement::Measurement;
 use super::next::{NextStep, next_step};
+use super::orientation::{FoundTilt, OrientationAnswer, Possible};
 use super::ring::Ring;
 use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
@@ -63,12 +65,27 @@ pub struct MeasureReport {
     pub model_error: Option<f64>,
     /// Focal plane and coma node, where the whole frame was asked for.
     pub whole_frame: Option<WholeFrame>,
+    /// Every way of holding the camera that fits, the heaviest first; weights sum up to 1.
+    pub orientations: Vec<OrientationReport>,
     /// What to turn; `None` where nothing can be advised.
     pub advice: Option<AdviceReport>,
     /// Whether the verdict is not `look-again`.
     pub sound: bool,
     /// What the owner should know.
     pub flags: Flags,
+}
+
+/// One way to hold the camera that fits.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub struct OrientationReport {
+    /// Azimuth of the sensor's columns, pupil axes, −180 to 180.
+    pub rotation_deg: f64,
+    /// Whether the columns are flipped.
+    pub mirrored: bool,
+    /// `inside` or `outside`; `None` near focus and where it makes no difference.
+    pub side: Option<&'static str>,
+    /// How much it is to be believed.
+    pub weight: f64,
 }
 
 /// The edges of a doughnut, frame pixels and directions.
@@ -239,6 +256,14 @@ pub struct Findings<'a> {
     pub advice: Result<&'a Advice, NoAdvice>,
     /// Exposure, where it is known.
     pub exposure_s: Option<f64>,
+    /// The tilt that was found, to be undone.
+    pub tilt: Option<FoundTilt>,
+    /// How things may be, the likeliest first.
+    pub cases: &'a [Possible],
+    /// Numbers of the screws whose effect trials have shown.
+    pub tried: &'a [usize],
+    /// The ways of holding the camera that are told.
+    pub orientations: &'a [OrientationAnswer],
     /// Flags of the files.
     pub flags: &'a Flags,
     /// By which numbers the next step is chosen.
@@ -294,10 +319,20 @@ impl MeasureReport {
             chi_square: star.map(|s| s.fitted.chi_square),
             model_error: star.map(|s| s.fitted.model_error),
             whole_frame: found.whole_frame.cloned(),
+            orientations: found.orientations.iter().map(orientation).collect(),
             advice: found.advice.ok().map(|a| advice(a, found, instrument)),
             sound: verdict != Verdict::LookAgain,
             flags,
         }
+    }
+}
+
+fn orientation(answer: &OrientationAnswer) -> OrientationReport {
+    OrientationReport {
+        rotation_deg: answer.hold.rotation_rad / DEG,
+        mirrored: answer.hold.mirrored,
+        side: answer.side.map(Side::name),
+        weight: answer.weight,
     }
 }
 

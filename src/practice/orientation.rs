@@ -33,12 +33,12 @@ pub(super) fn moves(session: &Session) -> Vec<Move> {
 }
 
 /// How the frame shows what the owner expects.
-pub(super) struct Orientation {
+pub(super) struct ShownTurn {
     turn: [f64; 2],
     mirrored: bool,
 }
 
-impl Orientation {
+impl ShownTurn {
     /// From the frame back to where the owner would expect it.
     pub fn undo(&self, [x, y]: [f64; 2]) -> [f64; 2] {
         let x = if self.mirrored { -x } else { x };
@@ -49,7 +49,7 @@ impl Orientation {
 
 /// Trials of two screws tell how the camera is turned and whether it mirrors: of the two guesses, the one under which the
 /// dark centre went where it should.
-pub(super) fn orientation(session: &Session, assembly: &Assembly) -> Option<Orientation> {
+pub(super) fn orientation(session: &Session, assembly: &Assembly) -> Option<ShownTurn> {
     let latest = session.rounds().last()?;
     let (_, slopes) = slopes(session, latest)?;
     let expected = |wrench: &ScrewTurns| {
@@ -77,7 +77,7 @@ pub(super) fn orientation(session: &Session, assembly: &Assembly) -> Option<Orie
     let mirrored = size(sums[1]) > size(sums[0]);
     let sum = sums[usize::from(mirrored)];
     let length = size(sum);
-    (length > 0.0).then(|| Orientation {
+    (length > 0.0).then(|| ShownTurn {
         turn: [sum[0] / length, sum[1] / length],
         mirrored,
     })
@@ -105,7 +105,7 @@ mod tests {
             let unmirrored = if mirrored { -seen[0] } else { seen[0] };
             let sum = [unmirrored * x + seen[1] * y, seen[1] * x - unmirrored * y];
             let length = f64::hypot(sum[0], sum[1]);
-            let found = Orientation {
+            let found = ShownTurn {
                 turn: [sum[0] / length, sum[1] / length],
                 mirrored,
             };

@@ -6,7 +6,9 @@
 
 use crate::axes::{FieldM, FrameM, FramePx};
 use crate::geometry::{CellGrid, Coverage, Frame2, Piece, Primitive, RadialMap, area, cover};
-use crate::instrument::{Instrument, MaskDesign, Obstruction, ObstructionShape, Telescope, Vane};
+use crate::instrument::{
+    Hold, Instrument, MaskDesign, Obstruction, ObstructionShape, Telescope, Vane,
+};
 use crate::mask;
 use crate::state::State;
 use crate::wavefront::Wavefront;
@@ -88,7 +90,12 @@ impl Pupil {
 
 /// The change from pupil axes to frame axes.
 pub fn frame_axes(instrument: &Instrument) -> Frame2 {
-    Frame2::new(instrument.camera.rotation_rad, instrument.camera.mirrored)
+    axes_of(instrument.camera.hold())
+}
+
+/// The same for a way of holding the camera.
+pub fn axes_of(hold: Hold) -> Frame2 {
+    Frame2::new(hold.rotation_rad, hold.mirrored)
 }
 
 /// A shift on the sensor in the frame's axes.

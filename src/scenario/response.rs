@@ -19,6 +19,12 @@
 //! rotation_sigma_deg = 0.3
 //! mirrored = true
 //!
+//! [[holds]]                                 # every way of holding the camera that the trials leave open
+//! rotation_deg = 40.2
+//! mirrored = true
+//! coma_nm_per_arcmin = 61.8
+//! weight = 1.0
+//!
 //! [[screws]]
 //! name = "A"
 //! coma_nm_per_turn = [3.0, 1930.0]          # Noll 8, Noll 7
@@ -32,7 +38,8 @@ use super::error::{Problem, ScenarioError, number};
 use super::rules::Rule;
 use super::{schema, typed};
 use crate::flag::{Flag, Flags, RaisedBy};
-use crate::measure::{LearnedResponse, LearnedScrew, Uncertain};
+use crate::instrument::Hold;
+use crate::measure::{LearnedHold, LearnedResponse, LearnedScrew, Uncertain};
 use crate::state::Coma;
 use crate::units::{ARCMIN, DEG, NM, UM};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
@@ -56,8 +63,22 @@ struct RawFile {
     flags: Flags,
     response: RawResponse,
     camera: RawCamera,
+    #[schemars(length(min = 1, max = 2))]
+    holds: Vec<RawHold>,
     #[schemars(length(min = 1))]
     screws: Vec<RawScrew>,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct RawHold {
+    #[schemars(range(min = -360.0, max = 360.0))]
+    rotation_deg: f64,
+    mirrored: bool,
+    #[schemars(range(min = -SIZE, max = SIZE))]
+    coma_nm_per_arcmin: f64,
+    #[schemars(range(min = 0.0, max = 1.0))]
+    weight: f64,
 }
 
 #[derive(Deserialize, JsonSchema)]
@@ -133,6 +154,7 @@ impl LearnedResponse {
             flags,
             response,
             camera,
+            holds,
             screws,
             ..
         } = typed(&document, LEARN_AGAIN)?;
@@ -152,6 +174,7 @@ impl LearnedResponse {
                 .map(|shift| in_units(shift, shift_sigma, UM / ARCMIN)),
             rotation_rad: in_units(camera.rotation_deg, Some(camera.rotation_sigma_deg), DEG),
             mirrored: camera.mirrored,
+            holds: holds.into_iter().map(learned_hold).collect(),
             screws: screws.into_iter().map(learned_screw).collect(),
             flags,
         })
@@ -196,6 +219,19 @@ impl LearnedResponse {
         let sigma = self.rotation_rad.sigma.unwrap_or(0.0);
         line(format!("rotation_sigma_deg = {}", number(sigma / DEG)));
         line(format!("mirrored = {}", self.mirrored));
+        for learned in &self.holds {
+            line("\n[[holds]]".into());
+            line(format!(
+                "rotation_deg = {}",
+                number(learned.hold.rotation_rad / DEG)
+            ));
+            line(format!("mirrored = {}", learned.hold.mirrored));
+            line(format!(
+                "coma_nm_per_arcmin = {}",
+                number(learned.coma_m_per_rad * ARCMIN / NM)
+            ));
+            line(format!("weight = {}", number(learned.weight)));
+        }
         for screw in &self.screws {
             let [x, y] = screw.coma_per_turn.xy_nm().map(number);
             line(format!("\n[[screws]]\nname = {:?}", screw.name));
@@ -206,6 +242,17 @@ impl LearnedResponse {
             ));
         }
         text
+    }
+}
+
+fn learned_hold(raw: RawHold) -> LearnedHold {
+    LearnedHold {
+        hold: Hold {
+            rotation_rad: raw.rotation_deg * DEG,
+            mirrored: raw.mirrored,
+        },
+        coma_m_per_rad: raw.coma_nm_per_arcmin * NM / ARCMIN,
+        weight: raw.weight,
     }
 }
 
@@ -257,6 +304,14 @@ mod tests {
             image_shift_m_per_rad: Some(uncertain(-29.5 * UM / ARCMIN, 0.125 * UM / ARCMIN)),
             rotation_rad: uncertain(-139.5 * DEG, 0.5 * DEG),
             mirrored: true,
+            holds: vec![LearnedHold {
+                hold: Hold {
+                    rotation_rad: -139.5 * DEG,
+                    mirrored: true,
+                },
+                coma_m_per_rad: 61.75 * NM / ARCMIN,
+                weight: 1.0,
+            }],
             screws: vec![LearnedScrew {
                 name: "A \"top\"".into(),
                 coma_per_turn: Coma::along_axes([-3.5 * NM, 1930.0 * NM]).with_sigma(9.0 * NM),
@@ -308,24 +363,27 @@ mod tests {
                 .to_string()
         };
         assert_eq!(
-            refused("rotation_deg = -139.5", "rotation_deg = 400"),
+            refused(
+                "[camera]\nrotation_deg = -139.5",
+                "[camera]\nrotation_deg = 400"
+            ),
             "r.toml:12:1: camera.rotation_deg is 400, but must be a number from -360 to 360"
         );
         assert_eq!(
-            refused("mirrored = true", "mirrored = 1"),
+            refused("mirrored = true\n\n[[holds]]", "mirrored = 1\n\n[[holds]]"),
             "r.toml:14:1: camera.mirrored is 1, but must be true or false"
         );
         assert_eq!(
             refused("[-3.5, 1930]", "[-3.5]"),
-            "r.toml:18:1: screws[0].coma_nm_per_turn is a list of 1 value, but must be a list of 2 numbers, \
+            "r.toml:24:1: screws[0].coma_nm_per_turn is a list of 1 value, but must be a list of 2 numbers, \
              each from -100000000 to 100000000"
         );
         assert_eq!(
-            refused("coma_nm_per_arcmin = 61.75", "coma_nm = 61.75"),
+            refused("[response]\ncoma_nm_per_arcmin", "[response]\ncoma_nm"),
             "r.toml:6:1: response.coma_nm is not a key of [response]"
         );
         assert_eq!(
-            refused("mirrored = true\n", ""),
+            refused("mirrored = true\n\n[[holds]]", "\n[[holds]]"),
             "r.toml:11:2: camera.mirrored is missing"
         );
         assert_eq!(
@@ -333,7 +391,10 @@ mod tests {
             "r.toml:2:1: format is 2, but must be 1"
         );
         assert_eq!(
-            refused("= 61.75", "= nan"),
+            refused(
+                "[response]\ncoma_nm_per_arcmin = 61.75",
+                "[response]\ncoma_nm_per_arcmin = nan"
+            ),
             "r.toml:6:1: response.coma_nm_per_arcmin is nan, but must be a number from -100000 to 100000"
         );
         assert_eq!(
@@ -342,7 +403,7 @@ mod tests {
         );
         assert_eq!(
             refused("trials_disagree", "saturated"),
-            "r.toml:3:10: flags[0] is \"saturated\", but must be \"mirror_open\", \"half_turn_open\", \"recentred\", \
+            "r.toml:3:10: flags[0] is \"saturated\", but must be \"mirror_open\", \"recentred\", \
              \"shift_unsteady\" or \"trials_disagree\""
         );
         let misspelt = text.replace("trials_disagree", "trials_disagre");
@@ -354,7 +415,7 @@ mod tests {
         );
         assert_eq!(
             refused("name = \"A \\\"top\\\"\"", "name = 5"),
-            "r.toml:17:1: screws[0].name is 5, but must be text in quotes"
+            "r.toml:23:1: screws[0].name is 5, but must be text in quotes"
         );
         let screwless = text.split("\n[[screws]]").next().expect("a first part");
         let none = screwless.replace("format = 1", "format = 1\nscrews = []");

@@ -114,6 +114,25 @@ impl Coma {
         libm::atan2(self.xy_m[1], self.xy_m[0])
     }
 
+    /// The same coma in other axes: `matrix` (rows x and y) takes a vector of these axes to those.
+    pub(crate) fn turned(&self, matrix: [[f64; 2]; 2]) -> Coma {
+        let apply = |v: [f64; 2]| matrix.map(|row| row[0] * v[0] + row[1] * v[1]);
+        let covariance = |[xx, xy, yy]: [f64; 3]| {
+            // M·C·Mᵀ, by the columns of M·C
+            let [a, b] = [apply([xx, xy]), apply([xy, yy])];
+            let along = |row: [f64; 2], k: usize| row[0] * a[k] + row[1] * b[k];
+            [
+                along(matrix[0], 0),
+                along(matrix[0], 1),
+                along(matrix[1], 1),
+            ]
+        };
+        Coma {
+            xy_m: apply(self.xy_m),
+            covariance_m2: self.covariance_m2.map(covariance),
+        }
+    }
+
     /// What is left when `other`, whose errors are its own, is taken off.
     pub fn less(&self, other: &Coma) -> Coma {
         let both = self.covariance_m2.zip(other.covariance_m2);

@@ -330,6 +330,7 @@ fn of_camera(camera: &mut Camera) -> Vec<Named<'_>> {
         height_px: _,
         rotation_rad,
         mirrored: _,
+        orientation: _,
         passband,
         wavelengths: _,
         throughput,

@@ -51,6 +51,26 @@ impl Fitted {
         Some((self.trial.values[at], self.sigmas[at]))
     }
 
+    /// The fit of the twin: all of W negated, as the same picture is explained by a pupil that is half a turn further. Values and
+    /// covariances of modes and sensor offsets change their sign.
+    pub fn with_wavefront_negated(mut self) -> Fitted {
+        let negated =
+            |unknown: &Unknown| matches!(unknown, Unknown::Mode(_) | Unknown::SensorOffset(_));
+        let sign: Vec<f64> = self
+            .trial
+            .unknowns
+            .iter()
+            .map(|unknown| if negated(unknown) { -1.0 } else { 1.0 })
+            .collect();
+        for (value, sign) in self.trial.values.iter_mut().zip(&sign) {
+            *value *= sign;
+        }
+        for (row, own) in self.covariance.iter_mut().zip(&sign) {
+            row.iter_mut().zip(&sign).for_each(|(c, s)| *c *= own * s);
+        }
+        self
+    }
+
     /// Standard deviation of a sum of unknowns (column, factor); `None` where one of them is not determined.
     pub fn sigma_along(&self, parts: &[(usize, f64)]) -> Option<f64> {
         let known = |(column, _): &(usize, f64)| self.sigmas[*column].is_some();

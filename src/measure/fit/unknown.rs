@@ -17,6 +17,8 @@ pub enum Dimension {
     MaskRotation,
     /// Focal length, as a factor on what was typed.
     FocalLength,
+    /// Turn of the camera in radians, counter-clockwise in pupil axes, from how it is held.
+    CameraTurn,
 }
 
 impl Dimension {
@@ -38,6 +40,7 @@ impl Dimension {
                 prior.obstruction_aside_share * aperture_m
             }
             Dimension::MaskRotation => prior.mask_turn_rad,
+            Dimension::CameraTurn => prior.camera_turn_rad,
         }
     }
 
@@ -52,6 +55,7 @@ impl Dimension {
     pub fn apply(self, instrument: &mut Instrument, value: f64) {
         match self {
             Dimension::FocalLength => instrument.telescope.focal_length_m *= value,
+            Dimension::CameraTurn => instrument.camera.rotation_rad += value,
             Dimension::MaskRotation => {
                 if let Some(mask) = &mut instrument.mask {
                     mask.rotation_rad += value;

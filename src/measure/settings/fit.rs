@@ -122,6 +122,9 @@ settings! {
         /// Width of the mask's turn against what was typed. Set by hand: about three degrees by eye. Larger: it takes up astigmatism.
         /// Smaller: a mask put on slightly turned is taken for astigmatism.
         mask_turn_rad: f64 = 0.05,
+        /// Width of the camera's turn against where the shadows of a doughnut put it; free where the orientation is not known. Set by
+        /// hand: shadows are read to a degree or two. Larger: weak shadows wander. Smaller: shadows stay beside their place.
+        camera_turn_rad: f64 = 0.05,
         /// Width of the focal length, as a share of what was typed. Set by hand: correctors and reducers change it by per cents.
         /// Larger: it takes up focus of masked stars. Smaller: a focal length typed slightly wrong is taken for focus.
         focal_length_share: f64 = 0.03,

@@ -68,6 +68,9 @@ settings! {
         /// The same on fast telescopes, where a turn does more. Common practice, no source. Larger: the star is lost. Smaller: the change is
         /// not seen.
         trial_turns_fast: f64 = 1.0 / 16.0,
+        /// A trial turn is at most this share of what would be right if the guess were. The design's (DESIGN section 10): a turn the wrong
+        /// way then leaves less than twice of what was there, with a hand's error. Larger: wrong guesses do harm. Smaller: more rounds.
+        trial_share: f64 = 0.75,
         /// A telescope is fast up to this focal ratio. Common practice, no source. Larger: small trials on slow telescopes. Smaller: large
         /// ones on fast telescopes.
         fast_up_to_focal_ratio: f64 = 2.5,

@@ -20,6 +20,7 @@ mod finding;
 mod fit;
 mod judging;
 mod learning;
+mod orientation;
 mod starting;
 mod whole_frame;
 
@@ -30,6 +31,7 @@ pub use finding::{
 pub use fit::{FitSettings, Pace, PriorSettings};
 pub use judging::{AdviceSettings, JudgingSettings};
 pub use learning::LearningSettings;
+pub use orientation::OrientationSettings;
 pub use starting::{DoughnutSettings, MaskedSettings, OtherComa, SpikeSettings};
 pub use whole_frame::WholeFrameSettings;
 
@@ -70,6 +72,8 @@ pub struct MeasureSettings {
     pub judging: JudgingSettings,
     /// Whether to turn, and when to stop.
     pub advice: AdviceSettings,
+    /// How the camera is held.
+    pub orientation: OrientationSettings,
     /// A frame of many stars: focal plane and coma node.
     pub whole_frame: WholeFrameSettings,
     /// What trial turns teach.

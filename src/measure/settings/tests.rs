@@ -149,6 +149,7 @@ fn what_is_handed_in_decides_about_fields_and_trials() {
 
     let sighting = |coma_nm: f64| Sighting {
         coma: Coma::along_axes([coma_nm * NM, 0.0]).with_sigma(1.0 * NM),
+        hold: unit.camera.hold(),
         star_px: crate::axes::FramePx::new([30.0, 30.0]),
         field_m: crate::axes::FieldM::new([0.0; 2]),
     };

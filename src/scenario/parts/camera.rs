@@ -4,7 +4,7 @@
 //! are; [`filters`](super::filters) says what a file must give in their place.
 
 use super::keys::{Keys, in_unit, list, pair, text, whole};
-use crate::instrument::{Camera, Colour, ColourArray, Electronics, Passband};
+use crate::instrument::{Camera, Colour, ColourArray, Electronics, Orientation, Passband};
 use crate::scenario::document::Value;
 use crate::scenario::validate::span_of_filters;
 use crate::units::{DEG, NM, UM};
@@ -19,6 +19,7 @@ pub(super) fn camera(camera: &Camera) -> Value {
         height_px,
         rotation_rad,
         mirrored,
+        orientation,
         passband,
         wavelengths,
         throughput,
@@ -31,6 +32,11 @@ pub(super) fn camera(camera: &Camera) -> Value {
     keys.put("height_px", whole(*height_px));
     keys.put("rotation_deg", in_unit(*rotation_rad, DEG));
     keys.put("mirrored", Value::Flag(*mirrored));
+    let known_from = match orientation {
+        Orientation::Assumed => "assumed",
+        Orientation::Known => "known",
+    };
+    keys.put("orientation", text(known_from));
     keys.put_some("wavelengths", wavelengths.map(whole));
     keys.put("throughput", Value::Number(*throughput));
     if !is_implied(camera) {

@@ -1,7 +1,7 @@
 //! `[camera]` as typed.
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -23,6 +23,10 @@ pub(in crate::scenario) struct RawCamera {
     #[serde(default)]
     #[schemars(example = false)]
     pub mirrored: bool,
+    /// Whether rotation and mirroring were checked: `known`; or only typed: `assumed`. What was only typed is a prior for `measure`.
+    #[serde(default)]
+    #[schemars(example = &"assumed")]
+    pub orientation: RawOrientation,
     /// Shortest and longest wavelength that is let through, fully in between.
     #[schemars(inner(range(min = 200.0, max = 2500.0)), extend("examples" = [[480.0, 620.0]]), extend("x-default" = "[500, 600] where there is no passband_table; with a colour pattern, from the shortest to the longest of its passbands"))]
     pub passband_nm: Option<[f64; 2]>,
@@ -69,6 +73,14 @@ pub(in crate::scenario) struct RawCamera {
     pub colour_pattern: Option<String>,
     /// Passbands of the colour filters; the camera's own, where it is given, is a filter before them all.
     pub passbands: Option<RawPassbands>,
+}
+
+#[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(in crate::scenario) enum RawOrientation {
+    #[default]
+    Assumed,
+    Known,
 }
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]

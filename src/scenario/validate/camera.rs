@@ -1,10 +1,12 @@
 //! `[camera]`, and what the other sections ask of it.
 
-use crate::instrument::{Camera, Colour, ColourArray, Electronics, Passband};
+use crate::instrument::{Camera, Colour, ColourArray, Electronics, Orientation, Passband};
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number, quoted};
 use crate::scenario::findings::Contradictions;
-use crate::scenario::raw::{RawCamera, RawPassband, RawPassbandPoint, RawPassbands, RawScenario};
+use crate::scenario::raw::{
+    RawCamera, RawOrientation, RawPassband, RawPassbandPoint, RawPassbands, RawScenario,
+};
 use crate::spectrum::{both, edges};
 use crate::units::{DEG, NM, UM};
 
@@ -63,6 +65,10 @@ pub(super) fn build(camera: &RawCamera) -> Camera {
         height_px: camera.height_px,
         rotation_rad: camera.rotation_deg * DEG,
         mirrored: camera.mirrored,
+        orientation: match camera.orientation {
+            RawOrientation::Assumed => Orientation::Assumed,
+            RawOrientation::Known => Orientation::Known,
+        },
         passband: own
             .or_else(|| colour.as_ref().map(span_of_filters))
             .unwrap_or_else(default_passband),

@@ -1,0 +1,75 @@
+//! Whether the turn of a screw helps however the camera may be held.
+
+use super::answers::OrientationAnswer;
+use super::carried::carried_vector;
+use crate::instrument::{Assembly, Hold};
+use crate::mechanics::plane_of;
+use crate::state::ScrewTurns;
+
+/// One way things may be: how the camera is held, what a tilt does, and how much that is to be believed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Possible {
+    /// How the camera is held.
+    pub hold: Hold,
+    /// Coma per tilt, metres RMS per radian.
+    pub coma_m_per_rad: f64,
+    /// Its weight; all of them together have 1.
+    pub weight: f64,
+}
+
+/// A tilt of the unit as a frame shows it: it explains what was found, if the camera is held so and a tilt does so much.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FoundTilt {
+    /// The tilt, radians, pupil axes of `as_if`.
+    pub tilt_rad: [f64; 2],
+    /// What it was worked out with.
+    pub as_if: Possible,
+}
+
+impl FoundTilt {
+    /// The tilt, pupil axes of another way things may be. What a frame shows is coma in its own axes, so this is exact.
+    pub fn in_case(&self, other: &Possible) -> [f64; 2] {
+        let scale = self.as_if.coma_m_per_rad / other.coma_m_per_rad;
+        carried_vector(self.tilt_rad, self.as_if.hold, other.hold).map(|t| scale * t)
+    }
+}
+
+/// Tilt that is left after the turn of one screw over the tilt before, both as lengths.
+fn share_left(tilt_rad: [f64; 2], assembly: &Assembly, screw: usize, turns: f64) -> f64 {
+    let mut one = ScrewTurns::zero(assembly);
+    one[screw] = turns;
+    let added = plane_of(assembly, &one).tilt_rad;
+    let left = [0, 1].map(|axis| tilt_rad[axis] + added[axis]);
+    left[0].hypot(left[1]) / tilt_rad[0].hypot(tilt_rad[1])
+}
+
+/// Whether the turn of a screw takes coma away in every case that counts, and in how much of the weight it does.
+pub fn helps(
+    found: &FoundTilt,
+    cases: &[Possible],
+    assembly: &Assembly,
+    screw: usize,
+    turns: f64,
+    weight_that_counts: f64,
+) -> (bool, f64) {
+    let better = |case: &Possible| share_left(found.in_case(case), assembly, screw, turns) < 1.0;
+    let always = cases
+        .iter()
+        .filter(|case| case.weight > weight_that_counts)
+        .all(better);
+    let share = cases
+        .iter()
+        .filter(|case| better(case))
+        .map(|case| case.weight);
+    (always, share.sum())
+}
+
+/// The cases that the orientations of a frame leave, with what a tilt does as typed.
+pub fn cases_of_frame(answers: &[OrientationAnswer], coma_m_per_rad: f64) -> Vec<Possible> {
+    let case = |answer: &OrientationAnswer| Possible {
+        hold: answer.hold,
+        coma_m_per_rad,
+        weight: answer.weight,
+    };
+    answers.iter().map(case).collect()
+}

@@ -1,0 +1,315 @@
+//! A doughnut whose camera may be held otherwise than typed: the turns that its shadows speak for are fitted and compared.
+//!
+//! All ways are tried on one side of focus. The other side needs no fit: by the law of the half turn it is the same picture with the
+//! camera half a turn further.
+
+use super::super::doughnut::{
+    DoughnutFit, Side, SideFrom, first_guess, is_round, measure_doughnut, on_side,
+};
+use super::super::fit::{self, Dimension, Fitted, FrameView, Look, Recorded, TrialState, Unknown};
+use super::super::picture::CutStar;
+use super::super::ring::Ring;
+use super::super::settings::MeasureSettings;
+use super::answers::{
+    OrientationAnswer, OrientationPrior, Tried, answers_of_doughnut, answers_of_prior,
+};
+use super::carried::{carried, carried_vector};
+use super::profile::{Profile, Spoken, spoken_by_shadows};
+use crate::axes::FieldM;
+use crate::instrument::{Hold, Instrument, Orientation, wrapped};
+use crate::predict::PredictError;
+use crate::pupil::axes_of;
+use crate::wavefront::Wavefront;
+use std::f64::consts::PI;
+
+/// A doughnut measured, with the camera held as fits best.
+pub struct HeldFit {
+    /// The fit, in pupil axes of `hold`.
+    pub fit: DoughnutFit,
+    /// How the camera is held.
+    pub hold: Hold,
+    /// All ways that fit.
+    pub answers: Vec<OrientationAnswer>,
+    /// The star with the models that the fit ended with.
+    pub view: FrameView,
+}
+
+/// What all ways of holding the camera share.
+pub struct HoldSearch<'a> {
+    /// The star.
+    pub star: &'a CutStar,
+    /// Its edges.
+    pub edges: &'a Ring,
+    /// The instrument as typed.
+    pub instrument: &'a Instrument,
+    /// How it is looked at.
+    pub look: Look,
+    /// By which numbers.
+    pub settings: &'a MeasureSettings,
+    /// What is believed beforehand.
+    pub prior: OrientationPrior,
+}
+
+impl HoldSearch<'_> {
+    /// Fits the star with the camera held as typed, as a checked orientation asks for; answers are what that leaves open.
+    ///
+    /// # Errors
+    /// As [`Model::new`](crate::predict::Model::new).
+    pub fn as_typed(&self) -> Result<HeldFit, PredictError> {
+        let hold = self.prior.typed;
+        let mut view = self.view(self.recorded(hold), hold);
+        let fit = measure_doughnut(
+            &mut view,
+            self.edges,
+            self.instrument,
+            self.prior.side,
+            self.settings,
+        )?;
+        let answers = match fit.side_from {
+            SideFrom::Assumed => answers_of_prior(&self.prior),
+            _ => answers_of_doughnut(&self.prior, fit.side, &[(hold, 0.0)]),
+        };
+        Ok(HeldFit {
+            fit,
+            hold,
+            answers,
+            view,
+        })
+    }
+
+    /// Fits the star with the camera held in the ways that its shadows speak for, and says how much each is to be believed.
+    ///
+    /// # Errors
+    /// As [`Model::new`](crate::predict::Model::new).
+    pub fn any_way(&self) -> Result<HeldFit, PredictError> {
+        if self.prior.known == Some(Orientation::Known) {
+            return self.as_typed();
+        }
+        let side = self.prior.side.unwrap_or(Side::Outside);
+        let spoken = match is_round(self.instrument) {
+            true => Vec::new(),
+            false => self.spoken_for(side),
+        };
+        let at_most = self.settings.orientation.tried_at_most as usize;
+        if spoken.is_empty() || spoken.len() > at_most {
+            // no shadow is seen: every turn of the camera fits
+            let found = self.as_typed()?;
+            return Ok(HeldFit {
+                answers: answers_of_prior(&self.prior),
+                ..found
+            });
+        }
+        let first = self.first_to_fit(&spoken, side);
+        let mut best = self.fitted(first.hold, side)?;
+        let mut tried: Vec<Tried> = vec![(best.hold, 0.0)];
+        for other in spoken.iter().filter(|s| s.hold != first.hold) {
+            let (trial, hold, worse) = self.compared(&best, other.hold)?;
+            if worse < -self.settings.orientation.better_chi_square {
+                best = self.finished(trial, hold, side)?;
+                tried.iter_mut().for_each(|t| t.1 -= worse);
+                tried.push((best.hold, 0.0));
+            } else {
+                tried.push((hold, worse));
+            }
+        }
+        let answers = answers_of_doughnut(&self.prior, side, &tried);
+        Ok(self.told_as_heaviest(best, side, answers))
+    }
+
+    /// The typed hold (or, where the side was not told, its twin) if shadows speak for it, else the one they speak for most.
+    fn first_to_fit(&self, spoken: &[Spoken], side: Side) -> Spoken {
+        let typed = self.prior.typed;
+        let mut likely = vec![typed];
+        if self.prior.side.is_none() || self.prior.side != Some(side) {
+            likely.push(typed.turned(PI));
+        }
+        let near = |hold: &Hold, typed: &Hold| {
+            hold.mirrored == typed.mirrored
+                && wrapped(hold.rotation_rad - typed.rotation_rad).abs()
+                    < self.settings.orientation.apart_rad
+        };
+        let as_typed = spoken
+            .iter()
+            .find(|s| likely.iter().any(|l| near(&s.hold, l)));
+        *as_typed.unwrap_or(&spoken[0])
+    }
+
+    fn spoken_for(&self, side: Side) -> Vec<Spoken> {
+        let hold = self.prior.typed;
+        let recorded = self.recorded(hold);
+        let field_m = recorded.field_m;
+        let mut view = self.view(recorded, hold);
+        let views = std::slice::from_mut(&mut view);
+        let guess = first_guess(views, self.edges, side, self.instrument, self.settings);
+        let at = |unknown| guess.get(unknown).unwrap_or(0.0);
+        let offset_m = at(Unknown::SensorOffset(0));
+        // only the chromatic focus depends on it
+        const MIDDLE_M: f64 = 550e-9;
+        let wavefront = Wavefront::new(
+            &self.instrument.telescope,
+            &guess.modes(),
+            offset_m,
+            MIDDLE_M,
+            axes_of(hold),
+        );
+        let place_px = [at(Unknown::Place(0, 0)), at(Unknown::Place(0, 1))];
+        let seen = Profile::of_picture(&self.star.light_adu, place_px, self.instrument, &wavefront);
+        spoken_by_shadows(
+            &seen,
+            self.instrument,
+            field_m,
+            self.blur_rad(),
+            &self.settings.orientation,
+        )
+    }
+
+    /// Azimuth by which atmosphere and pixels blur a shadow, standard deviation, radians.
+    fn blur_rad(&self) -> f64 {
+        /// A full width at half maximum over the standard deviation, 2√(2 ln 2).
+        const FWHM_OVER_SIGMA: f64 = 2.3548;
+        let camera = &self.instrument.camera;
+        let seeing_m =
+            self.settings.fit.prior.seeing_rad * self.instrument.telescope.focal_length_m;
+        let blur_px = seeing_m / camera.pixel_m / FWHM_OVER_SIGMA + 0.5;
+        let outer = self.edges.outer_radius_px;
+        let middle_px = 0.5 * (outer + self.edges.inner_radius_px.unwrap_or(0.0));
+        blur_px / middle_px.max(1.0)
+    }
+
+    /// The recorded star with its place in the field as this hold has it.
+    fn recorded(&self, hold: Hold) -> Recorded {
+        let as_typed = self.star.recorded.field_m;
+        let vector = carried_vector(as_typed.xy(), self.prior.typed, hold);
+        Recorded {
+            field_m: FieldM::new(vector),
+            ..self.star.recorded.clone()
+        }
+    }
+
+    fn view(&self, recorded: Recorded, hold: Hold) -> FrameView {
+        FrameView::new(0, recorded, &self.instrument.held(hold), self.look)
+    }
+
+    /// Fits from the edges with the camera near a hold.
+    fn fitted(&self, hold: Hold, side: Side) -> Result<HeldFit, PredictError> {
+        let held = self.instrument.held(hold);
+        let mut view = self.view(self.recorded(hold), hold);
+        let fitted = on_side(
+            &mut view,
+            self.edges,
+            &held,
+            side,
+            self.settings,
+            &[Dimension::CameraTurn],
+        )?;
+        Ok(self.held_fit(fitted, hold, side, view))
+    }
+
+    /// Fits to the end from a trial that came near.
+    fn finished(&self, trial: TrialState, hold: Hold, side: Side) -> Result<HeldFit, PredictError> {
+        let held = self.instrument.held(hold);
+        let mut view = self.view(self.recorded(hold), hold);
+        let views = std::slice::from_mut(&mut view);
+        let fitted = fit::finish(views, trial, &held, &self.settings.fit)?;
+        Ok(self.held_fit(fitted, hold, side, view))
+    }
+
+    fn held_fit(&self, fitted: Fitted, hold: Hold, side: Side, view: FrameView) -> HeldFit {
+        let turn = fitted.get(Unknown::Dimension(Dimension::CameraTurn));
+        HeldFit {
+            hold: hold.turned(turn.map_or(0.0, |t| t.0)),
+            fit: DoughnutFit {
+                fitted,
+                side,
+                side_from: SideFrom::Assumed,
+            },
+            answers: Vec::new(),
+            view,
+        }
+    }
+
+    /// Another hold, from the best fit carried over to it: where it comes to, how the camera then is held, and how much worse it fits.
+    fn compared(
+        &self,
+        best: &HeldFit,
+        hold: Hold,
+    ) -> Result<(TrialState, Hold, f64), PredictError> {
+        let own = &self.settings.fit;
+        let held = self.instrument.held(hold);
+        let start = carried_trial(&best.fit.fitted.trial, best.hold, hold);
+        let recorded = Recorded {
+            field_m: self.recorded(hold).field_m,
+            ..best.view.recorded.clone()
+        };
+        let mut views = [self.view(recorded, hold)];
+        let (trial, _) = fit::approach(&mut views, start, &held, own, own.near)?;
+        let there = fit::sum_of_squares(&mut views, &trial, &held, own)?;
+        // the best one in the same pixels and with as few wavelengths
+        let (best_trial, best_hold) = (&best.fit.fitted.trial, best.hold);
+        let best_start = carried_trial(best_trial, best_hold, best_hold);
+        let best_held = self.instrument.held(best_hold);
+        let mut best_views = [self.view(best.view.recorded.clone(), best_hold)];
+        let (best_there, _) =
+            fit::approach(&mut best_views, best_start, &best_held, own, own.near)?;
+        let here = fit::sum_of_squares(&mut best_views, &best_there, &best_held, own)?;
+        let spread = best.fit.fitted.chi_square.max(1.0);
+        let turn = trial
+            .get(Unknown::Dimension(Dimension::CameraTurn))
+            .unwrap_or(0.0);
+        Ok((trial, hold.turned(turn), (there - here) / spread))
+    }
+
+    /// The fit in pupil axes of the heaviest answer: that may be the twin of the way that was fitted.
+    fn told_as_heaviest(
+        &self,
+        best: HeldFit,
+        side: Side,
+        answers: Vec<OrientationAnswer>,
+    ) -> HeldFit {
+        let own = &self.settings.orientation;
+        let of_side = |wanted: Side| -> f64 {
+            let own = answers.iter().filter(|a| a.side == Some(wanted));
+            own.map(|a| a.weight).sum()
+        };
+        let heavier = if of_side(side) >= of_side(side.other()) {
+            side
+        } else {
+            side.other()
+        };
+        let side_from = match self.prior.side {
+            Some(told) if told == heavier => SideFrom::Told,
+            _ if of_side(heavier.other()) < own.weight_that_counts => SideFrom::Vanes,
+            _ => SideFrom::Assumed,
+        };
+        let mut fitted = best.fit.fitted;
+        let mut hold = best.hold;
+        if heavier != side {
+            fitted = fitted.with_wavefront_negated();
+            hold = hold.turned(PI);
+        }
+        HeldFit {
+            fit: DoughnutFit {
+                fitted,
+                side: heavier,
+                side_from,
+            },
+            hold,
+            answers,
+            view: best.view,
+        }
+    }
+}
+
+/// A trial for another hold of the camera: the wavefront stays where it is in the frame, and the camera is not turned any further.
+fn carried_trial(trial: &TrialState, from: Hold, to: Hold) -> TrialState {
+    let mut other = trial.clone();
+    let modes = carried(&trial.modes(), from, to);
+    for (unknown, value) in other.unknowns.iter().zip(&mut other.values) {
+        match unknown {
+            Unknown::Mode(noll) => *value = modes.get(*noll),
+            Unknown::Dimension(Dimension::CameraTurn) => *value = 0.0,
+            _ => {}
+        }
+    }
+    other
+}

@@ -1,0 +1,48 @@
+//! Settings of how the camera is held: what is believed before a frame is seen, and what a frame must show to change it.
+
+use super::settings;
+use crate::units::DEG;
+
+settings! {
+    /// What is believed of a camera's orientation, and which answers are tried on a frame.
+    OrientationSettings {
+        /// Belief that a rotation that was only typed is right. Set by hand: many owners type 0 for "I do not know". Larger: wrong screws
+        /// are named where the rotation is wrong. Smaller: right rotations cost a trial where a frame could confirm them.
+        typed_rotation_believed: f64 = 0.05,
+        /// How far a rotation that is right may be from the typed one, radians (standard deviation). Common practice, no source.
+        /// Larger: other rotations pass for the typed one. Smaller: a camera refitted by hand does not.
+        typed_rotation_sigma_rad: f64 = 5.0 * DEG,
+        /// Belief that a mirroring that was only typed is right. The design's (DESIGN section 10). Larger: wrong screws are named on
+        /// files that were flipped. Smaller: more trials.
+        typed_mirroring_believed: f64 = 0.9,
+        /// Belief that an orientation that was checked is right. Set by hand: below one answer in a hundred is left to error.
+        /// Larger: slips of the hand are not seen. Smaller: checked cameras cost trials.
+        known_believed: f64 = 0.998,
+        /// Belief that a side of focus that was told is right. Set by hand: what is left is below the weight that counts. Larger: nothing
+        /// changes. Smaller: a side that was told settles nothing.
+        told_side_believed: f64 = 0.995,
+        /// An answer of less weight than this is not asked whether a turn would help. The design's (DESIGN section 10). Larger: turns that
+        /// may harm. Smaller: trials where the answer is known.
+        weight_that_counts: f64 = 0.01,
+        /// Rotations that stand for all of them where a frame shows none. Derived: between neighbours of 30 degrees a step of a
+        /// screw loses at most 4 % of its effect. Larger: longer reports. Smaller: coarse.
+        rotations_listed: f64 = 12.0,
+        /// Rotations whose shadows fit worse than the best ones by more than this (in squares, over the scatter of the profile) are not
+        /// tried on the whole frame. Set by hand: neighbouring directions of the profile are not independent. Larger: more time.
+        /// Smaller: faint vanes seem to say what they do not.
+        worth_a_fit_chi_square: f64 = 60.0,
+        /// Rotations that lie closer than this are one, radians. Set by hand: the fit turns the camera itself. Larger: vanes that
+        /// stand close together are taken for each other. Smaller: more time.
+        apart_rad: f64 = 8.0 * DEG,
+        /// Answers tried on the whole frame, at most. Set by hand: four vanes and two mirror images. Larger: more time. Smaller: even
+        /// spiders are not seen through.
+        tried_at_most: f64 = 8.0,
+        /// Another answer takes the place of the typed one where its χ² is smaller by this, in units of the better one's spread: three
+        /// standard deviations. Set by hand. Larger: wrong cameras stay. Smaller: chance turns cameras.
+        better_chi_square: f64 = 9.0,
+        /// Two pupils are the same for a masked star when less than this share of the slotted area differs. Set by hand: vanes behind a
+        /// mask change the star by less than its atmosphere does. Larger: mirror images are not told apart that the star tells.
+        /// Smaller: a vane's shadow seems to tell what it does not.
+        same_mask_share: f64 = 0.04,
+    }
+}
