@@ -3,7 +3,7 @@
 
 use skewstar::frame::Frame;
 use skewstar::instrument::{ClockwiseTurn, Instrument};
-use skewstar::measure::{Deed, MeasureOptions, NoAdvice, Picture, Side, Verdict};
+use skewstar::measure::{Deed, MeasureOptions, Picture, Side, Verdict};
 use skewstar::predict::{Expected, Model, Settings};
 use skewstar::scene::{PreviewOptions, SceneError};
 use skewstar::state::{Exposure, Star};

@@ -19,6 +19,7 @@ mod masked;
 mod measure_frames;
 mod measuring;
 mod measuring_libraries;
+mod orientation;
 mod peers;
 mod practice;
 mod prescriptions;

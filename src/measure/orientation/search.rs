@@ -19,6 +19,7 @@ use crate::axes::FieldM;
 use crate::instrument::{Hold, Instrument, Orientation, wrapped};
 use crate::predict::PredictError;
 use crate::pupil::axes_of;
+use crate::state::Modes;
 use crate::wavefront::Wavefront;
 use std::f64::consts::PI;
 
@@ -259,38 +260,36 @@ impl HoldSearch<'_> {
         Ok((trial, hold.turned(turn), (there - here) / spread))
     }
 
-    /// The fit in pupil axes of the heaviest answer: that may be the twin of the way that was fitted.
+    /// The fit in pupil axes of the heaviest answer: that may be the twin of the way that was fitted, or its mirror image.
     fn told_as_heaviest(
         &self,
         best: HeldFit,
         side: Side,
         answers: Vec<OrientationAnswer>,
     ) -> HeldFit {
-        let own = &self.settings.orientation;
-        let of_side = |wanted: Side| -> f64 {
-            let own = answers.iter().filter(|a| a.side == Some(wanted));
-            own.map(|a| a.weight).sum()
-        };
-        let heavier = if of_side(side) >= of_side(side.other()) {
-            side
-        } else {
-            side.other()
-        };
+        let heaviest = answers.first().copied();
+        let (hold, on) = heaviest.map_or((best.hold, side), |a| (a.hold, a.side.unwrap_or(side)));
+        let others: f64 = answers
+            .iter()
+            .filter(|answer| answer.side != Some(on))
+            .map(|answer| answer.weight)
+            .sum();
         let side_from = match self.prior.side {
-            Some(told) if told == heavier => SideFrom::Told,
-            _ if of_side(heavier.other()) < own.weight_that_counts => SideFrom::Vanes,
+            Some(told) if told == on => SideFrom::Told,
+            _ if others < self.settings.orientation.weight_that_counts => SideFrom::Vanes,
             _ => SideFrom::Assumed,
         };
-        let mut fitted = best.fit.fitted;
-        let mut hold = best.hold;
-        if heavier != side {
-            fitted = fitted.with_wavefront_negated();
-            hold = hold.turned(PI);
-        }
+        let fitted = match on == side {
+            true => carried_fit(best.fit.fitted, best.hold, hold),
+            false => {
+                let twin = best.fit.fitted.with_wavefront_negated();
+                carried_fit(twin, best.hold.turned(PI), hold)
+            }
+        };
         HeldFit {
             fit: DoughnutFit {
                 fitted,
-                side: heavier,
+                side: on,
                 side_from,
             },
             hold,
@@ -298,6 +297,58 @@ impl HoldSearch<'_> {
             view: best.view,
         }
     }
+}
+
+/// A fit in the pupil axes of another hold, its modes and their covariance with it: the wavefront stays where it is in the frame.
+fn carried_fit(mut fitted: Fitted, from: Hold, to: Hold) -> Fitted {
+    if from == to {
+        return fitted;
+    }
+    let unknowns = &fitted.trial.unknowns;
+    let count = unknowns.len();
+    // column by column: what a metre RMS of each mode becomes
+    let mut change = vec![vec![0.0; count]; count];
+    for (column, unknown) in unknowns.iter().enumerate() {
+        match unknown {
+            Unknown::Mode(noll) => {
+                let alone: Modes = [(*noll, 1.0)].into_iter().collect();
+                let becomes = carried(&alone, from, to);
+                for (row, other) in unknowns.iter().enumerate() {
+                    if let Unknown::Mode(other) = other {
+                        change[row][column] = becomes.get(*other);
+                    }
+                }
+            }
+            _ => change[column][column] = 1.0,
+        }
+    }
+    let times =
+        |row: &[f64], vector: &[f64]| -> f64 { row.iter().zip(vector).map(|(a, b)| a * b).sum() };
+    fitted.trial.values = change
+        .iter()
+        .map(|row| times(row, &fitted.trial.values))
+        .collect();
+    // M·C·Mᵀ: rows of C are its columns
+    let half: Vec<Vec<f64>> = change
+        .iter()
+        .map(|row| {
+            fitted
+                .covariance
+                .iter()
+                .map(|column| times(row, column))
+                .collect()
+        })
+        .collect();
+    fitted.covariance = half
+        .iter()
+        .map(|row| change.iter().map(|other| times(other, row)).collect())
+        .collect();
+    for (at, sigma) in fitted.sigmas.iter_mut().enumerate() {
+        if sigma.is_some() && matches!(fitted.trial.unknowns[at], Unknown::Mode(_)) {
+            *sigma = Some(fitted.covariance[at][at].max(0.0).sqrt());
+        }
+    }
+    fitted
 }
 
 /// A trial for another hold of the camera: the wavefront stays where it is in the frame, and the camera is not turned any further.

@@ -8,7 +8,7 @@ settings! {
     OrientationSettings {
         /// Belief that a rotation that was only typed is right. Set by hand: many owners type 0 for "I do not know". Larger: wrong screws
         /// are named where the rotation is wrong. Smaller: right rotations cost a trial where a frame could confirm them.
-        typed_rotation_believed: f64 = 0.05,
+        typed_rotation_believed: f64 = 0.1,
         /// How far a rotation that is right may be from the typed one, radians (standard deviation). Common practice, no source.
         /// Larger: other rotations pass for the typed one. Smaller: a camera refitted by hand does not.
         typed_rotation_sigma_rad: f64 = 5.0 * DEG,
@@ -18,9 +18,10 @@ settings! {
         /// Belief that an orientation that was checked is right. Set by hand: below one answer in a hundred is left to error.
         /// Larger: slips of the hand are not seen. Smaller: checked cameras cost trials.
         known_believed: f64 = 0.998,
-        /// Belief that a side of focus that was told is right. Set by hand: what is left is below the weight that counts. Larger: nothing
-        /// changes. Smaller: a side that was told settles nothing.
-        told_side_believed: f64 = 0.995,
+        /// Belief that a side of focus that was told is right. Set by hand: focusers are turned the other way more often than not noticed, so
+        /// that it decides beside a typed rotation that the frame confirms, and not alone. Larger: a side told wrong gives wrong
+        /// screws. Smaller: a side that was told settles nothing.
+        told_side_believed: f64 = 0.97,
         /// An answer of less weight than this is not asked whether a turn would help. The design's (DESIGN section 10). Larger: turns that
         /// may harm. Smaller: trials where the answer is known.
         weight_that_counts: f64 = 0.01,

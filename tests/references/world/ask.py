@@ -97,6 +97,11 @@ class Report:
         sigmas = [modes[noll].get("sigma") or 0.0 for noll in ("8", "7")]
         return values, float(max(sigmas))
 
+    def camera(self, typed):
+        """How the camera is held in the pupil axes of the modes: the heaviest orientation, or as typed where there is none."""
+        known = self.report.get("orientations") or [typed]
+        return {key: known[0][key] for key in ("rotation_deg", "mirrored")}
+
     def step(self):
         """{screw: turns} that the report wants done next, positive lengthens; empty where nothing is to be turned."""
         if self.newer:

@@ -151,8 +151,9 @@ def _answer(world, report, learned):
     if found:
         found_nm, sigma_nm = found
         error_nm = float(np.linalg.norm(found_nm - true_nm))
-        framed = in_frame(found_nm, world["typed"]["camera"]) - in_frame(true_nm, world["real"]["camera"])
+        framed = in_frame(found_nm, report.camera(world["typed"]["camera"])) - in_frame(true_nm, world["real"]["camera"])
         error_frame_nm = float(np.linalg.norm(framed))
+        # what is done with `stop` does not depend on how the camera is held; a turn does
         judged_nm = error_frame_nm if about_orientation or report.verdict == "stop" else error_nm
         if learned:
             judged_nm = abs(float(np.linalg.norm(found_nm) - np.linalg.norm(true_nm)))

@@ -1,0 +1,4 @@
+//! How the camera is held: what a frame tells of it, what no frame can, and that no turn is sure on what was only typed.
+
+mod hidden;
+mod measured;
