@@ -19,9 +19,9 @@ settings! {
         /// Larger: slips of the hand are not seen. Smaller: checked cameras cost trials.
         known_believed: f64 = 0.998,
         /// Belief that a side of focus that was told is right. Set by hand: focusers are turned the other way more often than not noticed, so
-        /// that it decides beside a typed rotation that the frame confirms, and not alone. Larger: a side told wrong gives wrong
-        /// screws. Smaller: a side that was told settles nothing.
-        told_side_believed: f64 = 0.97,
+        /// that it counts for much and settles nothing alone. Larger: a side told wrong gives wrong screws, and with a rotation
+        /// that is wrong by half a turn no frame shows it. Smaller: the likeliest side is not taken.
+        told_side_believed: f64 = 0.95,
         /// An answer of less weight than this is not asked whether a turn would help. The design's (DESIGN section 10). Larger: turns that
         /// may harm. Smaller: trials where the answer is known.
         weight_that_counts: f64 = 0.01,
