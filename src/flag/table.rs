@@ -87,8 +87,8 @@ flags! {
     GainUnknown "gain_unknown" sound [Measure]
         "How many electrons make one count is not known, so that the uncertainties are too small or too large."
         "Type camera.gain_e_per_adu with camera.quantum_efficiency and camera.read_noise_e, or use a FITS file with the card EGAIN."
-    PixelsLeftOut "pixels_left_out" sound [Measure]
-        "Hot or dead pixels, or single ones that nothing explains, were left out."
+    PixelsLeftOut "pixels_left_out" sound [Measure ImageFile]
+        "Hot or dead pixels, pixels that hold no number, or single ones that nothing explains, were left out."
         "Nothing has to be done about a few of them; where there are many, subtract a dark frame of the same exposure first."
     ObstructionAside "obstruction_aside" sound [Measure]
         "The obstruction sits to one side of the aperture; its effect is told from coma."
