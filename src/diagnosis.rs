@@ -111,6 +111,9 @@ impl Diagnosis {
         // with this flag of a learned response the wrong screws might be named
         let advice = if flags.has(Flag::ResponseMirrorOpen) {
             Err(NoAdvice::MirrorOpen)
+        } else if !flags.is_sound() {
+            // what is wrong with the file is wrong with all that was measured on it
+            Err(NoAdvice::NotMeasured)
         } else {
             let found = misaligned(star.as_ref(), whole.as_ref());
             advise(&instrument, &found, options.aim, &settings.advice)

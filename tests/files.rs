@@ -503,7 +503,7 @@ fn what_the_header_says_wrongly_is_reported_and_not_used() {
         (None, None, Some("A star"))
     );
     assert_eq!(
-        (image.focal_length_m, image.colour_pattern.as_deref()),
+        (image.focal_length_m, image.colour_card.as_deref()),
         (Some(0.456), Some("RGGB"))
     );
     for word in ["EXPTIME", "EGAIN says -1", "YPIXSZ is 5"] {

@@ -38,8 +38,8 @@ pub struct JudgedPattern {
 /// neither, the flag that is raised makes the measurement one to look at again.
 ///
 /// # Accuracy
-/// Over stars of five temperatures behind all four patterns no true pattern is refused, and a picture that was turned over always is
-/// (`measure::colours::tests::a_picture_that_was_turned_over_is_seen`).
+/// Over stars of five temperatures behind all four patterns no true pattern is refused, and a picture that was turned over always is,
+/// unless red and blue are alike as two greens are (`measure::colours::tests::a_picture_that_was_turned_over_is_seen`).
 pub fn judge_pattern(
     values: &Array2<f64>,
     card: Option<[Colour; 4]>,

@@ -6,7 +6,6 @@ use super::advice::{Advice, NoAdvice, OneScrew, Verdict};
 use super::hands::{degrees, hands};
 use super::report::Findings;
 use super::words::turn_and_way;
-use crate::flag::Flags;
 use crate::instrument::{Assembly, Instrument};
 use crate::units::{NM, UM};
 use serde::Serialize;
@@ -191,7 +190,7 @@ fn expose(found: &Findings) -> NextStep {
 }
 
 fn look_again(found: &Findings) -> NextStep {
-    let mut flags = Flags::default();
+    let mut flags = found.flags.clone();
     flags.extend(found.star.iter().flat_map(|star| &star.flags));
     flags.extend(found.whole_frame.iter().flat_map(|whole| &whole.flags));
     if let Some(flag) = flags.first_unsound() {
