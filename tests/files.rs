@@ -462,7 +462,7 @@ fn pixels_without_a_number_are_counted() {
     let data = big_endian([0f32, f32::NAN, 2.0, f32::INFINITY, 4.0, 5.0].map(f32::to_be_bytes));
     let image = fits::read(&image_by_hand(-32, &[], &data)).unwrap();
     assert_eq!(image.not_finite_px, 2);
-    assert_eq!(image.warnings, ["2 of 6 pixels hold no number"]);
+    assert!(image.warnings.is_empty(), "{:?}", image.warnings);
     assert!(matches!(
         image.counts_adu(),
         Err(FitsError::NotCounts {

@@ -65,7 +65,7 @@ pub fn tiffs() -> Vec<(&'static str, Vec<u8>)> {
         ),
         (
             "32 bits, unsigned",
-            tiff::<Gray32>(&samples(1, |at| at * 70_000_000)),
+            tiff::<Gray32>(&samples(1, |at| at * 60_000_000)),
         ),
         (
             "32-bit floating point, three colours",

@@ -19,7 +19,7 @@ pub(super) struct MosaicCards {
 
 impl MosaicCards {
     /// The pattern from row 0 of the frame upwards.
-    pub fn from_the_bottom(&self, rows: usize, top_row_first: bool) -> [Colour; 4] {
+    pub fn upward(&self, rows: usize, top_row_first: bool) -> [Colour; 4] {
         let stored = |row: usize, column: usize| {
             let [x, y] = [column, row].map(|place| place as i64);
             let [x, y] = [x + self.offset_px[0], y + self.offset_px[1]].map(|p| p.rem_euclid(2));
@@ -48,7 +48,7 @@ mod tests {
         for (letters, rows, top_row_first, offset_px) in cases() {
             let pattern = Colour::pattern(letters).expect("a pattern");
             let cards = MosaicCards { pattern, offset_px };
-            let found = cards.from_the_bottom(rows, top_row_first);
+            let found = cards.upward(rows, top_row_first);
             for stored_row in 0..rows {
                 for column in 0..5 {
                     let seen_row = if top_row_first {
@@ -93,7 +93,7 @@ mod tests {
             pattern,
             offset_px: [0, 0],
         };
-        let letters = |rows, top| Colour::letters(&cards.from_the_bottom(rows, top));
+        let letters = |rows, top| Colour::letters(&cards.upward(rows, top));
         assert_eq!(letters(100, true), "GBRG");
         assert_eq!(letters(101, true), "RGGB");
         assert_eq!(letters(100, false), "RGGB");

@@ -150,7 +150,7 @@ fn described(mut facts: Facts, pixels: Array2<f64>, bits: u32, top_row_first: bo
             .or_else(|| facts.positive("EXPOSURE")),
         gain_e_per_adu: facts.positive("EGAIN"),
         colour_card,
-        colour_pattern: cards.map(|cards| cards.from_the_bottom(pixels.nrows(), top_row_first)),
+        colour_pattern: cards.map(|cards| cards.upward(pixels.nrows(), top_row_first)),
         planes: None,
         lossy: false,
         warnings: facts.warnings,
