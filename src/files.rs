@@ -311,7 +311,7 @@ impl Told {
         let gain = electronics.map_or(1.0, |e| e.gain_e_per_adu);
         let judged = judge_pattern(
             &reading.values,
-            reading.colour_pattern,
+            reading.colour_pattern.as_deref().and_then(Colour::pattern),
             array,
             reading.ceiling,
             gain,
@@ -326,7 +326,7 @@ impl Told {
         if let Some(pattern) = &reading.colour_pattern {
             self.warnings.push(format!(
                 "its filters are {0} from the bottom row up: type camera.colour_pattern = \"{0}\" with camera.passbands",
-                Colour::letters(pattern)
+                pattern
             ));
         }
     }

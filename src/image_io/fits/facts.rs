@@ -1,8 +1,7 @@
 //! What the cards of a FITS file say about the camera. A card that cannot be meant is left out with a warning, never put right.
 
-use super::mosaic::MosaicCards;
+use super::mosaic::{MosaicCards, filters};
 use super::{BOTTOM_UP, FitsError, TOP_DOWN};
-use crate::instrument::Colour;
 use fits_well::header::Header;
 use fits_well::io::SliceReader;
 
@@ -53,8 +52,7 @@ impl Facts {
         let Some(card) = self.text("BAYERPAT").or_else(|| self.colour_type()) else {
             return (None, None);
         };
-        let letters = card.to_ascii_uppercase();
-        let Some(pattern) = Colour::pattern(&letters) else {
+        let Some(pattern) = filters(&card) else {
             self.warnings.push(format!(
                 "the card BAYERPAT says {card:?}, which is no pattern of one R, two G and one B; it is not used"
             ));
@@ -67,7 +65,7 @@ impl Facts {
     /// COLORTYP, where it names a filter array; other values tell of other things.
     fn colour_type(&mut self) -> Option<String> {
         let card = self.text("COLORTYP")?;
-        Colour::pattern(&card.to_ascii_uppercase()).map(|_| card)
+        filters(&card).map(|_| card)
     }
 
     /// A whole number, 0 where there is none; anything else is left out with a warning.

@@ -6,26 +6,24 @@
 //! (`ROWORDER = 'TOP-DOWN'`) has the pattern of its *last* stored row in row 0: with an even number of rows RGGB becomes GBRG, with an
 //! odd number it stays.
 
-use crate::instrument::Colour;
-
 /// The cards of one file.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct MosaicCards {
     /// The filters of the first two stored rows.
-    pub pattern: [Colour; 4],
+    pub pattern: [char; 4],
     /// Columns and rows of the pattern before the first stored pixel.
     pub offset_px: [i64; 2],
 }
 
 impl MosaicCards {
     /// The pattern from row 0 of the frame upwards.
-    pub fn upward(&self, rows: usize, top_row_first: bool) -> [Colour; 4] {
+    pub fn upward(&self, rows: usize, top_row_first: bool) -> String {
         let stored = |row: usize, column: usize| {
             let [x, y] = [column, row].map(|place| place as i64);
             let [x, y] = [x + self.offset_px[0], y + self.offset_px[1]].map(|p| p.rem_euclid(2));
             self.pattern[(2 * y + x) as usize]
         };
-        std::array::from_fn(|cell| {
+        let letter = |cell: usize| {
             let (row, column) = (cell / 2, cell % 2);
             // a frame of one row has no second one; its pattern goes on as if it had
             let stored_row = if top_row_first {
@@ -34,8 +32,17 @@ impl MosaicCards {
                 row
             };
             stored(stored_row, column)
-        })
+        };
+        (0..4).map(letter).collect()
     }
+}
+
+/// The letters of a pattern, small or capital; `None` unless there are one R, two G and one B.
+pub(super) fn filters(letters: &str) -> Option<[char; 4]> {
+    let capital: Vec<char> = letters.to_ascii_uppercase().chars().collect();
+    let pattern: [char; 4] = capital.try_into().ok()?;
+    let count = |letter| pattern.iter().filter(|other| **other == letter).count();
+    (['R', 'G', 'B'].map(count) == [1, 2, 1]).then_some(pattern)
 }
 
 #[cfg(test)]
@@ -46,7 +53,7 @@ mod tests {
     #[test]
     fn each_pixel_keeps_its_filter() {
         for (letters, rows, top_row_first, offset_px) in cases() {
-            let pattern = Colour::pattern(letters).expect("a pattern");
+            let pattern = filters(letters).expect("a pattern");
             let cards = MosaicCards { pattern, offset_px };
             let found = cards.upward(rows, top_row_first);
             for stored_row in 0..rows {
@@ -61,7 +68,10 @@ mod tests {
                         let column = (column as i64 + offset_px[0]).rem_euclid(2) as usize;
                         pattern[2 * row + column]
                     };
-                    let of_frame = found[2 * (seen_row % 2) + column % 2];
+                    let of_frame = found
+                        .chars()
+                        .nth(2 * (seen_row % 2) + column % 2)
+                        .expect("four");
                     assert_eq!(
                         of_frame, of_card,
                         "{letters} {rows} {top_row_first} {offset_px:?}"
@@ -88,12 +98,12 @@ mod tests {
     /// Published examples: an image turned upside down turns RGGB into GBRG (free-astro.org, "Orientation of FITS images").
     #[test]
     fn upside_down_rggb_is_gbrg() {
-        let pattern = Colour::pattern("RGGB").expect("a pattern");
+        let pattern = filters("RGGB").expect("a pattern");
         let cards = MosaicCards {
             pattern,
             offset_px: [0, 0],
         };
-        let letters = |rows, top| Colour::letters(&cards.upward(rows, top));
+        let letters = |rows, top| cards.upward(rows, top);
         assert_eq!(letters(100, true), "GBRG");
         assert_eq!(letters(101, true), "RGGB");
         assert_eq!(letters(100, false), "RGGB");

@@ -3,7 +3,6 @@
 use super::facts::Facts;
 use super::unpack::{GZIP, gunzip};
 use super::{FitsError, MAX_PIXELS, MAX_UNPACKED_BYTES, malformed};
-use crate::instrument::Colour;
 use crate::units::{MM, UM};
 use fits_well::FitsReader;
 use fits_well::io::{HduKind, SliceReader};
@@ -39,7 +38,7 @@ pub struct FitsImage {
     pub colour_card: Option<String>,
     /// The same as the pattern from row 0 of `pixels` upwards, XBAYROFF, YBAYROFF and the order of the rows allowed for; `None` where
     /// the card is no pattern.
-    pub colour_pattern: Option<[Colour; 4]>,
+    pub colour_pattern: Option<String>,
     /// Colours, where the file has three planes; `pixels` are then the second, the green one.
     pub planes: Option<Planes>,
     /// Whether packing in tiles lost something.

@@ -17,7 +17,6 @@ pub use error::ReadingError;
 
 use super::fits::{self, Planes};
 use crate::flag::{Flag, Flags};
-use crate::instrument::Colour;
 use looks::{Format, Looks};
 use ndarray::Array2;
 
@@ -43,7 +42,7 @@ pub struct Reading {
     /// Colour filter array, as the file's card writes it; its colours are still mixed in `values`.
     pub colour_card: Option<String>,
     /// The same as the pattern from row 0 of `values` upwards; `None` where the card is no pattern.
-    pub colour_pattern: Option<[Colour; 4]>,
+    pub colour_pattern: Option<String>,
     /// What a measurement must know.
     pub flags: Flags,
     /// What looked wrong but did not stop the reading, one sentence each.
