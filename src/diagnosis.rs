@@ -138,7 +138,11 @@ impl Diagnosis {
             _ => instrument,
         };
         let found = misaligned(star.as_ref(), whole.as_ref(), acting.camera.hold());
-        let advice = advise(&acting, &found, options.aim, &settings.advice);
+        // what is wrong with the file is wrong with all that was measured on it
+        let advice = match flags.is_sound() {
+            true => advise(&acting, &found, options.aim, &settings.advice),
+            false => Err(NoAdvice::NotMeasured),
+        };
         let tried = match (options.response, &acting.assembly) {
             (Some(learned), Some(assembly)) => learned.tried(assembly),
             _ => Vec::new(),

@@ -4,11 +4,12 @@
 //! Reading is bounded: a file that is too long to be what was asked for is refused before it is in memory. Nothing is written here.
 
 use crate::flag::{Flag, Flags};
-use crate::image_io::reading::{ReadingError, read_image};
-use crate::instrument::Instrument;
+use crate::image_io::reading::{Reading, ReadingError, read_image};
+use crate::instrument::{Colour, Instrument};
 use crate::mask::drawing::{self, DrawingError};
-use crate::measure::Picture;
 use crate::measure::learn::LearnedResponse;
+use crate::measure::settings::FindingSettings;
+use crate::measure::{GainRange, Picture, judge_pattern};
 use crate::scenario::{self, Scenario, ScenarioError};
 use crate::units::UM;
 use std::fs::File;
@@ -196,41 +197,139 @@ pub struct ReadPicture {
 
 /// Pixel pitches that differ by a larger share are two.
 const SAME_PITCH: f64 = 0.01;
+/// Gains that differ by a larger share are two.
+const SAME_GAIN: f64 = 0.1;
 
-/// Reads an image for measuring with this instrument: FITS, TIFF, PNG or JPEG.
+/// Reads an image for measuring with this instrument: FITS, TIFF, PNG or JPEG. What the instrument says about the camera is checked
+/// against the file, and pattern and gain against the frame itself; what differs is flagged and said, and the instrument's own is used but
+/// for a pattern that the frame alone allows.
 ///
 /// # Errors
 /// [`FileError::Unreadable`], [`FileError::TooLong`] and [`FileError::Image`].
 pub fn picture(path: impl AsRef<Path>, instrument: &Instrument) -> Result<ReadPicture, FileError> {
     let path = path.as_ref();
     let reading = read_image(&bytes(path, &IMAGE)?, &path.display().to_string())?;
-    let mosaic = instrument.camera.colour.is_some() && !reading.colour;
-    let mut flags = reading.flags;
-    let mut warnings = reading.warnings;
-    if mosaic {
-        flags = flags.without(Flag::ColourFilterArray);
-    }
-    let typed_m = instrument.camera.pixel_m;
-    let differs = |m: &f64| (m / typed_m - 1.0).abs() > SAME_PITCH;
-    if let Some(file_m) = reading.pixel_m.filter(differs) {
-        warnings.push(format!(
-            "its pixels are {:.2} um, camera.pixel_um is {:.2}; the latter is used",
-            file_m / UM,
-            typed_m / UM
-        ));
-        flags.raise(Flag::PixelSizeDiffers);
-    }
-    Ok(ReadPicture {
+    Ok(checked(reading, instrument))
+}
+
+/// What was read, held against the instrument.
+fn checked(reading: Reading, instrument: &Instrument) -> ReadPicture {
+    let mut told = Told {
+        flags: reading.flags.clone(),
+        warnings: reading.warnings.clone(),
+    };
+    told.pitch(&reading, instrument);
+    told.gain(&reading, instrument);
+    let pattern = told.pattern(&reading, instrument);
+    ReadPicture {
         picture: Picture {
-            values_adu: reading.values,
+            mosaic: instrument.camera.colour.is_some() && !reading.colour,
+            pattern,
             ceiling_adu: reading.ceiling,
             gain_e_per_adu: reading.gain_e_per_adu,
             exposure_s: reading.exposure_s,
-            mosaic,
+            missing_px: reading.missing_px,
+            ..Picture::new(reading.values)
         },
-        flags,
-        warnings,
-    })
+        flags: told.flags,
+        warnings: told.warnings,
+    }
+}
+
+/// What is said of a file.
+struct Told {
+    flags: Flags,
+    warnings: Vec<String>,
+}
+
+impl Told {
+    fn say(&mut self, flag: Flag, warning: String) {
+        self.flags.raise(flag);
+        self.warnings.push(warning);
+    }
+
+    fn pitch(&mut self, reading: &Reading, instrument: &Instrument) {
+        let typed_m = instrument.camera.pixel_m;
+        let differs = |m: &f64| (m / typed_m - 1.0).abs() > SAME_PITCH;
+        if let Some(file_m) = reading.pixel_m.filter(differs) {
+            let warning = format!(
+                "its pixels are {:.2} um, camera.pixel_um is {:.2}; the latter is used",
+                file_m / UM,
+                typed_m / UM
+            );
+            self.say(Flag::PixelSizeDiffers, warning);
+        }
+    }
+
+    fn gain(&mut self, reading: &Reading, instrument: &Instrument) {
+        let Some(electronics) = &instrument.camera.electronics else {
+            return;
+        };
+        let typed = electronics.gain_e_per_adu;
+        let differs = |gain: &f64| (gain / typed - 1.0).abs() > SAME_GAIN;
+        if let Some(of_file) = reading.gain_e_per_adu.filter(differs) {
+            let warning = format!(
+                "its card EGAIN is {of_file}, camera.gain_e_per_adu is {typed}; the latter is used"
+            );
+            self.say(Flag::GainDiffers, warning);
+        }
+        // where values were changed by packing or by filling in colours, their noise is no camera's any more
+        let changed = [
+            Flag::Lossy,
+            Flag::EightBits,
+            Flag::InterpolatedColour,
+            Flag::PerhapsNotLinear,
+        ];
+        if changed.into_iter().any(|flag| reading.flags.has(flag)) {
+            return;
+        }
+        let settings = FindingSettings::default();
+        let range = GainRange::of(&reading.values, electronics, &settings);
+        if let Some(range) = range.filter(|range| range.excludes(typed)) {
+            let warning = format!(
+                "camera.gain_e_per_adu is {typed}; the noise of its background, {:.2} counts at {:.1} above camera.bias_adu, allows {} electrons a count with the typed camera.read_noise_e of {}; {typed} is used",
+                range.sigma_adu,
+                range.above_bias_adu,
+                range.words(),
+                electronics.read_noise_e
+            );
+            self.say(Flag::GainOffFrame, warning);
+        }
+    }
+
+    /// The pattern that is to be used instead of the typed one, where there is one.
+    fn pattern(&mut self, reading: &Reading, instrument: &Instrument) -> Option<[Colour; 4]> {
+        let Some(array) = instrument.camera.colour.as_ref() else {
+            self.say_what_to_type(reading);
+            return None;
+        };
+        if reading.colour {
+            return None;
+        }
+        self.flags = self.flags.without(Flag::ColourFilterArray);
+        let electronics = instrument.camera.electronics.as_ref();
+        let gain = electronics.map_or(1.0, |e| e.gain_e_per_adu);
+        let judged = judge_pattern(
+            &reading.values,
+            reading.colour_pattern.as_deref().and_then(Colour::pattern),
+            array,
+            reading.ceiling,
+            gain,
+            &FindingSettings::default(),
+        );
+        self.flags.extend(&judged.flags);
+        self.warnings.extend(judged.warnings);
+        Some(judged.pattern).filter(|pattern| *pattern != array.pattern)
+    }
+
+    fn say_what_to_type(&mut self, reading: &Reading) {
+        if let Some(pattern) = &reading.colour_pattern {
+            self.warnings.push(format!(
+                "its filters are {0} from the bottom row up: type camera.colour_pattern = \"{0}\" with camera.passbands",
+                pattern
+            ));
+        }
+    }
 }
 
 /// The bytes of a file, if there are not too many.

@@ -5,6 +5,7 @@ mod advice;
 mod architecture;
 mod bound;
 mod camera;
+mod camera_files;
 mod cli;
 mod conventions;
 mod core;

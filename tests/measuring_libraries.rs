@@ -50,6 +50,8 @@ impl Sample {
                 gain_e_per_adu: Some(number(&readout["gain_e_per_adu"])),
                 exposure_s: None,
                 mosaic: false,
+                pattern: None,
+                missing_px: Vec::new(),
             },
             owner,
         }

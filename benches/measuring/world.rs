@@ -194,6 +194,8 @@ impl World {
             gain_e_per_adu: None,
             exposure_s: None,
             mosaic: false,
+            pattern: None,
+            missing_px: Vec::new(),
         }
     }
 

@@ -38,16 +38,18 @@ impl Flags {
         self.iter().all(Flag::is_sound)
     }
 
-    /// The flag to put right first where the result may not be acted on: how the picture is held explains everything else that
-    /// is wrong with a star, and comes first; else the one that was raised first.
+    /// The flag to put right first where the result may not be acted on: a wrong pattern of filters, and then how the picture is
+    /// held, explain everything else that is wrong with a star, and come first; else the one that was raised first.
     pub fn first_unsound(&self) -> Option<Flag> {
-        const HELD_OTHERWISE: [Flag; 3] = [
+        const ROOTS: [Flag; 5] = [
+            Flag::ColourPatternOffFrame,
+            Flag::ColourPatternOpen,
             Flag::MirroredFitsBetter,
             Flag::HalfTurnFitsBetter,
             Flag::UpsideDownFitsBetter,
         ];
-        let held = HELD_OTHERWISE.into_iter().find(|flag| self.has(*flag));
-        held.or_else(|| self.iter().find(|flag| !flag.is_sound()))
+        let root = ROOTS.into_iter().find(|flag| self.has(*flag));
+        root.or_else(|| self.iter().find(|flag| !flag.is_sound()))
     }
 
     /// Whether none is up.
@@ -145,6 +147,8 @@ mod tests {
         assert_eq!(first(&poor), Some(Flag::PoorFit));
         let held = [Flag::PoorFit, Flag::HalfTurnFitsBetter];
         assert_eq!(first(&held), Some(Flag::HalfTurnFitsBetter));
+        let colours = [Flag::MirroredFitsBetter, Flag::ColourPatternOpen];
+        assert_eq!(first(&colours), Some(Flag::ColourPatternOpen));
     }
 
     #[test]

@@ -87,8 +87,8 @@ flags! {
     GainUnknown "gain_unknown" sound [Measure]
         "How many electrons make one count is not known, so that the uncertainties are too small or too large."
         "Type camera.gain_e_per_adu with camera.quantum_efficiency and camera.read_noise_e, or use a FITS file with the card EGAIN."
-    PixelsLeftOut "pixels_left_out" sound [Measure]
-        "Hot or dead pixels, or single ones that nothing explains, were left out."
+    PixelsLeftOut "pixels_left_out" sound [Measure ImageFile]
+        "Hot or dead pixels, pixels that hold no number, or single ones that nothing explains, were left out."
         "Nothing has to be done about a few of them; where there are many, subtract a dark frame of the same exposure first."
     ObstructionAside "obstruction_aside" sound [Measure]
         "The obstruction sits to one side of the aperture; its effect is told from coma."
@@ -193,6 +193,21 @@ flags! {
     ColourFilterArray "colour_filter_array" sound [ImageFile]
         "The colours of a filter array are still mixed in the picture, and are measured as if they were one."
         "Describe the array by camera.colour_pattern and camera.passbands, or hand in one colour."
+    ColourPatternDiffers "colour_pattern_differs" sound [ImageFile]
+        "The card of the file gives the filter array another pattern than camera.colour_pattern; the light of the frame fits only one of the two, which is used (the warning names it)."
+        "Type the pattern that is used as camera.colour_pattern; it is read from the bottom row up, so that a file whose rows run from the top down turns RGGB into GBRG."
+    ColourPatternOpen "colour_pattern_open" unsound [ImageFile]
+        "The card of the file gives the filter array another pattern than camera.colour_pattern, and the light of the frame does not tell which of the two is right (the warning names both)."
+        "Go out of focus and expose longer, so that the colours of the star tell; or find out from the maker of the camera which pattern it is, from the bottom row up, and type it as camera.colour_pattern, or put the card right."
+    ColourPatternOffFrame "colour_pattern_off_frame" unsound [ImageFile]
+        "The light of the frame does not fit camera.colour_pattern: its two greens are not where the pattern has them (the warning names the patterns that fit)."
+        "Type a pattern that fits as camera.colour_pattern, read from the bottom row up; a file whose rows run from the top down turns RGGB into GBRG. Where none fits, check camera.passbands, and whether the file was turned, binned or filled in."
+    GainDiffers "gain_differs" sound [ImageFile]
+        "The file gives another gain than camera.gain_e_per_adu, which is the one that is used."
+        "Type the gain that the camera had for this frame; it changes with the camera's settings and with binning."
+    GainOffFrame "gain_off_frame" sound [ImageFile]
+        "The typed gain does not go with the noise of the frame's background; it is used all the same, so that the uncertainties are too small or too large (the warning has the range that the frame allows)."
+        "Check camera.gain_e_per_adu, camera.bias_adu and camera.read_noise_e for the settings that the camera had; frames that were averaged have more electrons a count."
     PixelSizeDiffers "pixel_size_differs" sound [ImageFile]
         "The file gives another pixel size than camera.pixel_um, which is the one that is used."
         "Type the camera.pixel_um of this file; pixels of a binned file are as many times larger than the sensor's."

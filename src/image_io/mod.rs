@@ -2,7 +2,7 @@
 //!
 //! | file | what it holds |
 //! |---|---|
-//! | `fits.rs` | counts and expected electrons as FITS, and reading a FITS image; the only file that calls the FITS library |
+//! | `fits.rs`, `fits/` | counts and expected electrons as FITS, and reading a FITS image; the only room that calls the FITS library |
 //! | `reading/` | any image file of others → values to measure, with flags and limits |
 //! | `stretch.rs` | from electrons or counts to 256 grays for the eye |
 //! | `png.rs`, `tiff.rs` | grays, colours and 16-bit counts as picture files |
@@ -17,7 +17,6 @@
 
 pub mod canvas;
 pub mod fits;
-mod fits_error;
 pub mod npz;
 pub mod png;
 pub mod reading;

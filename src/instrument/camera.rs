@@ -152,4 +152,42 @@ pub enum Colour {
 impl Colour {
     /// All three, in the order of [`ColourArray::passbands`].
     pub const ALL: [Colour; 3] = [Colour::Red, Colour::Green, Colour::Blue];
+
+    /// The colours of a pattern, as files name it; `None` unless it has one R, two G and one B.
+    pub fn pattern(letters: &str) -> Option<[Colour; 4]> {
+        let named = |letter| Colour::ALL.into_iter().find(|c| c.letter() == letter);
+        let colours = letters.chars().map(named).collect::<Option<Vec<_>>>()?;
+        let colours: [Colour; 4] = colours.try_into().ok()?;
+        let count = |colour| colours.iter().filter(|other| **other == colour).count();
+        (Colour::ALL.map(count) == [1, 2, 1]).then_some(colours)
+    }
+
+    /// The letters of a pattern, as files name it.
+    pub fn letters(pattern: &[Colour; 4]) -> String {
+        pattern.iter().map(|colour| colour.letter()).collect()
+    }
+
+    fn letter(self) -> char {
+        match self {
+            Colour::Red => 'R',
+            Colour::Green => 'G',
+            Colour::Blue => 'B',
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pattern_has_one_red_two_green_one_blue() {
+        use Colour::{Blue, Green, Red};
+        assert_eq!(Colour::pattern("RGGB"), Some([Red, Green, Green, Blue]));
+        assert_eq!(Colour::pattern("GGBR"), Some([Green, Green, Blue, Red]));
+        assert_eq!(Colour::letters(&[Green, Green, Blue, Red]), "GGBR");
+        for wrong in ["", "RGB", "RGGG", "RGGBG", "rggb", "RGBB", "XGGB"] {
+            assert_eq!(Colour::pattern(wrong), None, "{wrong:?}");
+        }
+    }
 }

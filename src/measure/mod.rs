@@ -8,6 +8,7 @@
 //! | `background.rs`, `defects.rs` | level, slope and noise of what lies behind the stars; pixels that are hot, dead or full |
 //! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and spikes |
 //! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
+//! | `colours.rs`, `gain.rs` | what is typed about filter array and gain, against the frame itself |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
 //! | `measurement.rs`, `picture.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
 //! | `orientation.rs`, `orientation/` | how the camera may be held, each way with its weight |
@@ -27,11 +28,13 @@
 
 mod advice;
 mod background;
+mod colours;
 mod defects;
 mod doughnut;
 mod error;
 pub mod fit;
 mod frame_error;
+mod gain;
 mod good_enough;
 mod hands;
 mod harmonics;
@@ -55,9 +58,11 @@ mod words;
 
 pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, Verdict, advise};
 pub use background::Background;
+pub use colours::{JudgedPattern, judge_pattern};
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;
+pub use gain::GainRange;
 pub use good_enough::{GoodEnough, good_enough};
 pub use learn::{
     LearnError, LearnedHold, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn,

@@ -8,7 +8,6 @@ use super::orientation::Possible;
 use super::report::Findings;
 use super::trial::trial as trial_of;
 use super::words::turn_and_way;
-use crate::flag::Flags;
 use crate::instrument::{Assembly, Instrument};
 use crate::units::{NM, UM};
 use serde::Serialize;
@@ -232,7 +231,7 @@ fn expose(found: &Findings) -> NextStep {
 }
 
 fn look_again(found: &Findings) -> NextStep {
-    let mut flags = Flags::default();
+    let mut flags = found.flags.clone();
     flags.extend(found.star.iter().flat_map(|star| &star.flags));
     flags.extend(found.whole_frame.iter().flat_map(|whole| &whole.flags));
     if let Some(flag) = flags.first_unsound() {

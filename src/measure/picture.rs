@@ -8,7 +8,7 @@ use super::{Search, Source, Stars};
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
-use crate::instrument::{Camera, FieldTerms, Instrument};
+use crate::instrument::{Camera, Colour, FieldTerms, Instrument};
 use crate::pupil::field_m;
 use crate::sensor::saturation_e;
 use crate::state::Modes;
@@ -27,6 +27,10 @@ pub struct Picture {
     pub exposure_s: Option<f64>,
     /// Whether the colours of a filter array are still mixed in the values.
     pub mosaic: bool,
+    /// The pattern of the array from row 0 upwards, where file and frame say another one than the camera's.
+    pub pattern: Option<[Colour; 4]>,
+    /// Pixels that hold no number in the file, `[column, row]`; their values are made up and are left out.
+    pub missing_px: Vec<[usize; 2]>,
 }
 
 /// A star cut out of its frame.
@@ -65,6 +69,8 @@ impl Picture {
             gain_e_per_adu: None,
             exposure_s: None,
             mosaic: false,
+            pattern: None,
+            missing_px: Vec::new(),
         }
     }
 
@@ -110,7 +116,8 @@ impl Picture {
         let light = self.values_adu.mapv(|v| (v - level) * gain);
         let mut usable = Array2::from_elem(light.dim(), true);
         let defects = &stars.background.defects;
-        for [column, row] in defects.hot_px.iter().chain(&defects.dead_px) {
+        let not_trusted = [&defects.hot_px, &defects.dead_px, &self.missing_px];
+        for [column, row] in not_trusted.into_iter().flatten() {
             usable[[*row, *column]] = false;
         }
         if !cut(&usable, rows, columns).iter().all(|good| *good) {
@@ -132,7 +139,7 @@ impl Picture {
                 .colour
                 .as_ref()
                 .filter(|_| self.mosaic)
-                .map(|array| array.pattern),
+                .map(|array| self.pattern.unwrap_or(array.pattern)),
             mask_on,
             field_m: self.field_m(instrument, source.centre_px, &mut flags),
             known: Modes::none(),

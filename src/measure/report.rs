@@ -271,9 +271,10 @@ pub struct Findings<'a> {
 }
 
 impl Findings<'_> {
-    /// Whether star and whole frame, as far as they were asked for, should be acted on.
+    /// Whether star and whole frame, as far as they were asked for, and the files that they came from, should be acted on.
     pub fn is_sound(&self) -> bool {
-        self.star.is_none_or(Measurement::is_sound)
+        self.flags.is_sound()
+            && self.star.is_none_or(Measurement::is_sound)
             && self.whole_frame.is_none_or(WholeFrame::is_sound)
     }
 }

@@ -28,8 +28,8 @@ pub enum ReadingError {
         /// What is wrong.
         reason: FitsError,
     },
-    /// Some pixels hold no number.
-    #[error("{name}: {count} of {pixels} pixels hold no number")]
+    /// Half of the pixels or more hold no number; fewer are left out with a flag.
+    #[error("{name}: {count} of {pixels} pixels hold no number; less than half may be without one")]
     NotFinite {
         /// The file.
         name: String,
@@ -85,13 +85,15 @@ pub enum ReadingError {
         /// What the decoder found.
         reason: String,
     },
-    /// A picture of numbers that are not counts.
-    #[error("{name}: the {format} file holds floating-point values")]
-    Floating {
+    /// A TIFF picture of samples that are not read.
+    #[error(
+        "{name}: the TIFF file holds {kind}; grey or red, green and blue of 8, 16 or 32 bits or floating point are read"
+    )]
+    Samples {
         /// The file.
         name: String,
-        /// PNG, TIFF or JPEG.
-        format: &'static str,
+        /// What it holds.
+        kind: String,
     },
     /// It begins like a TIFF file, but is not called one.
     #[error(
@@ -117,14 +119,14 @@ impl ReadingError {
                 .hint()
                 .unwrap_or("save the frame again in the camera program, as one plain FITS image"),
             ReadingError::NotFinite { .. } => {
-                "use the frame as the camera saved it, before calibration or stacking"
+                "use the frame as the camera saved it, before calibration or stacking; one that was turned or moved: cut out the part that has light"
             }
             ReadingError::TooSmall { .. } => "use the camera's frame, or cut it less tightly",
             ReadingError::TooLarge { .. } => "cut out the part with the star",
             ReadingError::Broken { .. } => {
                 "save the frame again, as FITS or as PNG or TIFF of 16 bits without layers"
             }
-            ReadingError::Floating { .. } => "save it with 16 bits a pixel, or as FITS",
+            ReadingError::Samples { .. } => "save it as grey with 16 bits a pixel, or as FITS",
             ReadingError::Preview { .. } => {
                 "save the frame as FITS or as TIFF of 16 bits; if it is a plain TIFF file, give it that ending"
             }

@@ -1,25 +1,23 @@
-//! PNG, TIFF and JPEG → values. Pictures start at the top, so the rows are turned over here.
+//! PNG and JPEG → values.
 
 use super::Reading;
 use super::error::ReadingError;
 use super::looks::Format;
+use super::planes::Layout;
 use crate::flag::{Flag, Flags};
 use crate::image_io::fits::MAX_PIXELS;
 use image::metadata::Orientation;
-use image::{ColorType, DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
-use ndarray::{Array2, Axis};
+use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
+use ndarray::Array2;
 use std::io::Cursor;
 
-/// No packing of PNG or TIFF makes data smaller than this (deflate: 1032, LZW of 12 bits: 2731; from memory).
+/// No packing of PNG makes data smaller than this (deflate: 1032; from memory).
 const MOST_PACKED: usize = 3000;
 /// Memory that a decoder may use.
 const MOST_BYTES: u64 = 2_000_000_000;
-/// Index of green in red, green, blue.
-const GREEN: usize = 1;
 
 /// Reads one picture.
 pub(super) fn read(bytes: &[u8], name: &str, format: Format) -> Result<Reading, ReadingError> {
-    refuse_previews(name, format)?;
     let broken = |error: image::ImageError| ReadingError::Broken {
         name: name.into(),
         format: format.name(),
@@ -32,12 +30,6 @@ pub(super) fn read(bytes: &[u8], name: &str, format: Format) -> Result<Reading, 
     let mut decoder = reader.into_decoder().map_err(broken)?;
     check_size(&decoder, bytes.len(), name, format)?;
     let turned = decoder.orientation().map_err(broken)? != Orientation::NoTransforms;
-    if matches!(decoder.color_type(), ColorType::Rgb32F | ColorType::Rgba32F) {
-        return Err(ReadingError::Floating {
-            name: name.into(),
-            format: format.name(),
-        });
-    }
     let picture = DynamicImage::from_decoder(decoder).map_err(broken)?;
     let mut flags = Flags::default();
     if turned {
@@ -51,21 +43,17 @@ pub(super) fn read(bytes: &[u8], name: &str, format: Format) -> Result<Reading, 
         flags.extend([Flag::EightBits, Flag::PerhapsNotLinear]);
     }
     let (values, colour) = plane(&picture, &mut flags);
+    let ceiling = f64::from(if bits == 8 {
+        u16::from(u8::MAX)
+    } else {
+        u16::MAX
+    });
     Ok(Reading {
-        values,
         colour,
         bits,
-        ceiling: Some(if bits == 8 {
-            f64::from(u8::MAX)
-        } else {
-            f64::from(u16::MAX)
-        }),
-        pixel_m: None,
-        exposure_s: None,
-        gain_e_per_adu: None,
-        colour_pattern: None,
+        ceiling: Some(ceiling),
         flags,
-        warnings: Vec::new(),
+        ..Reading::of(values)
     })
 }
 
@@ -74,20 +62,6 @@ fn kind(format: Format) -> ImageFormat {
         Format::Png => ImageFormat::Png,
         Format::Tiff => ImageFormat::Tiff,
         Format::Jpeg => ImageFormat::Jpeg,
-    }
-}
-
-/// Raw files of cameras are TIFF files with another ending; what is read first in them is a small preview.
-fn refuse_previews(name: &str, format: Format) -> Result<(), ReadingError> {
-    let file = name.rsplit(['/', '\\']).next().unwrap_or(name);
-    let ending = file
-        .rsplit_once('.')
-        .map(|(_, ending)| ending.to_ascii_lowercase());
-    match (format, ending.as_deref()) {
-        (Format::Tiff, Some(other)) if other != "tif" && other != "tiff" => {
-            Err(ReadingError::Preview { name: name.into() })
-        }
-        _ => Ok(()),
     }
 }
 
@@ -120,62 +94,21 @@ fn check_size(
 
 /// The grey or green plane, row 0 at the bottom, and whether there are colours.
 fn plane(picture: &DynamicImage, flags: &mut Flags) -> (Array2<f64>, bool) {
-    let size = [picture.width() as usize, picture.height() as usize];
+    let layout = |channels| Layout {
+        channels,
+        apart: false,
+        size_px: [picture.width() as usize, picture.height() as usize],
+    };
     match picture {
-        DynamicImage::ImageLuma8(p) => grey(p.as_raw(), 1, size, flags),
-        DynamicImage::ImageLumaA8(p) => grey(p.as_raw(), 2, size, flags),
-        DynamicImage::ImageLuma16(p) => grey(p.as_raw(), 1, size, flags),
-        DynamicImage::ImageLumaA16(p) => grey(p.as_raw(), 2, size, flags),
-        DynamicImage::ImageRgb8(p) => colours(p.as_raw(), 3, size, flags),
-        DynamicImage::ImageRgba8(p) => colours(p.as_raw(), 4, size, flags),
-        DynamicImage::ImageRgb16(p) => colours(p.as_raw(), 3, size, flags),
-        DynamicImage::ImageRgba16(p) => colours(p.as_raw(), 4, size, flags),
-        // floating point was refused before; whatever else the library learns is read with 16 bits
-        other => colours(other.to_rgb16().as_raw(), 3, size, flags),
+        DynamicImage::ImageLuma8(p) => layout(1).plane(p.as_raw(), flags),
+        DynamicImage::ImageLumaA8(p) => layout(2).plane(p.as_raw(), flags),
+        DynamicImage::ImageLuma16(p) => layout(1).plane(p.as_raw(), flags),
+        DynamicImage::ImageLumaA16(p) => layout(2).plane(p.as_raw(), flags),
+        DynamicImage::ImageRgb8(p) => layout(3).plane(p.as_raw(), flags),
+        DynamicImage::ImageRgba8(p) => layout(4).plane(p.as_raw(), flags),
+        DynamicImage::ImageRgb16(p) => layout(3).plane(p.as_raw(), flags),
+        DynamicImage::ImageRgba16(p) => layout(4).plane(p.as_raw(), flags),
+        // PNG and JPEG hold nothing else; whatever else the library learns is read with 16 bits
+        other => layout(3).plane(other.to_rgb16().as_raw(), flags),
     }
-}
-
-fn grey<T: Copy + Into<f64>>(
-    samples: &[T],
-    channels: usize,
-    size_px: [usize; 2],
-    flags: &mut Flags,
-) -> (Array2<f64>, bool) {
-    if channels == 2 {
-        flags.raise(Flag::TransparencyIgnored);
-    }
-    (upright(samples, channels, 0, size_px), false)
-}
-
-fn colours<T: Copy + Into<f64> + PartialEq>(
-    samples: &[T],
-    channels: usize,
-    size_px: [usize; 2],
-    flags: &mut Flags,
-) -> (Array2<f64>, bool) {
-    if channels == 4 {
-        flags.raise(Flag::TransparencyIgnored);
-    }
-    let same = |pixel: &[T]| pixel[0] == pixel[GREEN] && pixel[GREEN] == pixel[2];
-    let colour = !samples.chunks_exact(channels).all(same);
-    flags.raise(if colour {
-        Flag::InterpolatedColour
-    } else {
-        Flag::GreySavedAsColour
-    });
-    (upright(samples, channels, GREEN, size_px), colour)
-}
-
-/// One channel with the last row of the picture first.
-fn upright<T: Copy + Into<f64>>(
-    samples: &[T],
-    channels: usize,
-    which: usize,
-    [width_px, height_px]: [usize; 2],
-) -> Array2<f64> {
-    let mut values = Array2::from_shape_fn((height_px, width_px), |(row, column)| {
-        samples[(row * width_px + column) * channels + which].into()
-    });
-    values.invert_axis(Axis(0));
-    values.as_standard_layout().into_owned()
 }

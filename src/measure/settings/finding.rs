@@ -14,6 +14,10 @@ pub struct FindingSettings {
     pub search: SearchSettings,
     /// How a star is cut out.
     pub cut_out: CutOutSettings,
+    /// Which pattern of a filter array a frame allows.
+    pub colours: ColourSettings,
+    /// Which gain a frame allows.
+    pub gain: GainSettings,
 }
 
 settings! {
@@ -179,5 +183,67 @@ settings! {
         /// its light. Set by hand. Larger: what is left does not tell its shape. Smaller: stars with a few full pixels, which
         /// are left out of the fit, are refused.
         full_share_at_most: f64 = 0.2,
+    }
+}
+
+settings! {
+    /// By which light the pattern of a filter array is judged.
+    ColourSettings {
+        /// A star whose half-flux radius is smaller gives each pixel of the array another share of its light, and is not judged. Set by
+        /// hand. Larger: focused stars settle nothing. Smaller: a focused star refuses its true pattern.
+        half_flux_radius_px_at_least: f64 = 2.0,
+        /// Light is added up over the star's box and this many pixels round it. Set by hand. Larger: more noise of the sky. Smaller: wings
+        /// are lost, which differ in size from colour to colour.
+        margin_px: usize = 4,
+        /// Nothing is judged from fewer arrays of four pixels. Set by hand. Larger: small stars settle nothing. Smaller: chance in
+        /// a few pixels.
+        arrays_at_least: usize = 40,
+        /// Nothing is judged unless the light of each of the four stands out of its noise by this many standard deviations. Set by hand.
+        /// Larger: faint stars settle nothing. Smaller: noise decides.
+        light_sigma: f64 = 10.0,
+        /// Two greens agree within this many standard deviations of their noise. Set by hand
+        /// (`measure::colours::tests::a_picture_that_was_turned_over_is_seen`). Larger: faint stars settle nothing. Smaller: chance
+        /// refuses a true pattern.
+        greens_sigma: f64 = 5.0,
+        /// And this share of their light beside it: the greens of a sensor differ by a per cent or two (common practice, no source), and
+        /// a small star falls unevenly on them. Set by hand. Larger: red and blue that are nearly alike pass for greens. Smaller: true
+        /// patterns are refused.
+        greens_share: f64 = 0.06,
+        /// Shares of red and blue to green may differ from a black body's by this factor: sensors take colours unevenly, and passbands
+        /// are typed roughly. Set by hand. Larger: red is never told from blue. Smaller: true patterns are refused.
+        colour_factor: f64 = 2.0,
+        /// The sky of each pixel of the array is read this far from the box of any star. Set by hand. Larger: no sky is left in small
+        /// frames. Smaller: wings of stars are taken for it.
+        sky_from_px: usize = 8,
+        /// It is 0 where there are fewer such pixels. Set by hand. Larger: a coloured sky is left in small frames. Smaller: chance.
+        sky_px_at_least: usize = 60,
+        /// And every second, third … is read where there are more. Set by hand. Larger: slower. Smaller: less certain.
+        sky_px_at_most: usize = 400_000,
+    }
+}
+
+settings! {
+    /// When a gain cannot be.
+    GainSettings {
+        /// A gain is told to be off when it differs by this factor from all that the frame allows. Set by hand
+        /// (`measure::gain::tests::the_true_gain_is_never_refused`). Larger: gains that cannot be are believed. Smaller: a read
+        /// noise that is typed roughly is taken for a wrong gain.
+        off_factor: f64 = 3.0,
+        /// Nothing is said of a frame that scatters by less than this many counts: rounding hides its noise. Set by hand. Larger: low
+        /// noise says nothing. Smaller: rounding is taken for noise.
+        noise_adu_at_least: f64 = 0.5,
+        /// Only the middle of a frame is read, this many pixels a side. Set by hand. Larger: slower. Smaller: a star may fill it.
+        side_px_at_most: usize = 1024,
+        /// A level that lies this many standard deviations of a pixel below the typed bias had another one taken off. Set by hand.
+        /// Larger: frames whose bias was taken off are judged by a signal that is too small. Smaller: chance.
+        bias_sigma: f64 = 1.0,
+        /// The bias of a camera wanders by this many counts from frame to frame (common practice, no source). Larger: little sky says
+        /// nothing. Smaller: a bias that wandered is taken for light.
+        bias_slack_adu: f64 = 2.0,
+        /// Pixels farther from the background than this many standard deviations are not read; the share that the variance loses
+        /// by it (`gain.rs`) holds for three only.
+        clip_sigma: f64 = 3.0,
+        /// Nothing is said by fewer steps between pixels. Set by hand. Larger: small frames say nothing. Smaller: chance.
+        steps_at_least: usize = 400,
     }
 }

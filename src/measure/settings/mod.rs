@@ -26,7 +26,8 @@ mod whole_frame;
 
 pub use edges::RingSettings;
 pub use finding::{
-    BackgroundSettings, CutOutSettings, DefectSettings, FindingSettings, SearchSettings,
+    BackgroundSettings, ColourSettings, CutOutSettings, DefectSettings, FindingSettings,
+    GainSettings, SearchSettings,
 };
 pub use fit::{FitSettings, Pace, PriorSettings};
 pub use judging::{AdviceSettings, JudgingSettings};

@@ -59,8 +59,7 @@ pub(super) fn is_implied(camera: &Camera) -> bool {
 
 fn put_colour(colour: &ColourArray, camera: &mut Keys) {
     let ColourArray { pattern, passbands } = colour;
-    let letters: String = pattern.iter().copied().map(letter).collect();
-    camera.put("colour_pattern", text(&letters));
+    camera.put("colour_pattern", text(&Colour::letters(pattern)));
     let mut filters = Keys::default();
     for (name, behind) in FILTERS.iter().zip(passbands) {
         let mut filter = Keys::default();
@@ -68,14 +67,6 @@ fn put_colour(colour: &ColourArray, camera: &mut Keys) {
         filters.put(name, filter.table());
     }
     camera.put("passbands", filters.table());
-}
-
-fn letter(colour: Colour) -> char {
-    match colour {
-        Colour::Red => 'R',
-        Colour::Green => 'G',
-        Colour::Blue => 'B',
-    }
 }
 
 fn put_passband(passband: &Passband, keys: &mut Keys) {

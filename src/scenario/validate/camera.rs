@@ -48,7 +48,7 @@ pub(super) fn build(camera: &RawCamera) -> Camera {
     let colour = camera
         .colour_pattern
         .as_deref()
-        .and_then(pattern)
+        .and_then(Colour::pattern)
         .zip(camera.passbands.as_ref());
     let own = passband(&camera.passband_nm, &camera.passband_table);
     let behind = |band: Passband| match &own {
@@ -142,7 +142,7 @@ fn check_passband(
 
 fn check_colours(camera: &RawCamera, findings: &mut Contradictions<'_>) {
     match (&camera.colour_pattern, &camera.passbands) {
-        (Some(letters), _) if pattern(letters).is_none() => findings.out_of_range(
+        (Some(letters), _) if Colour::pattern(letters).is_none() => findings.out_of_range(
             "camera.colour_pattern",
             quoted(letters),
             "one R, two G and one B in any order",
@@ -285,33 +285,4 @@ pub(in crate::scenario) fn span_of_filters(colour: &ColourArray) -> Passband {
         [low.min(end), high.max(end)]
     });
     Passband::Band(limits)
-}
-
-/// The colours of a pattern; `None` unless it has one R, two G and one B.
-fn pattern(letters: &str) -> Option<[Colour; 4]> {
-    let colours = letters.chars().map(|letter| match letter {
-        'R' => Some(Colour::Red),
-        'G' => Some(Colour::Green),
-        'B' => Some(Colour::Blue),
-        _ => None,
-    });
-    let colours: [Colour; 4] = colours.collect::<Option<Vec<_>>>()?.try_into().ok()?;
-    let count = |colour| colours.iter().filter(|other| **other == colour).count();
-    (count(Colour::Red) == 1 && count(Colour::Green) == 2 && count(Colour::Blue) == 1)
-        .then_some(colours)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_pattern_has_one_red_two_green_one_blue() {
-        use Colour::{Blue, Green, Red};
-        assert_eq!(pattern("RGGB"), Some([Red, Green, Green, Blue]));
-        assert_eq!(pattern("GGBR"), Some([Green, Green, Blue, Red]));
-        for wrong in ["", "RGB", "RGGG", "RGGBG", "rggb", "RGBB", "XGGB"] {
-            assert_eq!(pattern(wrong), None, "{wrong:?}");
-        }
-    }
 }

@@ -1,6 +1,6 @@
 //! Why a FITS file could not be written or read, in words for a person who does not know the format.
 
-use super::fits::MAX_PIXELS;
+use super::MAX_PIXELS;
 use thiserror::Error;
 
 /// Why a FITS file could not be written or read.
@@ -9,8 +9,10 @@ pub enum FitsError {
     /// The bytes do not begin as a FITS file must.
     #[error("this is not a FITS file: it does not begin with SIMPLE")]
     NotFits,
-    /// The bytes are a compressed file.
-    #[error("this file is compressed with {program}; a plain FITS file is needed")]
+    /// The bytes are a compressed file that is not read.
+    #[error(
+        "this file is compressed with {program}, and it is no FITS file that is packed so; a FITS file, plain or inside gzip, is needed"
+    )]
     Packed {
         /// What it was packed with.
         program: &'static str,
@@ -21,12 +23,31 @@ pub enum FitsError {
     /// There are tables only.
     #[error("this FITS file holds a table, not an image")]
     Table,
-    /// There is an image, in tiles inside a table.
-    #[error("the image in this FITS file is stored compressed, in tiles")]
-    Tiled,
-    /// The image has more planes than one, or is a line.
+    /// It is packed with gzip, and what is in it is broken or ends early.
+    #[error("what is packed in this file with gzip cannot be unpacked: {reason}")]
+    BrokenGzip {
+        /// What the library found.
+        reason: String,
+    },
+    /// It is packed with gzip, and unpacks to more than is read.
+    #[error("this file is packed with gzip and unpacks to more than {limit} bytes")]
+    UnpacksTooLarge {
+        /// Most bytes that are unpacked.
+        limit: u64,
+    },
+    /// The image is packed in tiles that the FITS library cannot unpack.
     #[error(
-        "the image in this FITS file has the shape {}; one plane of columns × rows is needed",
+        "the image in this FITS file is packed in tiles by {method}, which cannot be unpacked: {reason}"
+    )]
+    Tiles {
+        /// What the card ZCMPTYPE says.
+        method: String,
+        /// What the library found.
+        reason: String,
+    },
+    /// The image has neither one plane nor three, or is a line.
+    #[error(
+        "the image in this FITS file has the shape {}; columns × rows are needed, or columns × rows × 3 colours",
         join(shape)
     )]
     NotOnePlane {
@@ -114,11 +135,15 @@ impl FitsError {
                 Some("save the frame as FITS (file ending .fits or .fit) in the camera program")
             }
             FitsError::Packed { .. } => Some("unpack the file first"),
-            FitsError::Tiled => {
-                Some("unpack it first, for instance with funpack, or save it without compression")
+            FitsError::Tiles { .. } => {
+                Some("save it without compression, or packed with RICE_1 or GZIP_2")
+            }
+            FitsError::BrokenGzip { .. } => Some("copy or download the file again"),
+            FitsError::UnpacksTooLarge { .. } => {
+                Some("unpack it first, and cut out the part with the star")
             }
             FitsError::NotOnePlane { .. } => Some(
-                "a colour image: save the camera's raw frame, or one colour of it; a stack: save one plane",
+                "a stack of frames: save one of them; a colour image: save the camera's raw frame, or three planes or one colour of it",
             ),
             FitsError::TooLarge { .. } => Some("cut out the part with the star"),
             FitsError::CutShort { .. } => Some("copy or download the file again"),
