@@ -21,8 +21,8 @@ use crate::measure::learn::{LearnError, LearnedResponse};
 use crate::measure::{
     Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
     MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
-    WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step, steps,
-    whole_frame,
+    WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step,
+    step_and_rest, whole_frame,
 };
 use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
@@ -196,14 +196,10 @@ impl Diagnosis {
         if let Some(whole) = &self.whole_frame {
             said.push(whole.sentences());
         }
-        said.extend(match (&self.advice, self.verdict()) {
-            (Ok(advice), _) if self.findings().is_sound() => {
-                steps(advice, &self.instrument, self.stop.stop_m)
-            }
-            _ => {
-                let next = self.next();
-                vec![format!("{} Why: {}.", next.words, next.why)]
-            }
+        let next = self.next();
+        said.extend(match &self.advice {
+            Ok(advice) => step_and_rest(&next, advice, &self.instrument),
+            Err(_) => next.lines(),
         });
         said
     }

@@ -21,9 +21,9 @@ use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Instrument, Response, TurnsError};
 use crate::math::Uncertain;
-use crate::mechanics::plane_of;
+use crate::mechanics::{plane_of, turned};
 use crate::pupil::frame_axes;
-use crate::state::{Coma, ScrewTurns};
+use crate::state::Coma;
 use crate::units::{ARCMIN, NM};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -268,7 +268,7 @@ impl ComaChange {
         trial: &TrialTurn,
         seen_sigma: f64,
     ) -> Result<ComaChange, LearnError> {
-        let turns = ScrewTurns::named(assembly, [(trial.screw.as_str(), trial.turns)])?;
+        let turns = turned(assembly, assembly.screw(&trial.screw)?, trial.turns);
         let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
         if trial.turns == 0.0 || !within {
             return Err(LearnError::NoTurn {

@@ -17,7 +17,8 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
-//! | `next.rs`, `hands.rs` | the one next step, and what the hands do at a pair of screws |
+//! | `next.rs`, `step.rs`, `hands.rs` | the one next step: which screw, as a hand can turn it, and in which order the hands do it |
+//! | `follows.rs` | whether the star is to be brought back, and whether to refocus |
 //! | `report.rs`, `words.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
 //! | `settings/` | every number that decides: what it decides, where it is from, what goes wrong when it is changed |
@@ -30,6 +31,7 @@ mod defects;
 mod doughnut;
 mod error;
 pub mod fit;
+mod follows;
 mod frame_error;
 mod good_enough;
 mod hands;
@@ -47,6 +49,7 @@ mod ring;
 pub mod settings;
 mod spikes;
 mod stars;
+mod step;
 mod whole_frame;
 mod words;
 
@@ -55,7 +58,7 @@ pub use background::Background;
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;
-pub use good_enough::{GoodEnough, good_enough};
+pub use good_enough::{GoodEnough, StopBy, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
 pub use masked::{MaskedFit, measure_masked};
 pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
@@ -67,10 +70,11 @@ pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
 pub use settings::MeasureSettings;
 pub use spikes::{FoundSpike, FoundTriplet, SlopeModes, Spikes};
 pub use stars::{Search, Source, Stars};
+pub use step::Step;
 pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,
 };
-pub use words::{findings, size_in_words, steps};
+pub use words::{findings, size_in_words, step_and_rest};
 
 pub use crate::math::Uncertain;
