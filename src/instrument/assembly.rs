@@ -80,9 +80,19 @@ impl AssemblyKind {
         }
     }
 
+    /// What is loosened before a turn and tightened after it; `None` where nothing is.
+    pub fn gives_way(self) -> Option<&'static str> {
+        match self {
+            AssemblyKind::PushPull => Some("partner"),
+            AssemblyKind::Spring => None,
+            AssemblyKind::Pivot => Some("others"),
+            AssemblyKind::LockNut => Some("nut"),
+        }
+    }
+
     /// Whether something is tightened after a turn, which shifts the unit a little.
     pub fn is_locked(self) -> bool {
-        self != AssemblyKind::Spring
+        self.gives_way().is_some()
     }
 }
 

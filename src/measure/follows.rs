@@ -1,13 +1,16 @@
 //! Whether the star is to be brought back after a turn, and whether the focus is to be put right: only where it matters, and said why.
 
 use super::measurement::{Measurement, Method, aligned_modes};
+use super::region_rays::RegionRay;
 use super::settings::AdviceSettings;
 use crate::axes::{FieldM, FramePx};
 use crate::flag::Flag;
 use crate::frame::clock;
 use crate::instrument::{Instrument, Response};
 use crate::mechanics::Plane;
+use crate::predict::critical_focus_m;
 use crate::pupil::shift_px;
+use crate::spectrum;
 use crate::state::Coma;
 use crate::units::{NM, UM};
 
@@ -126,27 +129,50 @@ fn leaves_frame(star: &Measurement, instrument: &Instrument, there: FramePx) -> 
     room_px(there) < radius_px.min(room_px(star.star_px))
 }
 
-/// Whether a change of focus is to be put right: of a doughnut where it changes its defocus by a good share, of a sharp or masked star
-/// where an eye would see it.
+/// Whether a change of focus is to be put right: of a doughnut where it changes its defocus by a good share, of a masked star where an
+/// eye would see it, and of sharp stars where it takes them out of the critical focus zone.
 fn focus_matters(
     change_m: f64,
     star: Option<&Measurement>,
     instrument: &Instrument,
     settings: &AdviceSettings,
 ) -> bool {
-    let ring = star.filter(|star| star.method != Method::MaskedStar);
-    match ring.and_then(Measurement::sensor_offset_m) {
+    if let Some(masked) = star.filter(|star| star.method == Method::MaskedStar) {
+        return spikes_show(change_m, masked, instrument, settings);
+    }
+    match star.and_then(Measurement::sensor_offset_m) {
         Some(offset) => change_m.abs() > settings.refocus_share * offset.value.abs(),
-        None => spikes_show(change_m, instrument, settings),
+        None => {
+            let [short_m, long_m] = spectrum::edges(&instrument.camera.passband);
+            let ratio = instrument.telescope.focal_ratio();
+            change_m.abs() > critical_focus_m(0.5 * (short_m + long_m), ratio)
+        }
     }
 }
 
-/// Whether an eye sees a defocus in a star that should be sharp: it moves a ray of the rim by defocus over twice the focal ratio
-/// (first-order optics), and so about as far the spikes of slots near the rim.
-fn spikes_show(defocus_m: f64, instrument: &Instrument, settings: &AdviceSettings) -> bool {
+/// Whether an eye sees what a defocus does to spikes: it moves the ray at a place r of the pupil, in units of its radius, by defocus
+/// over twice the focal ratio times r (first-order optics), and with it the spike of a region along its slots; regions on opposite sides
+/// go opposite ways.
+fn spikes_show(
+    defocus_m: f64,
+    star: &Measurement,
+    instrument: &Instrument,
+    settings: &AdviceSettings,
+) -> bool {
     let rim_px =
         defocus_m.abs() / (2.0 * instrument.telescope.focal_ratio()) / instrument.camera.pixel_m;
-    rim_px > settings.spike_seen_px
+    let along = |ray: &RegionRay| libm::cos(ray.azimuth_rad - ray.slot_rad);
+    let all = star.region_rays.iter().map(along);
+    let [least, most] = all.fold([0.0, 0.0], |[least, most]: [f64; 2], along| {
+        [least.min(along), most.max(along)]
+    });
+    rim_px * middle_radius(instrument) * (most - least) > settings.spike_seen_px
+}
+
+/// Mean radius of the open ring of the pupil, in units of its own: 2/3 · (1 − ε³)/(1 − ε²) for an obstruction of ε.
+fn middle_radius(instrument: &Instrument) -> f64 {
+    let share = instrument.telescope.obstruction_ratio();
+    2.0 / 3.0 * (1.0 - share.powi(3)) / (1.0 - share * share)
 }
 
 /// How far to move the sensor before a masked star's spikes are judged, positive outwards; `None` for a star without a mask, and where
@@ -162,5 +188,5 @@ pub fn refocus_first_m(
     let known = offset
         .sigma
         .is_some_and(|sigma| offset.value.abs() > settings.focus_seen_sigma * sigma);
-    (known && spikes_show(offset.value, instrument, settings)).then_some(-offset.value)
+    (known && spikes_show(offset.value, star, instrument, settings)).then_some(-offset.value)
 }

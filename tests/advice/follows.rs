@@ -199,3 +199,75 @@ fn the_star_is_brought_back_only_where_it_matters() {
         assert!(words.contains(&wanted), "{words}\n{wanted}");
     }
 }
+
+/// Behind a mask, out of focus: the star is refocused before its spikes are judged, whatever the verdict, which stays as it is. What the
+/// offset was is the scenario's own number; in focus nothing is said of it.
+#[test]
+fn a_masked_star_out_of_focus_is_refocused_first() {
+    let lesson = |name: &str| {
+        let path = format!("{}/scenarios/{name}", env!("CARGO_MANIFEST_DIR"));
+        std::fs::read_to_string(path).expect("a lesson")
+    };
+    let camera = "[camera]\nquantum_efficiency = 0.75\nthroughput = 0.7\ngain_e_per_adu = 1.2\nbias_adu = 200.0\n\
+                  read_noise_e = 2.1\nfull_well_e = 60000.0\n";
+    let night = "[star]\nmagnitude = 1.5\ntemperature_k = 5800.0\naltitude_deg = 62.0\n[sky]\nseeing_arcsec = 1.6\n\
+                 brightness_mag_per_arcsec2 = 19.2\n[exposure]\ntime_s = 1.0\n";
+    let text = lesson("mask-two-zone-coma.toml")
+        .replace("[camera]\n", camera)
+        .replace("width_px = 96", "width_px = 160")
+        .replace("height_px = 96", "height_px = 160")
+        .replace("[470.0, 640.0]", "[500.0, 600.0]")
+        .replace("wavelengths = 13", "wavelengths = 3");
+    let place =
+        crate::cli::program::Place::with_file("mask.toml", format!("seed = 52\n{text}{night}"));
+    for (offset_um, turns, verdict, deed) in [
+        (6.0, 0.0, "stop", "refocus"),
+        (-6.0, 0.0, "stop", "refocus"),
+        (6.0, -0.0625, "turn", "refocus"),
+        (0.0, 0.0, "stop", "stop"),
+        (0.0, -0.0625, "turn", "turn"),
+    ] {
+        let set = [
+            format!("state.sensor_offset_um={offset_um:?}"),
+            format!("state.turns={{ B = {turns:?} }}"),
+        ];
+        let render = [
+            "render",
+            "mask.toml",
+            "--force",
+            "--set",
+            &set[0],
+            "--set",
+            &set[1],
+        ];
+        place.run(&render).well();
+        let args = [
+            "measure",
+            "out/mask.fits",
+            "--instrument",
+            "mask.toml",
+            "--json",
+            "--quiet",
+        ];
+        let found: Value = serde_json::from_str(&place.run(&args).well().stdout).expect("a report");
+        let next = &found["next"];
+        println!("{offset_um} um, {turns}: {next}");
+        assert_eq!(
+            found["verdict"], verdict,
+            "{offset_um} um, {turns}: {}",
+            found["stop_nm"]
+        );
+        assert_eq!(next["do"], deed, "{offset_um} um, {turns}: {next}");
+        if deed == "refocus" {
+            let focus_um = number(&next["focus_um"]);
+            assert!((focus_um + offset_um).abs() < 1.0, "{next}");
+            let way = if offset_um > 0.0 {
+                "inwards by 6 um"
+            } else {
+                "outwards by 6 um"
+            };
+            assert!(next["words"].to_string().contains(way), "{next}");
+            assert!(next["screw"].is_null() && next["turns"].is_null(), "{next}");
+        }
+    }
+}

@@ -66,8 +66,8 @@ settings! {
         /// size as much, and nothing else that is measured. Larger: rings grow out of the frame, or shrink into the caustic. Smaller:
         /// one refocuses for nothing.
         refocus_share: f64 = 0.25,
-        /// A focused or masked star is to be refocused when defocus moves a ray of the rim by more pixels than this: an eye sees a spike
-        /// that far off its crossing. Common practice, no source. Larger: spikes are judged that defocus has put off. Smaller: one
+        /// A masked star is to be refocused when defocus moves spikes apart by more pixels than this: an eye sees a spike that far off its
+        /// crossing. Common practice, no source. Larger: spikes are judged that defocus has put off. Smaller: one
         /// refocuses for nothing.
         spike_seen_px: f64 = 0.3,
         /// And when that defocus is this many of its own standard deviations. Set by hand: one in twenty such moves follows chance. Larger:
