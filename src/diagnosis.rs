@@ -26,7 +26,7 @@ use crate::measure::{
     Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
     MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
     WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step,
-    planned_turn, steps, whole_frame,
+    step_and_rest, whole_frame,
 };
 use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
@@ -225,15 +225,15 @@ impl Diagnosis {
 
     /// Whether the turn that is made now takes coma away however the camera may be held.
     fn helps_in_every_case(&self, advice: &Advice) -> bool {
-        let planned = planned_turn(advice, self.stop.stop_m);
-        let (Some(planned), Some(assembly), Some(tilt)) =
-            (planned, &self.instrument.assembly, self.tilt())
+        let step = advice.step(&self.instrument, self.stop.stop_m);
+        let (Some(step), Some(assembly), Some(tilt)) =
+            (step, &self.instrument.assembly, self.tilt())
         else {
             return true;
         };
-        let (screw, turns) = planned.screw_and_turns();
+        let added_rad = step.plane(assembly).tilt_rad;
         let counts = self.settings.orientation.weight_that_counts;
-        helps(&tilt, &self.cases, assembly, screw, turns, counts).0
+        helps(&tilt, &self.cases, added_rad, counts)
     }
 
     /// The tilt that was found, and what it was worked out with.
@@ -269,14 +269,12 @@ impl Diagnosis {
         if let Some(whole) = &self.whole_frame {
             said.push(whole.sentences());
         }
-        said.extend(match (&self.advice, self.verdict()) {
-            (Ok(advice), verdict) if verdict != Verdict::Trial && self.findings().is_sound() => {
-                steps(advice, &self.instrument, self.stop.stop_m)
+        let next = self.next();
+        said.extend(match &self.advice {
+            Ok(advice) if self.verdict() != Verdict::Trial => {
+                step_and_rest(&next, advice, &self.instrument)
             }
-            _ => {
-                let next = self.next();
-                vec![format!("{} Why: {}.", next.words, next.why)]
-            }
+            _ => next.lines(),
         });
         said
     }

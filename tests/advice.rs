@@ -3,9 +3,11 @@
 
 mod cells;
 mod follows;
+mod hands;
 
 use crate::cli::program::Place;
 use crate::support::cell::{Cell, CellScrew};
+use crate::support::mechanic::Kind;
 use serde_json::Value;
 
 /// How the camera is held.
@@ -56,6 +58,11 @@ fn cell(clockwise_lengthens: bool, reflections: u32) -> Cell {
 
 /// A small telescope with that cell, at night, its star outside focus. `state` has the keys that are hidden.
 fn night(cell: &Cell, held: Held, focus_um_per_mm: f64, state: &str) -> String {
+    night_of(Kind::PushPull, cell, held, focus_um_per_mm, state)
+}
+
+/// The same with a cell of some kind.
+fn night_of(kind: Kind, cell: &Cell, held: Held, focus_um_per_mm: f64, state: &str) -> String {
     format!(
         "format = 1\ntitle = \"A cell\"\nseed = 4102\n\
          [telescope]\naperture_mm = 118.0\nfocal_length_mm = 590.0\nreflections = {}\n\
@@ -67,7 +74,7 @@ fn night(cell: &Cell, held: Held, focus_um_per_mm: f64, state: &str) -> String {
          [sky]\nseeing_arcsec = 1.4\n[exposure]\ntime_s = 0.4\n\
          [state]\nsensor_offset_um = 950.0\n{state}\n",
         cell.reflections,
-        cell.assembly_toml(9.0, focus_um_per_mm),
+        cell.assembly_toml(kind.word(), 9.0, focus_um_per_mm),
         held.rotation_deg,
         held.mirrored,
     )

@@ -23,7 +23,7 @@ AREAS = [
           "laws::"]),
     Area("advice", ["src/measure/advice"], ["measure::"],
          ["advice::", "core::", "measuring::verb::", "cli::learning::", "conventions::"]),
-    Area("words", ["src/measure/words", "src/measure/hands", "src/measure/next"], ["measure::"],
+    Area("words", ["src/measure/words", "src/measure/hands", "src/measure/next", "src/measure/step", "src/measure/follows"], ["measure::"],
          ["advice::", "core::", "measuring::verb::", "cli::learning::", "conventions::"]),
     Area("good_enough", ["src/measure/good_enough"], ["measure::"],
          ["measuring::verb::"]),

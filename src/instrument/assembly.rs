@@ -3,6 +3,8 @@
 /// The unit that the screws hold.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Assembly {
+    /// How the screws hold the unit.
+    pub kind: AssemblyKind,
     /// Radius of the circle the screws stand on.
     pub screw_circle_radius_m: f64,
     /// Advance of a screw in one turn.
@@ -27,6 +29,7 @@ impl Assembly {
         screws: impl IntoIterator<Item = (&'static str, f64)>,
     ) -> Self {
         Assembly {
+            kind: AssemblyKind::default(),
             screw_circle_radius_m,
             pitch_m_per_turn,
             clockwise: ClockwiseTurn::Lengthens,
@@ -41,6 +44,55 @@ impl Assembly {
                 .collect(),
             response: None,
         }
+    }
+}
+
+/// How the screws hold the unit, and with it the order in which hands can turn them (`measure/hands.rs` says it).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum AssemblyKind {
+    /// At each place one screw pushes the unit off its base and one pulls it there: one gives way before the other is turned.
+    #[default]
+    PushPull,
+    /// Each screw works against a spring, which holds the unit to it.
+    Spring,
+    /// The middle of the unit rests on a pivot, and all screws press (or pull) it there: where one comes, others must give way.
+    Pivot,
+    /// Each screw is held in its thread by a nut that is tightened against it.
+    LockNut,
+}
+
+impl AssemblyKind {
+    /// Every kind.
+    pub const ALL: [AssemblyKind; 4] = [
+        AssemblyKind::PushPull,
+        AssemblyKind::Spring,
+        AssemblyKind::Pivot,
+        AssemblyKind::LockNut,
+    ];
+
+    /// The word for it in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            AssemblyKind::PushPull => "push-pull",
+            AssemblyKind::Spring => "spring",
+            AssemblyKind::Pivot => "pivot",
+            AssemblyKind::LockNut => "lock-nut",
+        }
+    }
+
+    /// What is loosened before a turn and tightened after it; `None` where nothing is.
+    pub fn gives_way(self) -> Option<&'static str> {
+        match self {
+            AssemblyKind::PushPull => Some("partner"),
+            AssemblyKind::Spring => None,
+            AssemblyKind::Pivot => Some("others"),
+            AssemblyKind::LockNut => Some("nut"),
+        }
+    }
+
+    /// Whether something is tightened after a turn, which shifts the unit a little.
+    pub fn is_locked(self) -> bool {
+        self.gives_way().is_some()
     }
 }
 

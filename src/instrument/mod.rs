@@ -37,7 +37,9 @@ mod mask;
 mod telescope;
 mod turns;
 
-pub use assembly::{Assembly, ClockwiseTurn, Response, Screw, end, fraction, read_turns, way};
+pub use assembly::{
+    Assembly, AssemblyKind, ClockwiseTurn, Response, Screw, end, fraction, read_turns, way,
+};
 pub use camera::{Camera, Colour, ColourArray, Electronics, Hold, Orientation, Passband, wrapped};
 pub use layout_names::{KeyUse, LayoutKey, LayoutName};
 pub use layouts::{ABERRATIONS, SlotAngle, SlotLayout, Wedge, WedgePitch, Zone};

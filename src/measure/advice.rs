@@ -8,7 +8,7 @@ use super::measurement::aligned_modes;
 use super::settings::AdviceSettings;
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
-use crate::instrument::{Assembly, Instrument, Response};
+use crate::instrument::{Assembly, AssemblyKind, Instrument, Response};
 use crate::math::Uncertain;
 use crate::mechanics::{Plane, plane_of, turns_for};
 use crate::pupil::shift_px;
@@ -48,7 +48,8 @@ pub struct Advice {
     pub tilt_rad: [f64; 2],
     /// Turns of every screw; positive lengthens.
     pub turns: ScrewTurns,
-    /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at.
+    /// The one screw that helps most when turned alone, its turns, and the coma it leaves; where coma is aimed at, and `None` on a pivot,
+    /// where no screw can be turned alone.
     pub one_screw: Option<OneScrew>,
     /// Coma that the turns take away, metres RMS; the coma that field and design would leave with all screws right is not in it. `None`
     /// where no star was measured, or where the travel allows a part of the turns only. The verdict goes by its uncertainty, which [`Coma`] defines.
@@ -102,6 +103,8 @@ impl Advice {
         let no_turn = self
             .turns
             .iter()
+            .copied()
+            .chain(self.one_screw.map(|one| one.turns))
             .all(|turns| turns.abs() < settings.least_turns);
         let Some(Uncertain { value, sigma }) = self.undone_m else {
             return if no_turn {
@@ -226,7 +229,7 @@ pub fn advise(
         found_rad: tilt,
         tilt_rad: plane.tilt_rad,
         one_screw: by_coma
-            .filter(|_| aim == Aim::Coma)
+            .filter(|_| aim == Aim::Coma && assembly.kind != AssemblyKind::Pivot)
             .and_then(|tilt| best_screw(assembly, response, tilt)),
         undone_m,
         image_shift_px: shift_px(instrument, shift_m),

@@ -1,9 +1,12 @@
-//! When to stop: the coma that is too small to be seen in pictures, and the coma that atmosphere and hand leave anyway.
+//! When to stop: the coma that is too small to be seen in pictures, the coma that the atmosphere makes anyway, and the coma on which a
+//! hand cannot improve.
 
 use super::settings::AdviceSettings;
 use crate::instrument::Instrument;
+use crate::mechanics::{plane_of, turned};
 use crate::predict::seeing_sigma_m;
 use crate::state::{Exposure, Sky, State};
+use serde::Serialize;
 
 /// The limits, all in metres RMS of coma (length of Noll 7 and 8).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -13,10 +16,35 @@ pub struct GoodEnough {
     pub not_seen_m: f64,
     /// The atmosphere's own coma in this exposure; `None` where the exposure is not known.
     pub atmosphere_m: Option<f64>,
-    /// What a hand's finest turn is worth; `None` without screws or response.
+    /// Coma on which a turn does not improve, because of what hand and tightening add; `None` without screws or response.
     pub hand_m: Option<f64>,
     /// Stop below this: the largest of the three.
     pub stop_m: f64,
+}
+
+/// Which of the limits is the largest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StopBy {
+    /// What nobody sees in a picture.
+    NotSeen,
+    /// What the atmosphere makes.
+    Atmosphere,
+    /// What a hand can set.
+    Hand,
+}
+
+impl GoodEnough {
+    /// Which limit decides.
+    pub fn decided_by(&self) -> StopBy {
+        if self.hand_m.is_some_and(|m| m >= self.stop_m) {
+            StopBy::Hand
+        } else if self.atmosphere_m.is_some_and(|m| m >= self.stop_m) {
+            StopBy::Atmosphere
+        } else {
+            StopBy::NotSeen
+        }
+    }
 }
 
 /// FWHM over σ of a normal distribution, 2√(2 ln 2).
@@ -44,7 +72,7 @@ pub fn good_enough(
         let of = |noll| seeing_sigma_m(&instrument.telescope, &state, wavelength_m, noll).ok();
         Some(of(7)?.hypot(of(8)?))
     });
-    let hand_m = hand_m(instrument, settings.finest_turns);
+    let hand_m = hand_m(instrument, settings);
     GoodEnough {
         not_seen_m,
         atmosphere_m,
@@ -65,21 +93,33 @@ fn not_seen_m(instrument: &Instrument, seeing_rad: f64, wider_share: f64) -> f64
     wider.sqrt() / (2.0 * telescope.focal_ratio() * 56f64.sqrt())
 }
 
-/// The coma, metres RMS, of a unit whose screws are each off by up to half the finest turn either way, all amounts equally likely: the
-/// root mean square of the tilt times the response (derived here).
-fn hand_m(instrument: &Instrument, finest_turns: f64) -> Option<f64> {
+/// The coma, metres RMS, that one turn leaves as large as it was: a turn that should take c away errs by a share s of it and by a fixed
+/// angle worth r, and tightening shifts the unit by l, so that √((s·c + r)² + l²) is left (all standard deviations). Where that is c
+/// itself nothing is gained (derived here): (1 − s²)·c² − 2·s·r·c − (r² + l²) = 0.
+fn hand_m(instrument: &Instrument, settings: &AdviceSettings) -> Option<f64> {
     let assembly = instrument.assembly.as_ref()?;
     let response = assembly.response.as_ref()?;
-    let each = finest_turns * assembly.pitch_m_per_turn / 12f64.sqrt();
-    let screws = assembly.screws.len() as f64;
-    // tilt along one axis: heights over the screw circle, Σ cos² = n/2 for screws all round
-    let tilt = each / (assembly.screw_circle_radius_m * (0.5 * screws).sqrt());
-    Some((response.coma_m_per_rad * tilt * 2f64.sqrt()).abs())
+    let worth_m = |screw: usize| {
+        let [x, y] = plane_of(assembly, &turned(assembly, screw, settings.hand_turns)).tilt_rad;
+        (response.coma_m_per_rad * x.hypot(y)).abs()
+    };
+    let fixed_m = (0..assembly.screws.len()).map(worth_m).fold(0.0, f64::max);
+    let lock_m = if assembly.kind.is_locked() {
+        settings.lock_shift_m
+    } else {
+        0.0
+    };
+    let share = settings.hand_share;
+    let square = fixed_m * fixed_m + lock_m * lock_m;
+    let rest = 1.0 - share * share;
+    let half = share * fixed_m;
+    Some((half + (half * half + rest * square).sqrt()) / rest)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::instrument::AssemblyKind;
     use crate::testing::fast_unit;
     use crate::units::{ARCSEC, NM};
     use crate::wavefront::ZernikeSum;
@@ -102,6 +142,31 @@ mod tests {
         approx::assert_relative_eq!(sum / count, 56.0, max_relative = 3e-3);
     }
 
+    /// What a turn leaves, worked out forwards: at the level as much as there was, at twice the level less, at half of it more.
+    #[test]
+    fn at_the_hands_level_a_turn_gains_nothing() {
+        let mut unit = fast_unit();
+        let settings = AdviceSettings::default();
+        for kind in AssemblyKind::ALL {
+            unit.assembly.as_mut().unwrap().kind = kind;
+            let assembly = unit.assembly.as_ref().unwrap();
+            let level_m = hand_m(&unit, &settings).unwrap();
+            let [x, y] = plane_of(assembly, &turned(assembly, 1, 1.0)).tilt_rad;
+            let per_turn_m = assembly.response.as_ref().unwrap().coma_m_per_rad * x.hypot(y);
+            let left = |coma_m: f64| {
+                let turns = coma_m / per_turn_m;
+                let errs_m = (settings.hand_share * turns + settings.hand_turns) * per_turn_m;
+                let lock_m = match kind {
+                    AssemblyKind::Spring => 0.0,
+                    _ => 20.0 * NM,
+                };
+                errs_m.hypot(lock_m)
+            };
+            approx::assert_relative_eq!(left(level_m), level_m, max_relative = 1e-12);
+            assert!(left(2.0 * level_m) < 2.0 * level_m && left(0.5 * level_m) > 0.5 * level_m);
+        }
+    }
+
     #[test]
     fn worse_air_hides_more_and_the_largest_limit_counts() {
         let unit = fast_unit();
@@ -118,5 +183,7 @@ mod tests {
             .fold(0.0, f64::max);
         assert_eq!(calm.stop_m, largest);
         assert!(with(1.2 * ARCSEC, None).atmosphere_m.is_none());
+        assert_eq!(calm.decided_by(), StopBy::Hand);
+        assert_ne!(with(9.0 * ARCSEC, None).decided_by(), StopBy::Hand);
     }
 }

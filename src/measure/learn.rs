@@ -22,9 +22,9 @@ use crate::instrument::{
     Assembly, Camera, Hold, Instrument, Orientation, Response, TurnsError, wrapped,
 };
 use crate::math::Uncertain;
-use crate::mechanics::plane_of;
+use crate::mechanics::{plane_of, turned};
 use crate::pupil::axes_of;
-use crate::state::{Coma, ScrewTurns};
+use crate::state::Coma;
 use crate::units::{ARCMIN, NM};
 use num_complex::Complex64;
 use thiserror::Error;
@@ -382,7 +382,7 @@ impl ComaChange {
         settings: &LearningSettings,
     ) -> Result<ComaChange, LearnError> {
         let seen_sigma = settings.change_seen_sigma;
-        let turns = ScrewTurns::named(assembly, [(trial.screw.as_str(), trial.turns)])?;
+        let turns = turned(assembly, assembly.screw(&trial.screw)?, trial.turns);
         let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
         if trial.turns == 0.0 || !within {
             return Err(LearnError::NoTurn {

@@ -19,7 +19,8 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
-//! | `next.rs`, `trial.rs`, `hands.rs` | the one next step, which screw to try, and what the hands do at a pair of screws |
+//! | `next.rs`, `trial.rs`, `step.rs`, `hands.rs` | the one next step: which screw to turn or to try, as a hand can turn it, and in which order the hands do it |
+//! | `follows.rs` | whether the star is to be brought back, and whether to refocus |
 //! | `report.rs`, `words.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
 //! | `settings/` | every number that decides: what it decides, where it is from, what goes wrong when it is changed |
@@ -33,6 +34,7 @@ mod defects;
 mod doughnut;
 mod error;
 pub mod fit;
+mod follows;
 mod frame_error;
 mod gain;
 mod good_enough;
@@ -52,6 +54,7 @@ mod ring;
 pub mod settings;
 mod spikes;
 mod stars;
+mod step;
 mod trial;
 mod whole_frame;
 mod words;
@@ -63,13 +66,13 @@ pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;
 pub use gain::GainRange;
-pub use good_enough::{GoodEnough, good_enough};
+pub use good_enough::{GoodEnough, StopBy, good_enough};
 pub use learn::{
     LearnError, LearnedHold, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn,
 };
 pub use masked::{MaskedFit, measure_masked};
 pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
-pub use next::{Deed, NextStep, PlannedTurn, next_step, planned_turn};
+pub use next::{Deed, NextStep, next_step};
 pub use orientation::OrientationAnswer;
 pub use picture::{CutStar, Picture};
 pub use region_rays::RegionRay;
@@ -78,10 +81,11 @@ pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
 pub use settings::MeasureSettings;
 pub use spikes::{FoundSpike, FoundTriplet, SlopeModes, Spikes};
 pub use stars::{Search, Source, Stars};
+pub use step::Step;
 pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,
 };
-pub use words::{findings, size_in_words, steps};
+pub use words::{findings, size_in_words, step_and_rest};
 
 pub use crate::math::Uncertain;

@@ -2,14 +2,20 @@
 //!
 //! There is always one. Where nothing is to be turned it says what else would help, and why.
 
-use super::advice::{Advice, OneScrew, Verdict};
-use super::hands::{degrees, hands};
+use super::advice::{Advice, Aim, Verdict};
+use super::follows::{Follows, outwards, refocus_first_m};
+use super::good_enough::StopBy;
+use super::hands::hands;
 use super::orientation::Possible;
 use super::report::Findings;
+use super::settings::AdviceSettings;
+use super::step::{Step, eighths_said};
 use super::trial::trial as trial_of;
-use super::words::turn_and_way;
-use crate::instrument::{Assembly, Instrument};
-use crate::units::{NM, UM};
+use crate::flag::Flag;
+use crate::frame::hour;
+use crate::instrument::Instrument;
+use crate::mechanics::turned;
+use crate::units::{DEG, NM, UM};
 use serde::Serialize;
 
 /// What is to be done.
@@ -20,6 +26,10 @@ pub enum Deed {
     Turn,
     /// Turn a screw a little, to see what it does.
     Trial,
+    /// Bring the star back to the middle of the frame.
+    Recentre,
+    /// Move the sensor along the axis.
+    Refocus,
     /// Expose longer, or take a brighter star.
     Expose,
     /// Nothing: it is good enough.
@@ -42,7 +52,7 @@ pub struct NextStep {
     pub degrees: Option<i32>,
     /// What the hands do, in their order.
     pub hands: Option<String>,
-    /// How far the sensor is to be moved; positive outwards.
+    /// How far the sensor is to be moved, after the turn where there is one; positive outwards. `None` where it may stay.
     pub focus_um: Option<f64>,
     /// Exposure to take.
     pub time_s: Option<f64>,
@@ -67,109 +77,165 @@ impl NextStep {
         }
     }
 
-    /// The step of a screw.
+    /// What to do and why, a sentence each.
+    pub fn lines(&self) -> Vec<String> {
+        vec![self.words.clone(), format!("Why: {}.", self.why)]
+    }
+
+    /// The turn of one screw, never more than is asked for; `None` without screws.
     fn of_screw(
         deed: Deed,
-        assembly: &Assembly,
+        instrument: &Instrument,
         screw: usize,
         turns: f64,
-        why: String,
-    ) -> NextStep {
-        let hands = hands(assembly.clockwise, turns);
+        settings: &AdviceSettings,
+        why: &str,
+    ) -> Option<NextStep> {
+        let assembly = instrument.assembly.as_ref()?;
+        let step = Step::at_most(assembly, screw, &turned(assembly, screw, turns), settings)?;
+        Some(NextStep::of_step(deed, instrument, &step, why.to_owned()))
+    }
+
+    /// A step at the screws.
+    fn of_step(deed: Deed, instrument: &Instrument, step: &Step, why: String) -> NextStep {
+        let plain = NextStep::new(deed, String::new(), why);
+        let Some(assembly) = &instrument.assembly else {
+            return plain;
+        };
+        let part = match step.is_part() {
+            true => format!(
+                " That is a part of {}: more is not turned with a star in view.",
+                eighths_said(step.wanted_deg)
+            ),
+            false => String::new(),
+        };
         NextStep {
-            screw: Some(assembly.screws[screw].name.clone()),
-            turns: Some(turns),
-            degrees: Some(degrees(assembly.clockwise, turns)),
-            hands: Some(hands.to_owned()),
-            ..NextStep::new(
-                deed,
-                format!("{}: {hands}.", turn_and_way(assembly, screw, turns)),
-                why,
-            )
+            screw: Some(assembly.screws[step.screw].name.clone()),
+            turns: Some(step.turns[step.screw]),
+            degrees: Some(step.degrees()),
+            hands: Some(hands(assembly, step)),
+            words: step_words(instrument, step) + &part,
+            ..plain
         }
     }
+}
+
+/// "B: 1/8 turn clockwise (45 degrees), it lengthens (at 8 o'clock seen from the front): first loosen …"; nothing without screws.
+pub(super) fn step_words(instrument: &Instrument, step: &Step) -> String {
+    let Some(assembly) = &instrument.assembly else {
+        return String::new();
+    };
+    let screw = &assembly.screws[step.screw];
+    let front_rad = instrument.telescope.front_rad(screw.azimuth_rad);
+    format!(
+        "{}: {} (at {} o'clock seen from the front): {}.",
+        screw.name,
+        step.number(),
+        hour(front_rad / DEG),
+        hands(assembly, step)
+    )
 }
 
 /// What to do now, by a verdict on findings.
 pub fn next_step(found: &Findings, verdict: Verdict, instrument: &Instrument) -> NextStep {
+    let first_m = found
+        .star
+        .filter(|_| found.is_sound())
+        .and_then(|star| refocus_first_m(star, instrument, found.settings));
+    if let Some(move_m) = first_m {
+        return refocus(move_m);
+    }
     match (verdict, &found.advice) {
-        (Verdict::Stop, advice) => stop(advice.ok()),
+        (Verdict::Stop, advice) => stop(found, advice.ok()),
         (Verdict::Turn, Ok(advice)) => turn(found, advice, instrument),
         (Verdict::Trial, _) | (Verdict::Turn, Err(_)) => trial(found, instrument),
-        (Verdict::LookAgain, Ok(_)) if found.is_sound() => expose(found),
+        (Verdict::LookAgain, Ok(advice)) if found.is_sound() => expose(found, advice),
         (Verdict::LookAgain, _) => look_again(found),
     }
 }
 
-fn stop(advice: Option<&Advice>) -> NextStep {
+fn refocus(move_m: f64) -> NextStep {
+    let side = if move_m < 0.0 { "outside" } else { "inside" };
+    NextStep {
+        focus_um: Some(move_m / UM),
+        ..NextStep::new(
+            Deed::Refocus,
+            format!(
+                "Refocus: move the sensor {}, then look again.",
+                outwards(move_m)
+            ),
+            format!(
+                "it is {:.0} um {side} focus, and spikes are judged in focus: now defocus puts them aside",
+                (move_m / UM).abs()
+            ),
+        )
+    }
+}
+
+pub(super) fn stop(found: &Findings, advice: Option<&Advice>) -> NextStep {
     let left = advice.and_then(|a| a.undone_m).map_or(String::new(), |m| {
-        format!("the screws could take away {:.0} nm more; ", m.value / NM)
+        format!("the screws could take away {:.0} nm; ", m.value / NM)
     });
+    let stop_m = found.stop.map_or(0.0, |stop| stop.stop_m);
+    let is_below = |advice: &Advice| advice.undone_m.is_some_and(|coma| coma.value < stop_m);
+    let why = match found.stop.map(|stop| stop.decided_by()) {
+        _ if !advice.is_none_or(is_below) => "what is left is less than a hand can set",
+        Some(StopBy::Hand) => "what is left is less than a hand can improve on",
+        Some(StopBy::Atmosphere) => "what is left is less than the atmosphere makes by itself",
+        Some(StopBy::NotSeen) | None => "what is left is less than anybody sees in a picture",
+    };
     NextStep::new(
         Deed::Stop,
-        "Stop here.",
-        format!("{left}what is left is less than anybody sees, or than a hand can set"),
+        "Good enough: stop here.",
+        format!("{left}{why}"),
     )
 }
 
-fn turn(found: &Findings, advice: &Advice, instrument: &Instrument) -> NextStep {
-    let Some(assembly) = &instrument.assembly else {
-        return look_again(found);
-    };
+pub(super) fn turn(found: &Findings, advice: &Advice, instrument: &Instrument) -> NextStep {
     let stop_m = found.stop.map_or(0.0, |s| s.stop_m);
-    let coma_nm = advice.undone_m.map_or(0.0, |m| m.value / NM);
-    match planned_turn(advice, stop_m) {
-        Some(PlannedTurn::Enough(one)) => {
-            let why = format!(
-                "it takes {coma_nm:.0} nm of coma away and leaves {:.0} nm",
-                one.leaves_m / NM
-            );
-            NextStep {
-                focus_um: Some(-one.focus_change_m / UM),
-                ..NextStep::of_screw(Deed::Turn, assembly, one.screw, one.turns, why)
-            }
-        }
-        Some(PlannedTurn::Largest(screw, turns)) => {
-            let why =
-                format!("it is the largest of the turns that take {coma_nm:.0} nm of coma away");
-            NextStep::of_screw(Deed::Turn, assembly, screw, turns, why)
-        }
-        None => stop(Some(advice)),
-    }
-}
-
-/// The screw that is turned now.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum PlannedTurn {
-    /// One screw alone leaves less than the stop level.
-    Enough(OneScrew),
-    /// The largest of the turns of all screws: its number, and its turns.
-    Largest(usize, f64),
-}
-
-impl PlannedTurn {
-    /// Number of the screw, and its turns.
-    pub fn screw_and_turns(&self) -> (usize, f64) {
-        match self {
-            PlannedTurn::Enough(one) => (one.screw, one.turns),
-            PlannedTurn::Largest(screw, turns) => (*screw, *turns),
-        }
-    }
-}
-
-/// Of the turns of an advice the one that is made now; `None` where none is large enough for a hand.
-pub fn planned_turn(advice: &Advice, stop_m: f64) -> Option<PlannedTurn> {
-    let enough = |one: &&OneScrew| one.leaves_m <= stop_m;
-    if let Some(one) = advice.one_screw.as_ref().filter(enough) {
-        return Some(PlannedTurn::Enough(*one));
-    }
-    advice
-        .turns
+    let (Some(assembly), Some(step)) = (&instrument.assembly, advice.step(instrument, stop_m))
+    else {
+        return stop(found, Some(advice));
+    };
+    let plane = step.plane(assembly);
+    let settings = &advice.settings;
+    let follows = Follows::of(&plane, found.star, instrument, stop_m, settings);
+    let next = NextStep::of_step(
+        Deed::Turn,
+        instrument,
+        &step,
+        why_turn(advice, instrument, &step),
+    );
+    let after = follows
+        .words()
         .iter()
-        .enumerate()
-        .filter(|(_, turns)| turns.abs() >= advice.settings.least_turns)
-        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
-        .map(|(screw, turns)| PlannedTurn::Largest(screw, *turns))
+        .map(|said| format!(" {said}"))
+        .collect::<String>();
+    NextStep {
+        focus_um: follows.refocus_m.map(|m| m / UM),
+        words: next.words + &after,
+        ..next
+    }
+}
+
+fn why_turn(advice: &Advice, instrument: &Instrument, step: &Step) -> String {
+    let assembly = instrument.assembly.as_ref();
+    let response = assembly.and_then(|assembly| assembly.response.as_ref());
+    match (advice.undone_m, assembly.zip(response)) {
+        (Some(now), Some((assembly, response))) => format!(
+            "the screws can take away {:.0} nm of coma, and this leaves {:.0} nm of it",
+            now.value / NM,
+            (response.coma_m_per_rad * advice.left_rad(assembly, step)).abs() / NM
+        ),
+        _ => format!(
+            "it is the largest of the turns for {}",
+            match advice.aim {
+                Aim::Coma => "the place without coma",
+                Aim::Tilt => "the tilt of the focal plane",
+                Aim::Both => "coma and the tilt of the focal plane",
+            }
+        ),
+    }
 }
 
 fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
@@ -184,17 +250,27 @@ fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
     } else {
         settings.trial_turns
     };
-    let Some(assembly) = &instrument.assembly else {
-        return NextStep::new(
+    let blind = || {
+        NextStep::new(
             Deed::Trial,
             "Turn one screw by at most an eighth of a turn, watch which way the dark centre goes, and take a frame; describe the screws in [assembly] for more.",
-            why,
-        );
+            why.clone(),
+        )
     };
-    let likely = found.cases.first().copied();
-    let tilt = found.tilt.zip(likely);
+    let Some(assembly) = &instrument.assembly else {
+        return blind();
+    };
+    let tilt = found.tilt.zip(found.cases.first().copied());
     let one = trial_of(tilt, assembly, found.tried, most_turns, settings);
-    NextStep::of_screw(Deed::Trial, assembly, one.screw, one.turns, why)
+    NextStep::of_screw(
+        Deed::Trial,
+        instrument,
+        one.screw,
+        one.turns,
+        settings,
+        &why,
+    )
+    .unwrap_or_else(blind)
 }
 
 /// Why a turn is only tried: in how much of what fits it would help.
@@ -206,9 +282,9 @@ fn open_cases(cases: &[Possible]) -> String {
     )
 }
 
-fn expose(found: &Findings) -> NextStep {
+pub(super) fn expose(found: &Findings, advice: &Advice) -> NextStep {
     let stop_m = found.stop.map_or(0.0, |s| s.stop_m);
-    let sigma_m = found.advice.ok().and_then(|a| a.undone_m?.sigma);
+    let sigma_m = advice.undone_m.and_then(|coma| coma.sigma);
     // σ falls with the root of the light, until it is the share of the stop level at which coma is known well enough
     let wanted_m = found.settings.known_to_share_of_stop * stop_m;
     let [least, most] = found.settings.longer_factor;
@@ -217,15 +293,26 @@ fn expose(found: &Findings) -> NextStep {
         .map(|sigma| (sigma / wanted_m).powi(2).min(most).max(least));
     let time_s = found.exposure_s.zip(factor).map(|(now_s, by)| now_s * by);
     let words = match time_s {
-        Some(time_s) => format!("Expose {time_s:.1} s, or take a brighter star, and look again."),
-        None => "Expose longer, or take a brighter star, and look again.".to_owned(),
+        Some(time_s) => format!(
+            "Do not turn yet: expose {time_s:.1} s, or take a brighter star, and look again."
+        ),
+        None => {
+            "Do not turn yet: expose longer, or take a brighter star, and look again.".to_owned()
+        }
     };
+    let known = advice.undone_m.map_or(String::new(), |coma| {
+        let sigma_nm = coma.sigma.map_or("?".into(), |s| format!("{:.0}", s / NM));
+        format!("{:.0} ± {sigma_nm} nm", coma.value / NM)
+    });
     NextStep {
         time_s,
         ..NextStep::new(
             Deed::Expose,
             words,
-            "this frame does not tell the coma from what is good enough",
+            format!(
+                "the screws could take away {known} of coma, and good enough is {:.0} nm; this frame does not tell the two apart",
+                stop_m / NM
+            ),
         )
     }
 }
@@ -235,8 +322,13 @@ fn look_again(found: &Findings) -> NextStep {
     flags.extend(found.star.iter().flat_map(|star| &star.flags));
     flags.extend(found.whole_frame.iter().flat_map(|whole| &whole.flags));
     if let Some(flag) = flags.first_unsound() {
+        // where the frame cuts the star, that comes first: it explains much of what else is wrong
+        let flag = match flags.has(Flag::StarCutByEdge) {
+            true => Flag::StarCutByEdge,
+            false => flag,
+        };
         return NextStep::new(
-            Deed::LookAgain,
+            mends(flag),
             format!("{} Turn nothing on this frame.", flag.remedy()),
             flag.meaning().trim_end_matches('.'),
         );
@@ -250,4 +342,14 @@ fn look_again(found: &Findings) -> NextStep {
         "Put that right and take the frame again; turn nothing on this one.",
         why,
     )
+}
+
+/// What is done about a frame that cannot be acted on.
+fn mends(flag: Flag) -> Deed {
+    match flag {
+        Flag::StarCutByEdge => Deed::Recentre,
+        Flag::ComaUncertain | Flag::FewStars => Deed::Expose,
+        Flag::SizesOffModel | Flag::AsymmetriesOffModel => Deed::Refocus,
+        _ => Deed::LookAgain,
+    }
 }

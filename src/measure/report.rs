@@ -2,7 +2,7 @@
 
 use super::advice::{Advice, NoAdvice, Verdict};
 use super::doughnut::Side;
-use super::good_enough::GoodEnough;
+use super::good_enough::{GoodEnough, StopBy};
 use super::measurement::Measurement;
 use super::next::{NextStep, next_step};
 use super::orientation::{FoundTilt, OrientationAnswer, Possible};
@@ -188,11 +188,13 @@ pub struct SlopesReport {
 pub struct StopReport {
     /// The level: the largest of what follows.
     pub stop: f64,
+    /// Which one that is: `not-seen`, `atmosphere` or `hand`.
+    pub decides: StopBy,
     /// Coma that is too small to be seen in a picture.
     pub not_seen: f64,
     /// What the atmosphere adds in this exposure; `None` without one.
     pub atmosphere: Option<f64>,
-    /// Coma that the finest turn of a hand leaves; `None` without screws or response.
+    /// Coma on which a hand's turn, with the shift of tightening, does not improve; `None` without screws or response.
     pub hand: Option<f64>,
 }
 
@@ -209,8 +211,10 @@ pub struct AdviceReport {
     pub turns: BTreeMap<String, f64>,
     /// The one screw that helps most alone.
     pub one_screw: Option<OneScrewReport>,
-    /// The turns in sentences, with the screws as seen from the front of the telescope.
+    /// The next turn in sentences, with the screws as seen from the front of the telescope; the other plan is its own line.
     pub words: Vec<String>,
+    /// The other plan in sentences, one a screw: a little at each, which holds the focus. Empty on a pivot, where there is one plan.
+    pub all_screws: Vec<String>,
     /// How far the star will move, frame axes.
     pub image_shift_px: FramePx,
     /// How much farther out the sensor will stand, µm.
@@ -313,6 +317,7 @@ impl MeasureReport {
             sigma_seeing_nm: star.and_then(|s| seeing(found, s, instrument)),
             stop_nm: found.stop.map(|stop| StopReport {
                 stop: stop.stop_m / NM,
+                decides: stop.decided_by(),
                 not_seen: stop.not_seen_m / NM,
                 atmosphere: stop.atmosphere_m.map(|m| m / NM),
                 hand: stop.hand_m.map(|m| m / NM),
@@ -468,7 +473,8 @@ fn advice(advice: &Advice, found: &Findings, instrument: &Instrument) -> AdviceR
             leaves_nm: one.leaves_m / NM,
             focus_change_um: one.focus_change_m / UM,
         }),
-        words: words::steps(advice, instrument, stop_m),
+        words: words::advised(found, advice, instrument),
+        all_screws: words::all_screws(advice, instrument),
         image_shift_px: advice.image_shift_px,
         focus_change_um: advice.focus_change_m / UM,
         remaining: RemainingReport {

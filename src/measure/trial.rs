@@ -3,8 +3,7 @@
 use super::orientation::{FoundTilt, Possible};
 use super::settings::AdviceSettings;
 use crate::instrument::Assembly;
-use crate::mechanics::plane_of;
-use crate::state::ScrewTurns;
+use crate::mechanics::{plane_of, turned};
 
 /// The turn of a screw.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,11 +29,7 @@ pub fn trial(
     most_turns: f64,
     settings: &AdviceSettings,
 ) -> Trial {
-    let per_turn = |screw: usize| {
-        let mut one = ScrewTurns::zero(assembly);
-        one[screw] = 1.0;
-        plane_of(assembly, &one).tilt_rad
-    };
+    let per_turn = |screw: usize| plane_of(assembly, &turned(assembly, screw, 1.0)).tilt_rad;
     let is_new = |screw: &usize| {
         let own = per_turn(*screw);
         tried
@@ -83,6 +78,7 @@ fn sine(a: [f64; 2], b: [f64; 2]) -> f64 {
 mod tests {
     use super::*;
     use crate::instrument::Hold;
+    use crate::state::ScrewTurns;
     use crate::testing::fast_unit;
     use crate::units::ARCMIN;
 

@@ -2,15 +2,17 @@
 
 use super::advice::{Advice, Verdict};
 use super::doughnut::{Side, SideFrom};
-use super::good_enough::GoodEnough;
-use super::hands::hands;
+use super::good_enough::{GoodEnough, StopBy};
 use super::measurement::{Measurement, aligned_modes};
-use crate::frame::{clock, hour};
-use crate::instrument::{Assembly, Instrument, Response, end, fraction};
+use super::next::{self, Deed, NextStep, step_words};
+use super::report::Findings;
+use super::step::Step;
+use crate::frame::clock;
+use crate::instrument::{Assembly, AssemblyKind, Instrument, way};
 use crate::math::Uncertain;
 use crate::pupil::frame_direction;
-use crate::state::Coma;
-use crate::units::{DEG, NM, UM};
+use crate::state::{Coma, ScrewTurns};
+use crate::units::{NM, UM};
 
 /// A dark centre that is pushed aside by less than this is said to sit in the middle: edges are read to 0.2 px
 /// (`tests/measuring/rings.rs`). Only words depend on it.
@@ -115,166 +117,117 @@ fn focus(found: &Measurement) -> Option<String> {
 }
 
 fn limits(stop: &GoodEnough) -> Vec<String> {
-    let mut parts = vec![format!(
-        "below {:.0} nm nothing changes in your pictures",
-        stop.not_seen_m / NM
+    let mut parts = vec![(
+        StopBy::NotSeen,
+        format!(
+            "below {:.0} nm nothing changes in your pictures",
+            stop.not_seen_m / NM
+        ),
     )];
     if let Some(atmosphere) = stop.atmosphere_m {
-        parts.push(format!(
-            "the atmosphere alone makes {:.0} nm in this exposure",
-            atmosphere / NM
+        parts.push((
+            StopBy::Atmosphere,
+            format!(
+                "the atmosphere alone makes {:.0} nm in this exposure",
+                atmosphere / NM
+            ),
         ));
     }
     if let Some(hand) = stop.hand_m {
-        parts.push(format!(
-            "the finest turn of a hand leaves {:.0} nm",
-            hand / NM
+        parts.push((
+            StopBy::Hand,
+            format!(
+                "below {:.0} nm a hand, and the shift of tightening, undo what a turn gains",
+                hand / NM
+            ),
         ));
     }
+    let by = stop.decided_by();
+    // the one that decides comes first
+    parts.sort_by_key(|(part, _)| *part != by);
+    let words: Vec<String> = parts.into_iter().map(|(_, words)| words).collect();
     vec![format!(
         "Good enough is {:.0} nm: {}.",
         stop.stop_m / NM,
-        parts.join("; ")
+        words.join("; ")
     )]
 }
 
-/// What to turn, in the order of turning.
-pub fn steps(advice: &Advice, instrument: &Instrument, stop_m: f64) -> Vec<String> {
-    let Some(assembly) = &instrument.assembly else {
-        return Vec::new();
+/// What the turns would be, one plan first and the other in a line of its own; or why nothing is turned.
+pub fn advised(found: &Findings, advice: &Advice, instrument: &Instrument) -> Vec<String> {
+    let stop_m = found.stop.map_or(0.0, |stop| stop.stop_m);
+    let next = match advice.verdict(stop_m) {
+        Verdict::Stop => next::stop(found, Some(advice)),
+        Verdict::LookAgain => next::expose(found, advice),
+        Verdict::Turn | Verdict::Trial => next::turn(found, advice, instrument),
     };
-    match advice.verdict(stop_m) {
-        Verdict::Stop => vec![reason_to_stop(advice, stop_m)],
-        Verdict::LookAgain => vec![reason_to_look_again(advice, stop_m)],
-        Verdict::Turn | Verdict::Trial => turns(advice, assembly, instrument, stop_m),
-    }
+    step_and_rest(&next, advice, instrument)
 }
 
-fn reason_to_stop(advice: &Advice, stop_m: f64) -> String {
-    let unseen = advice.undone_m.is_some_and(|coma| coma.value < stop_m);
-    if unseen {
-        "Good enough: stop here. What is left is less than anybody sees.".into()
-    } else {
-        "Nothing to turn: what is left is less than a hand can set.".into()
+/// A step in sentences: what, why, and with a turn what belongs to it.
+pub fn step_and_rest(next: &NextStep, advice: &Advice, instrument: &Instrument) -> Vec<String> {
+    let mut said = next.lines();
+    if next.deed == Deed::Turn {
+        said.extend(or_all(advice, instrument));
+        said.extend(reach(advice));
+        said.push(
+            "One screw at a time; never force it. The maker's instructions come first.".into(),
+        );
     }
-}
-
-fn reason_to_look_again(advice: &Advice, stop_m: f64) -> String {
-    let known = advice.undone_m.map(|coma| {
-        let sigma_nm = coma.sigma.map_or("?".into(), |s| format!("{:.0}", s / NM));
-        format!("{:.0} ± {sigma_nm} nm", coma.value / NM)
-    });
-    format!(
-        "Do not turn yet: the screws could take away {} of coma, and good enough is {:.0} nm; this frame does not tell the two apart. Expose longer, or take a brighter star, and look again.",
-        known.unwrap_or_default(),
-        stop_m / NM
-    )
-}
-
-fn turns(
-    advice: &Advice,
-    assembly: &Assembly,
-    instrument: &Instrument,
-    stop_m: f64,
-) -> Vec<String> {
-    let mut said = Vec::new();
-    let mut follows = what_follows(advice, assembly, advice.focus_change_m);
-    let all = advice.turns.iter().enumerate();
-    let all = all.map(|(screw, turns)| one_turn(advice, assembly, instrument, screw, *turns));
-    match &advice.one_screw {
-        Some(one) if one.leaves_m <= stop_m => {
-            said.push(format!(
-                "One screw is enough and leaves {:.0} nm:",
-                one.leaves_m / NM
-            ));
-            said.push(one_turn(advice, assembly, instrument, one.screw, one.turns));
-            said.push("Or all of it, a little at each screw:".into());
-            said.extend(all);
-            follows = what_follows(advice, assembly, one.focus_change_m);
-            if tells(assembly, |r| r.focus_m_per_m) {
-                follows += &format!(
-                    " That is with the one screw; a little at each changes the focus by {} um.",
-                    whole_um(advice.focus_change_m)
-                );
-            }
-        }
-        Some(one) => {
-            said.extend(all);
-            said.push(format!(
-                "Or one screw only: {}; that leaves {:.0} nm.",
-                turn_and_way(assembly, one.screw, one.turns),
-                one.leaves_m / NM
-            ));
-        }
-        None => said.extend(all),
-    }
-    said.push(follows);
-    if advice.reach < 1.0 {
-        said.push(format!(
-            "The travel of the screws allows only {:.0} % of it: have the unit shimmed by someone qualified, never force a screw.",
-            100.0 * advice.reach
-        ));
-    }
-    said.push("Tube level, one screw at a time; never loosen all pairs at once, never force a screw. The maker's instructions come first.".into());
     said
 }
 
-/// What the turns do to place and focus, as far as the response says it.
-fn what_follows(advice: &Advice, assembly: &Assembly, focus_change_m: f64) -> String {
-    let shift = advice.image_shift_px;
-    let moves = tells(assembly, |r| r.image_shift_m_per_rad).then(|| {
+/// "Or a little at each: A 15 degrees anticlockwise, B 30 degrees clockwise."; `None` where there is nothing to choose: a single
+/// screw, or a pivot, where all of them belong to one step.
+fn or_all(advice: &Advice, instrument: &Instrument) -> Option<String> {
+    let assembly = instrument.assembly.as_ref()?;
+    let steps = each_screw(advice, assembly);
+    if steps.len() < 2 || assembly.kind == AssemblyKind::Pivot {
+        return None;
+    }
+    let each = steps.iter().map(|step| {
+        let name = &assembly.screws[step.screw].name;
+        let degrees = step.wanted_deg;
         format!(
-            "The star will move by {:.0} px towards {}",
-            shift.length(),
-            clock(shift)
+            "{name} {} degrees {}",
+            degrees.abs(),
+            way(f64::from(degrees))
         )
     });
-    let focus = tells(assembly, |r| r.focus_m_per_m)
-        .then(|| format!("the focus changes by {} um", whole_um(focus_change_m)));
-    match (moves, focus) {
-        (Some(moves), Some(focus)) => format!("{moves}; {focus}. Recentre, refocus, look again."),
-        (Some(moves), None) => format!("{moves}. Recentre, refocus, look again."),
-        _ => "How far the star will move is not known: turn slowly and keep it in sight. Recentre, refocus, look again.".into(),
-    }
+    let how = match steps.iter().any(Step::is_part) {
+        true => "Or all of it at once, with the cap on and the tube level, the star later",
+        false => "Or a little at each",
+    };
+    Some(format!("{how}: {}.", each.collect::<Vec<_>>().join(", ")))
 }
 
-fn tells(assembly: &Assembly, by: fn(&Response) -> f64) -> bool {
-    assembly.response.as_ref().is_some_and(|r| by(r) != 0.0)
+/// A little at each screw, the piston held, in sentences with the order of the hands; one a screw.
+pub fn all_screws(advice: &Advice, instrument: &Instrument) -> Vec<String> {
+    let assembly = instrument.assembly.as_ref();
+    let steps = assembly
+        .filter(|assembly| assembly.kind != AssemblyKind::Pivot)
+        .map_or_else(Vec::new, |assembly| each_screw(advice, assembly));
+    steps
+        .iter()
+        .map(|step| step_words(instrument, step))
+        .collect()
 }
 
-fn whole_um(metres: f64) -> i64 {
-    (metres / UM).round() as i64
+/// A step of every screw that is to be turned by as much as a hand can set.
+fn each_screw(advice: &Advice, assembly: &Assembly) -> Vec<Step> {
+    let of = |(screw, turns): (usize, &f64)| {
+        let mut alone = ScrewTurns::zero(assembly);
+        alone[screw] = *turns;
+        Step::nearest(assembly, screw, &alone, &advice.settings)
+    };
+    advice.turns.iter().enumerate().filter_map(of).collect()
 }
 
-fn one_turn(
-    advice: &Advice,
-    assembly: &Assembly,
-    instrument: &Instrument,
-    screw: usize,
-    turns: f64,
-) -> String {
-    let name = &assembly.screws[screw].name;
-    let front_rad = instrument
-        .telescope
-        .front_rad(assembly.screws[screw].azimuth_rad);
-    let place = format!("{} o'clock", hour(front_rad / DEG));
-    if turns.abs() < advice.settings.least_turns {
-        return format!("{name} (at {place} seen from the front): leave it.");
-    }
-    let order = hands(assembly.clockwise, turns);
-    format!(
-        "{} (at {place} seen from the front): {order}.",
-        turn_and_way(assembly, screw, turns)
-    )
-}
-
-pub(super) fn turn_and_way(assembly: &Assembly, screw: usize, turns: f64) -> String {
-    format!(
-        "{}: {} {} ({:.3}), it {}",
-        assembly.screws[screw].name,
-        fraction(turns.abs()),
-        assembly.clockwise.way(turns),
-        turns.abs(),
-        end(turns)
-    )
+fn reach(advice: &Advice) -> Option<String> {
+    (advice.reach < 1.0).then(|| {
+        format!(
+            "The travel of the screws allows only {:.0} % of it: have the unit shimmed by someone qualified, never force a screw.",
+            100.0 * advice.reach
+        )
+    })
 }

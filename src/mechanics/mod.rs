@@ -19,7 +19,7 @@ pub mod sphere;
 pub mod trace;
 
 use crate::axes::FieldM;
-use crate::instrument::{Assembly, FieldTerms, Instrument, Response};
+use crate::instrument::{Assembly, AssemblyKind, FieldTerms, Instrument, Response};
 use crate::state::{Modes, ScrewTurns, State};
 
 /// Height and slope of the unit on its screws.
@@ -194,6 +194,24 @@ pub fn turns_for(assembly: &Assembly, plane: &Plane) -> ScrewTurns {
     turns
 }
 
+/// What the screws' lengths become when a hand turns one of them: only that one's, but on a pivot, which holds the middle where it is, the
+/// others follow. Each then turns by the cosine of its azimuth from the turned one's (derived: the plane that tilts towards the turned
+/// screw, without piston), so that the same turn tilts the unit by more than on a plate that lies on its screws.
+pub fn turned(assembly: &Assembly, screw: usize, turns: f64) -> ScrewTurns {
+    if assembly.kind == AssemblyKind::Pivot {
+        let azimuth_rad = assembly.screws[screw].azimuth_rad;
+        let tilt = turns * assembly.pitch_m_per_turn / assembly.screw_circle_radius_m;
+        let plane = Plane {
+            piston_m: 0.0,
+            tilt_rad: [tilt * libm::cos(azimuth_rad), tilt * libm::sin(azimuth_rad)],
+        };
+        return turns_for(assembly, &plane);
+    }
+    let mut alone = ScrewTurns::zero(assembly);
+    alone[screw] = turns;
+    alone
+}
+
 /// Modes that a tilt of the unit adds at a place in the field.
 pub fn tilt_modes(response: &Response, tilt_rad: [f64; 2], from_axis_m: FieldM) -> Modes {
     let [tx, ty] = tilt_rad;
@@ -233,6 +251,29 @@ mod tests {
     use crate::state::Coma;
     use crate::testing::fast_unit;
     use crate::units::{MM, NM};
+
+    /// By hand: three screws 120 degrees apart, one of them a tenth of a turn longer. On a pivot the other two come in by half of it and
+    /// the unit tilts by length over radius; a plate that lies on its screws tilts by two thirds of that, and its middle rises.
+    #[test]
+    fn on_a_pivot_the_others_follow() {
+        let mut assembly = fast_unit().assembly.expect("screws");
+        let lifted_m = 0.1 * assembly.pitch_m_per_turn;
+        let whole = lifted_m / assembly.screw_circle_radius_m;
+        for (kind, others, share, piston_m) in [
+            (AssemblyKind::Pivot, -0.05, 1.0, 0.0),
+            (AssemblyKind::PushPull, 0.0, 2.0 / 3.0, lifted_m / 3.0),
+        ] {
+            assembly.kind = kind;
+            let turns = turned(&assembly, 1, 0.1);
+            for (found, wanted) in turns.iter().zip([others, 0.1, others]) {
+                assert!((found - wanted).abs() < 1e-12, "{kind:?}: {turns:?}");
+            }
+            let plane = plane_of(&assembly, &turns);
+            let tilt = plane.tilt_rad[0].hypot(plane.tilt_rad[1]);
+            assert!((tilt / (share * whole) - 1.0).abs() < 1e-12, "{kind:?}");
+            assert!((plane.piston_m - piston_m).abs() < 1e-15, "{kind:?}");
+        }
+    }
 
     /// A star at the node has no coma, one beside it has the field's own.
     #[test]

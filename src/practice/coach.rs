@@ -394,7 +394,12 @@ fn step_words(step: &Step, assembly: &Assembly) -> String {
             let why = if *trial {
                 "a trial: watch which way the dark centre goes".to_owned()
             } else {
-                format!("which {end} it; loosen its partner first")
+                let first = match assembly.kind.gives_way() {
+                    Some("others") => "; loosen the others first".to_owned(),
+                    Some(partner) => format!("; loosen its {partner} first"),
+                    None => String::new(),
+                };
+                format!("which {end} it{first}")
             };
             format!(
                 "Try: turn screw {screw} {way} by {} ({why}).",

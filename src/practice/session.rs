@@ -9,7 +9,9 @@ use super::eye::Moment;
 use super::level::{Hidden, Level, SetupError, goal_coma_m, parts};
 use super::sight::{Sight, sight};
 use crate::axes::{FieldM, FramePx};
-use crate::instrument::{Assembly, ClockwiseTurn, Instrument, MaskLayout, Response, way};
+use crate::instrument::{
+    Assembly, AssemblyKind, ClockwiseTurn, Instrument, MaskLayout, Response, way,
+};
 use crate::mask;
 use crate::mechanics::plane_of;
 use crate::predict::seeing_sigma_m;
@@ -243,8 +245,13 @@ impl Session {
         self.wrench_turns[index] += turned.wrench_turns;
         let way = way(clockwise_turns);
         let size = turned.wrench_turns.abs();
-        let mut words =
-            format!("Screw {name}: partner loosened, {size:.3} turn {way}, partner tightened.");
+        let kind = self.owner.assembly.as_ref().map(|a| a.kind);
+        let mut words = match kind.and_then(AssemblyKind::gives_way) {
+            Some(partner) => format!(
+                "Screw {name}: {partner} loosened, {size:.3} turn {way}, {partner} tightened."
+            ),
+            None => format!("Screw {name}: {size:.3} turn {way}."),
+        };
         if turned.at_end {
             words += " It stopped at the end of its travel.";
         }

@@ -127,6 +127,7 @@ fn of_telescope(telescope: &mut Telescope) -> Vec<Named<'_>> {
 
 fn of_assembly(unit: &mut Assembly) -> Vec<Named<'_>> {
     let Assembly {
+        kind: _,
         screw_circle_radius_m,
         pitch_m_per_turn,
         clockwise: _,

@@ -1,7 +1,7 @@
 //! Three screws and the plane they set. Closed forms on both sides: nothing is sampled.
 
 use crate::support::checks::{agrees, input, list, number, rows};
-use skewstar::instrument::{Assembly, ClockwiseTurn, Screw};
+use skewstar::instrument::{Assembly, AssemblyKind, ClockwiseTurn, Screw};
 use skewstar::mechanics::{Plane, plane_of, turns_for};
 use skewstar::state::ScrewTurns;
 use skewstar::units::{ARCMIN, DEG, MM};
@@ -16,6 +16,7 @@ pub const USED: &[&str] = &[
 
 fn assembly(radius_mm: f64, first_deg: f64, pitch_mm: f64) -> Assembly {
     Assembly {
+        kind: AssemblyKind::PushPull,
         screw_circle_radius_m: radius_mm * MM,
         pitch_m_per_turn: pitch_mm * MM,
         clockwise: ClockwiseTurn::Lengthens,

@@ -1,6 +1,8 @@
 //! What is read: every key in SI units, and the documented defaults. Expected values are the typed ones, converted by hand.
 
-use skewstar::instrument::{Colour, FocusLaw, MaskLayout, ObstructionShape, Passband};
+use skewstar::instrument::{
+    AssemblyKind, Colour, FocusLaw, MaskLayout, ObstructionShape, Passband,
+};
 use skewstar::scenario::Scenario;
 
 use super::{SMALLEST, WHOLE, close, valid};
@@ -53,6 +55,7 @@ fn a_whole_file_ends_up_in_si_units() {
     assert!(close(field.curvature_per_m2, 0.02));
 
     let assembly = instrument.assembly.as_ref().expect("an assembly");
+    assert_eq!(assembly.kind, AssemblyKind::LockNut);
     assert!(
         close(assembly.screw_circle_radius_m, 55e-3) && close(assembly.pitch_m_per_turn, 0.5e-3)
     );

@@ -135,7 +135,12 @@ impl Cell {
     }
 
     /// What whoever owns the telescope types of it.
-    pub fn assembly_toml(&self, image_shift_um_per_arcmin: f64, focus_um_per_mm: f64) -> String {
+    pub fn assembly_toml(
+        &self,
+        kind: &str,
+        image_shift_um_per_arcmin: f64,
+        focus_um_per_mm: f64,
+    ) -> String {
         let screws: Vec<String> = self
             .screws
             .iter()
@@ -148,7 +153,7 @@ impl Cell {
             })
             .collect();
         format!(
-            "[assembly]\nscrew_circle_radius_mm = {:?}\npitch_mm_per_turn = {:?}\nclockwise = \"{}\"\nscrews = [ {} ]\n\
+            "[assembly]\nkind = \"{kind}\"\nscrew_circle_radius_mm = {:?}\npitch_mm_per_turn = {:?}\nclockwise = \"{}\"\nscrews = [ {} ]\n\
              [assembly.response]\ncoma_nm_per_arcmin = {:?}\nimage_shift_um_per_arcmin = {image_shift_um_per_arcmin:?}\n\
              focus_um_per_mm = {focus_um_per_mm:?}\nsensor_tilt_per_tilt = 1.0\n",
             self.circle_radius_mm,
@@ -164,7 +169,7 @@ impl Cell {
     }
 }
 
-/// "1/8", "1 3/64" or "0.125" as a number.
+/// "1/8", "1 3/64", "45" or "0.125" as a number.
 fn amount(text: &str) -> f64 {
     let part = |word: &str| match word.split_once('/') {
         Some((top, bottom)) => {
@@ -196,19 +201,28 @@ fn end(word: &str) -> bool {
     }
 }
 
-/// "B: 1/8 turn clockwise (0.125), it lengthens (at 8 o'clock seen from the front): …"; `None` for another kind of line. The
-/// fraction is what the hands do, not the decimals behind it.
+/// "B: 1/8 turn clockwise (45 degrees), it lengthens (at 8 o'clock seen from the front): …"; `None` for another kind of line. The
+/// degrees are what the hands do; the fraction before them must be about that, "a little more" or "less" included.
 pub fn read_step(line: &str) -> Option<ReadTurn> {
     let (name, rest) = line.split_once(": ")?;
-    let (turns, rest) = rest.split_once(" turn")?;
-    let rest = rest.trim_start_matches('s').trim_start();
-    let (way, rest) = rest.split_once(" (")?;
-    let tail = rest.split_once("), it ")?.1;
+    let (fraction, rest) = rest.split_once(" turn")?;
+    let (way, rest) = rest.trim_start().split_once(" (")?;
+    let (degrees, tail) = rest.split_once(" degrees), it ")?;
+    let turns = amount(degrees) / 360.0;
+    let said = fraction.rsplit(' ').next().map(amount)?;
+    let over = if fraction.contains("more than") {
+        0.0..1.0 / 32.0
+    } else if fraction.contains("less than") {
+        -1.0 / 16.0..0.0
+    } else {
+        -2.6 / 360.0..2.6 / 360.0
+    };
+    assert!(over.contains(&(turns - said)), "{line}");
     let word = tail.split([' ', ':', ';', '.']).next()?;
     Some(ReadTurn {
         name: name.rsplit(' ').next()?.to_owned(),
         hour: between(tail, "(at ", " o'clock").and_then(|hour| hour.parse().ok()),
-        turns: amount(turns),
+        turns,
         clockwise: sense(way),
         lengthens: end(word),
     })

@@ -9,6 +9,7 @@ pub mod doughnut;
 pub mod lens;
 pub mod light;
 pub mod masked_errors;
+pub mod mechanic;
 pub mod npy;
 pub mod place;
 pub mod third_order;

@@ -1,10 +1,8 @@
-//! Whether the turn of a screw helps however the camera may be held.
+//! Whether a step at the screws helps however the camera may be held.
 
 use super::answers::OrientationAnswer;
 use super::carried::carried_vector;
-use crate::instrument::{Assembly, Hold};
-use crate::mechanics::plane_of;
-use crate::state::ScrewTurns;
+use crate::instrument::Hold;
 
 /// One way things may be: how the camera is held, what a tilt does, and how much that is to be believed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,34 +32,22 @@ impl FoundTilt {
     }
 }
 
-/// Tilt that is left after the turn of one screw over the tilt before, both as lengths.
-fn share_left(tilt_rad: [f64; 2], assembly: &Assembly, screw: usize, turns: f64) -> f64 {
-    let mut one = ScrewTurns::zero(assembly);
-    one[screw] = turns;
-    let added = plane_of(assembly, &one).tilt_rad;
+/// Tilt that is left when another is added, over the tilt before, both as lengths.
+fn share_left(tilt_rad: [f64; 2], added: [f64; 2]) -> f64 {
     let left = [0, 1].map(|axis| tilt_rad[axis] + added[axis]);
     left[0].hypot(left[1]) / tilt_rad[0].hypot(tilt_rad[1])
 }
 
-/// Whether the turn of a screw takes coma away in every case that counts, and in how much of the weight it does.
+/// Whether a tilt that is added takes coma away in every case that counts.
 pub fn helps(
     found: &FoundTilt,
     cases: &[Possible],
-    assembly: &Assembly,
-    screw: usize,
-    turns: f64,
+    added_rad: [f64; 2],
     weight_that_counts: f64,
-) -> (bool, f64) {
-    let better = |case: &Possible| share_left(found.in_case(case), assembly, screw, turns) < 1.0;
-    let always = cases
-        .iter()
-        .filter(|case| case.weight > weight_that_counts)
-        .all(better);
-    let share = cases
-        .iter()
-        .filter(|case| better(case))
-        .map(|case| case.weight);
-    (always, share.sum())
+) -> bool {
+    let better = |case: &Possible| share_left(found.in_case(case), added_rad) < 1.0;
+    let counts = |case: &&Possible| case.weight > weight_that_counts;
+    cases.iter().filter(counts).all(better)
 }
 
 /// The cases that the orientations of a frame leave, with what a tilt does as typed.

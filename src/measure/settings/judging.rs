@@ -41,9 +41,38 @@ settings! {
 settings! {
     /// When to turn and when to stop.
     AdviceSettings {
-        /// A screw is left where it is when it would turn by less than this, in turns: half of the finest turn. Common practice, no
-        /// source. Larger: small errors stay. Smaller: turns are asked for that no hand can make.
-        least_turns: f64 = 1.0 / 128.0,
+        /// No turn below this is advised, in turns: 4 degrees, what a hand errs by. Common practice, no source. Larger: small errors stay.
+        /// Smaller: turns are asked for that no hand can make.
+        least_turns: f64 = 4.0 / 360.0,
+        /// A hand's turn errs by this share of it, a standard deviation. Common practice, no source. Larger: one stops too early.
+        /// Smaller: one is sent after what no hand can set.
+        hand_share: f64 = 0.10,
+        /// And by this, in turns, whatever its size: 4 degrees, a standard deviation. Common practice, no source. Larger: one stops too
+        /// early. Smaller: one is sent after what no hand can set.
+        hand_turns: f64 = 4.0 / 360.0,
+        /// Tightening a pair, a nut or a pivot's screws shifts the unit by about this much coma. Common practice, no source. Larger: one
+        /// stops too early. Smaller: one chases what each tightening brings back.
+        lock_shift_m: f64 = 20.0 * NM,
+        /// No more than this is turned with a star in view, in turns. Common practice, no source. Larger: the unit may slip, and the star is
+        /// lost. Smaller: more rounds.
+        most_turns_in_view: f64 = 1.0 / 4.0,
+        /// With a spring, a turn away from it goes this much too far and comes back, in turns, or as far as the backlash that was typed.
+        /// Common practice, no source. Larger: the star is lost for a moment. Smaller: backlash stays in the thread.
+        spring_beyond_turns: f64 = 20.0 / 360.0,
+        /// The star is to be brought back when its new place in the field changes coma by more than this share of the stop level. Set by
+        /// hand. Larger: the field's coma is taken into the turns where the field was typed wrong. Smaller: one brings it back for nothing.
+        aside_share_of_stop: f64 = 0.25,
+        /// A doughnut is to be refocused when a turn changes its defocus by more than this share of it. Set by hand: it changes the ring's
+        /// size as much, and nothing else that is measured. Larger: rings grow out of the frame, or shrink into the caustic. Smaller:
+        /// one refocuses for nothing.
+        refocus_share: f64 = 0.25,
+        /// A masked star is to be refocused when defocus moves spikes apart by more pixels than this: an eye sees a spike that far off its
+        /// crossing. Common practice, no source. Larger: spikes are judged that defocus has put off. Smaller: one
+        /// refocuses for nothing.
+        spike_seen_px: f64 = 0.3,
+        /// And when that defocus is this many of its own standard deviations. Set by hand: one in twenty such moves follows chance. Larger:
+        /// faint stars stay out of focus. Smaller: the focus follows noise.
+        focus_seen_sigma: f64 = 2.0,
         /// Coma is turned after when it is this many of its own standard deviations. Set by hand: one in twenty such turns follows
         /// chance. Larger: more looks before a turn. Smaller: turns follow noise.
         coma_seen_sigma: f64 = 2.0,
@@ -53,9 +82,6 @@ settings! {
         /// Where the travel allows a smaller share of the turns than this, the advice does not say how much coma they undo. Derived: 1, with
         /// room for rounding. Larger: rounding counts as travel that ends. Smaller: advice cut short is told as whole.
         whole_reach_share: f64 = 0.999,
-        /// Finest turn that a hand makes, in turns, for the stop level. Common practice, no source. Larger: one stops too early.
-        /// Smaller: one is sent after what no hand can set.
-        finest_turns: f64 = 1.0 / 64.0,
         /// Wind by which the atmosphere's own coma in an exposure is reckoned. Common practice, no source. Larger: the atmosphere averages
         /// faster, the stop level is lower. Smaller: one stops too early.
         wind_m_per_s: f64 = 10.0,

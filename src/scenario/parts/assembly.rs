@@ -7,6 +7,7 @@ use crate::units::{ARCMIN, DEG, MM, NM, UM};
 
 pub(super) fn assembly(unit: &Assembly) -> Keys {
     let Assembly {
+        kind,
         screw_circle_radius_m,
         pitch_m_per_turn,
         clockwise,
@@ -20,6 +21,7 @@ pub(super) fn assembly(unit: &Assembly) -> Keys {
         ClockwiseTurn::Shortens => "shortens",
     };
     let mut keys = Keys::default();
+    keys.put("kind", text(kind.word()));
     keys.put(
         "screw_circle_radius_mm",
         in_unit(*screw_circle_radius_m, MM),

@@ -6,6 +6,11 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(in crate::scenario) struct RawAssembly {
+    /// How the screws hold the unit, which gives the order of the hands: "push-pull" (a screw that pushes and one that pulls at each
+    /// place), "spring" (each screw against a spring), "pivot" (all screws against a pivot in the middle) or "lock-nut" (each held by a nut).
+    #[serde(default)]
+    #[schemars(example = &"push-pull")]
+    pub kind: RawKind,
     /// Radius of the circle the screws stand on.
     #[schemars(range(max = 10000.0), extend("exclusiveMinimum" = 0.0), example = 55.0)]
     pub screw_circle_radius_mm: f64,
@@ -32,6 +37,16 @@ pub(in crate::scenario) struct RawAssembly {
     pub prescription: Option<RawPrescription>,
     /// How the unit leans under its own weight.
     pub flexure: Option<RawFlexure>,
+}
+
+#[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(in crate::scenario) enum RawKind {
+    #[default]
+    PushPull,
+    Spring,
+    Pivot,
+    LockNut,
 }
 
 #[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize, Serialize, JsonSchema)]

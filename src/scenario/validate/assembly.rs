@@ -1,9 +1,9 @@
 //! `[assembly]`.
 
-use crate::instrument::{Assembly, ClockwiseTurn, Response, Screw};
+use crate::instrument::{Assembly, AssemblyKind, ClockwiseTurn, Response, Screw};
 use crate::scenario::error::quoted;
 use crate::scenario::findings::Contradictions;
-use crate::scenario::raw::{RawAssembly, RawClockwise, RawResponse};
+use crate::scenario::raw::{RawAssembly, RawClockwise, RawKind, RawResponse};
 use crate::units::{ARCMIN, DEG, MM, NM, UM};
 
 use super::{pair, scaled};
@@ -24,6 +24,12 @@ pub(super) fn build(assembly: &RawAssembly) -> Assembly {
         azimuth_rad: screw.azimuth_deg * DEG,
     });
     Assembly {
+        kind: match assembly.kind {
+            RawKind::PushPull => AssemblyKind::PushPull,
+            RawKind::Spring => AssemblyKind::Spring,
+            RawKind::Pivot => AssemblyKind::Pivot,
+            RawKind::LockNut => AssemblyKind::LockNut,
+        },
         screw_circle_radius_m: assembly.screw_circle_radius_mm * MM,
         pitch_m_per_turn: assembly.pitch_mm_per_turn * MM,
         clockwise: match assembly.clockwise {
