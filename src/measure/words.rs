@@ -278,3 +278,6 @@ pub(super) fn turn_and_way(assembly: &Assembly, screw: usize, turns: f64) -> Str
         end(turns)
     )
 }
+
+#[cfg(test)]
+mod tests;
