@@ -113,6 +113,16 @@ mod tests {
         }
     }
 
+    /// By hand: three screws off by σ = 1/64 · 0.5 mm / √12 = 2.2553 um each, 120 degrees apart on 55 mm, tilt the unit by 2σ/(√3 · 55 mm) =
+    /// 0.16277 arcmin RMS over all directions, 62 nm an arcminute.
+    #[test]
+    fn the_finest_turns_of_three_screws_leave_ten_nanometres() {
+        let settings = AdviceSettings::default();
+        let limits = good_enough(&fast_unit(), 2.0 * ARCSEC, None, 550.0 * NM, &settings);
+        let hand_nm = limits.hand_m.expect("screws") / NM;
+        approx::assert_abs_diff_eq!(hand_nm, 10.0919, epsilon = 1e-3);
+    }
+
     #[test]
     fn worse_air_hides_more_and_the_largest_limit_counts() {
         let unit = fast_unit();
