@@ -2,6 +2,8 @@
 //!
 //! Everything is invented and ugly on purpose: no square frame, no angle that maps to itself, no coefficient of 1.
 
+mod sensor;
+
 use crate::support::lens::{self, brightest_direction_deg, centroid, unit};
 use approx::assert_abs_diff_eq;
 use ndarray::Array2;

@@ -1,5 +1,7 @@
 //! The traced response: against another ray tracer, against third order, and against what symmetry allows.
 
+mod focus;
+
 use crate::support::third_order::{paraxial, third_order};
 use serde_json::Value;
 use skewstar::mechanics::prescription::{

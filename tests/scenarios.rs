@@ -1,4 +1,4 @@
-//! Scenario files: what is refused and in which words. [`values`] says what is read,
+//! Scenario files: what is refused and in which words. [`values`] says what is read, [`optional`] what may be left out,
 //! [`answers`] that no text makes the reader panic.
 //!
 //! Every file of `tests/data/bad_scenarios` must be refused with the text beside it. After a deliberate change of wording
@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use skewstar::scenario::{self, Place, Scenario, ScenarioError};
 
 mod answers;
+mod optional;
 mod values;
 
 const WHOLE: &str = include_str!("data/whole_scenario.toml");

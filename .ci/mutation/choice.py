@@ -1,11 +1,12 @@
 """Which mistakes are made: the drawn ones by a seed, the named ones of `.ci/mutants.toml`."""
 import os
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import operators
 from areas import AREAS, area_of
-from operators import EXPRESSIONS, PARSER, Mistake, candidates, chance, shown
+from operators import EXPRESSIONS, PARSER, Mistake, candidates, chance, is_test, shown
 
 
 class Wrong(Exception):
@@ -13,13 +14,32 @@ class Wrong(Exception):
 
 
 def source_files(top, start):
-    """Files of `src` whose path begins with `start`, those of unit tests left out."""
+    """Files of `src` whose path begins with `start`, those left out that are compiled for unit tests only."""
     for folder, _, names in sorted(os.walk(top / "src")):
         for name in sorted(names):
             path = (Path(folder) / name).relative_to(top).as_posix()
-            tests = name in ("tests.rs", "testing.rs") or "/tests/" in path
-            if path.startswith(start) and path.endswith(".rs") and not tests:
+            if path.startswith(start) and path.endswith(".rs") and not for_tests_only(top, Path(path)):
                 yield path
+
+
+@cache
+def for_tests_only(top, path):
+    """Whether the `mod` line of a file, or of one that it lies below, stands behind `#[cfg(test)]`."""
+    own = path.parent if path.name == "mod.rs" else path.with_suffix("")
+    if own.parent == Path("src"):
+        above = [Path("src/lib.rs")]
+    else:
+        above = [own.parent.with_suffix(".rs"), own.parent / "mod.rs"]
+    above = next((file for file in above if file != path and (top / file).is_file()), None)
+    if above is None:
+        return False
+    text = (top / above).read_bytes()
+    for item in PARSER.parse(text).root_node.named_children:
+        if item.type == "mod_item" and item.child_by_field_name("body") is None:
+            name = item.child_by_field_name("name")
+            if text[name.start_byte:name.end_byte].decode() == own.name:
+                return is_test(item, text) or for_tests_only(top, above)
+    return False
 
 
 def drawing_order(top, seed, only, taken=frozenset()):

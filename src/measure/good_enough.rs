@@ -167,6 +167,17 @@ mod tests {
         }
     }
 
+    /// By hand, at f = 456 mm and f/2.4: seeing of 2 arcsec is 4.4215 um wide on the sensor, σ = 1.8776 um along an axis, 2σ² = 7.0511 um²
+    /// along both; a pixel of 3.8 um adds 3.8²/6 = 2.4067 um². A star wider by 5 % has 0.1025 of that more, 0.96942 um², wider by half
+    /// 1.25 of it, 11.8221 um²: roots over 2 · 2.4 · √56 = 35.920.
+    #[test]
+    fn seeing_and_pixel_hide_coma_in_squares() {
+        for (share, hidden_nm) in [(0.05, 27.4107), (0.5, 95.7223)] {
+            let found_nm = not_seen_m(&fast_unit(), 2.0 * ARCSEC, share) / NM;
+            approx::assert_abs_diff_eq!(found_nm, hidden_nm, epsilon = 1e-3);
+        }
+    }
+
     #[test]
     fn worse_air_hides_more_and_the_largest_limit_counts() {
         let unit = fast_unit();

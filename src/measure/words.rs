@@ -231,3 +231,6 @@ fn reach(advice: &Advice) -> Option<String> {
         )
     })
 }
+
+#[cfg(test)]
+mod tests;

@@ -250,7 +250,48 @@ mod tests {
     use super::*;
     use crate::state::Coma;
     use crate::testing::fast_unit;
-    use crate::units::{MM, NM};
+    use crate::units::{ARCMIN, DEG, MM, NM};
+
+    /// By hand: screws on 50 mm at (50, 0), (0, 50) and (−30, −40) mm (a triangle of 3, 4 and 5) on the plane 0.1 mm + 2e-3 x − 1e-3 y
+    /// stand 0.2, 0.05 and 0.08 mm high: 0.4, 0.1 and 0.16 turns of 0.5 mm.
+    #[test]
+    fn screws_at_uneven_angles_give_their_plane() {
+        let third_rad = libm::atan2(-40.0, -30.0);
+        let assembly = Assembly::new(
+            50.0 * MM,
+            0.5 * MM,
+            [("P", 0.0), ("Q", 90.0 * DEG), ("R", third_rad)],
+        );
+        let by_hand = [0.4, 0.1, 0.16];
+        let turns = ScrewTurns::of(&assembly, by_hand).expect("three");
+        let plane = plane_of(&assembly, &turns);
+        assert!((plane.piston_m - 0.1 * MM).abs() < 1e-15, "{plane:?}");
+        assert!((plane.tilt_rad[0] - 2e-3).abs() < 1e-15, "{plane:?}");
+        assert!((plane.tilt_rad[1] + 1e-3).abs() < 1e-15, "{plane:?}");
+        for (found, wanted) in turns_for(&assembly, &plane).iter().zip(by_hand) {
+            assert!((found - wanted).abs() < 1e-12, "{found} {wanted}");
+        }
+    }
+
+    /// By hand: 2 arcmin when level are 1 at an altitude of 60 degrees; towards an edge at 30 degrees that is (√3/2, 1/2). The screws
+    /// were set at the zenith, where the unit does not lean, whichever edge is next to the ground.
+    #[test]
+    fn a_unit_leans_along_both_axes() {
+        let flexure = Flexure {
+            level_tilt_rad: 2.0 * ARCMIN,
+            when_set: Pointing {
+                altitude_rad: 90.0 * DEG,
+                down_rad: 47.0 * DEG,
+            },
+        };
+        let now = Pointing {
+            altitude_rad: 60.0 * DEG,
+            down_rad: 30.0 * DEG,
+        };
+        let [x, y] = flexure.tilt_rad(now).map(|tilt| tilt / ARCMIN);
+        assert!((x - 0.75f64.sqrt()).abs() < 1e-12, "{x}");
+        assert!((y - 0.5).abs() < 1e-12, "{y}");
+    }
 
     /// By hand: three screws 120 degrees apart, one of them a tenth of a turn longer. On a pivot the other two come in by half of it and
     /// the unit tilts by length over radius; a plate that lies on its screws tilts by two thirds of that, and its middle rises.

@@ -182,6 +182,43 @@ mod tests {
     use super::*;
     use approx::assert_abs_diff_eq;
 
+    fn ray(place_m: Vec3, direction: Vec3) -> Ray {
+        Ray {
+            place_m,
+            direction,
+            path_m: 1.95,
+            index: 1.5,
+        }
+    }
+
+    /// By hand: a line along z through x = 0.3 and one along y through x = −0.1, z = 0.4 come nearest half way between them.
+    #[test]
+    fn skew_rays_cross_half_way_between_them() {
+        let found = crossing(&[
+            ray([0.3, 0.2, -5.0], [0.0, 0.0, 1.0]),
+            ray([-0.1, 7.0, 0.4], [0.0, 1.0, 0.0]),
+        ]);
+        for (found, wanted) in found.into_iter().zip([0.1, 0.2, 0.4]) {
+            assert_abs_diff_eq!(found, wanted, epsilon = 1e-12);
+        }
+    }
+
+    /// By hand: the unit sphere stands 0.8 high at x = 0.6. A ray that is at 0.9 there has 0.1 to go when it comes together and 0.1 too
+    /// much when it spreads, in glass of index 1.5: its path to the sphere is 1.95 ± 0.15, the central ray's 2.
+    #[test]
+    fn rays_lead_by_their_way_to_the_nearer_side_of_the_sphere() {
+        let chief = Ray {
+            path_m: 2.0,
+            ..ray([0.0, 0.0, 1.0], [0.0, 0.0, 1.0])
+        };
+        let lead = |down: f64| {
+            let one = ray([0.6, 0.0, 0.9], [0.0, 0.0, down]);
+            leads(&[one], &chief, [0.0; 3])[0]
+        };
+        assert_abs_diff_eq!(lead(-1.0), -0.1, epsilon = 1e-12);
+        assert_abs_diff_eq!(lead(1.0), 0.2, epsilon = 1e-12);
+    }
+
     /// Degree 15 is exact for eight Gauss points, degree 16 is not.
     #[test]
     fn gauss_points_integrate_the_degree_they_promise() {

@@ -280,6 +280,35 @@ mod tests {
             Err(RayError::Misses("test surface"))
         );
         assert!(ball.pass(start(0.19, 0.0)).is_ok());
+        // nor has it a height there, nor where nobody says where that is
+        for x_m in [0.21, f64::NAN] {
+            assert_eq!(ball.height(x_m, 0.0), Err(RayError::Misses("test surface")));
+        }
+    }
+
+    /// The way to a ball is looked for from its vertex plane, however far aside the ray starts: this one comes from 0.3 m beside a
+    /// ball of 0.2 m and meets its vertex after 3 m / cos 0.1.
+    #[test]
+    fn a_slanted_ray_finds_the_ball_from_far_aside() {
+        let ball = surface(Effect::Mirror, 1.0 / 0.2, 0.0);
+        let ray = ball.pass(start(-3.0 * 0.1f64.tan(), 0.0).turned(0.1));
+        let ray = ray.expect("it meets the ball");
+        assert_abs_diff_eq!(ray.path_m, 3.0 / 0.1f64.cos(), epsilon = 1e-14);
+        for along in ray.place_m {
+            assert_abs_diff_eq!(along, 0.0, epsilon = 1e-14);
+        }
+    }
+
+    /// By hand: from z = −3 to −1 are 2.5 along (0.48, 0.36, 0.8), which is 1.2 along x and 0.9 along y.
+    #[test]
+    fn a_plane_is_crossed_in_x_and_y() {
+        let ray = Ray {
+            direction: [0.48, 0.36, 0.8],
+            ..start(0.1, -0.2)
+        };
+        let [x, y] = ray.at_plane(-1.0);
+        assert_abs_diff_eq!(x, 1.3, epsilon = 1e-14);
+        assert_abs_diff_eq!(y, 0.7, epsilon = 1e-14);
     }
 
     #[test]

@@ -16,20 +16,22 @@ fn shape(corners_m: Vec<[f64; 2]>) -> Vec<Contour> {
 /// edge's normal.
 #[test]
 fn the_extents_of_a_leaning_rectangle() {
-    let (long, wide, lean_deg) = (30.0 * MM, 4.0 * MM, 17.0);
-    let (sin, cos) = (libm::sin(lean_deg * DEG), libm::cos(lean_deg * DEG));
-    let corner = |x: f64, y: f64| [x * cos - y * sin, x * sin + y * cos];
-    let (a, b) = (0.5 * long, 0.5 * wide);
-    let found = extents_m(&shape(vec![
-        corner(-a, -b),
-        corner(a, -b),
-        corner(a, b),
-        corner(-a, b),
-    ]));
-    assert_abs_diff_eq!(found[0], wide, epsilon = 3e-7);
-    // 9 − 17 = −8 degrees is the tried direction nearest to either diagonal, at ±7.6
-    let across = long * libm::cos(8.0 * DEG) + wide * libm::sin(8.0 * DEG);
-    assert_abs_diff_eq!(found[1], across, epsilon = 3e-7);
+    let (long, wide) = (30.0 * MM, 4.0 * MM);
+    for lean_deg in [17.0, -17.0] {
+        let (sin, cos) = (libm::sin(lean_deg * DEG), libm::cos(lean_deg * DEG));
+        let corner = |x: f64, y: f64| [x * cos - y * sin, x * sin + y * cos];
+        let (a, b) = (0.5 * long, 0.5 * wide);
+        let found = extents_m(&shape(vec![
+            corner(-a, -b),
+            corner(a, -b),
+            corner(a, b),
+            corner(-a, b),
+        ]));
+        assert_abs_diff_eq!(found[0], wide, epsilon = 3e-7);
+        // 9 − 17 = −8 degrees is the tried direction nearest to either diagonal, at ±7.6; leaning the other way it is 171
+        let across = long * libm::cos(8.0 * DEG) + wide * libm::sin(8.0 * DEG);
+        assert_abs_diff_eq!(found[1], across, epsilon = 3e-7);
+    }
 }
 
 /// A triangle is narrowest along its height, and widest along its longest side.
@@ -97,6 +99,17 @@ fn a_bend_is_never_longer_than_the_bar() {
         bend_mm,
         epsilon = 2e-3 * bend_mm
     );
+}
+
+/// A grip ring that stands over half a square millimetre of openings does not stand on solid plate.
+#[test]
+fn a_ring_may_stand_over_no_opening_at_all() {
+    let mut plate = Plate::new(&holes(&[(66.0, 0.0, 20.0)])).expect("a plate");
+    for (over_mm2, kept) in [(0.5, false), (0.0, true)] {
+        plate.ring_over_slots_m2 = over_mm2 * MM * MM;
+        let told = ring(&plate);
+        assert_eq!((told.value, told.kept), (over_mm2, kept), "{told:?}");
+    }
 }
 
 #[test]

@@ -67,6 +67,48 @@ fn all_that_can_be_printed_is_tried() {
     assert_eq!(list.len(), 6);
 }
 
+/// A mask of holes has no numbers of slots: the customary layouts are compared half open, leaning by 20 degrees, with the border half
+/// way from 45 to 90 mm and a pitch of 2.5 times the least bar of 0.8 mm. Numbers that are given stay.
+#[test]
+fn layouts_without_numbers_get_common_ones() {
+    let bare = MaskDesign {
+        slot_pitch_m: Vec::new(),
+        open_fraction: 0.0,
+        slant_rad: 0.0,
+        zone_radius_m: None,
+        ..mask(MaskLayout::Holes(Vec::new()))
+    };
+    let given = MaskDesign {
+        open_fraction: 0.45,
+        slant_rad: 17.0 * DEG,
+        ..two_zone()
+    };
+    for (base, wanted) in [
+        (bare, [2.0, 0.5, 20.0, 67.5]),
+        (given, [3.4, 0.45, 17.0, 71.0]),
+    ] {
+        let customary: Vec<MaskDesign> = candidates(&base)
+            .into_iter()
+            .filter(|c| c.1)
+            .map(|c| c.2)
+            .collect();
+        assert_eq!(customary.len(), 3);
+        for own in customary {
+            let border_mm = own.zone_radius_m.expect("a border") / MM;
+            let slant_deg = own.slant_rad / DEG;
+            let found = [
+                own.slot_pitch_m[0] / MM,
+                own.open_fraction,
+                slant_deg,
+                border_mm,
+            ];
+            for (found, wanted) in found.into_iter().zip(wanted) {
+                assert_abs_diff_eq!(found, wanted, epsilon = 1e-9);
+            }
+        }
+    }
+}
+
 /// Two parts of a spike tell which is which only by different pitches: layouts that need them get a second one, a quarter wider.
 #[test]
 fn one_pitch_becomes_two_where_the_sign_hangs_on_it() {

@@ -1,10 +1,10 @@
 //! Shifts, places and exposures against numbers worked out here: by counting points, by hand, and by a law.
 
 use super::*;
-use crate::instrument::{Electronics, MaskDesign, MaskLayout, RegionSpec};
+use crate::instrument::{ChromaticPoint, Electronics, MaskDesign, MaskLayout, RegionSpec};
 use crate::state::{Exposure, Star};
 use crate::testing::{fast_unit, mask};
-use crate::units::{DEG, MM};
+use crate::units::{ARCSEC, DEG, MM};
 use approx::assert_abs_diff_eq;
 use ndarray::Array2;
 
@@ -84,6 +84,66 @@ fn opposite_wedges_part_by_astigmatism_and_not_by_a_displacement() {
         0.0,
         epsilon = 1e-9
     );
+}
+
+/// What the glass does at every wavelength is no error of the star: 100 nm more part the spikes by as much as on a mirror.
+#[test]
+fn shifts_are_counted_from_where_the_glass_puts_the_spikes() {
+    let (instrument, state, model) = worn(opposite_wedges());
+    let [_, alone] = shifts_px(&instrument, &state, &model, 5);
+    let mut glass = instrument.clone();
+    glass.telescope.chromatic = vec![ChromaticPoint {
+        wavelength_m: 550.0 * NM,
+        focus_m: 0.0,
+        modes: [(5, 60.0 * NM)].into_iter().collect(),
+    }];
+    let model = Model::new(&glass, &state, Settings::default()).expect("a model");
+    let [_, beyond] = shifts_px(&glass, &state, &model, 5);
+    assert_abs_diff_eq!(beyond, alone, epsilon = 1e-6 * alone);
+}
+
+/// In still air an exposure shows all of the atmosphere: Noll's variance of 0.023218 (D/r0)^(5/3) rad² (check value
+/// `zernike.kolmogorov_variance`) with r0 = 0.9759 λ over the seeing of 2 arcsec, at 500 nm; in nanometres it is the same at all
+/// wavelengths. The zenith has 0.9997 of an atmosphere.
+#[test]
+fn still_air_shows_all_of_the_seeing() {
+    let (instrument, mut state, _) = worn(opposite_wedges());
+    state.sky.seeing_rad = Some(2.0 * ARCSEC);
+    state.sky.wind_m_per_s = Some(0.0);
+    state.exposure = Some(Exposure { time_s: 0.5 });
+    let rows = table(&instrument, &state, 0.3, Settings::default()).expect("a table");
+    let over_r0 = 190.0 * MM / (0.9759 * 500.0 * NM / (2.0 * ARCSEC));
+    let wanted_nm = 500.0 / (2.0 * PI) * (0.023218 * over_r0.powf(5.0 / 3.0)).sqrt();
+    let found_nm = rows[0].seeing_nm.expect("seeing, wind and exposure");
+    assert_abs_diff_eq!(found_nm, wanted_nm, epsilon = 1e-3 * wanted_nm);
+}
+
+/// Slots along x over half a plate without a hole: the longest is the one through the middle, from there to the rim at 90 mm, 1.7 mm
+/// wide. A region under the rim has no slot, and a spike without light no width.
+#[test]
+fn a_spike_is_as_wide_as_its_longest_slot_says() {
+    let half = |from_deg: f64, radius_mm: [f64; 2]| RegionSpec {
+        azimuth_rad: [from_deg * DEG, (from_deg + 180.0) * DEG],
+        radius_m: radius_mm.map(|r| r * MM),
+        slot_rad: 0.0,
+        pitch_m: 3.4 * MM,
+        open_fraction: 0.5,
+    };
+    let halves = vec![half(-90.0, [0.0, 94.0]), half(90.0, [90.5, 93.5])];
+    let instrument = Instrument {
+        mask: Some(MaskDesign {
+            inner_diameter_m: 0.0,
+            inner_rim_m: 0.0,
+            rib_m: 0.0,
+            ..mask(MaskLayout::Regions(halves))
+        }),
+        ..fast_unit()
+    };
+    let found = places(&instrument, 550.0 * NM);
+    let per_px = 550.0 * NM * 0.456 / 3.8e-6;
+    let wanted = per_px / 0.09f64.hypot(1.7e-3);
+    assert_abs_diff_eq!(found[0].width_px, wanted, epsilon = 1e-3 * wanted);
+    assert_eq!(found[1].width_px, 0.0);
 }
 
 /// Without a mask nothing shows, and the table says so.
@@ -187,6 +247,13 @@ fn an_exposure_is_scaled_to_four_fifths_of_a_full_pixel() {
     assert_abs_diff_eq!(found.time_s, 2.0, epsilon = 1e-12);
     assert_abs_diff_eq!(found.spike_e, 10.0 * (910.0 - 10.0), epsilon = 1e-9);
     assert_abs_diff_eq!(found.background_e, 100.0, epsilon = 1e-9);
+    // ten thousand times fainter, less than an electron in every pixel: ten thousand times as long
+    let faint = Expected {
+        image: &expected.image * 1e-4,
+        ..expected
+    };
+    let found = exposure(&instrument, &state, &faint).expect("counts");
+    assert_abs_diff_eq!(found.time_s, 2e4, epsilon = 1e-8);
     state.exposure = None;
     assert_eq!(exposure(&instrument, &state, &expected), None);
 }

@@ -245,3 +245,38 @@ fn unit_word(unit: RawUnit) -> &'static str {
         RawUnit::Lens => "lens",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: 70 um at the edge of 100 mm are 70e-6 / 1e-4 of r⁴ in metres; 3 um of r⁶ are 3e-6 / 1e-6, 0.2 um of r⁸ 0.2e-6 / 1e-8.
+    #[test]
+    fn a_plate_is_typed_by_its_heights_at_the_edge() {
+        let typed = "plate_index = 1.5\nplate_thickness_mm = 4.0\ngap_mm = 10.0\nr4_um = 70.0\nr6_um = -3.0\nr8_um = 0.2";
+        let plate = corrector(&toml::from_str(typed).expect("valid"), 0.1);
+        for (found, wanted) in plate.asphere.iter().zip([0.7, -3.0, 20.0]) {
+            assert!((found / wanted - 1.0).abs() < 1e-12, "{found} {wanted}");
+        }
+        assert_eq!(plate.asphere.len(), 3);
+    }
+
+    /// The thickness of a lens may be left out, and is none then.
+    #[test]
+    fn a_lens_is_thin_unless_its_thickness_is_typed() {
+        let telescope: RawTelescope =
+            toml::from_str("aperture_mm = 80.0\nfocal_length_mm = 560.0").expect("valid");
+        let thickness_m = |more: &str| {
+            let typed = format!(
+                "kind = \"lens\"\npivot_mm = 0.0\nfront_radius_mm = 590.0\nback_radius_mm = -590.0\nindex = 1.52\n{more}"
+            );
+            let lens: RawPrescription = toml::from_str(&typed).expect("valid");
+            match domain(&lens, &telescope).expect("all keys").optics {
+                Optics::Lens(lens) => lens.thickness_m,
+                other => panic!("{other:?}"),
+            }
+        };
+        assert_eq!(thickness_m(""), 0.0);
+        assert!((thickness_m("thickness_mm = 7.0") - 7e-3).abs() < 1e-15);
+    }
+}

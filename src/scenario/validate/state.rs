@@ -344,12 +344,13 @@ mod tests {
 
     #[test]
     fn seidel_waves_are_lengths_of_the_reference_wavelength() {
-        let typed = "reference_wavelength_nm = 550.0\ncoma = -0.5\ncoma_deg = 30.0\ntilt = 2.0";
+        let typed = "reference_wavelength_nm = 550.0\ncoma = -0.5\ncoma_deg = 30.0\ntilt = 2.0\nastigmatism_deg = 45.0";
         let terms: RawSeidel = toml::from_str(typed).expect("valid");
         let converted = seidel(&terms);
         assert!((converted.coma_m + 275e-9).abs() < 1e-18);
         assert!((converted.tilt_m - 1.1e-6).abs() < 1e-18);
         assert!((converted.coma_azimuth_rad - std::f64::consts::PI / 6.0).abs() < 1e-15);
+        assert!((converted.astigmatism_azimuth_rad - std::f64::consts::PI / 4.0).abs() < 1e-15);
         assert_eq!(converted.spherical_m, 0.0);
     }
 }

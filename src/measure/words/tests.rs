@@ -1,0 +1,85 @@
+//! Sentences about focus and about what follows a turn.
+
+use super::*;
+use crate::axes::{FieldM, FramePx};
+use crate::flag::Flags;
+use crate::measure::fit::{Fitted, TrialState, Unknown};
+use crate::measure::{Aim, MeasureSettings, Method, Misaligned, advise};
+use crate::state::Modes;
+use crate::testing::fast_unit;
+
+/// A masked star of which nothing is known but the sensor's offset and how well it is known.
+fn masked([offset_um, sigma_um]: [f64; 2]) -> Measurement {
+    let fitted = Fitted {
+        trial: TrialState {
+            unknowns: vec![Unknown::SensorOffset(0)],
+            values: vec![offset_um * UM],
+            fixed: Modes::none(),
+        },
+        sigmas: vec![Some(sigma_um * UM)],
+        covariance: vec![vec![(sigma_um * UM).powi(2)]],
+        chi_square: 1.0,
+        model_error: 0.0,
+        unexplained: 0.0,
+        left_out_px: 0,
+        settled: true,
+    };
+    Measurement {
+        method: Method::MaskedStar,
+        fitted,
+        star_px: FramePx::new([30.0; 2]),
+        field_m: FieldM::ZERO,
+        ring: None,
+        spikes: Vec::new(),
+        region_rays: Vec::new(),
+        triplets: Vec::new(),
+        slopes: None,
+        side: None,
+        reference_m: None,
+        cut_px: [[0; 2], [60; 2]],
+        flags: Flags::default(),
+    }
+}
+
+/// Behind a mask the offset itself tells the side. In focus is said within two standard deviations, but no closer than half a micrometre.
+#[test]
+fn a_masked_star_is_inside_outside_or_in_focus() {
+    let stop = GoodEnough {
+        not_seen_m: 10.0 * NM,
+        atmosphere_m: None,
+        hand_m: None,
+        stop_m: 10.0 * NM,
+    };
+    for (offset, said) in [
+        ([-31.0, 0.1], "The sensor sits 31 um inside focus."),
+        ([31.0, 0.1], "The sensor sits 31 um outside focus."),
+        ([6.0, 2.5], "The sensor sits 6 um outside focus."),
+        ([-4.0, 2.5], "The sensor is in focus, within 5.0 um."),
+        ([0.4, 0.1], "The sensor is in focus, within 0.5 um."),
+        ([-0.7, 0.1], "The sensor sits 1 um inside focus."),
+    ] {
+        let words = findings(&masked(offset), &fast_unit(), &stop);
+        assert_eq!(words[0], said, "{offset:?}: {words:?}");
+    }
+}
+
+/// What a turn does to the place of the star is told where a response tells it, and not made up where there is none.
+#[test]
+fn without_a_response_nobody_knows_where_the_star_goes() {
+    let mut unit = fast_unit();
+    let found = Misaligned {
+        coma: Some(Coma::along_axes([62.0 * NM, 0.0]).with_sigma(NM)),
+        ..Misaligned::default()
+    };
+    let settings = MeasureSettings::default().advice;
+    let advice = advise(&unit, &found, Aim::Coma, &settings).expect("advice");
+    // 62 nm of coma and 29 um of shift are an arcminute each, and pixels have 3.8 um
+    let said = steps(&advice, &unit, NM).join("\n");
+    assert!(said.contains("The star will move by 8 px"), "{said}");
+    unit.assembly.as_mut().expect("screws").response = None;
+    let said = steps(&advice, &unit, NM).join("\n");
+    assert!(
+        said.contains("How far the star will move is not known"),
+        "{said}"
+    );
+}
