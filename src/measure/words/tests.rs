@@ -1,10 +1,10 @@
-//! Sentences about focus and about what follows a turn.
+//! Sentences about focus.
 
 use super::*;
 use crate::axes::{FieldM, FramePx};
 use crate::flag::Flags;
+use crate::measure::Method;
 use crate::measure::fit::{Fitted, TrialState, Unknown};
-use crate::measure::{Aim, MeasureSettings, Method, Misaligned, advise};
 use crate::state::Modes;
 use crate::testing::fast_unit;
 
@@ -29,6 +29,8 @@ fn masked([offset_um, sigma_um]: [f64; 2]) -> Measurement {
         fitted,
         star_px: FramePx::new([30.0; 2]),
         field_m: FieldM::ZERO,
+        hold: fast_unit().camera.hold(),
+        orientations: Vec::new(),
         ring: None,
         spikes: Vec::new(),
         region_rays: Vec::new(),
@@ -61,25 +63,4 @@ fn a_masked_star_is_inside_outside_or_in_focus() {
         let words = findings(&masked(offset), &fast_unit(), &stop);
         assert_eq!(words[0], said, "{offset:?}: {words:?}");
     }
-}
-
-/// What a turn does to the place of the star is told where a response tells it, and not made up where there is none.
-#[test]
-fn without_a_response_nobody_knows_where_the_star_goes() {
-    let mut unit = fast_unit();
-    let found = Misaligned {
-        coma: Some(Coma::along_axes([62.0 * NM, 0.0]).with_sigma(NM)),
-        ..Misaligned::default()
-    };
-    let settings = MeasureSettings::default().advice;
-    let advice = advise(&unit, &found, Aim::Coma, &settings).expect("advice");
-    // 62 nm of coma and 29 um of shift are an arcminute each, and pixels have 3.8 um
-    let said = steps(&advice, &unit, NM).join("\n");
-    assert!(said.contains("The star will move by 8 px"), "{said}");
-    unit.assembly.as_mut().expect("screws").response = None;
-    let said = steps(&advice, &unit, NM).join("\n");
-    assert!(
-        said.contains("How far the star will move is not known"),
-        "{said}"
-    );
 }
