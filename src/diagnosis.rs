@@ -226,14 +226,15 @@ impl Diagnosis {
     /// Whether the turn that is made now takes coma away however the camera may be held.
     fn helps_in_every_case(&self, advice: &Advice) -> bool {
         let step = advice.step(&self.instrument, self.stop.stop_m);
-        let (Some(step), Some(assembly), Some(tilt)) =
-            (step, &self.instrument.assembly, self.tilt())
-        else {
-            return true;
-        };
-        let added_rad = step.plane(assembly).tilt_rad;
+        let step = step.zip(self.instrument.assembly.as_ref());
+        step.is_none_or(|(step, assembly)| self.takes_away(step.plane(assembly).tilt_rad))
+    }
+
+    /// Whether a tilt that is added takes coma away however the camera may be held.
+    fn takes_away(&self, added_rad: [f64; 2]) -> bool {
         let counts = self.settings.orientation.weight_that_counts;
-        helps(&tilt, &self.cases, added_rad, counts)
+        self.tilt()
+            .is_none_or(|tilt| helps(&tilt, &self.cases, added_rad, counts))
     }
 
     /// The tilt that was found, and what it was worked out with.
@@ -271,10 +272,11 @@ impl Diagnosis {
         }
         let next = self.next();
         said.extend(match &self.advice {
-            Ok(advice) if self.verdict() != Verdict::Trial => {
-                step_and_rest(&next, advice, &self.instrument)
+            Ok(advice) => {
+                let all_help = self.takes_away(advice.tilt_rad);
+                step_and_rest(&next, advice, &self.instrument, all_help)
             }
-            _ => next.lines(),
+            Err(_) => next.lines(),
         });
         said
     }

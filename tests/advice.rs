@@ -67,7 +67,7 @@ fn night_of(kind: Kind, cell: &Cell, held: Held, focus_um_per_mm: f64, state: &s
         "format = 1\ntitle = \"A cell\"\nseed = 4102\n\
          [telescope]\naperture_mm = 118.0\nfocal_length_mm = 590.0\nreflections = {}\n\
          [telescope.obstruction]\ndiameter_mm = 41.0\n{}\
-         [camera]\npixel_um = 4.7\nwidth_px = 74\nheight_px = 70\nrotation_deg = {:?}\nmirrored = {}\n\
+         [camera]\npixel_um = 4.7\nwidth_px = 74\nheight_px = 70\nrotation_deg = {:?}\nmirrored = {}\norientation = \"known\"\n\
          passband_nm = [540.0, 560.0]\nwavelengths = 1\nquantum_efficiency = 0.7\ngain_e_per_adu = 0.9\nbias_adu = 300.0\n\
          read_noise_e = 1.7\nfull_well_e = 60000.0\n\
          [star]\nmagnitude = 3.1\ntemperature_k = 5400.0\naltitude_deg = 61.0\n\

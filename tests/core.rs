@@ -21,7 +21,8 @@ fn scene(name: &str, sets: &[&str]) -> Scene {
 /// The night lesson in few colours, with these turns.
 fn night(turns: &str) -> Scene {
     let turns = format!("state.turns={turns}");
-    scene("night-fast-unit", &["camera.wavelengths=2", &turns])
+    let known = "camera.orientation=\"known\"";
+    scene("night-fast-unit", &["camera.wavelengths=2", known, &turns])
 }
 
 /// One screw a tenth of a turn short.

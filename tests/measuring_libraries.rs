@@ -4,7 +4,7 @@
 //! that the project sets itself for stars of a mismatched reality: 12 nm RMS of coma, from doughnuts and from masked stars.
 
 use crate::support::npy;
-use skewstar::instrument::Instrument;
+use skewstar::instrument::{Instrument, Orientation};
 use skewstar::measure::{
     MeasureOptions, Measurement, Picture, Side, SideFrom, measure, measure_two,
 };
@@ -32,6 +32,7 @@ impl Sample {
         let toml = toml::to_string(&toml::Value::try_from(&json["scenario"]).unwrap()).unwrap();
         let scenario = scenario::read(&toml, name, &[]).unwrap();
         let mut owner = scenario.instrument;
+        owner.camera.orientation = Orientation::Known;
         // the owner knows the passband, not how finely another program cut it; but five lines make dashed spikes, which is
         // another star than a continuous one, so behind a mask the lines are told
         if !scenario.state.mask_on {

@@ -12,20 +12,21 @@
 //!   taken as typed, so that the rotation is the way round in which a positive response would explain the frames.
 //! - Piston changes focus, which is not learned.
 
+mod fit;
+mod laid_over;
+
 use super::Measurement;
 use super::measurement::aligned_modes;
-use super::orientation::Possible;
 use super::settings::LearningSettings;
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
-use crate::instrument::{
-    Assembly, Camera, Hold, Instrument, Orientation, Response, TurnsError, wrapped,
-};
+use crate::instrument::{Assembly, Hold, Instrument, TurnsError};
 use crate::math::Uncertain;
 use crate::mechanics::{plane_of, turned};
 use crate::pupil::axes_of;
 use crate::state::Coma;
 use crate::units::{ARCMIN, NM};
+use fit::{HoldFit, fit, weighed};
 use num_complex::Complex64;
 use thiserror::Error;
 
@@ -189,7 +190,7 @@ impl Sighting {
 
 /// Learns from trials, in any order.
 ///
-/// A trial whose change was not seen teaches nothing and is left out, unless there is no other. Of three trials and more, one that lies
+/// A trial whose change was not seen teaches nothing and is left out, unless there is no other. Of four trials and more, one that lies
 /// far from all others is left out too (`trials_disagree`). Errors of trials that share a frame are taken as independent.
 ///
 /// # Errors
@@ -275,7 +276,7 @@ fn seen_changes(
     }
 }
 
-/// Of three trials and more, those that are left when one that lies far from all others is taken out; and whether one was.
+/// Of four trials and more, those that are left when one that lies far from all others is taken out; and whether one was.
 fn without_the_odd_one(
     trials: Vec<TrialTurn>,
     changes: Vec<ComaChange>,
@@ -287,7 +288,7 @@ fn without_the_odd_one(
         both[0].min(both[1])
     };
     let all = spread(&changes);
-    if changes.len() < 3 || all <= settings.disagree_factor {
+    if changes.len() < 4 || all <= settings.disagree_factor {
         return (trials, changes, false);
     }
     let without = |odd: usize| -> Vec<ComaChange> {
@@ -307,53 +308,6 @@ fn without_the_odd_one(
     }
 }
 
-/// Both mirror images with their weights, the heavier first; the lighter only where it is not ruled out.
-fn weighed(
-    fits: [HoldFit; 2],
-    typed: &Camera,
-    expected_m: Option<f64>,
-    settings: &LearningSettings,
-) -> Vec<(LearnedHold, HoldFit)> {
-    let believed = match typed.orientation {
-        Orientation::Known => settings.known_mirroring_believed,
-        Orientation::Assumed => settings.typed_mirroring_believed,
-    };
-    let least = fits[0].chi_square.min(fits[1].chi_square);
-    let mut all: Vec<(LearnedHold, HoldFit)> = fits
-        .into_iter()
-        .map(|fit| {
-            let prior = match fit.mirrored == typed.mirrored {
-                true => believed,
-                false => 1.0 - believed,
-            };
-            let sense = if expected_m.unwrap_or(1.0) < 0.0 {
-                -1.0
-            } else {
-                1.0
-            };
-            let product = fit.product * sense;
-            let hold = Hold {
-                rotation_rad: wrapped(-libm::atan2(product.im, product.re)),
-                mirrored: fit.mirrored,
-            };
-            let learned = LearnedHold {
-                hold,
-                coma_m_per_rad: sense * fit.size_m_per_rad,
-                weight: prior * libm::exp(-0.5 * (fit.chi_square - least)),
-            };
-            (learned, fit)
-        })
-        .collect();
-    all.sort_by(|a, b| b.0.weight.total_cmp(&a.0.weight));
-    let sum: f64 = all.iter().map(|h| h.0.weight).sum();
-    all.iter_mut().for_each(|h| h.0.weight /= sum);
-    if all[1].0.weight < settings.mirror_open_weight {
-        all.truncate(1);
-        all[0].0.weight = 1.0;
-    }
-    all
-}
-
 /// What a trial changed, in frame axes.
 #[derive(Debug, Clone, Copy)]
 struct ComaChange {
@@ -361,17 +315,6 @@ struct ComaChange {
     coma: Complex64,
     sigma_m: f64,
     shift_px: Complex64,
-}
-
-/// The best product k·exp(−i·rotation) for one of the mirror images.
-#[derive(Debug, Clone, Copy)]
-struct HoldFit {
-    mirrored: bool,
-    product: Complex64,
-    /// Size of k, between what the trials say and what was typed.
-    size_m_per_rad: f64,
-    sigma: f64,
-    chi_square: f64,
 }
 
 impl ComaChange {
@@ -423,7 +366,7 @@ impl ComaChange {
 fn with_the_hand(frames_m: f64, change_m: f64, turns: f64, settings: &LearningSettings) -> f64 {
     let hand = settings.hand_share.hypot(settings.hand_turns / turns.abs());
     frames_m
-        .hypot(settings.lock_shift_m)
+        .hypot(settings.lock_shift_m / 2f64.sqrt())
         .hypot(hand * change_m)
         .max(LEAST_SIGMA_M)
 }
@@ -439,53 +382,6 @@ fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> (Complex64, f64) {
     let sigma = |sighting: &Sighting| sighting.coma.sigma_per_axis_m().unwrap_or(f64::INFINITY);
     let (before, after) = (&trial.before, &trial.after);
     (own(after) - own(before), sigma(before).hypot(sigma(after)))
-}
-
-/// The fit of one mirror image. What was typed of the response keeps a single unsteady trial from saying too much of its size.
-fn fit(
-    changes: &[ComaChange],
-    mirrored: bool,
-    expected_m: Option<f64>,
-    settings: &LearningSettings,
-) -> HoldFit {
-    let sum_of_squares: f64 = changes.iter().map(|c| c.weight() * c.tilt.norm_sqr()).sum();
-    let product = changes
-        .iter()
-        .map(|c| c.coma_unmirrored(mirrored) * c.tilt.conj() * c.weight())
-        .sum::<Complex64>()
-        / sum_of_squares;
-    let rest = |c: &ComaChange| (c.coma_unmirrored(mirrored) - product * c.tilt).norm_sqr();
-    let size_m_per_rad = match expected_m {
-        Some(expected) if expected != 0.0 => {
-            let width = settings.typed_response_share * expected.abs();
-            let typed_weight = width.powi(-2);
-            (product.norm() * sum_of_squares + expected.abs() * typed_weight)
-                / (sum_of_squares + typed_weight)
-        }
-        _ => product.norm(),
-    };
-    HoldFit {
-        mirrored,
-        product,
-        size_m_per_rad,
-        sigma: sum_of_squares.sqrt().recip(),
-        chi_square: changes.iter().map(|c| c.weight() * rest(c)).sum(),
-    }
-}
-
-impl HoldFit {
-    /// How many times farther the trials lie from the fit than frames and hands explain; 0 where nothing tells.
-    fn spread(&self, trials: usize) -> f64 {
-        match freedom(trials) {
-            0 => 0.0,
-            freedom => (self.chi_square / freedom as f64).sqrt(),
-        }
-    }
-}
-
-/// Degrees of freedom: two components of coma a trial, less the two of the product that is fitted.
-fn freedom(trials: usize) -> usize {
-    2 * trials - 2
 }
 
 /// Image shift per tilt, and what is to be said of it.
@@ -566,75 +462,6 @@ fn complex(vector: [f64; 2]) -> Complex64 {
 /// A vector in frame axes (x + iy) as a camera that does not mirror would show it.
 fn unmirrored(vector: Complex64, mirrored: bool) -> Complex64 {
     if mirrored { -vector.conj() } else { vector }
-}
-
-impl LearnedResponse {
-    /// The ways things may be after the trials, the likeliest first.
-    pub fn cases(&self) -> Vec<Possible> {
-        let case = |learned: &LearnedHold| Possible {
-            hold: learned.hold,
-            coma_m_per_rad: learned.coma_m_per_rad,
-            weight: learned.weight,
-        };
-        self.holds.iter().map(case).collect()
-    }
-
-    /// Numbers of the screws whose effect was seen.
-    pub fn tried(&self, assembly: &Assembly) -> Vec<usize> {
-        let number = |screw: &LearnedScrew| assembly.screw(&screw.name).ok();
-        self.screws.iter().filter_map(number).collect()
-    }
-
-    /// Lays what was learned over what was typed. Returns what is still open: what the trials left so, and, where no response had been
-    /// typed, what the advice cannot tell ([`Flag::FocusResponseUnknown`], [`Flag::ImageShiftUnknown`]).
-    ///
-    /// # Errors
-    /// [`LearnError::NoScrews`] and [`LearnError::UnknownScrew`] where it was learned on another assembly.
-    pub fn apply(&self, instrument: &mut Instrument) -> Result<Flags, LearnError> {
-        let assembly = instrument.assembly.as_mut().ok_or(LearnError::NoScrews)?;
-        for screw in &self.screws {
-            assembly.screw(&screw.name)?;
-        }
-        let shift = self.image_shift_m_per_rad.map(|s| s.value);
-        let mut lacking = self.open();
-        match &mut assembly.response {
-            Some(response) => {
-                response.coma_m_per_rad = self.coma_m_per_rad.value;
-                if let Some(shift) = shift {
-                    response.image_shift_m_per_rad = shift;
-                }
-            }
-            none => {
-                lacking.raise(Flag::FocusResponseUnknown);
-                if shift.is_none() {
-                    lacking.raise(Flag::ImageShiftUnknown);
-                }
-                *none = Some(Response {
-                    coma_m_per_rad: self.coma_m_per_rad.value,
-                    astigmatism_m_per_rad2: 0.0,
-                    astigmatism_m_per_rad_m: 0.0,
-                    image_shift_m_per_rad: shift.unwrap_or(0.0),
-                    focus_m_per_m: 0.0,
-                    sensor_tilt_per_tilt: 0.0,
-                });
-            }
-        }
-        instrument.camera.rotation_rad = self.rotation_rad.value;
-        instrument.camera.mirrored = self.mirrored;
-        Ok(lacking)
-    }
-
-    /// What the trials left open, as flags of a measurement.
-    fn open(&self) -> Flags {
-        [
-            (Flag::MirrorOpen, Flag::ResponseMirrorOpen),
-            (Flag::TrialsDisagree, Flag::ResponseTrialsDisagree),
-        ]
-        .into_iter()
-        .filter(|(learned, _)| self.flags.has(*learned))
-        .map(|(_, of_measurement)| of_measurement)
-        .collect()
-    }
 }
 
 #[cfg(test)]

@@ -161,15 +161,23 @@ pub fn advised(found: &Findings, advice: &Advice, instrument: &Instrument) -> Ve
         Verdict::LookAgain => next::expose(found, advice),
         Verdict::Turn | Verdict::Trial => next::turn(found, advice, instrument),
     };
-    step_and_rest(&next, advice, instrument)
+    step_and_rest(&next, advice, instrument, true)
 }
 
-/// A step in sentences: what, why, and with a turn what belongs to it.
-pub fn step_and_rest(next: &NextStep, advice: &Advice, instrument: &Instrument) -> Vec<String> {
+/// A step in sentences: what, why, and with a turn what belongs to it; `all_help` where a little at each screw takes coma away however
+/// the camera may be held, too.
+pub fn step_and_rest(
+    next: &NextStep,
+    advice: &Advice,
+    instrument: &Instrument,
+    all_help: bool,
+) -> Vec<String> {
     let mut said = next.lines();
     if next.deed == Deed::Turn {
-        said.extend(or_all(advice, instrument));
+        said.extend(or_all(advice, instrument).filter(|_| all_help));
         said.extend(reach(advice));
+    }
+    if matches!(next.deed, Deed::Turn | Deed::Trial) {
         said.push(
             "One screw at a time; never force it. The maker's instructions come first.".into(),
         );

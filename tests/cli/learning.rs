@@ -126,7 +126,8 @@ fn measured(place: &Place) -> (Value, String) {
     )
 }
 
-/// Two screws: k within 3 sigma and 5 %, the mirroring found, the rotation within 3 sigma and 3 degrees; the star's way too.
+/// Two screws: k within 3 sigma and 15 % (what was typed, two thirds of it, draws it down), the mirroring found, the rotation within 3
+/// sigma and 3 degrees; the star's way too.
 #[test]
 fn a_turned_and_mirrored_camera_is_learned() {
     let place = trials(false);
@@ -144,7 +145,7 @@ fn a_turned_and_mirrored_camera_is_learned() {
     close(
         "coma_nm_per_arcmin",
         COMA_NM_PER_ARCMIN,
-        0.05 * COMA_NM_PER_ARCMIN,
+        0.15 * COMA_NM_PER_ARCMIN,
     );
     close(
         "coma_nm_per_arcmin",
@@ -186,7 +187,7 @@ fn one_trial_leaves_the_mirroring_open() {
         .as_f64()
         .expect("a number")
         .abs();
-    assert!((k / COMA_NM_PER_ARCMIN - 1.0).abs() < 0.05, "{k}");
+    assert!((k / COMA_NM_PER_ARCMIN - 1.0).abs() < 0.2, "{k}");
     let words = run(&place, &[A], &["--side", "inside", "--force"]).well();
     assert!(
         words.stdout.contains("mirrored stays open"),
@@ -200,12 +201,14 @@ fn one_trial_leaves_the_mirroring_open() {
         words.stderr
     );
 
-    // one trial says nothing of the other screws: no turns, and the reason
+    // one trial says nothing of the other screws: one of them is tried next, and the reason is said
     let (found, warnings) = measured(&place);
-    assert!(found["advice"].is_null(), "{found:#}");
+    assert_eq!(found["verdict"], "trial", "{found:#}");
+    assert_ne!(found["next"]["screw"], "A", "{found:#}");
+    assert_eq!(found["orientations"].as_array().map(Vec::len), Some(2));
     assert!(flags(&found).contains(&"response_mirror_open"), "{found:#}");
     assert!(
-        warnings.contains("two screws that are not opposite"),
+        warnings.contains("try a second screw that is not opposite"),
         "{warnings}"
     );
 

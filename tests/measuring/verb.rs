@@ -82,16 +82,20 @@ fn a_picture_held_otherwise_than_typed_is_told() {
         )
         .replace("magnitude = 4.1", "magnitude = 3.0")
         .replace("seeing_arcsec = 1.4", "seeing_arcsec = 2.1");
-    let turned =
-        |more: &str| with_vane.replace("pixel_um = 4.7", &format!("pixel_um = 4.7\n{more}"));
-    let place = Place::with_file("unit.toml", &with_vane);
+    let turned = |more: &str| {
+        with_vane.replace(
+            "pixel_um = 4.7",
+            &format!("pixel_um = 4.7\norientation = \"known\"\n{more}"),
+        )
+    };
+    let place = Place::with_file("unit.toml", turned(""));
     place.write("mirrored.toml", turned("mirrored = true"));
     place.write("half.toml", turned("rotation_deg = 180.0"));
     place.write(
         "upside.toml",
         turned("rotation_deg = 180.0\nmirrored = true"),
     );
-    place.write("binned.toml", with_vane.replace("4.7", "9.4"));
+    place.write("binned.toml", turned("").replace("4.7", "9.4"));
     place.run(&["render", "unit.toml"]).well();
     let flags = |file: &str, side: &str| {
         let args = [
@@ -129,7 +133,10 @@ fn only_vanes_that_half_a_turn_moves_tell_the_side() {
     let vanes = |azimuths: &[f64]| {
         let one = |a: &f64| format!("[[telescope.vanes]]\nazimuth_deg = {a}\nwidth_mm = 4.0\n");
         let all: String = azimuths.iter().map(one).collect();
-        unit().replace("[assembly]\n", &format!("{all}[assembly]\n"))
+        let known = "pixel_um = 4.7\norientation = \"known\"";
+        unit()
+            .replace("[assembly]\n", &format!("{all}[assembly]\n"))
+            .replace("pixel_um = 4.7", known)
     };
     let place = Place::with_file("cross.toml", vanes(&[20.0, 110.0, 200.0, 290.0]));
     place.write("one.toml", vanes(&[20.0]));

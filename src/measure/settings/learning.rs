@@ -15,7 +15,7 @@ settings! {
         /// What a hand errs by in any turn, in turns: 4 degrees. Common practice, no source; the design's. Larger and smaller: as above.
         hand_turns: f64 = 4.0 / 360.0,
         /// Coma by which tightening a pair shifts the unit, metres RMS, in a direction that is not known. Common practice, no source; the
-        /// design's. Larger: small trials say nothing. Smaller: tightening is taken for the screw's doing.
+        /// design's; half of its square counts along each axis. Larger: small trials say nothing. Smaller: tightening is taken for the screw's doing.
         lock_shift_m: f64 = 20.0 * NM,
         /// Width of a typed response, as a share of it. Set by hand: correctors change it by a quarter. Larger: one unsteady trial decides.
         /// Smaller: wrong responses stay.
@@ -37,7 +37,7 @@ settings! {
         /// Trials contradict one another, and teach nothing, where they lie this many times farther from the fit than frames and hands
         /// explain. Set by hand (`what_teaches_nothing_is_refused_in_words`). Larger: wrong responses are learned. Smaller:
         /// unsteady hands learn nothing.
-        contradiction_spread: f64 = 4.0,
+        contradiction_spread: f64 = 2.5,
         /// A star that moved by no more than this was followed by the frame, so that its place teaches no image shift. Set by hand.
         /// Larger: small shifts are not learned. Smaller: a telescope that drifted teaches one.
         followed_px: f64 = 3.0,

@@ -67,6 +67,7 @@ def _judge_command(parser):
     parser.add_argument("--second", action="store_true", help="hand over the second frame where there is one")
     parser.add_argument("--learn", action="store_true", help="let it learn from the trial frames, then measure the last")
     parser.add_argument("--limit-s", type=float, default=120.0, help="processor time for a frame (default 120)")
+    parser.add_argument("--none-wrong", action="store_true", help="exit status 1 where an answer is sure and wrong")
     parser.set_defaults(run=_judge)
 
 
@@ -74,7 +75,8 @@ def _judge(arguments):
     from . import judge
 
     how = judge.How(arguments.program, arguments.second, arguments.learn, arguments.limit_s)
-    return judge.judge_folder(arguments.folder, how, arguments.table, arguments.jobs)
+    wrong = judge.judge_folder(arguments.folder, how, arguments.table, arguments.jobs)
+    return 1 if wrong and arguments.none_wrong else 0
 
 
 def _loop_command(parser):

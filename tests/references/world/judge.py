@@ -49,18 +49,17 @@ class How:
 
 
 def judge_folder(folder, how, table, jobs):
-    """Ask about every world of a folder and write the table; 0 when it could be done."""
+    """Ask about every world of a folder and write the table; how many answers are sure and wrong."""
     truths = sorted(folder.glob("w*.truth.json"))
     if not truths:
-        print(f"error: {folder} holds no w*.truth.json; hint: python -m world make --out {folder} …")
-        return 2
+        raise SystemExit(f"error: {folder} holds no w*.truth.json; hint: python -m world make --out {folder} …")
     with ThreadPoolExecutor(jobs) as pool:
         lines = list(pool.map(lambda path: judge_one(path, how), truths))
     write_table(lines, table)
     for line in (line for line in lines if line["sure_and_wrong"]):
         print("sure and wrong: {world} {telescope} {kind} {difference}: {verdict}, {why}".format(**line))
     print(json.dumps(totals(lines), indent=1))
-    return 0
+    return sum(bool(line["sure_and_wrong"]) for line in lines)
 
 
 def judge_one(truth_path, how):
