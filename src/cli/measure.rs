@@ -102,7 +102,6 @@ impl Job {
             response: self.response.as_ref(),
             exposure_s: self.typed_s,
             flags: self.frames.flags.clone(),
-            ..DiagnosisOptions::default()
         };
         Diagnosis::of(&self.frames.first, &self.instrument, &options)
     }

@@ -163,7 +163,11 @@ fn inexact_turns_widen_the_uncertainty() {
     // by hand: each trial's sigma is √2 × 0.5 nm, two of them make 0.5 nm of k per arcmin
     assert_abs_diff_eq!(sigma(&even) * ARCMIN / NM, 0.5, epsilon = 1e-6);
     // residuals of 1.7 nm along and against: spread √(2·1.7²/0.5/2)
-    assert_abs_diff_eq!(sigma(&rough) / sigma(&even), 1.7 * 2f64.sqrt(), epsilon = 1e-6);
+    assert_abs_diff_eq!(
+        sigma(&rough) / sigma(&even),
+        1.7 * 2f64.sqrt(),
+        epsilon = 1e-6
+    );
     assert_abs_diff_eq!(per_arcmin_nm(&rough), 50.0, epsilon = 1e-6);
 }
 
