@@ -209,7 +209,10 @@ fn masked_star(
     let aligned_e = aligned_star(&mut view, core, instrument, look, settings)?;
     let holds = holds_of_spikes(&prior, instrument, &star.light_adu, &aligned_e, core);
     let mut best: Option<(MaskedFit, FrameView, Hold)> = None;
-    for hold in holds {
+    for found in holds {
+        // of all holds that give the same picture the likeliest is fitted, so that modes are in its axes
+        let alike = answers_of_masked(&prior, instrument, found);
+        let hold = alike.first().map_or(found, |answer| answer.hold);
         let held = instrument.held(hold);
         let recorded = Recorded {
             field_m: field_in(star.recorded.field_m, instrument, hold),
