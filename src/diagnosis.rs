@@ -17,10 +17,10 @@
 use crate::axes::FieldM;
 use crate::flag::Flags;
 use crate::instrument::{Hold, Instrument};
-use crate::measure::learn::{LearnError, LearnedHold, LearnedResponse};
+use crate::measure::learn::{LearnError, LearnedResponse};
 use crate::measure::orientation::{
-    FoundTilt, OrientationAnswer, OrientationPrior, Possible, answers_of_prior, carried_coma,
-    carried_vector, cases_of_frame, helps,
+    FoundTilt, HoldCase, OrientationAnswer, OrientationPrior, answers_of_prior, carried_coma,
+    carried_field, cases_of_frame, helps,
 };
 use crate::measure::{
     Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
@@ -87,7 +87,7 @@ pub struct Diagnosis {
     advice: Result<Advice, NoAdvice>,
     exposure_s: Option<f64>,
     /// How things may be, the likeliest first.
-    cases: Vec<Possible>,
+    cases: Vec<HoldCase>,
     orientations: Vec<OrientationAnswer>,
     /// Numbers of the screws that trials have shown.
     tried: Vec<usize>,
@@ -116,13 +116,13 @@ impl Diagnosis {
         let (star, whole) = look(picture, &instrument, options)?;
         let exposure_s = options.exposure_s.or(picture.exposure_s);
         let stop = stop_level(&instrument, star.as_ref(), exposure_s, settings);
-        let seen = seen_orientations(&instrument, star.as_ref(), options);
         let (orientations, cases) = match options.response {
             Some(learned) => (
                 learned_orientations(learned, star.as_ref()),
-                learned.cases(),
+                learned.holds.clone(),
             ),
             None => {
+                let seen = seen_orientations(&instrument, star.as_ref(), options);
                 let response = instrument
                     .assembly
                     .as_ref()
@@ -243,7 +243,7 @@ impl Diagnosis {
         let advice = self.advice.as_ref().ok()?;
         Some(FoundTilt {
             tilt_rad: advice.found_rad,
-            as_if: Possible {
+            as_if: HoldCase {
                 hold: self.instrument.camera.hold(),
                 coma_m_per_rad: response.coma_m_per_rad,
                 weight: 1.0,
@@ -363,7 +363,7 @@ fn learned_orientations(
     star: Option<&Measurement>,
 ) -> Vec<OrientationAnswer> {
     let side = star.and_then(|star| star.side).map(|side| side.0);
-    let answer = |learned: &LearnedHold| OrientationAnswer {
+    let answer = |learned: &HoldCase| OrientationAnswer {
         hold: learned.hold,
         side,
         weight: learned.weight,
@@ -381,9 +381,7 @@ fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>, hold: Hold
     let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
     Misaligned {
         coma: star.and_then(|s| Some(carried_coma(&s.coma()?, s.hold, hold))),
-        field_m: star.map_or(FieldM::ZERO, |s| {
-            FieldM::new(carried_vector(s.field_m.xy(), s.hold, hold))
-        }),
+        field_m: star.map_or(FieldM::ZERO, |s| carried_field(s.field_m, s.hold, hold)),
         node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
         plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),
     }

@@ -1,6 +1,10 @@
 //! An invented telescope for unit tests. Compiled for tests only.
 
+use crate::axes::{FieldM, FramePx};
+use crate::flag::Flags;
 use crate::instrument::*;
+use crate::measure::fit::Fitted;
+use crate::measure::{Measurement, Method};
 use crate::units::{ARCMIN, DEG, MM, NM, UM};
 
 /// A fast prime-focus unit on three screws.
@@ -39,5 +43,26 @@ pub fn mask(layout: MaskLayout) -> MaskDesign {
         zone_radius_m: Some(71.0 * MM),
         thickness_m: 2.4 * MM,
         ..MaskDesign::new(layout, 3.4 * MM, 84.0 * MM, 188.0 * MM)
+    }
+}
+
+/// A star of that unit, measured by this fit in the middle of a frame of 60 pixels; nothing else of it is known.
+pub fn measured(method: Method, fitted: Fitted) -> Measurement {
+    Measurement {
+        method,
+        fitted,
+        star_px: FramePx::new([30.0; 2]),
+        field_m: FieldM::ZERO,
+        hold: fast_unit().camera.hold(),
+        orientations: Vec::new(),
+        ring: None,
+        spikes: Vec::new(),
+        region_rays: Vec::new(),
+        triplets: Vec::new(),
+        slopes: None,
+        side: None,
+        reference_m: None,
+        cut_px: [[0; 2], [60; 2]],
+        flags: Flags::default(),
     }
 }

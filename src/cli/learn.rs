@@ -9,7 +9,8 @@ use super::{finish, image_of, one_file, stem};
 use crate::files;
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Instrument, read_turns};
-use crate::measure::learn::{LearnError, LearnedHold, LearnedResponse, Sighting, TrialTurn, learn};
+use crate::measure::learn::{LearnError, LearnedResponse, Sighting, TrialTurn, learn};
+use crate::measure::orientation::HoldCase;
 use crate::measure::{MeasureError, MeasureOptions, Picture, Side, Uncertain, measure};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use serde::Serialize;
@@ -332,7 +333,7 @@ struct ScrewOutput {
 }
 
 impl HoldOutput {
-    fn of(learned: &LearnedHold) -> HoldOutput {
+    fn of(learned: &HoldCase) -> HoldOutput {
         HoldOutput {
             rotation_deg: learned.hold.rotation_rad / DEG,
             mirrored: learned.hold.mirrored,

@@ -99,7 +99,6 @@ fn captions(found: &Measurement) -> Vec<Caption> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::axes::FieldM;
     use crate::flag::Flags;
     use crate::measure::fit::{Fitted, TrialState, Unknown};
     use crate::measure::{
@@ -107,7 +106,7 @@ mod tests {
         next_step,
     };
     use crate::state::Modes;
-    use crate::testing::fast_unit;
+    use crate::testing::{fast_unit, measured};
     use crate::units::NM;
 
     /// Coma of 50 nm along (0.6, 0.8), uncertain by so much along itself and across.
@@ -129,23 +128,7 @@ mod tests {
             left_out_px: 0,
             settled: true,
         };
-        Measurement {
-            method: Method::Doughnut,
-            fitted,
-            star_px: FramePx::new([30.0; 2]),
-            field_m: FieldM::ZERO,
-            hold: fast_unit().camera.hold(),
-            orientations: Vec::new(),
-            ring: None,
-            spikes: Vec::new(),
-            region_rays: Vec::new(),
-            triplets: Vec::new(),
-            slopes: None,
-            side: None,
-            reference_m: None,
-            cut_px: [[0; 2], [60; 2]],
-            flags: Flags::default(),
-        }
+        measured(Method::Doughnut, fitted)
     }
 
     /// Words, picture, report and verdict take one uncertainty: that of the size. The verdict turns screws for coma beyond two of

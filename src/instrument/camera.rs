@@ -92,6 +92,26 @@ impl Hold {
             ..self
         }
     }
+
+    /// The hold in which the frame shows everything turned further (counter-clockwise in frame axes): a camera turns against what it
+    /// shows, and with it where it mirrors.
+    pub fn showing_turned(self, by_rad: f64) -> Hold {
+        self.turned(if self.mirrored { by_rad } else { -by_rad })
+    }
+
+    /// The same rotation, mirrored the other way.
+    pub fn flipped(self) -> Hold {
+        Hold {
+            mirrored: !self.mirrored,
+            ..self
+        }
+    }
+
+    /// Whether another hold mirrors alike and is turned otherwise by less than this.
+    pub fn is_near(self, other: Hold, within_rad: f64) -> bool {
+        let off = wrapped(self.rotation_rad - other.rotation_rad).abs();
+        self.mirrored == other.mirrored && off < within_rad
+    }
 }
 
 /// An angle between −π and π.

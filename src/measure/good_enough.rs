@@ -48,7 +48,7 @@ impl GoodEnough {
 }
 
 /// FWHM over σ of a normal distribution, 2√(2 ln 2).
-const FWHM_PER_SIGMA: f64 = 2.354_820_045;
+pub(super) const FWHM_PER_SIGMA: f64 = 2.354_820_045;
 
 /// Works the limits out for a telescope under the seeing that was measured (FWHM, radians).
 pub fn good_enough(

@@ -41,7 +41,8 @@ impl Harmonics {
         Some(course)
     }
 
-    fn through(points: &[(f64, f64)], order: usize) -> Option<Self> {
+    /// The course through all points, by least squares; `None` for fewer than four points a coefficient.
+    pub fn through(points: &[(f64, f64)], order: usize) -> Option<Self> {
         let count = 2 * order + 1;
         if points.len() < POINTS_PER_COEFFICIENT * count {
             return None;

@@ -9,7 +9,7 @@
 //! ([`LearningSettings`]). What the trials leave open is said, not guessed:
 //! - One screw (or two in one line with the centre) fits both mirror images: both are kept, each with its own rotation and its weight.
 //! - The sign of k and a half turn of the camera cannot be told apart, and turns do not depend on which of them it is. The sign is
-//!   taken as typed, so that the rotation is the way round in which a positive response would explain the frames.
+//!   taken as typed, and the rotation is the way round in which a response of that sign explains the frames.
 //! - Piston changes focus, which is not learned.
 
 mod fit;
@@ -17,6 +17,7 @@ mod laid_over;
 
 use super::Measurement;
 use super::measurement::aligned_modes;
+use super::orientation::HoldCase;
 use super::settings::LearningSettings;
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
@@ -68,22 +69,11 @@ pub struct LearnedResponse {
     /// Whether the columns are flipped.
     pub mirrored: bool,
     /// Every way of holding the camera that the trials leave open, the heaviest first: the one above, and perhaps its mirror image.
-    pub holds: Vec<LearnedHold>,
+    pub holds: Vec<HoldCase>,
     /// What each screw that was tried did.
     pub screws: Vec<LearnedScrew>,
     /// What the trials leave open.
     pub flags: Flags,
-}
-
-/// One way to hold the camera that explains the trials.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LearnedHold {
-    /// How it is held.
-    pub hold: Hold,
-    /// Coma per tilt that goes with it; metres RMS per radian.
-    pub coma_m_per_rad: f64,
-    /// How much it is to be believed; all of them together have 1.
-    pub weight: f64,
 }
 
 /// A row of the response matrix.

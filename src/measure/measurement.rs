@@ -7,7 +7,7 @@ use super::fit::{Dimension, Fitted, FrameView, Look, Recorded, Unknown};
 use super::judged::judged;
 use super::masked::{MaskedFit, aligned_star, measure_masked};
 use super::orientation::{
-    HeldFit, HoldSearch, OrientationAnswer, OrientationPrior, answers_of_masked, carried_vector,
+    HeldFit, HoldSearch, OrientationAnswer, OrientationPrior, answers_of_masked, carried_field,
     holds_of_spikes,
 };
 use super::picture::{CutStar, Picture};
@@ -215,7 +215,7 @@ fn masked_star(
         let hold = alike.first().map_or(found, |answer| answer.hold);
         let held = instrument.held(hold);
         let recorded = Recorded {
-            field_m: field_in(star.recorded.field_m, instrument, hold),
+            field_m: carried_field(star.recorded.field_m, prior.typed, hold),
             ..star.recorded.clone()
         };
         let mut view = FrameView::new(0, recorded, &held, look);
@@ -243,11 +243,6 @@ fn masked_star(
         orientations: answers_of_masked(&prior, instrument, hold),
         ..masked(fit, rays, star, &view, &held, &settings.judging)
     })
-}
-
-/// A place in the field, given as typed, in the pupil axes of a hold.
-fn field_in(field_m: FieldM, instrument: &Instrument, hold: Hold) -> FieldM {
-    FieldM::new(carried_vector(field_m.xy(), instrument.camera.hold(), hold))
 }
 
 /// Measures the star of two frames of the same telescope, taken at different focus.

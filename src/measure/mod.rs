@@ -67,9 +67,7 @@ pub use error::MeasureError;
 pub use frame_error::FrameError;
 pub use gain::GainRange;
 pub use good_enough::{GoodEnough, StopBy, good_enough};
-pub use learn::{
-    LearnError, LearnedHold, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn,
-};
+pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
 pub use masked::{MaskedFit, measure_masked};
 pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
 pub use next::{Deed, NextStep, next_step};

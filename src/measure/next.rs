@@ -6,14 +6,14 @@ use super::advice::{Advice, Aim, Verdict};
 use super::follows::{Follows, outwards, refocus_first_m};
 use super::good_enough::StopBy;
 use super::hands::hands;
-use super::orientation::Possible;
+use super::orientation::HoldCase;
 use super::report::Findings;
 use super::settings::AdviceSettings;
 use super::step::{Step, eighths_said};
 use super::trial::trial as trial_of;
 use crate::flag::Flag;
 use crate::frame::hour;
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, Orientation};
 use crate::mechanics::turned;
 use crate::units::{DEG, NM, UM};
 use serde::Serialize;
@@ -143,7 +143,7 @@ pub fn next_step(found: &Findings, verdict: Verdict, instrument: &Instrument) ->
         .filter(|_| found.is_sound())
         .and_then(|star| refocus_first_m(star, instrument, found.settings));
     if let Some(move_m) = first_m {
-        return refocus(move_m);
+        return refocus(move_m, instrument.camera.orientation);
     }
     match (verdict, &found.advice) {
         (Verdict::Stop, advice) => stop(found, advice.ok()),
@@ -154,14 +154,21 @@ pub fn next_step(found: &Findings, verdict: Verdict, instrument: &Instrument) ->
     }
 }
 
-fn refocus(move_m: f64) -> NextStep {
+fn refocus(move_m: f64, orientation: Orientation) -> NextStep {
+    let unsure = match orientation {
+        Orientation::Known => "",
+        // half a turn of the camera with all of W negated is the same picture
+        Orientation::Assumed => {
+            " If that drives the spikes apart, the camera is held half a turn otherwise: go the other way, twice as far."
+        }
+    };
     let side = if move_m < 0.0 { "outside" } else { "inside" };
     NextStep {
         focus_um: Some(move_m / UM),
         ..NextStep::new(
             Deed::Refocus,
             format!(
-                "Refocus: move the sensor {}, then look again.",
+                "Refocus: move the sensor {}, then look again.{unsure}",
                 outwards(move_m)
             ),
             format!(
@@ -274,7 +281,7 @@ fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
 }
 
 /// Why a turn is only tried: in how much of what fits it would help.
-fn open_cases(cases: &[Possible]) -> String {
+fn open_cases(cases: &[HoldCase]) -> String {
     let likeliest = cases.first().map_or(0.0, |case| case.weight);
     format!(
         "how the camera is held is not certain: the likeliest of the ways that fit this frame has {:.0} % for it, and the screws' turns differ between them; the next frame tells, and `skewstar learn` keeps it",

@@ -16,7 +16,7 @@ mod profile;
 mod search;
 
 pub use answers::{OrientationAnswer, OrientationPrior, answers_of_prior};
-pub use carried::{carried, carried_coma, carried_vector};
-pub use judged::{FoundTilt, Possible, cases_of_frame, helps};
+pub use carried::{carried, carried_coma, carried_field, carried_vector};
+pub use judged::{FoundTilt, HoldCase, cases_of_frame, helps};
 pub(super) use masked::{answers_of_masked, holds_of_spikes};
 pub(super) use search::{HeldFit, HoldSearch};

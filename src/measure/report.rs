@@ -5,7 +5,7 @@ use super::doughnut::Side;
 use super::good_enough::{GoodEnough, StopBy};
 use super::measurement::Measurement;
 use super::next::{NextStep, next_step};
-use super::orientation::{FoundTilt, OrientationAnswer, Possible};
+use super::orientation::{FoundTilt, HoldCase, OrientationAnswer};
 use super::ring::Ring;
 use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
@@ -263,7 +263,7 @@ pub struct Findings<'a> {
     /// The tilt that was found, to be undone.
     pub tilt: Option<FoundTilt>,
     /// How things may be, the likeliest first.
-    pub cases: &'a [Possible],
+    pub cases: &'a [HoldCase],
     /// Numbers of the screws whose effect trials have shown.
     pub tried: &'a [usize],
     /// The ways of holding the camera that are told.

@@ -1,6 +1,6 @@
 //! Which screw to try, and how far: the turn that tells most about how the camera is held and does least harm if the guess is wrong.
 
-use super::orientation::{FoundTilt, Possible};
+use super::orientation::{FoundTilt, HoldCase};
 use super::settings::AdviceSettings;
 use crate::instrument::Assembly;
 use crate::mechanics::{plane_of, turned};
@@ -23,7 +23,7 @@ const IN_LINE_SINE: f64 = 0.2;
 /// is right. It is never more than `most_turns`, nor more than a share of what would be right ([`AdviceSettings::trial_share`]): so
 /// a turn the wrong way leaves less than twice of what was there.
 pub fn trial(
-    tilt: Option<(FoundTilt, Possible)>,
+    tilt: Option<(FoundTilt, HoldCase)>,
     assembly: &Assembly,
     tried: &[usize],
     most_turns: f64,
@@ -82,8 +82,8 @@ mod tests {
     use crate::testing::fast_unit;
     use crate::units::ARCMIN;
 
-    fn likely() -> Possible {
-        Possible {
+    fn likely() -> HoldCase {
+        HoldCase {
             hold: Hold {
                 rotation_rad: 0.0,
                 mirrored: false,
@@ -93,7 +93,7 @@ mod tests {
         }
     }
 
-    fn found(tilt_arcmin: [f64; 2]) -> Option<(FoundTilt, Possible)> {
+    fn found(tilt_arcmin: [f64; 2]) -> Option<(FoundTilt, HoldCase)> {
         let tilt = FoundTilt {
             tilt_rad: tilt_arcmin.map(|t| t * ARCMIN),
             as_if: likely(),

@@ -8,7 +8,7 @@ use super::next::{self, Deed, NextStep, step_words};
 use super::report::Findings;
 use super::step::Step;
 use crate::frame::clock;
-use crate::instrument::{Assembly, AssemblyKind, Instrument, way};
+use crate::instrument::{Assembly, AssemblyKind, Instrument, Orientation, way};
 use crate::math::Uncertain;
 use crate::pupil::frame_direction;
 use crate::state::{Coma, ScrewTurns};
@@ -54,7 +54,7 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
         ));
     }
     said.extend(coma(found, instrument));
-    said.extend(focus(found));
+    said.extend(focus(found, instrument));
     said.extend(limits(stop));
     said
 }
@@ -86,7 +86,7 @@ pub fn size_in_words(coma: &Coma) -> String {
     format!("{value:.1} ± {sigma}")
 }
 
-fn focus(found: &Measurement) -> Option<String> {
+fn focus(found: &Measurement, instrument: &Instrument) -> Option<String> {
     let offset = found.sensor_offset_m()?;
     let offset_um = offset.value / UM;
     let room_um = (2.0 * offset.sigma.unwrap_or(0.0) / UM).max(IN_FOCUS_UM);
@@ -94,7 +94,16 @@ fn focus(found: &Measurement) -> Option<String> {
         return Some(format!("The sensor is in focus, within {room_um:.1} um."));
     }
     let (word, why) = match found.side {
-        None => (if offset_um < 0.0 { "inside" } else { "outside" }, ""),
+        None => (
+            if offset_um < 0.0 { "inside" } else { "outside" },
+            match instrument.camera.orientation {
+                Orientation::Known => "",
+                // half a turn of the camera with all of W negated is the same picture
+                Orientation::Assumed => {
+                    ", if the camera is held as told; half a turn further it is the other side"
+                }
+            },
+        ),
         Some((side, from)) => (
             if side == Side::Inside {
                 "inside"

@@ -39,7 +39,8 @@ use super::rules::Rule;
 use super::{schema, typed};
 use crate::flag::{Flag, Flags, RaisedBy};
 use crate::instrument::Hold;
-use crate::measure::{LearnedHold, LearnedResponse, LearnedScrew, Uncertain};
+use crate::measure::orientation::HoldCase;
+use crate::measure::{LearnedResponse, LearnedScrew, Uncertain};
 use crate::state::Coma;
 use crate::units::{ARCMIN, DEG, NM, UM};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
@@ -245,8 +246,8 @@ impl LearnedResponse {
     }
 }
 
-fn learned_hold(raw: RawHold) -> LearnedHold {
-    LearnedHold {
+fn learned_hold(raw: RawHold) -> HoldCase {
+    HoldCase {
         hold: Hold {
             rotation_rad: raw.rotation_deg * DEG,
             mirrored: raw.mirrored,
@@ -304,7 +305,7 @@ mod tests {
             image_shift_m_per_rad: Some(uncertain(-29.5 * UM / ARCMIN, 0.125 * UM / ARCMIN)),
             rotation_rad: uncertain(-139.5 * DEG, 0.5 * DEG),
             mirrored: true,
-            holds: vec![LearnedHold {
+            holds: vec![HoldCase {
                 hold: Hold {
                     rotation_rad: -139.5 * DEG,
                     mirrored: true,

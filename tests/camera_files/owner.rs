@@ -1,6 +1,7 @@
 //! A file as its camera writes it, handed in with an instrument that its owner typed, rightly or wrongly.
 
 use super::made::fits_by_hand;
+use crate::support::light::colours_apart;
 use ndarray::Array2;
 use skewstar::files::{self, ReadPicture};
 use skewstar::flag::Flag;
@@ -12,38 +13,9 @@ use skewstar::{Diagnosis, DiagnosisOptions, Scene, scenario};
 /// Coma that is hidden, Noll 7 and 8, in nanometres.
 const COMA_NM: [f64; 2] = [42.0, -31.0];
 
-/// A lens whose red and blue focus lie far apart, so that a pattern that is wrong makes another star.
+/// The lens whose colours lie apart, so that a pattern that is wrong makes another star.
 fn text(pattern: &str, height_px: usize) -> String {
-    format!(
-        r#"format = 1
-title = "Colours apart"
-seed = 30817
-telescope = {{ aperture_mm = 90.0, focal_length_mm = 630.0, reflections = 0, chromatic = [
-    {{ wavelength_nm = 460.0, focus_um = 330.0 }},
-    {{ wavelength_nm = 540.0, focus_um = 0.0 }},
-    {{ wavelength_nm = 625.0, focus_um = -240.0 }},
-] }}
-star = {{ magnitude = 2.6, temperature_k = 4800.0 }}
-exposure = {{ time_s = 0.25 }}
-[camera]
-pixel_um = 3.8
-width_px = 72
-height_px = {height_px}
-passband_nm = [430.0, 660.0]
-wavelengths = 2
-quantum_efficiency = 0.7
-gain_e_per_adu = 1.1
-bias_adu = 200.0
-read_noise_e = 1.9
-full_well_e = 60000.0
-colour_pattern = "{pattern}"
-passbands = {{ red = {{ passband_nm = [590.0, 660.0] }}, green = {{ passband_nm = [500.0, 580.0] }}, blue = {{ passband_nm = [430.0, 490.0] }} }}
-[state]
-sensor_offset_um = 1100.0
-modes_nm = {{ 7 = {}, 8 = {} }}
-"#,
-        COMA_NM[0], COMA_NM[1]
-    )
+    colours_apart(30817, height_px, pattern)
 }
 
 /// The counts that the camera recorded, row 0 at the bottom, and the instrument as it is.

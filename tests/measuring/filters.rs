@@ -1,47 +1,15 @@
 //! Filter arrays that are not their own mirror image: whoever mixes up rows and columns measures red light by blue optics.
 
 use crate::cli::program::Place;
+use crate::support::light::colours_apart;
 use serde_json::Value;
-
-/// A lens whose red and blue focus lie far apart, on either side of green.
-fn text(pattern: &str) -> String {
-    format!(
-        r#"format = 1
-title = "Colours apart"
-seed = 90211
-telescope = {{ aperture_mm = 90.0, focal_length_mm = 630.0, reflections = 0, chromatic = [
-    {{ wavelength_nm = 460.0, focus_um = 330.0 }},
-    {{ wavelength_nm = 540.0, focus_um = 0.0 }},
-    {{ wavelength_nm = 625.0, focus_um = -240.0 }},
-] }}
-star = {{ magnitude = 2.6, temperature_k = 4800.0 }}
-exposure = {{ time_s = 0.25 }}
-[camera]
-pixel_um = 3.8
-width_px = 72
-height_px = 68
-passband_nm = [430.0, 660.0]
-wavelengths = 2
-quantum_efficiency = 0.7
-gain_e_per_adu = 1.1
-bias_adu = 200.0
-read_noise_e = 1.9
-full_well_e = 60000.0
-colour_pattern = "{pattern}"
-passbands = {{ red = {{ passband_nm = [590.0, 660.0] }}, green = {{ passband_nm = [500.0, 580.0] }}, blue = {{ passband_nm = [430.0, 490.0] }} }}
-[state]
-sensor_offset_um = 1100.0
-modes_nm = {{ 7 = 42.0, 8 = -31.0 }}
-"#
-    )
-}
 
 /// The array as it is typed, bottom row first: with rows and columns mixed up, GRBG is GBRG and GGRB is GRGB. The fit explains every
 /// pixel to its noise and finds what was hidden, only where each pixel has the optics of its own colour.
 #[test]
 fn rows_and_columns_of_a_filter_array_are_not_mixed_up() {
     for pattern in ["GRBG", "GGRB"] {
-        let place = Place::with_file("unit.toml", text(pattern));
+        let place = Place::with_file("unit.toml", colours_apart(90211, 68, pattern));
         place.run(&["render", "unit.toml"]).well();
         let args = [
             "measure",

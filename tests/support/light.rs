@@ -104,3 +104,37 @@ fn sinc(x: f64) -> f64 {
         (PI * x).sin() / (PI * x)
     }
 }
+
+/// A lens whose red and blue focus lie far apart, on either side of green, with 42 and -31 nm of coma (Noll 7 and 8), as a scenario; the
+/// frame has 72 columns.
+pub fn colours_apart(seed: u32, height_px: usize, pattern: &str) -> String {
+    format!(
+        r#"format = 1
+title = "Colours apart"
+seed = {seed}
+telescope = {{ aperture_mm = 90.0, focal_length_mm = 630.0, reflections = 0, chromatic = [
+    {{ wavelength_nm = 460.0, focus_um = 330.0 }},
+    {{ wavelength_nm = 540.0, focus_um = 0.0 }},
+    {{ wavelength_nm = 625.0, focus_um = -240.0 }},
+] }}
+star = {{ magnitude = 2.6, temperature_k = 4800.0 }}
+exposure = {{ time_s = 0.25 }}
+[camera]
+pixel_um = 3.8
+width_px = 72
+height_px = {height_px}
+passband_nm = [430.0, 660.0]
+wavelengths = 2
+quantum_efficiency = 0.7
+gain_e_per_adu = 1.1
+bias_adu = 200.0
+read_noise_e = 1.9
+full_well_e = 60000.0
+colour_pattern = "{pattern}"
+passbands = {{ red = {{ passband_nm = [590.0, 660.0] }}, green = {{ passband_nm = [500.0, 580.0] }}, blue = {{ passband_nm = [430.0, 490.0] }} }}
+[state]
+sensor_offset_um = 1100.0
+modes_nm = {{ 7 = 42.0, 8 = -31.0 }}
+"#
+    )
+}

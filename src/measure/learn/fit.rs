@@ -1,7 +1,8 @@
 //! How the camera is held, from changes of coma: the best product k·exp(−i·rotation) for each mirror image, and their weights.
 
-use super::{ComaChange, LearnedHold};
+use super::ComaChange;
 use crate::instrument::{Camera, Hold, Orientation, wrapped};
+use crate::measure::orientation::HoldCase;
 use crate::measure::settings::LearningSettings;
 use num_complex::Complex64;
 
@@ -73,13 +74,13 @@ pub fn weighed(
     typed: &Camera,
     expected_m: Option<f64>,
     settings: &LearningSettings,
-) -> Vec<(LearnedHold, HoldFit)> {
+) -> Vec<(HoldCase, HoldFit)> {
     let believed = match typed.orientation {
         Orientation::Known => settings.known_mirroring_believed,
         Orientation::Assumed => settings.typed_mirroring_believed,
     };
     let least = fits[0].chi_square.min(fits[1].chi_square);
-    let mut all: Vec<(LearnedHold, HoldFit)> = fits
+    let mut all: Vec<(HoldCase, HoldFit)> = fits
         .into_iter()
         .map(|fit| {
             let prior = match fit.mirrored == typed.mirrored {
@@ -96,7 +97,7 @@ pub fn weighed(
                 rotation_rad: wrapped(-libm::atan2(product.im, product.re)),
                 mirrored: fit.mirrored,
             };
-            let learned = LearnedHold {
+            let learned = HoldCase {
                 hold,
                 coma_m_per_rad: sense * fit.size_m_per_rad,
                 weight: prior * libm::exp(-0.5 * (fit.chi_square - least)),

@@ -1,21 +1,10 @@
 //! What was learned, laid over an instrument.
 
-use super::{LearnError, LearnedHold, LearnedResponse, LearnedScrew};
+use super::{LearnError, LearnedResponse, LearnedScrew};
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Instrument, Response};
-use crate::measure::orientation::Possible;
 
 impl LearnedResponse {
-    /// The ways things may be after the trials, the likeliest first.
-    pub fn cases(&self) -> Vec<Possible> {
-        let case = |learned: &LearnedHold| Possible {
-            hold: learned.hold,
-            coma_m_per_rad: learned.coma_m_per_rad,
-            weight: learned.weight,
-        };
-        self.holds.iter().map(case).collect()
-    }
-
     /// Numbers of the screws whose effect was seen.
     pub fn tried(&self, assembly: &Assembly) -> Vec<usize> {
         let number = |screw: &LearnedScrew| assembly.screw(&screw.name).ok();

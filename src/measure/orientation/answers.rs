@@ -125,7 +125,7 @@ pub fn answers_near_focus(prior: &OrientationPrior, tried: &[Tried]) -> Vec<Orie
 /// Answers where the frame shows nothing of how the camera is held: rotations all round stand for all of them, the typed one first.
 pub fn answers_of_prior(prior: &OrientationPrior) -> Vec<OrientationAnswer> {
     let own = &prior.settings;
-    let count = own.rotations_listed as usize;
+    let count = own.rotations_listed;
     let [typed, _] = prior.believed();
     let sides: &[Side] = match prior.side {
         Some(Side::Inside) => &[Side::Inside],
@@ -134,12 +134,12 @@ pub fn answers_of_prior(prior: &OrientationPrior) -> Vec<OrientationAnswer> {
     };
     let mut all = Vec::new();
     for k in 0..count {
-        let alone = (1.0 - typed) / own.rotations_listed;
+        let alone = (1.0 - typed) / count as f64;
         let rotation = alone + if k == 0 { typed } else { 0.0 };
         for mirrored in [prior.typed.mirrored, !prior.typed.mirrored] {
             let hold = Hold {
                 mirrored,
-                ..prior.typed.turned(k as f64 * TAU / own.rotations_listed)
+                ..prior.typed.turned(k as f64 * TAU / count as f64)
             };
             all.extend(sides.iter().map(|side| OrientationAnswer {
                 hold,

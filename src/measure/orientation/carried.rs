@@ -1,5 +1,6 @@
 //! One picture, two ways to hold the camera: the modes that the one answer has, in the pupil axes of the other.
 
+use crate::axes::FieldM;
 use crate::instrument::Hold;
 use crate::pupil::axes_of;
 use crate::state::{Coma, Modes};
@@ -51,9 +52,14 @@ pub fn carried(modes: &Modes, from: Hold, to: Hold) -> Modes {
     all
 }
 
-/// A vector of the pupil (coma, tilt, place in the field) in the pupil axes of another hold.
+/// A vector of the pupil (coma, tilt) in the pupil axes of another hold.
 pub fn carried_vector(vector: [f64; 2], from: Hold, to: Hold) -> [f64; 2] {
     axes_of(to).backward(axes_of(from).forward(vector))
+}
+
+/// A place in the field, in the pupil axes of another hold.
+pub fn carried_field(field_m: FieldM, from: Hold, to: Hold) -> FieldM {
+    FieldM::new(carried_vector(field_m.xy(), from, to))
 }
 
 /// Coma with its covariance, in the pupil axes of another hold.

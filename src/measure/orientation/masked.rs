@@ -3,7 +3,7 @@
 
 use super::super::settings::OrientationSettings;
 use super::answers::{OrientationAnswer, OrientationPrior, Tried, answers_near_focus};
-use super::profile::{Profile, Spoken, spoken_for};
+use super::profile::{Candidate, Profile, candidates};
 use crate::instrument::{Hold, Instrument, Orientation, wrapped};
 use crate::mask::{Region, regions};
 use crate::pupil::axes_of;
@@ -45,39 +45,32 @@ pub fn holds_of_spikes(
     let half_px = 0.5 * rows.min(columns) as f64;
     let radii_px = READ_BETWEEN.map(|share| share * half_px);
     let expected = Profile::of_spikes(aligned_e, core_px, radii_px);
-    let mirrored = Hold {
-        mirrored: !typed.mirrored,
-        ..typed
-    };
     let flipped = expected.flipped();
     let seen = Profile::of_spikes(light, core_px, radii_px);
-    let both = [(typed, expected), (mirrored, flipped)];
-    let spoken = spoken_for(&seen, &both, &prior.settings);
-    one_of_each(instrument, &spoken, typed, &prior.settings)
+    let both = [(typed, expected), (typed.flipped(), flipped)];
+    let found = candidates(&seen, &both, &prior.settings);
+    one_of_each(instrument, &found, typed, &prior.settings)
 }
 
 /// Of the turns that spikes speak for, those that a star could tell from one another.
 fn one_of_each(
     instrument: &Instrument,
-    spoken: &[Spoken],
+    candidates: &[Candidate],
     typed: Hold,
     settings: &OrientationSettings,
 ) -> Vec<Hold> {
-    let near = |a: &Hold, b: &Hold| {
-        let off = wrapped(a.rotation_rad - b.rotation_rad).abs();
-        a.mirrored == b.mirrored && off < settings.apart_rad
-    };
-    if spoken.is_empty() || spoken.iter().any(|s| near(&s.hold, &typed)) {
+    let within = settings.apart_rad;
+    if candidates.is_empty() || candidates.iter().any(|c| c.hold.is_near(typed, within)) {
         return vec![typed];
     }
     let mut kept: Vec<Hold> = Vec::new();
-    for one in spoken {
+    for one in candidates {
         let known = kept.iter().any(|other| {
             let alike = holds_alike(instrument, *other);
             // with all of W negated the twin gives the same picture
             let twins = alike.iter().map(|hold| hold.turned(PI));
             let mut same = alike.iter().copied().chain(twins);
-            same.any(|hold| near(&hold, &one.hold))
+            same.any(|hold| hold.is_near(one.hold, within))
         });
         if !known && kept.len() < TRIED_AT_MOST {
             kept.push(one.hold);
@@ -105,33 +98,23 @@ pub fn holds_alike(instrument: &Instrument, hold: Hold) -> Vec<Hold> {
     let Some(design) = &instrument.mask else {
         return vec![hold];
     };
-    let mirrored = Hold {
-        mirrored: !hold.mirrored,
-        ..hold
-    };
     let regions = regions(design);
     let Some(first) = regions.first() else {
-        return vec![hold, mirrored];
+        return vec![hold, hold.flipped()];
     };
     let here = seen(&regions, design.rotation_rad, hold);
     let mut alike = vec![hold];
-    for start in [hold, mirrored] {
+    for start in [hold, hold.flipped()] {
         let own = seen_one(first, design.rotation_rad, start).middle_rad;
         for other in &here {
-            // turning the camera counter-clockwise turns the frame's content the other way, and with it where it is mirrored
-            let sense = if start.mirrored { 1.0 } else { -1.0 };
-            let turned = start.turned(sense * (other.middle_rad - own));
-            let known = alike.iter().any(|a| same_hold(*a, turned));
+            let turned = start.showing_turned(other.middle_rad - own);
+            let known = alike.iter().any(|a| a.is_near(turned, SAME_RAD));
             if !known && all_same(&here, &seen(&regions, design.rotation_rad, turned)) {
                 alike.push(turned);
             }
         }
     }
     alike
-}
-
-fn same_hold(a: Hold, b: Hold) -> bool {
-    a.mirrored == b.mirrored && wrapped(a.rotation_rad - b.rotation_rad).abs() < SAME_RAD
 }
 
 fn seen(regions: &[Region], mask_rad: f64, hold: Hold) -> Vec<SeenRegion> {

@@ -4,6 +4,7 @@
 //! A doughnut is read at the places where the rays of the first guess land, so that coma does not bend the shadows; what is left
 //! of it is smooth and is taken out with the lowest harmonics. No fit here: it only says which turns are worth one.
 
+use super::super::harmonics::Harmonics;
 use super::super::settings::OrientationSettings;
 use crate::axes::FieldM;
 use crate::instrument::{Hold, Instrument};
@@ -32,7 +33,7 @@ pub struct Profile {
 
 /// A turn of the camera that shadows speak for, and its misfit above the best one's.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Spoken {
+pub struct Candidate {
     /// How the camera would be held.
     pub hold: Hold,
     /// Sum of squares above that of the best, over the scatter of the best.
@@ -63,18 +64,12 @@ impl Profile {
     /// that no single bright spike decides.
     pub fn of_spikes(picture: &Array2<f64>, core_px: [f64; 2], radii_px: [f64; 2]) -> Profile {
         let steps = (radii_px[1] - radii_px[0]).ceil().max(1.0) as usize;
-        let mean = |direction: usize| {
-            let azimuth = direction as f64 * TAU / DIRECTIONS as f64;
-            let ahead = [libm::cos(azimuth), libm::sin(azimuth)];
-            let one = |k: usize| {
-                let radius = radii_px[0] + k as f64;
-                let place = [0, 1].map(|axis| core_px[axis] + radius * ahead[axis]);
-                interpolated(picture, place).max(0.0).sqrt()
-            };
-            (0..steps).map(one).sum::<f64>() / steps as f64
+        let root = |ahead: [f64; 2], k: usize| {
+            let radius = radii_px[0] + k as f64;
+            let place = [0, 1].map(|axis| core_px[axis] + radius * ahead[axis]);
+            interpolated(picture, place).max(0.0).sqrt()
         };
-        let light = (0..DIRECTIONS).map(mean).collect();
-        Profile { light }.without_smooth_part(SMOOTH_HARMONICS_OF_SPIKES)
+        Profile::of_means(steps, root).without_smooth_part(SMOOTH_HARMONICS_OF_SPIKES)
     }
 
     /// The same of the picture flipped left to right.
@@ -104,34 +99,32 @@ impl Profile {
     fn read(instrument: &Instrument, at: impl Fn([f64; 2]) -> f64) -> Profile {
         let telescope = &instrument.telescope;
         let inner = telescope.obstruction_ratio();
-        let mean = |direction: usize| {
-            let azimuth = direction as f64 * TAU / DIRECTIONS as f64;
-            let ahead = [libm::cos(azimuth), libm::sin(azimuth)];
-            let one = |k: usize| {
-                let part = MARGIN + (1.0 - 2.0 * MARGIN) * (k as f64 + 0.5) / ALONG as f64;
-                let height_m = telescope.aperture_radius_m() * (inner + part * (1.0 - inner));
-                at(ahead.map(|a| a * height_m))
-            };
-            (0..ALONG).map(one).sum::<f64>() / ALONG as f64
+        let light = |ahead: [f64; 2], k: usize| {
+            let part = MARGIN + (1.0 - 2.0 * MARGIN) * (k as f64 + 0.5) / ALONG as f64;
+            let height_m = telescope.aperture_radius_m() * (inner + part * (1.0 - inner));
+            at(ahead.map(|a| a * height_m))
         };
-        let light: Vec<f64> = (0..DIRECTIONS).map(mean).collect();
-        Profile { light }.without_smooth_part(SMOOTH_HARMONICS)
+        Profile::of_means(ALONG, light).without_smooth_part(SMOOTH_HARMONICS)
+    }
+
+    /// The mean in each direction of so many values along it; `at` is handed a unit vector and the number of the value.
+    fn of_means(along: usize, at: impl Fn([f64; 2], usize) -> f64) -> Profile {
+        let mean = |direction: usize| {
+            let azimuth = azimuth_rad(direction);
+            let ahead = [libm::cos(azimuth), libm::sin(azimuth)];
+            (0..along).map(|k| at(ahead, k)).sum::<f64>() / along as f64
+        };
+        Profile {
+            light: (0..DIRECTIONS).map(mean).collect(),
+        }
     }
 
     fn without_smooth_part(mut self, harmonics: usize) -> Profile {
-        for harmonic in 0..=harmonics {
-            let wave = |k: usize| {
-                let angle = harmonic as f64 * k as f64 * TAU / DIRECTIONS as f64;
-                [libm::cos(angle), libm::sin(angle)]
-            };
-            let norm = if harmonic == 0 { 1.0 } else { 2.0 } / DIRECTIONS as f64;
-            let part = [0, 1].map(|which| {
-                let terms = self.light.iter().enumerate();
-                norm * terms.map(|(k, v)| v * wave(k)[which]).sum::<f64>()
-            });
-            for (k, value) in self.light.iter_mut().enumerate() {
-                let wave = wave(k);
-                *value -= part[0] * wave[0] + part[1] * wave[1];
+        let values = self.light.iter().enumerate();
+        let points: Vec<(f64, f64)> = values.map(|(k, v)| (azimuth_rad(k), *v)).collect();
+        if let Some(smooth) = Harmonics::through(&points, harmonics) {
+            for ((azimuth, _), value) in points.iter().zip(&mut self.light) {
+                *value -= smooth.value(*azimuth);
             }
         }
         self
@@ -162,13 +155,13 @@ impl Profile {
 
 /// Turns of the camera for which the shadows of the pupil lie where the picture has shadows, the best first; for both mirror images.
 /// Empty where the pupil throws no shadows.
-pub fn spoken_by_shadows(
+pub fn candidates_by_shadows(
     seen: &Profile,
     instrument: &Instrument,
     field_m: FieldM,
     blur_rad: f64,
     settings: &OrientationSettings,
-) -> Vec<Spoken> {
+) -> Vec<Candidate> {
     let thrown = [false, true].map(|mirrored| {
         let upright = Hold {
             rotation_rad: 0.0,
@@ -178,18 +171,18 @@ pub fn spoken_by_shadows(
         (upright, profile)
     });
     match thrown.iter().all(|t| t.1.square() > LEAST_SHADOW) {
-        true => spoken_for(seen, &thrown, settings),
+        true => candidates(seen, &thrown, settings),
         false => Vec::new(),
     }
 }
 
 /// Turns of the camera for which a picture shows what it would show (`expected`: two holds, one of each mirror image, and the picture
 /// that each would give), the best first.
-pub fn spoken_for(
+pub fn candidates(
     seen: &Profile,
     expected: &[(Hold, Profile); 2],
     settings: &OrientationSettings,
-) -> Vec<Spoken> {
+) -> Vec<Candidate> {
     let curves = expected.each_ref().map(|(hold, profile)| {
         let misfit = |turned: usize| {
             let along = seen.product(profile, turned).max(0.0);
@@ -203,25 +196,28 @@ pub fn spoken_for(
         .copied()
         .fold(f64::INFINITY, f64::min);
     let scatter = least.max(1e-9 * seen.square()) / DIRECTIONS as f64;
-    let mut found: Vec<Spoken> = curves
+    let mut found: Vec<Candidate> = curves
         .iter()
         .flat_map(|(hold, curve)| {
             valleys(curve, settings.apart_rad)
                 .into_iter()
                 .map(|turned| {
-                    let azimuth = turned as f64 * TAU / DIRECTIONS as f64;
-                    // what a frame shows turns against the camera, and with it where the picture is mirrored
-                    let sense = if hold.mirrored { 1.0 } else { -1.0 };
-                    Spoken {
-                        hold: hold.turned(sense * azimuth),
+                    let azimuth = azimuth_rad(turned);
+                    Candidate {
+                        hold: hold.showing_turned(azimuth),
                         worse: (curve[turned] - least) / scatter,
                     }
                 })
         })
-        .filter(|spoken| spoken.worse <= settings.worth_a_fit_chi_square)
+        .filter(|candidate| candidate.worse <= settings.worth_a_fit_chi_square)
         .collect();
     found.sort_by(|a, b| a.worse.total_cmp(&b.worse));
     found
+}
+
+/// Azimuth of a direction.
+fn azimuth_rad(direction: usize) -> f64 {
+    direction as f64 * TAU / DIRECTIONS as f64
 }
 
 /// A pupil whose profile has a smaller sum of squares throws no shadows that could be seen.

@@ -7,16 +7,16 @@ use super::super::doughnut::{
     DoughnutFit, Side, SideFrom, first_guess, is_round, measure_doughnut, on_side,
 };
 use super::super::fit::{self, Dimension, Fitted, FrameView, Look, Recorded, TrialState, Unknown};
+use super::super::good_enough::FWHM_PER_SIGMA;
 use super::super::picture::CutStar;
 use super::super::ring::Ring;
 use super::super::settings::MeasureSettings;
 use super::answers::{
     OrientationAnswer, OrientationPrior, Tried, answers_of_doughnut, answers_of_prior,
 };
-use super::carried::{carried, carried_vector};
-use super::profile::{Profile, Spoken, spoken_by_shadows};
-use crate::axes::FieldM;
-use crate::instrument::{Hold, Instrument, Orientation, wrapped};
+use super::carried::{carried, carried_field};
+use super::profile::{Candidate, Profile, candidates_by_shadows};
+use crate::instrument::{Hold, Instrument, Orientation};
 use crate::predict::PredictError;
 use crate::pupil::axes_of;
 use crate::state::Modes;
@@ -87,26 +87,33 @@ impl HoldSearch<'_> {
             return self.as_typed();
         }
         let side = self.prior.side.unwrap_or(Side::Outside);
-        let spoken = match is_round(self.instrument) {
+        let found = match is_round(self.instrument) {
             true => Vec::new(),
-            false => self.spoken_for(side),
+            false => self.candidates(side),
         };
-        let at_most = self.settings.orientation.tried_at_most as usize;
-        if spoken.is_empty() || spoken.len() > at_most {
+        let at_most = self.settings.orientation.tried_at_most;
+        if found.is_empty() || found.len() > at_most {
             // no shadow is seen: every turn of the camera fits
-            let found = self.as_typed()?;
             return Ok(HeldFit {
                 answers: answers_of_prior(&self.prior),
-                ..found
+                ..self.as_typed()?
             });
         }
-        let first = self.first_to_fit(&spoken, side);
+        let first = self.first_to_fit(&found);
         let mut best = self.fitted(first.hold, side)?;
         let mut tried: Vec<Tried> = vec![(best.hold, 0.0)];
-        for other in spoken.iter().filter(|s| s.hold != first.hold) {
-            let (trial, hold, worse) = self.compared(&best, other.hold)?;
+        let mut reference = None;
+        for other in found.iter().filter(|c| c.hold != first.hold) {
+            let here = match reference {
+                Some(here) => here,
+                None => self.sum_near(&best, best.hold)?.2,
+            };
+            reference = Some(here);
+            let (trial, hold, there) = self.sum_near(&best, other.hold)?;
+            let worse = (there - here) / best.fit.fitted.chi_square.max(1.0);
             if worse < -self.settings.orientation.better_chi_square {
                 best = self.finished(trial, hold, side)?;
+                reference = None;
                 tried.iter_mut().for_each(|t| t.1 -= worse);
                 tried.push((best.hold, 0.0));
             } else {
@@ -118,24 +125,18 @@ impl HoldSearch<'_> {
     }
 
     /// The typed hold (or, where the side was not told, its twin) if shadows speak for it, else the one they speak for most.
-    fn first_to_fit(&self, spoken: &[Spoken], side: Side) -> Spoken {
+    fn first_to_fit(&self, candidates: &[Candidate]) -> Candidate {
         let typed = self.prior.typed;
-        let mut likely = vec![typed];
-        if self.prior.side.is_none() || self.prior.side != Some(side) {
-            likely.push(typed.turned(PI));
-        }
-        let near = |hold: &Hold, typed: &Hold| {
-            hold.mirrored == typed.mirrored
-                && wrapped(hold.rotation_rad - typed.rotation_rad).abs()
-                    < self.settings.orientation.apart_rad
-        };
-        let as_typed = spoken
-            .iter()
-            .find(|s| likely.iter().any(|l| near(&s.hold, l)));
-        *as_typed.unwrap_or(&spoken[0])
+        let twin = self.prior.side.is_none().then(|| typed.turned(PI));
+        let within = self.settings.orientation.apart_rad;
+        let as_typed = candidates.iter().find(|candidate| {
+            let mut likely = [Some(typed), twin].into_iter().flatten();
+            likely.any(|hold| candidate.hold.is_near(hold, within))
+        });
+        *as_typed.unwrap_or(&candidates[0])
     }
 
-    fn spoken_for(&self, side: Side) -> Vec<Spoken> {
+    fn candidates(&self, side: Side) -> Vec<Candidate> {
         let hold = self.prior.typed;
         let recorded = self.recorded(hold);
         let field_m = recorded.field_m;
@@ -155,7 +156,7 @@ impl HoldSearch<'_> {
         );
         let place_px = [at(Unknown::Place(0, 0)), at(Unknown::Place(0, 1))];
         let seen = Profile::of_picture(&self.star.light_adu, place_px, self.instrument, &wavefront);
-        spoken_by_shadows(
+        candidates_by_shadows(
             &seen,
             self.instrument,
             field_m,
@@ -166,12 +167,10 @@ impl HoldSearch<'_> {
 
     /// Azimuth by which atmosphere and pixels blur a shadow, standard deviation, radians.
     fn blur_rad(&self) -> f64 {
-        /// A full width at half maximum over the standard deviation, 2√(2 ln 2).
-        const FWHM_OVER_SIGMA: f64 = 2.3548;
         let camera = &self.instrument.camera;
         let seeing_m =
             self.settings.fit.prior.seeing_rad * self.instrument.telescope.focal_length_m;
-        let blur_px = seeing_m / camera.pixel_m / FWHM_OVER_SIGMA + 0.5;
+        let blur_px = seeing_m / camera.pixel_m / FWHM_PER_SIGMA + 0.5;
         let outer = self.edges.outer_radius_px;
         let middle_px = 0.5 * (outer + self.edges.inner_radius_px.unwrap_or(0.0));
         blur_px / middle_px.max(1.0)
@@ -180,9 +179,8 @@ impl HoldSearch<'_> {
     /// The recorded star with its place in the field as this hold has it.
     fn recorded(&self, hold: Hold) -> Recorded {
         let as_typed = self.star.recorded.field_m;
-        let vector = carried_vector(as_typed.xy(), self.prior.typed, hold);
         Recorded {
-            field_m: FieldM::new(vector),
+            field_m: carried_field(as_typed, self.prior.typed, hold),
             ..self.star.recorded.clone()
         }
     }
@@ -229,8 +227,9 @@ impl HoldSearch<'_> {
         }
     }
 
-    /// Another hold, from the best fit carried over to it: where it comes to, how the camera then is held, and how much worse it fits.
-    fn compared(
+    /// The best fit carried over to a hold and let go a little from there, in the same pixels and with few wavelengths: where it comes to,
+    /// how the camera then is held, and the sum of squares that is left.
+    fn sum_near(
         &self,
         best: &HeldFit,
         hold: Hold,
@@ -244,20 +243,11 @@ impl HoldSearch<'_> {
         };
         let mut views = [self.view(recorded, hold)];
         let (trial, _) = fit::approach(&mut views, start, &held, own, own.near)?;
-        let there = fit::sum_of_squares(&mut views, &trial, &held, own)?;
-        // the best one in the same pixels and with as few wavelengths
-        let (best_trial, best_hold) = (&best.fit.fitted.trial, best.hold);
-        let best_start = carried_trial(best_trial, best_hold, best_hold);
-        let best_held = self.instrument.held(best_hold);
-        let mut best_views = [self.view(best.view.recorded.clone(), best_hold)];
-        let (best_there, _) =
-            fit::approach(&mut best_views, best_start, &best_held, own, own.near)?;
-        let here = fit::sum_of_squares(&mut best_views, &best_there, &best_held, own)?;
-        let spread = best.fit.fitted.chi_square.max(1.0);
+        let sum = fit::sum_of_squares(&mut views, &trial, &held, own)?;
         let turn = trial
             .get(Unknown::Dimension(Dimension::CameraTurn))
             .unwrap_or(0.0);
-        Ok((trial, hold.turned(turn), (there - here) / spread))
+        Ok((trial, hold.turned(turn), sum))
     }
 
     /// The fit in pupil axes of the heaviest answer: that may be the twin of the way that was fitted, or its mirror image.

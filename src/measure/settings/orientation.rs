@@ -27,7 +27,7 @@ settings! {
         weight_that_counts: f64 = 0.01,
         /// Rotations that stand for all of them where a frame shows none. Derived: between neighbours of 30 degrees a step of a
         /// screw loses at most 4 % of its effect. Larger: longer reports. Smaller: coarse.
-        rotations_listed: f64 = 12.0,
+        rotations_listed: usize = 12,
         /// Rotations whose shadows fit worse than the best ones by more than this (in squares, over the scatter of the profile) are not
         /// tried on the whole frame. Set by hand: neighbouring directions of the profile are not independent. Larger: more time.
         /// Smaller: faint vanes seem to say what they do not.
@@ -37,13 +37,9 @@ settings! {
         apart_rad: f64 = 8.0 * DEG,
         /// Answers tried on the whole frame, at most. Set by hand: four vanes and two mirror images. Larger: more time. Smaller: even
         /// spiders are not seen through.
-        tried_at_most: f64 = 8.0,
+        tried_at_most: usize = 8,
         /// Another answer takes the place of the typed one where its χ² is smaller by this, in units of the better one's spread: three
         /// standard deviations. Set by hand. Larger: wrong cameras stay. Smaller: chance turns cameras.
         better_chi_square: f64 = 9.0,
-        /// Two pupils are the same for a masked star when less than this share of the slotted area differs. Set by hand: vanes behind a
-        /// mask change the star by less than its atmosphere does. Larger: mirror images are not told apart that the star tells.
-        /// Smaller: a vane's shadow seems to tell what it does not.
-        same_mask_share: f64 = 0.04,
     }
 }

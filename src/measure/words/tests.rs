@@ -1,12 +1,10 @@
 //! Sentences about focus.
 
 use super::*;
-use crate::axes::{FieldM, FramePx};
-use crate::flag::Flags;
 use crate::measure::Method;
 use crate::measure::fit::{Fitted, TrialState, Unknown};
 use crate::state::Modes;
-use crate::testing::fast_unit;
+use crate::testing::{fast_unit, measured};
 
 /// A masked star of which nothing is known but the sensor's offset and how well it is known.
 fn masked([offset_um, sigma_um]: [f64; 2]) -> Measurement {
@@ -24,23 +22,7 @@ fn masked([offset_um, sigma_um]: [f64; 2]) -> Measurement {
         left_out_px: 0,
         settled: true,
     };
-    Measurement {
-        method: Method::MaskedStar,
-        fitted,
-        star_px: FramePx::new([30.0; 2]),
-        field_m: FieldM::ZERO,
-        hold: fast_unit().camera.hold(),
-        orientations: Vec::new(),
-        ring: None,
-        spikes: Vec::new(),
-        region_rays: Vec::new(),
-        triplets: Vec::new(),
-        slopes: None,
-        side: None,
-        reference_m: None,
-        cut_px: [[0; 2], [60; 2]],
-        flags: Flags::default(),
-    }
+    measured(Method::MaskedStar, fitted)
 }
 
 /// Behind a mask the offset itself tells the side. In focus is said within two standard deviations, but no closer than half a micrometre.
