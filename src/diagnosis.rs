@@ -23,9 +23,9 @@ use crate::measure::orientation::{
     carried_field, cases_of_frame, helps,
 };
 use crate::measure::{
-    Advice, Aim, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
+    Advice, Aim, CardSeen, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
     MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
-    WholeFrameOptions, advise, findings, good_enough, measure, measure_two, next_step,
+    WholeFrameOptions, advise, findings, good_enough, holds_in_words, measure, measure_two, next_step,
     step_and_rest, whole_frame,
 };
 use crate::scenario::{ScenarioError, check_instrument};
@@ -91,6 +91,7 @@ pub struct Diagnosis {
     orientations: Vec<OrientationAnswer>,
     /// Numbers of the screws that trials have shown.
     tried: Vec<usize>,
+    cards: Vec<CardSeen>,
     flags: Flags,
     settings: MeasureSettings,
 }
@@ -123,12 +124,7 @@ impl Diagnosis {
             ),
             None => {
                 let seen = seen_orientations(&instrument, star.as_ref(), options);
-                let response = instrument
-                    .assembly
-                    .as_ref()
-                    .and_then(|a| a.response.as_ref());
-                let per_rad = response.map_or(1.0, |r| r.coma_m_per_rad);
-                let cases = cases_of_frame(&seen, per_rad);
+                let cases = cases_of_frame(&seen, per_rad_of(&instrument));
                 (seen, cases)
             }
         };
@@ -157,7 +153,35 @@ impl Diagnosis {
             cases,
             orientations,
             tried,
+            cards: options.measure.cards.iter().flatten().copied().collect(),
             flags,
+            settings: *settings,
+        })
+    }
+
+    /// What cards over the rim say of how the camera is held, where the frame at hand shows one of them and no star to be measured.
+    ///
+    /// # Errors
+    /// [`DiagnosisError::Instrument`].
+    pub fn of_cards(
+        instrument: &Instrument,
+        options: &DiagnosisOptions,
+    ) -> Result<Diagnosis, DiagnosisError> {
+        check_instrument(instrument)?;
+        let settings = &options.measure.settings;
+        let orientations = answers_of_prior(&OrientationPrior::of(instrument, &options.measure));
+        Ok(Diagnosis {
+            instrument: instrument.clone(),
+            star: None,
+            whole_frame: None,
+            stop: stop_level(instrument, None, options.exposure_s, settings),
+            advice: Err(NoAdvice::CardOverRim),
+            exposure_s: options.exposure_s,
+            cases: cases_of_frame(&orientations, per_rad_of(instrument)),
+            orientations,
+            tried: Vec::new(),
+            cards: options.measure.cards.iter().flatten().copied().collect(),
+            flags: options.flags.clone(),
             settings: *settings,
         })
     }
@@ -213,6 +237,8 @@ impl Diagnosis {
                 verdict => verdict,
             },
             Err(NoAdvice::NotMeasured) => Verdict::LookAgain,
+            // how the camera is held is what was asked for; the next frame decides
+            Err(NoAdvice::CardOverRim) => Verdict::Trial,
             Err(NoAdvice::NoScrews | NoAdvice::NoResponse) => {
                 if self.coma_is_below_stop() {
                     Verdict::Stop
@@ -270,6 +296,9 @@ impl Diagnosis {
         if let Some(whole) = &self.whole_frame {
             said.push(whole.sentences());
         }
+        if self.star.is_none() && !self.cards.is_empty() {
+            said.extend(holds_in_words(&self.orientations));
+        }
         let next = self.next();
         said.extend(match &self.advice {
             Ok(advice) => {
@@ -298,11 +327,20 @@ impl Diagnosis {
             tilt: self.tilt(),
             cases: &self.cases,
             tried: &self.tried,
+            cards: &self.cards,
             orientations: &self.orientations,
+            weight_that_counts: self.settings.orientation.weight_that_counts,
             flags: &self.flags,
             settings: &self.settings.advice,
         }
     }
+}
+
+/// Coma per tilt as typed; where nothing is, any number serves to compare ways of holding the camera.
+fn per_rad_of(instrument: &Instrument) -> f64 {
+    let assembly = instrument.assembly.as_ref();
+    let response = assembly.and_then(|assembly| assembly.response.as_ref());
+    response.map_or(1.0, |response| response.coma_m_per_rad)
 }
 
 /// Measures what was asked for: one star (of one frame or of two), or all of them.

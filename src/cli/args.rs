@@ -395,6 +395,9 @@ pub struct MeasureArgs {
     /// A second doughnut of the same telescope at another focus: tells an obstruction that sits aside from coma
     #[arg(long, value_name = "IMAGE")]
     pub second: Option<PathBuf>,
+    /// A card was held over the rim at this screw's place: in this frame, or in another one on the same side of focus (twice at most)
+    #[arg(long, value_name = "SCREW[=IMAGE]", conflicts_with_all = ["whole_frame", "second", "response"])]
+    pub card_at: Vec<String>,
     /// Which star: the one nearest to this place, pixels from the bottom left
     #[arg(long, value_name = "X,Y", value_parser = place)]
     pub at: Option<[f64; 2]>,

@@ -13,7 +13,10 @@ use crate::flag::Flags;
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
-use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict};
+use crate::measure::{
+    Aim, MeasureError, MeasureOptions, MeasureSettings, Picture, Side, Verdict, card_over_rim,
+};
+use std::path::Path;
 
 /// Measures the image; `true` where the verdict is not to look again.
 pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
@@ -29,12 +32,14 @@ pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
         false => None,
     };
     let frames = Frames::read(args, &instrument, console)?;
+    let instrument_of_cards = instrument.clone();
     let job = Job {
         frames: frames.clone(),
         instrument,
         response,
         typed_s,
         wanted: Wanted::of(args),
+        cards: TypedCard::read_all(&args.card_at, &instrument_of_cards, console)?,
     };
     let shown = Progress::waiting(console, "measuring");
     let found = interrupt.or_done(move || job.diagnosis())??;
@@ -70,6 +75,7 @@ impl Wanted {
                 temperature_k: args.temperature,
                 portable: args.portable,
                 camera_unknown: false,
+                cards: [None; 2],
                 settings: MeasureSettings::default(),
             },
             whole_frame: args.whole_frame,
@@ -90,12 +96,23 @@ struct Job {
     /// The exposure of the instrument file.
     typed_s: Option<f64>,
     wanted: Wanted,
+    cards: Vec<TypedCard>,
 }
 
 impl Job {
     fn diagnosis(&self) -> Result<Diagnosis, DiagnosisError> {
+        let mut measure = self.wanted.measure;
+        let count = self.cards.len();
+        if count > measure.cards.len() {
+            return Err(MeasureError::ThirdCard { count }.into());
+        }
+        for (seen, card) in measure.cards.iter_mut().zip(&self.cards) {
+            let picture = card.picture.as_ref().unwrap_or(&self.frames.first);
+            let found = card_over_rim(picture, &self.instrument, &card.screw, &self.wanted.measure)?;
+            *seen = Some(found);
+        }
         let options = DiagnosisOptions {
-            measure: self.wanted.measure,
+            measure,
             second: self.frames.second.as_ref(),
             whole_frame: self.wanted.whole_frame,
             aim: self.wanted.aim,
@@ -103,7 +120,39 @@ impl Job {
             exposure_s: self.typed_s,
             flags: self.frames.flags.clone(),
         };
-        Diagnosis::of(&self.frames.first, &self.instrument, &options)
+        // a frame that shows a card shows no star to be measured
+        match self.cards.iter().any(|card| card.picture.is_none()) {
+            true => Diagnosis::of_cards(&self.instrument, &options),
+            false => Diagnosis::of(&self.frames.first, &self.instrument, &options),
+        }
+    }
+}
+
+/// `A`, or `A=IMAGE`.
+#[derive(Clone)]
+struct TypedCard {
+    screw: String,
+    /// `None` where the frame that is measured shows it.
+    picture: Option<Picture>,
+}
+
+impl TypedCard {
+    fn read_all(
+        typed: &[String],
+        instrument: &Instrument,
+        console: &Console,
+    ) -> Result<Vec<TypedCard>, CliError> {
+        let read = |typed: &String| match typed.split_once('=') {
+            None => Ok(TypedCard {
+                screw: typed.trim().to_owned(),
+                picture: None,
+            }),
+            Some((screw, path)) => Ok(TypedCard {
+                screw: screw.trim().to_owned(),
+                picture: Some(image_of(Path::new(path.trim()), instrument, console)?.0),
+            }),
+        };
+        typed.iter().map(read).collect()
     }
 }
 

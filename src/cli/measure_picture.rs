@@ -173,7 +173,9 @@ mod tests {
                 tilt: None,
                 cases: &[],
                 tried: &[],
+                cards: &[],
                 orientations: &[],
+                weight_that_counts: 0.01,
                 flags: &Flags::default(),
                 settings: &settings,
             };

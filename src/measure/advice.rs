@@ -170,6 +170,9 @@ pub enum NoAdvice {
     /// What is aimed at was not measured.
     #[error("what is aimed at was not measured")]
     NotMeasured,
+    /// A card stands in the beam, to show where a screw is.
+    #[error("a card is over the rim: this frame tells how the camera is held, and nothing of coma")]
+    CardOverRim,
 }
 
 impl NoAdvice {
@@ -180,6 +183,7 @@ impl NoAdvice {
             NoAdvice::NoResponse => {
                 "learn it from two trial turns (skewstar learn), or type it in as [assembly.response]"
             }
+            NoAdvice::CardOverRim => "take the card away, and measure a frame without it",
             NoAdvice::NotMeasured => "coma needs a star, the focal plane needs --whole-frame",
         }
     }

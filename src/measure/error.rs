@@ -38,6 +38,32 @@ pub enum MeasureError {
     /// A mask was said to be on, and the instrument has none.
     #[error("the mask is said to be on, but the instrument has no [mask]")]
     NoMask,
+    /// A card is said to be at a screw that the instrument does not have.
+    #[error(
+        "a card is said to be at screw {screw:?}, but the instrument has {}",
+        match screws.is_empty() {
+            true => "no screws".to_owned(),
+            false => format!("the screws {}", screws.join(", ")),
+        }
+    )]
+    NoSuchScrew {
+        /// As named.
+        screw: String,
+        /// Names there are.
+        screws: Vec<String>,
+    },
+    /// No card is seen.
+    #[error("no card is seen over the rim: no single stretch of the ring is dark, as a card at screw {screw} makes it")]
+    NoCard {
+        /// At which screw it was to be.
+        screw: String,
+    },
+    /// A third card is named.
+    #[error("{count} cards are named, but two say all that cards can say")]
+    ThirdCard {
+        /// How many.
+        count: usize,
+    },
     /// Two frames are asked for with the mask on.
     #[error("a second frame is of use only without the mask")]
     SecondWithMask,
@@ -62,6 +88,15 @@ impl MeasureError {
                 "defocus until the star is a ring at least 12 pixels wide; with the mask on, say --mask on"
             }
             MeasureError::NoMask => "describe the mask in the instrument file, or say --mask off",
+            MeasureError::NoSuchScrew { .. } => {
+                "name a screw of [assembly], for example --card-at A"
+            }
+            MeasureError::NoCard { .. } => {
+                "hold a card about as wide as a hand over the rim at that screw, a third of the ring's width into the beam, and let nothing else stand in it"
+            }
+            MeasureError::ThirdCard { .. } => {
+                "keep the two whose screws are farthest from being opposite to each other"
+            }
             MeasureError::SecondWithMask => "leave --second out, or take the mask off for both",
         }
     }

@@ -7,7 +7,7 @@ use super::fit::{Dimension, Fitted, FrameView, Look, Recorded, Unknown};
 use super::judged::judged;
 use super::masked::{MaskedFit, aligned_star, measure_masked};
 use super::orientation::{
-    HeldFit, HoldSearch, OrientationAnswer, OrientationPrior, answers_of_masked, carried_field,
+    CardSeen, HeldFit, HoldSearch, OrientationAnswer, OrientationPrior, answers_of_masked, carried_field,
     holds_of_spikes,
 };
 use super::picture::{CutStar, Picture};
@@ -37,6 +37,8 @@ pub struct MeasureOptions {
     pub portable: bool,
     /// Whether rotation and mirroring of the camera as typed mean nothing.
     pub camera_unknown: bool,
+    /// Cards over the rim that frames on the same side of focus show.
+    pub cards: [Option<CardSeen>; 2],
     /// By which numbers measuring decides.
     pub settings: MeasureSettings,
 }
@@ -193,6 +195,35 @@ pub fn measure(
     let mut found = doughnut(Method::Doughnut, held, edges, &star, settings);
     found.flags.extend(better);
     Ok(found)
+}
+
+/// Where a frame shows a card that is held over the rim at a screw's place.
+///
+/// # Errors
+/// [`MeasureError`] where there is no such screw, no ring, or no single dark bite in it.
+pub fn card_over_rim(
+    picture: &Picture,
+    instrument: &Instrument,
+    screw: &str,
+    options: &MeasureOptions,
+) -> Result<CardSeen, MeasureError> {
+    let settings = &options.settings;
+    let assembly = instrument.assembly.as_ref();
+    let number = assembly.and_then(|assembly| assembly.screw(screw).ok());
+    let (Some(assembly), Some(number)) = (assembly, number) else {
+        return Err(MeasureError::NoSuchScrew {
+            screw: screw.into(),
+            screws: assembly.map_or(Vec::new(), |assembly| {
+                assembly.screws.iter().map(|s| s.name.clone()).collect()
+            }),
+        });
+    };
+    let star = picture.star(instrument, false, options.at_px, &settings.finding)?;
+    let edges = edges_of(&star, &settings.ring)?;
+    let at = (number, assembly.screws[number].azimuth_rad);
+    CardSeen::in_ring(&edges, at, &settings.orientation).ok_or(MeasureError::NoCard {
+        screw: screw.into(),
+    })
 }
 
 /// Measures a masked star, with the camera held as its spikes lie.

@@ -69,9 +69,9 @@ pub use gain::GainRange;
 pub use good_enough::{GoodEnough, StopBy, good_enough};
 pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
 pub use masked::{MaskedFit, measure_masked};
-pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
+pub use measurement::{MeasureOptions, Measurement, Method, card_over_rim, measure, measure_two};
 pub use next::{Deed, NextStep, next_step};
-pub use orientation::OrientationAnswer;
+pub use orientation::{CardSeen, OrientationAnswer};
 pub use picture::{CutStar, Picture};
 pub use region_rays::RegionRay;
 pub use report::{Findings, MeasureReport};
@@ -84,6 +84,6 @@ pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,
 };
-pub use words::{findings, size_in_words, step_and_rest};
+pub use words::{findings, holds_in_words, size_in_words, step_and_rest};
 
 pub use crate::math::Uncertain;

@@ -2,15 +2,15 @@
 //!
 //! There is always one. Where nothing is to be turned it says what else would help, and why.
 
-use super::advice::{Advice, Aim, Verdict};
+use super::advice::{Advice, Aim, NoAdvice, Verdict};
 use super::follows::{Follows, outwards, refocus_first_m};
 use super::good_enough::StopBy;
 use super::hands::hands;
-use super::orientation::HoldCase;
+use super::orientation::{HoldCase, OrientationAnswer};
 use super::report::Findings;
 use super::settings::AdviceSettings;
 use super::step::{Step, eighths_said};
-use super::trial::trial as trial_of;
+use super::trial::{fresh_screws, trial as trial_of};
 use crate::flag::Flag;
 use crate::frame::hour;
 use crate::instrument::{Instrument, Orientation};
@@ -32,6 +32,10 @@ pub enum Deed {
     Refocus,
     /// Expose longer, or take a brighter star.
     Expose,
+    /// Hold a card over the rim at a screw's place, and take a frame.
+    Card,
+    /// Take out of the beam what stands in it.
+    ClearBeam,
     /// Nothing: it is good enough.
     Stop,
     /// Put right what the flags name, and take the frame again.
@@ -148,6 +152,7 @@ pub fn next_step(found: &Findings, verdict: Verdict, instrument: &Instrument) ->
     match (verdict, &found.advice) {
         (Verdict::Stop, advice) => stop(found, advice.ok()),
         (Verdict::Turn, Ok(advice)) => turn(found, advice, instrument),
+        (Verdict::Trial, Err(NoAdvice::CardOverRim)) => after_card(found, instrument),
         (Verdict::Trial, _) | (Verdict::Turn, Err(_)) => trial(found, instrument),
         (Verdict::LookAgain, Ok(advice)) if found.is_sound() => expose(found, advice),
         (Verdict::LookAgain, _) => look_again(found),
@@ -278,6 +283,39 @@ fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
         &why,
     )
     .unwrap_or_else(blind)
+}
+
+/// What follows a frame that shows a card: another card while mirroring is open, and then the star without any.
+fn after_card(found: &Findings, instrument: &Instrument) -> NextStep {
+    let counts = |answer: &&OrientationAnswer| answer.weight > found.weight_that_counts;
+    let open: Vec<&OrientationAnswer> = found.orientations.iter().filter(counts).collect();
+    let carded: Vec<usize> = found.cards.iter().map(|card| card.screw).collect();
+    let assembly = instrument.assembly.as_ref();
+    let screw = assembly.and_then(|assembly| {
+        let fresh = fresh_screws(assembly, &carded);
+        Some(&assembly.screws[*fresh.first()?].name)
+    });
+    let sides_open = open.iter().any(|answer| answer.side != open[0].side);
+    match screw.filter(|_| open.len() > 1 && carded.len() < 2) {
+        Some(screw) => NextStep {
+            screw: Some(screw.clone()),
+            ..NextStep::new(
+                Deed::Card,
+                format!(
+                    "Hold the card over the rim at screw {screw} instead, take a frame, and name both frames: --card-at SCREW=IMAGE for each."
+                ),
+                "one card does not tell whether the picture is mirrored",
+            )
+        },
+        None => NextStep::new(
+            Deed::ClearBeam,
+            "Take the card away, take a frame, and measure it with --card-at SCREW=IMAGE for each frame that shows a card.",
+            match sides_open {
+                true => "how the camera is held depends on the side of focus: say --side too",
+                false => "the cards say how the camera is held",
+            },
+        ),
+    }
 }
 
 /// Why a turn is only tried: in how much of what fits it would help.

@@ -5,10 +5,12 @@
 //! an advice is judged in all of them.
 //!
 //! ```text
+//! cards held over the rim ─▶ prior
 //! picture ─▶ profile (shadows by direction) ─▶ turns worth a fit ─▶ search (fits, compared) ─▶ answers × prior = weights
 //! ```
 
 pub mod answers;
+mod card;
 mod carried;
 mod judged;
 mod masked;
@@ -16,6 +18,7 @@ mod profile;
 mod search;
 
 pub use answers::{OrientationAnswer, OrientationPrior, answers_of_prior};
+pub use card::CardSeen;
 pub use carried::{carried, carried_coma, carried_field, carried_vector};
 pub use judged::{FoundTilt, HoldCase, cases_of_frame, helps};
 pub(super) use masked::{answers_of_masked, holds_of_spikes};

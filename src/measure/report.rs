@@ -5,7 +5,7 @@ use super::doughnut::Side;
 use super::good_enough::{GoodEnough, StopBy};
 use super::measurement::Measurement;
 use super::next::{NextStep, next_step};
-use super::orientation::{FoundTilt, HoldCase, OrientationAnswer};
+use super::orientation::{CardSeen, FoundTilt, HoldCase, OrientationAnswer};
 use super::ring::Ring;
 use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
@@ -27,7 +27,7 @@ pub struct MeasureReport {
     pub format: &'static str,
     /// Version of the program.
     pub version: &'static str,
-    /// `doughnut-fit`, `doughnut-pair-fit`, `masked-star-fit` or `whole-frame`.
+    /// `doughnut-fit`, `doughnut-pair-fit`, `masked-star-fit`, `whole-frame`, or `card` where the frame shows a card over the rim.
     pub method: &'static str,
     /// `stop`, `turn`, `trial` or `look-again`; the exit status follows it alone: 1 for `look-again`, else 0.
     pub verdict: &'static str,
@@ -266,12 +266,24 @@ pub struct Findings<'a> {
     pub cases: &'a [HoldCase],
     /// Numbers of the screws whose effect trials have shown.
     pub tried: &'a [usize],
+    /// Cards that frames showed over the rim.
+    pub cards: &'a [CardSeen],
     /// The ways of holding the camera that are told.
     pub orientations: &'a [OrientationAnswer],
+    /// An answer of less weight than this is taken for ruled out.
+    pub weight_that_counts: f64,
     /// Flags of the files.
     pub flags: &'a Flags,
     /// By which numbers the next step is chosen.
     pub settings: &'a AdviceSettings,
+}
+
+/// The method's name where no single star was measured.
+fn without_star(found: &Findings) -> &'static str {
+    match found.whole_frame.is_none() && !found.cards.is_empty() {
+        true => "card",
+        false => "whole-frame",
+    }
 }
 
 impl Findings<'_> {
@@ -296,7 +308,7 @@ impl MeasureReport {
         MeasureReport {
             format: "skewstar-measure/2",
             version: env!("CARGO_PKG_VERSION"),
-            method: star.map_or("whole-frame", |s| s.method.name()),
+            method: star.map_or(without_star(found), |s| s.method.name()),
             verdict: verdict.name(),
             next: next_step(found, verdict, instrument),
             modes_nm: star.map_or_else(BTreeMap::new, modes),

@@ -29,16 +29,12 @@ pub fn trial(
     most_turns: f64,
     settings: &AdviceSettings,
 ) -> Trial {
-    let per_turn = |screw: usize| plane_of(assembly, &turned(assembly, screw, 1.0)).tilt_rad;
-    let is_new = |screw: &usize| {
-        let own = per_turn(*screw);
-        tried
-            .iter()
-            .all(|other| sine(own, per_turn(*other)) > IN_LINE_SINE)
+    let per_turn = |screw: usize| tilt_per_turn(assembly, screw);
+    let fresh = fresh_screws(assembly, tried);
+    let open = match fresh.is_empty() {
+        true => (0..assembly.screws.len()).collect(),
+        false => fresh,
     };
-    let all: Vec<usize> = (0..assembly.screws.len()).collect();
-    let fresh: Vec<usize> = all.iter().copied().filter(is_new).collect();
-    let open = if fresh.is_empty() { all } else { fresh };
     let Some((found, likely)) = tilt else {
         return Trial {
             screw: open[0],
@@ -63,6 +59,20 @@ pub fn trial(
         screw,
         turns: wanted.clamp(-most_turns, most_turns),
     }
+}
+
+/// Screws that say something new of how the camera is held: not those that were seen already, and none that is opposite to one of them.
+pub fn fresh_screws(assembly: &Assembly, seen: &[usize]) -> Vec<usize> {
+    let is_new = |screw: &usize| {
+        let own = tilt_per_turn(assembly, *screw);
+        seen.iter()
+            .all(|other| sine(own, tilt_per_turn(assembly, *other)) > IN_LINE_SINE)
+    };
+    (0..assembly.screws.len()).filter(is_new).collect()
+}
+
+fn tilt_per_turn(assembly: &Assembly, screw: usize) -> [f64; 2] {
+    plane_of(assembly, &turned(assembly, screw, 1.0)).tilt_rad
 }
 
 fn dot(a: [f64; 2], b: [f64; 2]) -> f64 {

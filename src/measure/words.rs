@@ -12,7 +12,8 @@ use crate::instrument::{Assembly, AssemblyKind, Instrument, Orientation, way};
 use crate::math::Uncertain;
 use crate::pupil::frame_direction;
 use crate::state::{Coma, ScrewTurns};
-use crate::units::{NM, UM};
+use super::orientation::OrientationAnswer;
+use crate::units::{DEG, NM, UM};
 
 /// A dark centre that is pushed aside by less than this is said to sit in the middle: edges are read to 0.2 px
 /// (`tests/measuring/rings.rs`). Only words depend on it.
@@ -85,6 +86,27 @@ pub fn size_in_words(coma: &Coma) -> String {
     let sigma = sigma.map_or("?".into(), |s| format!("{s:.1}"));
     format!("{value:.1} ± {sigma}")
 }
+
+/// "The camera is turned by 131 degrees and mirrored (90 %), or …", for a frame that shows a card.
+pub fn holds_in_words(answers: &[OrientationAnswer]) -> Option<String> {
+    let told: Vec<String> = answers
+        .iter()
+        .take(HOLDS_SAID)
+        .map(|answer| {
+            let mirroring = if answer.hold.mirrored { "" } else { "not " };
+            let side = answer.side.map_or(String::new(), |side| format!(", {} focus", side.name()));
+            format!(
+                "turned by {:.0} degrees and {mirroring}mirrored{side} ({:.0} %)",
+                answer.hold.rotation_rad / DEG,
+                100.0 * answer.weight
+            )
+        })
+        .collect();
+    (!told.is_empty()).then(|| format!("The camera is {}.", told.join(", or ")))
+}
+
+/// So many ways of holding the camera are said; the report has them all.
+const HOLDS_SAID: usize = 2;
 
 fn focus(found: &Measurement, instrument: &Instrument) -> Option<String> {
     let offset = found.sensor_offset_m()?;

@@ -69,7 +69,9 @@ fn next_for(instrument: &Instrument, coma_nm: [f64; 2]) -> Option<NextStep> {
             tilt: None,
             cases: &[],
             tried: &[],
+            cards: &[],
             orientations: &[],
+                weight_that_counts: 0.01,
             flags: &Flags::default(),
             settings: &settings,
         };

@@ -48,7 +48,7 @@ brightness_mag_per_arcsec2 = 20.1
 time_s = 3.0
 "#;
 
-const CABLE: &str =
+pub const CABLE: &str =
     "[[telescope.vanes]]\nazimuth_deg = 152.0\nwidth_mm = 5.0\ninner_radius_mm = 34.0\n";
 
 fn uneven() -> String {
@@ -59,10 +59,10 @@ fn uneven() -> String {
 
 /// How a camera is held.
 #[derive(Clone, Copy)]
-struct Held(f64, bool);
+pub struct Held(pub f64, pub bool);
 
 impl Held {
-    fn keys(self, orientation: &str) -> String {
+    pub fn keys(self, orientation: &str) -> String {
         format!(
             "rotation_deg = {:.1}\nmirrored = {}\norientation = \"{orientation}\"",
             self.0, self.1
@@ -70,13 +70,13 @@ impl Held {
     }
 }
 
-fn unit(vanes: &str, camera: &str, seed: u32) -> String {
+pub fn unit(vanes: &str, camera: &str, seed: u32) -> String {
     UNIT.replace("@VANES@", vanes)
         .replace("@CAMERA@", camera)
         .replace("@SEED@", &seed.to_string())
 }
 
-const TYPED: Held = Held(0.0, false);
+pub const TYPED: Held = Held(0.0, false);
 
 /// A place with the scenario as typed, and frames of the telescope as it is: one for each list of turns.
 fn place(vanes: &str, typed: &str, real: Held, turns: &[&str]) -> Place {
@@ -93,7 +93,7 @@ fn place(vanes: &str, typed: &str, real: Held, turns: &[&str]) -> Place {
     place
 }
 
-fn measured(place: &Place, frame: &str, more: &[&str]) -> Value {
+pub fn measured(place: &Place, frame: &str, more: &[&str]) -> Value {
     let path = format!("out/{frame}.fits");
     let asked = [
         "measure",
@@ -108,7 +108,7 @@ fn measured(place: &Place, frame: &str, more: &[&str]) -> Value {
 }
 
 /// Coma per turn of each screw is the same but for direction, so that tilts may be counted in turns: of these turns the tilt's length.
-fn tilt_in_turns(turns: [f64; 3]) -> f64 {
+pub fn tilt_in_turns(turns: [f64; 3]) -> f64 {
     let azimuths = [80.0, 200.0, 320.0].map(|a: f64| a * DEG);
     let sum = |wave: fn(f64) -> f64| -> f64 {
         azimuths.iter().zip(turns).map(|(a, t)| t * wave(*a)).sum()
@@ -117,7 +117,7 @@ fn tilt_in_turns(turns: [f64; 3]) -> f64 {
 }
 
 /// What the report's next step makes of these turns.
-fn after_step(report: &Value, mut turns: [f64; 3]) -> [f64; 3] {
+pub fn after_step(report: &Value, mut turns: [f64; 3]) -> [f64; 3] {
     let next = &report["next"];
     let screw = next["screw"].as_str().expect("a screw");
     turns["ABC".find(screw).expect("A, B or C")] += next["turns"].as_f64().expect("turns");

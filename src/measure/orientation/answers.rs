@@ -7,6 +7,7 @@
 
 use super::super::doughnut::Side;
 use super::super::settings::OrientationSettings;
+use super::card::{CardSeen, hold_of_cards};
 use crate::instrument::{Hold, Instrument, Orientation, wrapped};
 use crate::measure::MeasureOptions;
 use std::f64::consts::{PI, TAU};
@@ -31,6 +32,8 @@ pub struct OrientationPrior {
     pub known: Option<Orientation>,
     /// Side of focus as told.
     pub side: Option<Side>,
+    /// Cards that other frames on the same side show at screws.
+    pub cards: [Option<CardSeen>; 2],
     /// By which numbers.
     pub settings: OrientationSettings,
 }
@@ -42,6 +45,7 @@ impl OrientationPrior {
             typed: instrument.camera.hold(),
             known: (!options.camera_unknown).then_some(instrument.camera.orientation),
             side: options.side,
+            cards: options.cards,
             settings: options.settings.orientation,
         }
     }
@@ -76,11 +80,27 @@ impl OrientationPrior {
     }
 
     fn side(&self, side: Side) -> f64 {
+        let told_believed = match self.has_cards() {
+            true => self.settings.told_side_believed_with_card,
+            false => self.settings.told_side_believed,
+        };
         match self.side {
             None => 0.5,
-            Some(told) if told == side => self.settings.told_side_believed,
-            Some(_) => 1.0 - self.settings.told_side_believed,
+            Some(told) if told == side => told_believed,
+            Some(_) => 1.0 - told_believed,
         }
+    }
+
+    /// Whether any frame shows a card.
+    pub fn has_cards(&self) -> bool {
+        self.cards.iter().any(Option::is_some)
+    }
+
+    /// What is believed of a hold on a side of focus.
+    fn both(&self, hold: Hold, side: Side) -> f64 {
+        let agrees = |card: &CardSeen| card.agrees(hold, side, &self.settings);
+        let cards: f64 = self.cards.iter().flatten().map(agrees).product();
+        self.hold(hold) * self.side(side) * cards
     }
 
     fn hold(&self, hold: Hold) -> f64 {
@@ -103,7 +123,7 @@ pub fn answers_of_doughnut(
         [(*hold, side), (hold.turned(PI), side.other())].map(|(hold, side)| OrientationAnswer {
             hold,
             side: Some(side),
-            weight: fits * prior.hold(hold) * prior.side(side),
+            weight: fits * prior.both(hold, side),
         })
     });
     shared_out(both.collect())
@@ -122,8 +142,12 @@ pub fn answers_near_focus(prior: &OrientationPrior, tried: &[Tried]) -> Vec<Orie
     shared_out(both.collect())
 }
 
-/// Answers where the frame shows nothing of how the camera is held: rotations all round stand for all of them, the typed one first.
+/// Answers where the frame shows nothing of how the camera is held: what cards say; without any, rotations all round stand for all of
+/// them, the typed one first.
 pub fn answers_of_prior(prior: &OrientationPrior) -> Vec<OrientationAnswer> {
+    if prior.has_cards() {
+        return answers_of_cards(prior);
+    }
     let own = &prior.settings;
     let count = own.rotations_listed;
     let [typed, _] = prior.believed();
@@ -149,6 +173,21 @@ pub fn answers_of_prior(prior: &OrientationPrior) -> Vec<OrientationAnswer> {
         }
     }
     shared_out(all)
+}
+
+/// For each mirror image and side the hold that agrees best with the cards.
+fn answers_of_cards(prior: &OrientationPrior) -> Vec<OrientationAnswer> {
+    let cards: Vec<CardSeen> = prior.cards.iter().flatten().copied().collect();
+    let ways = [false, true].map(|mirrored| {
+        [Side::Inside, Side::Outside].map(|side| {
+            hold_of_cards(&cards, mirrored, side).map(|hold| OrientationAnswer {
+                hold,
+                side: Some(side),
+                weight: prior.both(hold, side),
+            })
+        })
+    });
+    shared_out(ways.into_iter().flatten().flatten().collect())
 }
 
 /// Answers of less weight than this are not told.
@@ -180,6 +219,7 @@ mod tests {
             },
             known,
             side,
+            cards: [None; 2],
             settings: OrientationSettings::default(),
         }
     }
@@ -224,6 +264,38 @@ mod tests {
         let known = prior(Some(Orientation::Known), None);
         let answers = answers_of_doughnut(&known, Side::Outside, &as_typed);
         assert!(weight(&answers, 220.0, false, Side::Inside) < counts);
+    }
+
+    /// A card at a screw, on a told side, leaves the two mirror images; a second one leaves the right one.
+    #[test]
+    fn two_cards_leave_one_answer_and_one_card_two() {
+        let truth = Hold {
+            rotation_rad: -100.0 * DEG,
+            mirrored: true,
+        };
+        let card = |screw: usize, at_deg: f64| {
+            let mut card = CardSeen {
+                screw,
+                azimuth_rad: at_deg * DEG,
+                direction_rad: 0.0,
+            };
+            card.direction_rad = -card.off_rad(truth, Side::Outside);
+            Some(card)
+        };
+        let counts = OrientationSettings::default().weight_that_counts;
+        let open = |cards| {
+            let mut prior = prior(Some(Orientation::Assumed), Some(Side::Outside));
+            prior.cards = cards;
+            let mut all = answers_of_prior(&prior);
+            all.retain(|answer| answer.weight > counts);
+            all
+        };
+        let two = open([card(0, 90.0), card(1, 210.0)]);
+        assert_eq!(two.len(), 1, "{two:?}");
+        assert!(two[0].hold.is_near(truth, 1e-9), "{two:?}");
+        let one = open([card(0, 90.0), None]);
+        assert_eq!(one.len(), 2, "{one:?}");
+        assert!(one[0].hold.mirrored != one[1].hold.mirrored);
     }
 
     /// The shadows contradict what was typed and told together: neither is believed.

@@ -94,9 +94,14 @@ impl HoldSearch<'_> {
         let at_most = self.settings.orientation.tried_at_most;
         if found.is_empty() || found.len() > at_most {
             // no shadow is seen: every turn of the camera fits
-            return Ok(HeldFit {
-                answers: answers_of_prior(&self.prior),
-                ..self.as_typed()?
+            let typed = self.as_typed()?;
+            let answers = answers_of_prior(&self.prior);
+            return Ok(match self.prior.has_cards() {
+                true => {
+                    let side = typed.fit.side;
+                    self.told_as_heaviest(typed, side, answers)
+                }
+                false => HeldFit { answers, ..typed },
             });
         }
         let first = self.first_to_fit(&found);

@@ -20,7 +20,7 @@ import pathlib
 import statistics
 import tempfile
 import zlib
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, as_completed
 
 import numpy as np
 
@@ -37,12 +37,15 @@ COLUMNS = ("world", "telescope", "start_nm", "rounds", "turned", "trials", "ende
 
 
 def report(arguments):
-    """Run the loops, write the table; 0 when it could be done."""
+    """Run the loops, write the table anew after each, so that a run that is cut off shows what it has; 0 when it could be done."""
     numbers = range(arguments.start, arguments.start + arguments.count)
+    lines, summary = [], {}
     with ThreadPoolExecutor(arguments.jobs) as pool:
-        lines = list(pool.map(lambda number: one_loop(number, arguments), numbers))
-    summary = {"format": "skewstar-loops/1", "by": arguments.by, "typed": arguments.typed, **totals(lines)}
-    files.write_table(arguments.table, COLUMNS, lines, summary)
+        running = [pool.submit(one_loop, number, arguments) for number in numbers]
+        for done in as_completed(running):
+            lines = sorted([*lines, done.result()], key=lambda line: line["world"])
+            summary = {"format": "skewstar-loops/1", "by": arguments.by, "typed": arguments.typed, **totals(lines)}
+            files.write_table(arguments.table, COLUMNS, lines, summary)
     print(json.dumps(summary, indent=1))
     return 0
 
