@@ -25,8 +25,8 @@ use crate::measure::orientation::{
 use crate::measure::{
     Advice, Aim, CardSeen, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
     MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
-    WholeFrameOptions, advise, findings, good_enough, holds_in_words, measure, measure_two, next_step,
-    step_and_rest, whole_frame,
+    WholeFrameOptions, advise, findings, good_enough, holds_in_words, measure, measure_two,
+    next_step, step_and_rest, whole_frame,
 };
 use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;

@@ -108,7 +108,8 @@ impl Job {
         }
         for (seen, card) in measure.cards.iter_mut().zip(&self.cards) {
             let picture = card.picture.as_ref().unwrap_or(&self.frames.first);
-            let found = card_over_rim(picture, &self.instrument, &card.screw, &self.wanted.measure)?;
+            let found =
+                card_over_rim(picture, &self.instrument, &card.screw, &self.wanted.measure)?;
             *seen = Some(found);
         }
         let options = DiagnosisOptions {

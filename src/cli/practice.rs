@@ -188,7 +188,14 @@ fn tell(
     }
     let report = session.is_finished().then(|| DrillReport::new(session));
     let assembly = session.owner().assembly.as_ref();
-    let advice = Suggestion::new(session)
+    let suggestion = Suggestion::new(session);
+    let next = match &report {
+        None => suggestion
+            .as_ref()
+            .map(|advice| advice.next(session.owner())),
+        Some(_) => None,
+    };
+    let advice = suggestion
         .zip(assembly)
         .map(|(advice, assembly)| advice.words(assembly));
     match &report {
@@ -209,6 +216,8 @@ fn tell(
         "cost_min": session.cost_min(),
         "said": said,
         "advice": advice,
+        "next": next,
+        "won": report.as_ref().map(|report| report.goal_reached),
         "report": report,
     }))?;
     Ok(())

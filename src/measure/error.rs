@@ -53,7 +53,9 @@ pub enum MeasureError {
         screws: Vec<String>,
     },
     /// No card is seen.
-    #[error("no card is seen over the rim: no single stretch of the ring is dark, as a card at screw {screw} makes it")]
+    #[error(
+        "no card is seen over the rim: no single stretch of the ring is dark, as a card at screw {screw} makes it"
+    )]
     NoCard {
         /// At which screw it was to be.
         screw: String,

@@ -7,8 +7,8 @@ use super::fit::{Dimension, Fitted, FrameView, Look, Recorded, Unknown};
 use super::judged::judged;
 use super::masked::{MaskedFit, aligned_star, measure_masked};
 use super::orientation::{
-    CardSeen, HeldFit, HoldSearch, OrientationAnswer, OrientationPrior, answers_of_masked, carried_field,
-    holds_of_spikes,
+    CardSeen, HeldFit, HoldSearch, OrientationAnswer, OrientationPrior, answers_of_masked,
+    carried_field, holds_of_spikes,
 };
 use super::picture::{CutStar, Picture};
 use super::region_rays::{RegionRay, region_rays};
@@ -221,9 +221,11 @@ pub fn card_over_rim(
     let star = picture.star(instrument, false, options.at_px, &settings.finding)?;
     let edges = edges_of(&star, &settings.ring)?;
     let at = (number, assembly.screws[number].azimuth_rad);
-    CardSeen::in_ring(&edges, at, &settings.orientation).ok_or(MeasureError::NoCard {
-        screw: screw.into(),
-    })
+    CardSeen::in_ring(&star.light_adu, &edges, at, &settings.orientation).ok_or(
+        MeasureError::NoCard {
+            screw: screw.into(),
+        },
+    )
 }
 
 /// Measures a masked star, with the camera held as its spikes lie.

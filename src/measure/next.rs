@@ -36,6 +36,8 @@ pub enum Deed {
     Card,
     /// Take out of the beam what stands in it.
     ClearBeam,
+    /// End the session: its goal is reached.
+    Finish,
     /// Nothing: it is good enough.
     Stop,
     /// Put right what the flags name, and take the frame again.
@@ -67,7 +69,8 @@ pub struct NextStep {
 }
 
 impl NextStep {
-    fn new(deed: Deed, words: impl Into<String>, why: impl Into<String>) -> NextStep {
+    /// A step that is nothing but its words.
+    pub fn new(deed: Deed, words: impl Into<String>, why: impl Into<String>) -> NextStep {
         NextStep {
             deed,
             screw: None,
@@ -87,7 +90,7 @@ impl NextStep {
     }
 
     /// The turn of one screw, never more than is asked for; `None` without screws.
-    fn of_screw(
+    pub fn of_screw(
         deed: Deed,
         instrument: &Instrument,
         screw: usize,

@@ -5,6 +5,7 @@ use super::doughnut::{Side, SideFrom};
 use super::good_enough::{GoodEnough, StopBy};
 use super::measurement::{Measurement, aligned_modes};
 use super::next::{self, Deed, NextStep, step_words};
+use super::orientation::OrientationAnswer;
 use super::report::Findings;
 use super::step::Step;
 use crate::frame::clock;
@@ -12,7 +13,6 @@ use crate::instrument::{Assembly, AssemblyKind, Instrument, Orientation, way};
 use crate::math::Uncertain;
 use crate::pupil::frame_direction;
 use crate::state::{Coma, ScrewTurns};
-use super::orientation::OrientationAnswer;
 use crate::units::{DEG, NM, UM};
 
 /// A dark centre that is pushed aside by less than this is said to sit in the middle: edges are read to 0.2 px
@@ -94,7 +94,9 @@ pub fn holds_in_words(answers: &[OrientationAnswer]) -> Option<String> {
         .take(HOLDS_SAID)
         .map(|answer| {
             let mirroring = if answer.hold.mirrored { "" } else { "not " };
-            let side = answer.side.map_or(String::new(), |side| format!(", {} focus", side.name()));
+            let side = answer
+                .side
+                .map_or(String::new(), |side| format!(", {} focus", side.name()));
             format!(
                 "turned by {:.0} degrees and {mirroring}mirrored{side} ({:.0} %)",
                 answer.hold.rotation_rad / DEG,

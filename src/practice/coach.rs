@@ -12,6 +12,8 @@ use crate::axes::FramePx;
 use crate::frame::hour;
 use crate::instrument::{Assembly, Instrument, end, fraction, way};
 use crate::math::robust::median;
+use crate::measure::settings::AdviceSettings;
+use crate::measure::{Deed, NextStep};
 use crate::mechanics::{Plane, turns_for};
 use crate::simulate::clock;
 use crate::state::{ScrewTurns, State};
@@ -67,6 +69,37 @@ impl Suggestion {
             raised_front_deg: told.and_then(|t| raised_front_deg(session.owner(), t)),
             step: step(session, assembly, latest, tilt),
         })
+    }
+
+    /// The step for programs, as a measurement's `next`: turns positive lengthen, degrees are the wrench's in fives.
+    pub fn next(&self, owner: &Instrument) -> NextStep {
+        let words = owner
+            .assembly
+            .as_ref()
+            .map_or(String::new(), |a| step_words(&self.step, a));
+        let plain = |deed| NextStep::new(deed, words.clone(), self.seen.clone());
+        match &self.step {
+            Step::Turn {
+                screw,
+                clockwise_turns,
+                trial,
+            } => {
+                let deed = if *trial { Deed::Trial } else { Deed::Turn };
+                let turned = owner.assembly.as_ref().and_then(|assembly| {
+                    let turns = assembly.clockwise.sign() * clockwise_turns;
+                    let number = assembly.screw(screw).ok()?;
+                    let settings = AdviceSettings::default();
+                    NextStep::of_screw(deed, owner, number, turns, &settings, &self.seen)
+                });
+                turned.unwrap_or_else(|| plain(deed))
+            }
+            Step::Focus { outward_um } => NextStep {
+                focus_um: Some(*outward_um),
+                ..plain(Deed::Refocus)
+            },
+            Step::Recentre => plain(Deed::Recentre),
+            Step::Finish => plain(Deed::Finish),
+        }
     }
 
     /// All of it, one line a thought; the last line starts with "Try:".

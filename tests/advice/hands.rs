@@ -71,7 +71,7 @@ fn next_for(instrument: &Instrument, coma_nm: [f64; 2]) -> Option<NextStep> {
             tried: &[],
             cards: &[],
             orientations: &[],
-                weight_that_counts: 0.01,
+            weight_that_counts: 0.01,
             flags: &Flags::default(),
             settings: &settings,
         };

@@ -62,6 +62,50 @@ fn a_session_is_one_readable_file_that_hides_the_answer() {
     assert_eq!(answer["cost_min"], 6.0);
 }
 
+/// Who follows `next` alone, by the screw and the turns it names, wins; `won` says so, and what it says agrees with the words.
+#[test]
+fn next_alone_wins_a_drill() {
+    let place = started("one-screw");
+    let asked = |verbs: &[&str]| -> Value {
+        let words = [
+            &["practice"][..],
+            verbs,
+            &["--session", "night.toml", "--json"],
+        ]
+        .concat();
+        let told = place.run(&words);
+        serde_json::from_str(&told.stdout).unwrap_or_else(|_| panic!("no JSON: {}", told.stderr))
+    };
+    let mut answer = asked(&["look"]);
+    assert_eq!(answer["won"], Value::Null);
+    for _ in 0..16 {
+        let next = &answer["next"];
+        let words = next["words"].as_str().expect("words");
+        assert!(
+            next["why"].as_str().expect("a reason").starts_with("Seen:"),
+            "{next:#}"
+        );
+        match next["do"].as_str().expect("a deed") {
+            "turn" | "trial" => {
+                let degrees = next["degrees"].as_i64().expect("degrees");
+                assert!(degrees % 5 == 0 && degrees != 0, "{next:#}");
+                let screw = next["screw"].as_str().expect("a screw");
+                assert!(words.starts_with(&format!("{screw}: ")), "{words}");
+                // clockwise facing the head, as the wrench goes
+                let turned = format!("{:.6}", degrees as f64 / 360.0);
+                answer = asked(&["turn", screw, &turned]);
+            }
+            "recentre" => answer = asked(&["recentre"]),
+            "finish" => {
+                assert_eq!(asked(&["reveal"])["won"], true);
+                return;
+            }
+            other => panic!("{other} on a level without focus"),
+        }
+    }
+    panic!("the words never came to an end: {answer:#}");
+}
+
 #[test]
 fn revealing_too_early_is_status_1_and_draws_the_path() {
     let place = started("one-screw");

@@ -54,19 +54,30 @@ fn rays_show_the_card_where_it_is_looked_for() {
             half_width_deg,
             from_mm,
         };
-        for held in [TYPED, Held(150.0, false), Held(-75.0, true), Held(33.0, true)] {
+        for held in [
+            TYPED,
+            Held(150.0, false),
+            Held(-75.0, true),
+            Held(33.0, true),
+        ] {
             for side in [Side::Inside, Side::Outside] {
                 let picture = thrown(&card, held, side);
                 let edges = ring(&picture, &settings.ring).expect("a ring");
                 let at = (0, azimuth_deg * DEG);
-                let seen = CardSeen::in_ring(&edges, at, &OrientationSettings::default());
-                let mut camera = Camera::new(3.8 * UM, [84, 84], Passband::Band([500.0 * NM, 600.0 * NM]));
+                let seen = CardSeen::in_ring(&picture, &edges, at, &OrientationSettings::default());
+                let mut camera =
+                    Camera::new(3.8 * UM, [84, 84], Passband::Band([500.0 * NM, 600.0 * NM]));
                 camera.rotation_rad = held.0 * DEG;
                 camera.mirrored = held.1;
                 let instrument = Instrument::new(Telescope::new(164.0 * MM, 394.0 * MM), camera);
                 let hold = instrument.camera.hold();
                 let off = seen.expect("a card").off_rad(hold, side) / DEG;
-                assert!(off.abs() < 4.0, "{azimuth_deg} {} {}: {off}", held.0, held.1);
+                assert!(
+                    off.abs() < 4.0,
+                    "{azimuth_deg} {} {}: {off}",
+                    held.0,
+                    held.1
+                );
             }
         }
     }
@@ -117,11 +128,25 @@ fn two_cards_and_the_side_settle_it() {
         assert_eq!(one["next"]["do"], "card", "{about}: {one:#}");
         assert_eq!(one["next"]["screw"], "B", "{about}");
         assert_eq!(counting(&one).len(), 2, "{about}: {one:#}");
-        let both = ["--card-at", "A=out/at-a.fits", "--card-at", "B", "--side", side];
+        let both = [
+            "--card-at",
+            "A=out/at-a.fits",
+            "--card-at",
+            "B",
+            "--side",
+            side,
+        ];
         let two = measured(&place, "at-b", &both);
         assert_eq!(two["next"]["do"], "clear-beam", "{about}: {two:#}");
         assert_near(&two, real, &about);
-        let both = ["--card-at", "A=out/at-a.fits", "--card-at", "B=out/at-b.fits", "--side", side];
+        let both = [
+            "--card-at",
+            "A=out/at-a.fits",
+            "--card-at",
+            "B=out/at-b.fits",
+            "--side",
+            side,
+        ];
         let star = measured(&place, "star", &both);
         assert_near(&star, real, &about);
         assert_eq!(star["verdict"], "turn", "{about}: {star:#}");
@@ -150,12 +175,19 @@ fn assert_near(report: &Value, real: Held, about: &str) {
 fn what_is_no_card_is_said() {
     let place = place(TYPED, -420.0);
     let asked = |more: &[&str]| {
-        let words = [&["measure", "out/star.fits", "--instrument", "typed.toml"], more].concat();
+        let words = [
+            &["measure", "out/star.fits", "--instrument", "typed.toml"],
+            more,
+        ]
+        .concat();
         place.run(&words)
     };
     for (more, said) in [
         (&["--card-at", "A"][..], "no card is seen over the rim"),
-        (&["--card-at", "Q"][..], "the instrument has the screws A, B, C"),
+        (
+            &["--card-at", "Q"][..],
+            "the instrument has the screws A, B, C",
+        ),
         (
             &["--card-at", "A", "--card-at", "B", "--card-at", "C"][..],
             "3 cards are named",

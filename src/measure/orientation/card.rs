@@ -4,12 +4,15 @@
 //! not opposite to the first, leaves one.
 
 use super::super::doughnut::Side;
-use super::super::ring::{Ring, Sector};
+use super::super::harmonics::Harmonics;
+use super::super::ring::Ring;
 use super::super::settings::OrientationSettings;
+use super::profile::interpolated;
 use crate::instrument::{Hold, wrapped};
 use crate::pupil::axes_of;
+use ndarray::Array2;
 use num_complex::Complex64;
-use std::f64::consts::PI;
+use std::f64::consts::{PI, TAU};
 
 /// A card that a frame shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -23,23 +26,25 @@ pub struct CardSeen {
 }
 
 impl CardSeen {
-    /// The bite of a ring; `None` where no single stretch of it is dark.
+    /// The bite in a ring of a picture (element `[[row, column]]`, row 0 at the bottom, its sky zero); `None` where no single stretch of
+    /// the ring is dark.
     ///
     /// # Accuracy
-    /// Within 4 degrees of the middle of a card that covers 20 to 60 degrees of the rim (`tests/orientation/cards.rs`).
+    /// Within 4 degrees of the middle of a card that covers 24 to 60 degrees of the rim (`tests/orientation/cards.rs`).
     pub fn in_ring(
+        picture: &Array2<f64>,
         ring: &Ring,
         (screw, azimuth_rad): (usize, f64),
         settings: &OrientationSettings,
     ) -> Option<CardSeen> {
-        let dark = darkness(&ring.sectors);
+        let dark = darkness(picture, ring, settings.card_dark_share)?;
         let bites = stretches(&dark, settings.card_dark_share);
         let [first, others @ ..] = &bites[..] else {
             return None;
         };
         let second = others.first().map_or(0.0, |stretch| stretch.norm());
         let alone = second < settings.card_second_share * first.norm();
-        let wide = first.norm() >= settings.card_sectors_at_least;
+        let wide = first.norm() * TAU / DIRECTIONS as f64 >= settings.card_rad_at_least;
         (alone && wide).then(|| CardSeen {
             screw,
             azimuth_rad,
@@ -85,16 +90,65 @@ pub fn hold_of_cards(cards: &[CardSeen], mirrored: bool, side: Side) -> Option<H
     (sum.norm() > 0.0).then(|| upright.showing_turned(sum.arg()))
 }
 
-/// Share of light that is missing in each sector, against the usual one.
-fn darkness(sectors: &[Sector]) -> Vec<(f64, f64)> {
-    let mut light: Vec<f64> = sectors.iter().map(|s| s.brightness).collect();
-    light.sort_by(f64::total_cmp);
-    let usual = light.get(light.len() / 2).copied().unwrap_or(0.0);
-    let missing = |s: &Sector| (s.azimuth_rad, (1.0 - s.brightness / usual).max(0.0));
-    sectors.iter().filter(|_| usual > 0.0).map(missing).collect()
+/// Share of light that is missing in each direction between the circles of the two edges (circles, for the edges themselves give way
+/// to a card), against the smooth course of the light round the ring, which coma bends: drawn through all directions but dark ones.
+fn darkness(picture: &Array2<f64>, ring: &Ring, dark_share: f64) -> Option<Vec<(f64, f64)>> {
+    let [inner, outer] = [
+        ring.inner_radius_px.unwrap_or(0.0) / MARGIN,
+        ring.outer_radius_px * MARGIN,
+    ];
+    let centre = ring.outer_centre_px.xy();
+    let light = |azimuth: f64| {
+        let ahead = [libm::cos(azimuth), libm::sin(azimuth)];
+        let at = |k: usize| {
+            let radius = inner + (outer - inner) * (k as f64 + 0.5) / ALONG as f64;
+            interpolated(
+                picture,
+                [0, 1].map(|axis| centre[axis] + radius * ahead[axis]),
+            )
+        };
+        (0..ALONG).map(at).sum::<f64>()
+    };
+    let azimuths = (0..DIRECTIONS).map(|k| k as f64 * TAU / DIRECTIONS as f64);
+    let all: Vec<(f64, f64)> = azimuths.map(|azimuth| (azimuth, light(azimuth))).collect();
+    let missing = |smooth: &Harmonics| -> Vec<(f64, f64)> {
+        let share = |(azimuth, light): &(f64, f64)| {
+            let usual = smooth.value(*azimuth);
+            let lit = usual > 0.0;
+            (
+                *azimuth,
+                if lit {
+                    (1.0 - light / usual).max(0.0)
+                } else {
+                    0.0
+                },
+            )
+        };
+        all.iter().map(share).collect()
+    };
+    let mut smooth = Harmonics::through(&all, 1)?;
+    for _ in 0..ROUNDS {
+        let dark = missing(&smooth);
+        let lit = all
+            .iter()
+            .zip(&dark)
+            .filter(|(_, dark)| dark.1 < dark_share);
+        let lit: Vec<(f64, f64)> = lit.map(|(light, _)| *light).collect();
+        smooth = Harmonics::through(&lit, 1)?;
+    }
+    Some(missing(&smooth))
 }
 
-/// Neighbouring sectors that are dark, each stretch as the sum of its darkness with directions, the darkest first.
+/// Times that the smooth course is drawn anew without dark directions.
+const ROUNDS: usize = 4;
+/// Directions in which the ring's light is read.
+const DIRECTIONS: usize = 72;
+/// Samples between the edges.
+const ALONG: usize = 16;
+/// The rim itself, where edges blur, is left out by this factor.
+const MARGIN: f64 = 0.94;
+
+/// Neighbouring directions that are dark, each stretch as the sum of its darkness with directions, the darkest first.
 fn stretches(dark: &[(f64, f64)], from: f64) -> Vec<Complex64> {
     let lit = dark.iter().position(|(_, missing)| *missing < from);
     let mut all = vec![Complex64::ZERO];
@@ -117,7 +171,6 @@ fn stretches(dark: &[(f64, f64)], from: f64) -> Vec<Complex64> {
 mod tests {
     use super::*;
     use crate::units::DEG;
-    use std::f64::consts::TAU;
 
     /// Two cards at 90 and 210 degrees, each shown where a hold has them, lead back to that hold and to no other mirror image.
     #[test]
@@ -157,28 +210,35 @@ mod tests {
     #[test]
     fn a_bite_is_found_and_two_alike_are_none() {
         let settings = OrientationSettings::default();
-        let ring = |dark: &[usize]| Ring {
+        let ring = Ring {
             outer_centre_px: crate::axes::FramePx::new([50.0, 50.0]),
             outer_radius_px: 40.0,
             dark_centre_px: None,
-            inner_radius_px: None,
-            sectors: (0..36)
-                .map(|k| Sector {
-                    azimuth_rad: k as f64 * TAU / 36.0,
-                    thickness_px: 20.0,
-                    brightness: if dark.contains(&k) { 0.1 } else { 1.1 },
-                })
-                .collect(),
+            inner_radius_px: Some(15.0),
+            sectors: Vec::new(),
             shadows: Vec::new(),
             oval_px: [0.0, 0.0],
         };
-        let seen = |dark: &[usize]| CardSeen::in_ring(&ring(dark), (0, 0.0), &settings);
+        // dark from 24 px outwards within so many degrees of each direction
+        let seen = |dark: &[(f64, f64)]| {
+            let picture = Array2::from_shape_fn((101, 101), |(row, column)| {
+                let [x, y] = [column as f64 - 50.0, row as f64 - 50.0];
+                let off = |to: f64| wrapped(libm::atan2(y, x) - to * DEG).abs() / DEG;
+                let covered = dark.iter().any(|(to, half)| off(*to) < *half);
+                let radius = x.hypot(y);
+                let lit = (15.0..40.0).contains(&radius) && !(covered && radius > 24.0);
+                if lit { 1.0 } else { 0.0 }
+            });
+            CardSeen::in_ring(&picture, &ring, (0, 0.0), &settings)
+        };
         // across the seam of directions too
-        let found = seen(&[34, 35, 0]).unwrap();
-        assert!((wrapped(found.direction_rad + 10.0 * DEG)).abs() < 1e-9);
-        assert!((seen(&[8, 9, 10]).unwrap().direction_rad - 90.0 * DEG).abs() < 1e-9);
+        for to in [-3.0, 90.0, 171.0] {
+            let found = seen(&[(to, 18.0)]).expect("a card");
+            let off = wrapped(found.direction_rad - to * DEG) / DEG;
+            assert!(off.abs() < 2.5, "{to}: {off}");
+        }
         assert!(seen(&[]).is_none());
-        assert!(seen(&[4]).is_none(), "a vane is no card");
-        assert!(seen(&[4, 5, 6, 20, 21, 22]).is_none());
+        assert!(seen(&[(40.0, 4.0)]).is_none(), "a vane is no card");
+        assert!(seen(&[(40.0, 18.0), (200.0, 17.0)]).is_none());
     }
 }

@@ -235,7 +235,7 @@ fn valleys(curve: &[f64], apart_rad: f64) -> Vec<usize> {
 }
 
 /// Light between four pixels; 0 outside.
-fn interpolated(picture: &Array2<f64>, [x, y]: [f64; 2]) -> f64 {
+pub(super) fn interpolated(picture: &Array2<f64>, [x, y]: [f64; 2]) -> f64 {
     let (column, row) = (x.floor(), y.floor());
     let (fx, fy) = (x - column, y - row);
     let at = |dy: f64, dx: f64| {

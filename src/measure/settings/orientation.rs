@@ -22,20 +22,20 @@ settings! {
         /// that it counts for much and settles nothing alone. Larger: a side told wrong gives wrong screws, and with a rotation
         /// that is wrong by half a turn no frame shows it. Smaller: the likeliest side is not taken.
         told_side_believed: f64 = 0.95,
-        /// The same where a frame shows a card at a screw: who holds cards settles the side first. Set by hand. Larger: a side told wrong
+        /// The same where a frame shows a card at a screw: who holds cards settles the side first. Set by hand, so that a rotation typed half a turn wrong does not speak against it. Larger: a side told wrong
         /// turns the camera by half a turn. Smaller: cards settle nothing.
-        told_side_believed_with_card: f64 = 0.995,
+        told_side_believed_with_card: f64 = 0.999,
         /// How well a hand holds a card at a screw's place, radians (standard deviation). Common practice, no source. Larger: two cards do
         /// not tell mirroring. Smaller: a card held aside contradicts the truth.
         card_sigma_rad: f64 = 8.0 * DEG,
         /// Belief that a card was held at another screw than was said. Set by hand. Larger: cards settle nothing. Smaller: a slip is believed.
         card_slip_believed: f64 = 1e-5,
-        /// Share of the usual light that is missing in a sector which a card covers. Set by hand: a card stands in part of the
+        /// Share of the usual light that is missing in a direction that a card covers. Set by hand: a card stands in part of the
         /// ring's width. Larger: cards at the rim alone are not seen. Smaller: coma's dim side is taken for a card.
-        card_dark_share: f64 = 0.35,
-        /// Darkness of a card, in sectors of ten degrees that are wholly dark. Set by hand: a vane covers less. Larger: small cards are not seen.
-        /// Smaller: vanes are cards.
-        card_sectors_at_least: f64 = 1.2,
+        card_dark_share: f64 = 0.2,
+        /// Darkness of a card: so much of the ring, wholly dark, would miss the same light. Set by hand: a vane covers less. Larger: small cards
+        /// are not seen. Smaller: vanes are cards.
+        card_rad_at_least: f64 = 7.0 * DEG,
         /// A second dark stretch is no larger than this share of the first. Set by hand. Larger: two things in the beam pass for a card. Smaller:
         /// a vane beside a card makes it none.
         card_second_share: f64 = 0.6,
