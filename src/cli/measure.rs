@@ -32,14 +32,14 @@ pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
         false => None,
     };
     let frames = Frames::read(args, &instrument, console)?;
-    let instrument_of_cards = instrument.clone();
+    let cards = TypedCard::read_all(&args.card_at, &instrument, console)?;
     let job = Job {
         frames: frames.clone(),
         instrument,
         response,
         typed_s,
         wanted: Wanted::of(args),
-        cards: TypedCard::read_all(&args.card_at, &instrument_of_cards, console)?,
+        cards,
     };
     let shown = Progress::waiting(console, "measuring");
     let found = interrupt.or_done(move || job.diagnosis())??;
@@ -130,7 +130,6 @@ impl Job {
 }
 
 /// `A`, or `A=IMAGE`.
-#[derive(Clone)]
 struct TypedCard {
     screw: String,
     /// `None` where the frame that is measured shows it.

@@ -315,7 +315,7 @@ fn after_card(found: &Findings, instrument: &Instrument) -> NextStep {
             "Take the card away, take a frame, and measure it with --card-at SCREW=IMAGE for each frame that shows a card.",
             match sides_open {
                 true => "how the camera is held depends on the side of focus: say --side too",
-                false => "the cards say how the camera is held",
+                false => "the cards say how the camera is held, if the side of focus is right",
             },
         ),
     }

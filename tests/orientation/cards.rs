@@ -5,11 +5,11 @@ use super::measured::{CABLE, Held, TYPED, after_step, measured, tilt_in_turns, u
 use crate::cli::program::Place;
 use ndarray::Array2;
 use serde_json::Value;
-use skewstar::instrument::{Camera, Instrument, Passband, Telescope, wrapped};
+use skewstar::instrument::{Hold, wrapped};
 use skewstar::measure::orientation::CardSeen;
 use skewstar::measure::settings::OrientationSettings;
 use skewstar::measure::{MeasureSettings, Side, ring};
-use skewstar::units::{DEG, MM, NM, UM};
+use skewstar::units::DEG;
 
 /// What covers the rim from `from_mm` outwards within some degrees of an azimuth.
 struct Card {
@@ -65,12 +65,10 @@ fn rays_show_the_card_where_it_is_looked_for() {
                 let edges = ring(&picture, &settings.ring).expect("a ring");
                 let at = (0, azimuth_deg * DEG);
                 let seen = CardSeen::in_ring(&picture, &edges, at, &OrientationSettings::default());
-                let mut camera =
-                    Camera::new(3.8 * UM, [84, 84], Passband::Band([500.0 * NM, 600.0 * NM]));
-                camera.rotation_rad = held.0 * DEG;
-                camera.mirrored = held.1;
-                let instrument = Instrument::new(Telescope::new(164.0 * MM, 394.0 * MM), camera);
-                let hold = instrument.camera.hold();
+                let hold = Hold {
+                    rotation_rad: held.0 * DEG,
+                    mirrored: held.1,
+                };
                 let off = seen.expect("a card").off_rad(hold, side) / DEG;
                 assert!(
                     off.abs() < 4.0,

@@ -113,16 +113,11 @@ fn darkness(picture: &Array2<f64>, ring: &Ring, dark_share: f64) -> Option<Vec<(
     let all: Vec<(f64, f64)> = azimuths.map(|azimuth| (azimuth, light(azimuth))).collect();
     let missing = |smooth: &Harmonics| -> Vec<(f64, f64)> {
         let share = |(azimuth, light): &(f64, f64)| {
-            let usual = smooth.value(*azimuth);
-            let lit = usual > 0.0;
-            (
-                *azimuth,
-                if lit {
-                    (1.0 - light / usual).max(0.0)
-                } else {
-                    0.0
-                },
-            )
+            let missing = match smooth.value(*azimuth) {
+                usual if usual > 0.0 => (1.0 - light / usual).max(0.0),
+                _ => 0.0,
+            };
+            (*azimuth, missing)
         };
         all.iter().map(share).collect()
     };

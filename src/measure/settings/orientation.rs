@@ -22,8 +22,8 @@ settings! {
         /// that it counts for much and settles nothing alone. Larger: a side told wrong gives wrong screws, and with a rotation
         /// that is wrong by half a turn no frame shows it. Smaller: the likeliest side is not taken.
         told_side_believed: f64 = 0.95,
-        /// The same where a frame shows a card at a screw: who holds cards settles the side first. Set by hand, so that a rotation typed half a turn wrong does not speak against it. Larger: a side told wrong
-        /// turns the camera by half a turn. Smaller: cards settle nothing.
+        /// The same where a frame shows a card at a screw: who holds cards settles the side first. Set by hand, so that a rotation typed half
+        /// a turn wrong does not speak against it. Larger: a side told wrong turns the camera by half a turn. Smaller: cards settle nothing.
         told_side_believed_with_card: f64 = 0.999,
         /// How well a hand holds a card at a screw's place, radians (standard deviation). Common practice, no source. Larger: two cards do
         /// not tell mirroring. Smaller: a card held aside contradicts the truth.
