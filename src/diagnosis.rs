@@ -23,10 +23,10 @@ use crate::measure::orientation::{
     carried_field, cases_of_frame, helps,
 };
 use crate::measure::{
-    Advice, Aim, CardSeen, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
-    MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
-    WholeFrameOptions, advise, findings, good_enough, holds_in_words, measure, measure_two,
-    next_step, step_and_rest, whole_frame,
+    Advice, Aim, CardFrame, CardSeen, Findings, GoodEnough, MeasureError, MeasureOptions,
+    MeasureReport, MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict,
+    WholeFrame, WholeFrameOptions, advise, cards_seen, findings, good_enough, holds_in_words,
+    measure, measure_two, next_step, step_and_rest, whole_frame,
 };
 use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
@@ -37,6 +37,9 @@ use crate::units::ARCMIN;
 pub struct DiagnosisOptions<'a> {
     /// Mask, side, which star, its temperature, and the settings of everything that follows.
     pub measure: MeasureOptions,
+    /// Frames that show a card held over the rim, two at most, on the side of focus of the frame at hand. Where the frame at hand is one of
+    /// them, no star is measured.
+    pub cards: Vec<CardFrame<'a>>,
     /// A second frame of the same telescope at another focus.
     pub second: Option<&'a Picture>,
     /// Whether all stars of the frame are to be measured instead of one.
@@ -106,6 +109,20 @@ impl Diagnosis {
         instrument: &Instrument,
         options: &DiagnosisOptions,
     ) -> Result<Diagnosis, DiagnosisError> {
+        if !options.cards.is_empty() {
+            check_instrument(instrument)?;
+        }
+        let cards = cards_seen(&options.cards, picture, instrument, &options.measure)?;
+        let options = &DiagnosisOptions {
+            measure: MeasureOptions {
+                cards,
+                ..options.measure
+            },
+            ..options.clone()
+        };
+        if options.cards.iter().any(|card| card.picture.is_none()) {
+            return Diagnosis::of_cards(picture, instrument, options);
+        }
         let settings = &options.measure.settings;
         let mut instrument = instrument.clone();
         let mut flags = options.flags.clone();
@@ -123,7 +140,7 @@ impl Diagnosis {
                 learned.holds.clone(),
             ),
             None => {
-                let seen = seen_orientations(&instrument, star.as_ref(), options);
+                let seen = seen_orientations(&instrument, picture, star.as_ref(), options);
                 let cases = cases_of_frame(&seen, per_rad_of(&instrument));
                 (seen, cases)
             }
@@ -160,16 +177,15 @@ impl Diagnosis {
     }
 
     /// What cards over the rim say of how the camera is held, where the frame at hand shows one of them and no star to be measured.
-    ///
-    /// # Errors
-    /// [`DiagnosisError::Instrument`].
-    pub fn of_cards(
+    fn of_cards(
+        picture: &Picture,
         instrument: &Instrument,
         options: &DiagnosisOptions,
     ) -> Result<Diagnosis, DiagnosisError> {
         check_instrument(instrument)?;
         let settings = &options.measure.settings;
-        let orientations = answers_of_prior(&OrientationPrior::of(instrument, &options.measure));
+        let orientations =
+            answers_of_prior(&OrientationPrior::of(instrument, picture, &options.measure));
         Ok(Diagnosis {
             instrument: instrument.clone(),
             star: None,
@@ -386,12 +402,13 @@ fn stop_level(
 /// The ways of holding the camera that the frame leaves; where no star was measured, those that were believed beforehand.
 fn seen_orientations(
     instrument: &Instrument,
+    picture: &Picture,
     star: Option<&Measurement>,
     options: &DiagnosisOptions,
 ) -> Vec<OrientationAnswer> {
     match star {
         Some(star) => star.orientations.clone(),
-        None => answers_of_prior(&OrientationPrior::of(instrument, &options.measure)),
+        None => answers_of_prior(&OrientationPrior::of(instrument, picture, &options.measure)),
     }
 }
 

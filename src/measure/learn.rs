@@ -11,14 +11,16 @@
 //! - The sign of k and a half turn of the camera cannot be told apart, and turns do not depend on which of them it is. The sign is
 //!   taken as typed, and the rotation is the way round in which a response of that sign explains the frames.
 //! - Piston changes focus, which is not learned.
+//!
+//! Cards held over the rim and a file's word on how the sky lies in it are no trials, but say which mirror image it is ([`Lesson`]).
 
 mod fit;
 mod laid_over;
 
 use super::Measurement;
 use super::measurement::aligned_modes;
-use super::orientation::HoldCase;
-use super::settings::LearningSettings;
+use super::orientation::{CardSeen, HoldCase};
+use super::settings::{LearningSettings, MeasureSettings};
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Hold, Instrument, TurnsError};
@@ -27,7 +29,7 @@ use crate::mechanics::{plane_of, turned};
 use crate::pupil::axes_of;
 use crate::state::Coma;
 use crate::units::{ARCMIN, NM};
-use fit::{HoldFit, fit, weighed};
+use fit::{Beside, HoldFit, fit, weighed};
 use num_complex::Complex64;
 use thiserror::Error;
 
@@ -55,6 +57,17 @@ pub struct TrialTurn {
     pub before: Sighting,
     /// The star after.
     pub after: Sighting,
+}
+
+/// What is learned from: trial turns, and what frames say beside them of mirroring.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Lesson<'a> {
+    /// Turns, in any order.
+    pub trials: &'a [TrialTurn],
+    /// Cards that frames show over the rim at screws, all on one side of focus.
+    pub cards: &'a [CardSeen],
+    /// Whether the camera mirrors by what a frame's file says of the sky in it ([`Picture::camera_mirrors`](super::Picture::camera_mirrors)).
+    pub by_header: Option<bool>,
 }
 
 /// The telescope's own response.
@@ -190,18 +203,20 @@ impl Sighting {
 /// `tests/cli/learning.rs` learns from simulated frames of a camera that is turned and mirrored.
 pub fn learn(
     instrument: &Instrument,
-    trials: &[TrialTurn],
-    settings: &LearningSettings,
+    lesson: &Lesson,
+    settings: &MeasureSettings,
 ) -> Result<LearnedResponse, LearnError> {
+    let beside = Beside::of(lesson, &instrument.camera, settings);
+    let settings = &settings.learning;
     let assembly = instrument.assembly.as_ref().ok_or(LearnError::NoScrews)?;
-    let (trials, changes) = seen_changes(instrument, assembly, trials, settings)?;
+    let (trials, changes) = seen_changes(instrument, assembly, lesson.trials, settings)?;
     let expected_m = assembly.response.as_ref().map(|r| r.coma_m_per_rad);
     let fits = |changes: &[ComaChange]| {
         [false, true].map(|mirrored| fit(changes, mirrored, expected_m, settings))
     };
     let (trials, changes, left_out) = without_the_odd_one(trials, changes, &fits, settings);
     let typed = &instrument.camera;
-    let holds = weighed(fits(&changes), typed, expected_m, settings);
+    let holds = weighed(fits(&changes), &beside, expected_m, settings);
     let (best, fit) = &holds[0];
     let spread = fit.spread(changes.len());
     if spread > settings.contradiction_spread {

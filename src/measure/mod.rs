@@ -11,7 +11,7 @@
 //! | `colours.rs`, `gain.rs` | what is typed about filter array and gain, against the frame itself |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
 //! | `measurement.rs`, `picture.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
-//! | `orientation.rs`, `orientation/` | how the camera may be held, each way with its weight |
+//! | `orientation.rs`, `orientation/`, `cards.rs` | how the camera may be held, each way with its weight; frames that show a card |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
 //! | `spikes.rs` | where the spikes of a masked star lie, and what their slopes say |
@@ -29,6 +29,7 @@
 
 mod advice;
 mod background;
+mod cards;
 mod colours;
 mod defects;
 mod doughnut;
@@ -61,15 +62,16 @@ mod words;
 
 pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, Verdict, advise};
 pub use background::Background;
+pub use cards::{CardFrame, card_over_rim, cards_seen};
 pub use colours::{JudgedPattern, judge_pattern};
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;
 pub use gain::GainRange;
 pub use good_enough::{GoodEnough, StopBy, good_enough};
-pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
+pub use learn::{LearnError, LearnedResponse, LearnedScrew, Lesson, Sighting, TrialTurn, learn};
 pub use masked::{MaskedFit, measure_masked};
-pub use measurement::{MeasureOptions, Measurement, Method, card_over_rim, measure, measure_two};
+pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
 pub use next::{Deed, NextStep, next_step};
 pub use orientation::{CardSeen, OrientationAnswer};
 pub use picture::{CutStar, Picture};

@@ -1,10 +1,12 @@
 //! How the camera is held, from changes of coma: the best product k·exp(−i·rotation) for each mirror image, and their weights.
 
-use super::ComaChange;
+use super::{ComaChange, Lesson};
 use crate::instrument::{Camera, Hold, Orientation, wrapped};
-use crate::measure::orientation::HoldCase;
-use crate::measure::settings::LearningSettings;
+use crate::measure::doughnut::Side;
+use crate::measure::orientation::{CardSeen, HoldCase};
+use crate::measure::settings::{LearningSettings, MeasureSettings, OrientationSettings};
 use num_complex::Complex64;
+use std::f64::consts::PI;
 
 /// The best product k·exp(−i·rotation) for one of the mirror images.
 #[derive(Debug, Clone, Copy)]
@@ -68,25 +70,58 @@ fn freedom(trials: usize) -> usize {
     2 * trials - 2
 }
 
+/// What is believed of mirroring apart from trials: what was typed, cards, and the file.
+pub struct Beside<'a> {
+    typed_mirrored: bool,
+    typed_believed: f64,
+    by_header: Option<bool>,
+    cards: &'a [CardSeen],
+    settings: OrientationSettings,
+}
+
+impl<'a> Beside<'a> {
+    pub fn of(lesson: &Lesson<'a>, typed: &Camera, settings: &MeasureSettings) -> Beside<'a> {
+        Beside {
+            typed_mirrored: typed.mirrored,
+            typed_believed: match typed.orientation {
+                Orientation::Known => settings.learning.known_mirroring_believed,
+                Orientation::Assumed => settings.learning.typed_mirroring_believed,
+            },
+            by_header: lesson.by_header,
+            cards: lesson.cards,
+            settings: settings.orientation,
+        }
+    }
+
+    /// How much a hold that explains trials is to be believed. Half a turn of the camera, and the side of focus, move a card to the other side
+    /// of the ring; trials tell neither, so that the better of both ways round counts.
+    fn of_hold(&self, hold: Hold) -> f64 {
+        let agreeing = |source: f64, mirrored: bool| match hold.mirrored == mirrored {
+            true => source,
+            false => 1.0 - source,
+        };
+        let header = self.by_header.map_or(1.0, |mirrored| {
+            agreeing(self.settings.header_parity_believed, mirrored)
+        });
+        let [one, other] = [hold, hold.turned(PI)].map(|hold| {
+            let agrees = |card: &CardSeen| card.agrees(hold, Side::Inside, &self.settings);
+            self.cards.iter().map(agrees).product::<f64>()
+        });
+        agreeing(self.typed_believed, self.typed_mirrored) * header * one.max(other)
+    }
+}
+
 /// Both mirror images with their weights, the heavier first; the lighter only where it is not ruled out.
 pub fn weighed(
     fits: [HoldFit; 2],
-    typed: &Camera,
+    beside: &Beside,
     expected_m: Option<f64>,
     settings: &LearningSettings,
 ) -> Vec<(HoldCase, HoldFit)> {
-    let believed = match typed.orientation {
-        Orientation::Known => settings.known_mirroring_believed,
-        Orientation::Assumed => settings.typed_mirroring_believed,
-    };
     let least = fits[0].chi_square.min(fits[1].chi_square);
     let mut all: Vec<(HoldCase, HoldFit)> = fits
         .into_iter()
         .map(|fit| {
-            let prior = match fit.mirrored == typed.mirrored {
-                true => believed,
-                false => 1.0 - believed,
-            };
             let sense = if expected_m.unwrap_or(1.0) < 0.0 {
                 -1.0
             } else {
@@ -100,7 +135,7 @@ pub fn weighed(
             let learned = HoldCase {
                 hold,
                 coma_m_per_rad: sense * fit.size_m_per_rad,
-                weight: prior * libm::exp(-0.5 * (fit.chi_square - least)),
+                weight: beside.of_hold(hold) * libm::exp(-0.5 * (fit.chi_square - least)),
             };
             (learned, fit)
         })

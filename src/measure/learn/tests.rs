@@ -2,23 +2,35 @@
 
 use super::*;
 use crate::instrument::{Orientation, Screw};
+use crate::measure::Side;
 use crate::testing::fast_unit;
 use crate::units::{ARCMIN, DEG, MM, UM};
 use approx::assert_abs_diff_eq;
 
 /// Turns made exactly, pairs that hold still, and nothing believed of the typed response: what the frames say.
-fn exact() -> LearningSettings {
-    LearningSettings {
+fn exact() -> MeasureSettings {
+    let learning = LearningSettings {
         hand_share: 0.0,
         hand_turns: 0.0,
         lock_shift_m: 0.0,
         typed_response_share: 1e6,
         ..LearningSettings::default()
+    };
+    MeasureSettings {
+        learning,
+        ..MeasureSettings::default()
+    }
+}
+
+fn of_trials(trials: &[TrialTurn]) -> Lesson<'_> {
+    Lesson {
+        trials,
+        ..Lesson::default()
     }
 }
 
 fn learned(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedResponse, LearnError> {
-    learn(instrument, trials, &exact())
+    learn(instrument, &of_trials(trials), &exact())
 }
 
 /// A fast unit with four screws in the directions of the axes, whose typed camera sits like this.
@@ -116,6 +128,48 @@ fn the_typed_sign_decides_between_the_two_ways_round() {
     }
 }
 
+/// One trial leaves both mirror images; a card at a screw that is not in line with it, or the file's word on the sky, settles which,
+/// whatever half turn the sign of the response stands for. A card at the screw that was tried says nothing new.
+#[test]
+fn a_card_or_the_file_settles_the_mirror_image_of_one_trial() {
+    for mirrored in [false, true] {
+        for half_turn in [0.0, 180.0] {
+            let real = unit(30.0, mirrored).camera.hold();
+            let typed = unit(0.0, false);
+            // as the real camera shows coma along the pupil's +x
+            let seen = axes_of(real).forward([50.0, 0.0]);
+            let trials = [trial(&typed, "A", seen, [0.0; 2])];
+            let card = |screw: usize, azimuth_deg: f64| {
+                let mut card = CardSeen {
+                    screw,
+                    azimuth_rad: azimuth_deg * DEG,
+                    direction_rad: 0.0,
+                };
+                let shown = real.turned(half_turn * DEG);
+                card.direction_rad = -card.off_rad(shown, Side::Inside);
+                card
+            };
+            let settled = |cards: &[CardSeen], by_header: Option<bool>| {
+                let lesson = Lesson {
+                    trials: &trials,
+                    cards,
+                    by_header,
+                };
+                let found = learn(&typed, &lesson, &exact()).unwrap();
+                let open = found.flags.has(Flag::MirrorOpen);
+                (found.holds[0].hold, open)
+            };
+            assert!(settled(&[], None).1);
+            assert!(settled(&[card(0, 0.0)], None).1);
+            let (hold, open) = settled(&[card(1, 90.0)], None);
+            assert!(!open && hold.is_near(real, 1e-6), "{mirrored} {hold:?}");
+            // the file and what was typed agree, or contradict each other
+            let (hold, open) = settled(&[], Some(mirrored));
+            assert_eq!((hold.mirrored, open), (mirrored, mirrored));
+        }
+    }
+}
+
 /// Both mirror images of one trial explain it exactly: what the screw that was tried does is the same in both.
 #[test]
 fn one_line_of_screws_leaves_the_mirroring_open() {
@@ -175,12 +229,12 @@ fn inexact_turns_widen_the_uncertainty() {
 #[test]
 fn hand_and_tightening_are_reckoned_with() {
     let typed = unit(85.0, false);
-    let own = LearningSettings::default();
+    let own = MeasureSettings::default();
     let trials = [
         trial(&typed, "A", [0.0, -50.0], [0.0; 2]),
         trial(&typed, "B", [50.0, 0.0], [0.0; 2]),
     ];
-    let found = learn(&typed, &trials, &own).unwrap();
+    let found = learn(&typed, &of_trials(&trials), &own).unwrap();
     let hand = (0.1_f64.powi(2) + (4.0 / 360.0 / one_arcmin()).powi(2)).sqrt();
     // 20 nm in a direction that is not known are 200 nm² along each axis
     let one = (0.5 + 200.0 + (hand * 50.0).powi(2)).sqrt();

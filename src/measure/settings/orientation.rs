@@ -15,6 +15,10 @@ settings! {
         /// Belief that a mirroring that was only typed is right. The design's (DESIGN section 10). Larger: wrong screws are named on
         /// files that were flipped. Smaller: more trials.
         typed_mirroring_believed: f64 = 0.9,
+        /// Belief that a file's word on how the sky lies in it, with the number of reflections typed, tells mirroring. Set by hand: a number of
+        /// reflections may be typed wrong, and rows be flipped after the sky was found. Larger: either slip names wrong screws.
+        /// Smaller: trials although the file tells.
+        header_parity_believed: f64 = 0.98,
         /// Belief that an orientation that was checked is right. Set by hand: below one answer in a hundred is left to error.
         /// Larger: slips of the hand are not seen. Smaller: checked cameras cost trials.
         known_believed: f64 = 0.998,
