@@ -17,20 +17,21 @@
 use crate::axes::FieldM;
 use crate::flag::Flags;
 use crate::instrument::{Hold, Instrument};
-use crate::measure::learn::{LearnError, LearnedResponse};
+use crate::measure::learn::{Belief, LearnError, LearnedResponse, Sighting};
 use crate::measure::orientation::{
     FoundTilt, HoldCase, OrientationAnswer, OrientationPrior, answers_of_prior, carried_coma,
     carried_field, cases_of_frame, helps,
 };
 use crate::measure::{
     Advice, Aim, CardFrame, CardSeen, Findings, GoodEnough, MeasureError, MeasureOptions,
-    MeasureReport, MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict,
-    WholeFrame, WholeFrameOptions, advise, cards_seen, findings, good_enough, holds_in_words,
-    measure, measure_two, next_step, step_and_rest, whole_frame,
+    MeasureReport, MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Plan,
+    PlanFor, Verdict, WholeFrame, WholeFrameOptions, advise, cards_seen, findings, good_enough,
+    holds_in_words, measure, measure_two, next_step, step_and_rest, whole_frame,
 };
 use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
 use crate::units::ARCMIN;
+use num_complex::Complex64;
 
 /// What is asked of a frame, and what is known beside it.
 #[derive(Debug, Clone, Default)]
@@ -95,6 +96,8 @@ pub struct Diagnosis {
     /// Numbers of the screws that trials have shown.
     tried: Vec<usize>,
     cards: Vec<CardSeen>,
+    /// The turn that told turns speak for.
+    plan: Option<Plan>,
     flags: Flags,
     settings: MeasureSettings,
 }
@@ -124,6 +127,9 @@ impl Diagnosis {
             return Diagnosis::of_cards(picture, instrument, options);
         }
         let settings = &options.measure.settings;
+        let belief = options
+            .response
+            .and_then(|learned| Belief::of(learned, instrument, settings));
         let mut instrument = instrument.clone();
         let mut flags = options.flags.clone();
         if let Some(learned) = options.response {
@@ -160,7 +166,11 @@ impl Diagnosis {
             (Some(learned), Some(assembly)) => learned.tried(assembly),
             _ => Vec::new(),
         };
+        let plan = belief
+            .filter(|_| advice.is_ok() && options.aim == Aim::Coma)
+            .and_then(|belief| planned(&belief, star.as_ref()?, &acting, &tried, &stop, settings));
         Ok(Diagnosis {
+            plan,
             instrument: acting,
             star,
             whole_frame: whole,
@@ -195,6 +205,7 @@ impl Diagnosis {
             exposure_s: options.exposure_s,
             cases: cases_of_frame(&orientations, per_rad_of(instrument)),
             orientations,
+            plan: None,
             tried: Vec::new(),
             cards: options.measure.cards.iter().flatten().copied().collect(),
             flags: options.flags.clone(),
@@ -249,7 +260,7 @@ impl Diagnosis {
         match &self.advice {
             _ if !sound => Verdict::LookAgain,
             Ok(advice) => match advice.verdict(self.stop.stop_m) {
-                Verdict::Turn if !self.helps_in_every_case(advice) => Verdict::Trial,
+                Verdict::Turn if !self.step_is_sure(advice) => Verdict::Trial,
                 verdict => verdict,
             },
             Err(NoAdvice::NotMeasured) => Verdict::LookAgain,
@@ -266,7 +277,10 @@ impl Diagnosis {
     }
 
     /// Whether the turn that is made now takes coma away however the camera may be held.
-    fn helps_in_every_case(&self, advice: &Advice) -> bool {
+    fn step_is_sure(&self, advice: &Advice) -> bool {
+        if let Some(plan) = self.plan {
+            return plan.sure;
+        }
         let step = advice.step(&self.instrument, self.stop.stop_m);
         let step = step.zip(self.instrument.assembly.as_ref());
         step.is_none_or(|(step, assembly)| self.takes_away(step.plane(assembly).tilt_rad))
@@ -343,6 +357,7 @@ impl Diagnosis {
             tilt: self.tilt(),
             cases: &self.cases,
             tried: &self.tried,
+            plan: self.plan,
             cards: &self.cards,
             orientations: &self.orientations,
             weight_that_counts: self.settings.orientation.weight_that_counts,
@@ -350,6 +365,30 @@ impl Diagnosis {
             settings: &self.settings.advice,
         }
     }
+}
+
+/// The turn that told turns speak for, with coma as the star has it.
+fn planned(
+    belief: &Belief,
+    star: &Measurement,
+    instrument: &Instrument,
+    tried: &[usize],
+    stop: &GoodEnough,
+    settings: &MeasureSettings,
+) -> Option<Plan> {
+    let assembly = instrument.assembly.as_ref()?;
+    let [x, y] = Sighting::of(star)?.in_frame_m(instrument);
+    let plan = PlanFor {
+        belief,
+        now: Complex64::new(x, y),
+        stop_m: stop.stop_m,
+        trial_turns: settings.advice.trial_turns_of(instrument),
+        tried,
+        assembly,
+        advice: &settings.advice,
+        learning: &settings.learning,
+    };
+    plan.chosen()
 }
 
 /// Coma per tilt as typed; where nothing is, any number serves to compare ways of holding the camera.

@@ -48,6 +48,7 @@ mod measurement;
 mod next;
 pub mod orientation;
 mod picture;
+mod plan;
 mod region_rays;
 mod regions;
 mod report;
@@ -75,6 +76,7 @@ pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two}
 pub use next::{Deed, NextStep, next_step};
 pub use orientation::{CardSeen, OrientationAnswer};
 pub use picture::{CutStar, Picture};
+pub use plan::{Plan, PlanFor};
 pub use region_rays::RegionRay;
 pub use report::{Findings, MeasureReport};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};
