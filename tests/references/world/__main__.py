@@ -85,6 +85,7 @@ def _loop_command(parser):
     parser.add_argument("--start", type=int, default=0)
     parser.add_argument("--rounds", type=int, default=8)
     parser.add_argument("--by", choices=("measure", "learn", "night"), default="measure")
+    parser.add_argument("--cards", action="store_true", help="hold a card over the rim at two screws before the first turn")
     parser.add_argument("--typed", choices=("unknown", "right"), default="unknown", help="what is typed about the camera")
     parser.add_argument("--orientation-key", choices=("known", "assumed"), help="write camera.orientation")
     parser.add_argument("--kind-key", action="store_true", help="write assembly.kind")
