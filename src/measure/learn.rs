@@ -14,6 +14,9 @@
 
 mod fit;
 mod laid_over;
+mod report;
+
+pub use report::{HoldReport, LearnReport, ScrewReport};
 
 use super::Measurement;
 use super::measurement::aligned_modes;
