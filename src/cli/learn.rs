@@ -10,11 +10,11 @@ use super::{finish, image_of, one_file, stem};
 use crate::files;
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Instrument, read_turns};
-use crate::measure::learn::{LearnError, LearnedResponse, Lesson, Sighting, TrialTurn, learn};
-use crate::measure::orientation::HoldCase;
-use crate::measure::{MeasureError, MeasureOptions, Picture, Side, Uncertain, measure};
+use crate::measure::learn::{
+    LearnError, LearnedResponse, Lesson, Sighting, ToldTurn, TrialTurn, learn,
+};
+use crate::measure::{MeasureError, MeasureOptions, Picture, Side, measure};
 use crate::units::{ARCMIN, DEG, NM, UM};
-use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -156,7 +156,7 @@ pub fn run(args: &LearnArgs, console: &Console) -> Result<(), CliError> {
     set.put(&name, learned.to_toml().as_bytes())?;
     finish(set, &interrupt, console)?;
     console.answer(sentences(&learned, &instrument))?;
-    console.answer_json(&LearnOutput::of(&learned))?;
+    console.answer_json(&learned.report())?;
     Ok(())
 }
 
@@ -327,70 +327,26 @@ fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
             sigma(screw.coma_per_turn.sigma_per_axis_m()) / NM
         ));
     }
+    let last = learned.trials.last();
+    lines.extend(
+        last.filter(|told| told.grew_m().is_some())
+            .map(grew_in_words),
+    );
     let open = learned.flags.iter();
     lines.extend(open.map(|flag| format!("{} {}", flag.meaning(), flag.remedy())));
     lines.push("How far a screw moves the focus is not learned.".into());
     lines.join("\n")
 }
 
-/// The same for programs.
-#[derive(Debug, Serialize)]
-struct LearnOutput<'a> {
-    format: &'static str,
-    coma_nm_per_arcmin: Uncertain,
-    image_shift_um_per_arcmin: Option<Uncertain>,
-    rotation_deg: Uncertain,
-    mirrored: bool,
-    holds: Vec<HoldOutput>,
-    screws: BTreeMap<&'a str, ScrewOutput>,
-    flags: &'a Flags,
-}
-
-#[derive(Debug, Serialize)]
-struct HoldOutput {
-    rotation_deg: f64,
-    mirrored: bool,
-    coma_nm_per_arcmin: f64,
-    weight: f64,
-}
-
-#[derive(Debug, Serialize)]
-struct ScrewOutput {
-    coma_nm_per_turn: [f64; 2],
-    sigma: f64,
-}
-
-impl HoldOutput {
-    fn of(learned: &HoldCase) -> HoldOutput {
-        HoldOutput {
-            rotation_deg: learned.hold.rotation_rad / DEG,
-            mirrored: learned.hold.mirrored,
-            coma_nm_per_arcmin: learned.coma_m_per_rad * ARCMIN / NM,
-            weight: learned.weight,
-        }
-    }
-}
-
-impl<'a> LearnOutput<'a> {
-    fn of(learned: &'a LearnedResponse) -> LearnOutput<'a> {
-        let rows = learned.screws.iter().map(|screw| {
-            let row = ScrewOutput {
-                coma_nm_per_turn: screw.coma_per_turn.xy_nm(),
-                sigma: screw.coma_per_turn.sigma_per_axis_m().unwrap_or(0.0) / NM,
-            };
-            (screw.name.as_str(), row)
-        });
-        LearnOutput {
-            format: "skewstar-response/1",
-            coma_nm_per_arcmin: learned.coma_m_per_rad.in_units_of(NM / ARCMIN),
-            image_shift_um_per_arcmin: learned
-                .image_shift_m_per_rad
-                .map(|s| s.in_units_of(UM / ARCMIN)),
-            rotation_deg: learned.rotation_rad.in_units_of(DEG),
-            mirrored: learned.mirrored,
-            holds: learned.holds.iter().map(HoldOutput::of).collect(),
-            screws: rows.collect(),
-            flags: &learned.flags,
-        }
-    }
+/// "The last turn, of B by 1/8, made coma grow from 143 to 251 nm: turn B the other way."
+fn grew_in_words(told: &ToldTurn) -> String {
+    let size_nm = |[x, y]: [f64; 2]| x.hypot(y) / NM;
+    format!(
+        "The last turn, of {} by {:+.3}, made coma grow from {:.0} to {:.0} nm: turn {} the other way.",
+        told.screw,
+        told.turns,
+        size_nm(told.before_m),
+        size_nm(told.after_m),
+        told.screw
+    )
 }

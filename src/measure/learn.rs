@@ -17,6 +17,9 @@
 mod belief;
 mod fit;
 mod laid_over;
+mod report;
+
+pub use report::{HoldReport, LearnReport, ScrewReport};
 
 use super::Measurement;
 use super::measurement::aligned_modes;
