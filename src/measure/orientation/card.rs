@@ -9,6 +9,7 @@ use super::super::ring::Ring;
 use super::super::settings::OrientationSettings;
 use super::profile::interpolated;
 use crate::instrument::{Hold, wrapped};
+use crate::math::robust::median;
 use crate::pupil::axes_of;
 use ndarray::Array2;
 use num_complex::Complex64;
@@ -90,13 +91,13 @@ pub fn hold_of_cards(cards: &[CardSeen], mirrored: bool, side: Side) -> Option<H
     (sum.norm() > 0.0).then(|| upright.showing_turned(sum.arg()))
 }
 
-/// Share of light that is missing in each direction between the circles of the two edges (circles, for the edges themselves give way
-/// to a card), against the smooth course of the light round the ring, which coma bends: drawn through all directions but dark ones.
+/// Share of light that is missing in each direction near the outer circle (a circle, for the edge itself gives way to a card), against the
+/// smooth course of the light round the ring. Coma crowds the rays of a ring by 1/(1 − a·cos φ), so that the reciprocal of the light is
+/// drawn as a mean and one harmonic, through all directions but dark ones.
 fn darkness(picture: &Array2<f64>, ring: &Ring, dark_share: f64) -> Option<Vec<(f64, f64)>> {
-    let [inner, outer] = [
-        ring.inner_radius_px.unwrap_or(0.0) / MARGIN,
-        ring.outer_radius_px * MARGIN,
-    ];
+    let outer = ring.outer_radius_px * MARGIN;
+    let dark_px = ring.inner_radius_px.unwrap_or(0.0) / MARGIN;
+    let inner = dark_px.max(RIM_FROM * outer).min(RIM_TO * outer);
     let centre = ring.outer_centre_px.xy();
     let light = |azimuth: f64| {
         let ahead = [libm::cos(azimuth), libm::sin(azimuth)];
@@ -111,27 +112,34 @@ fn darkness(picture: &Array2<f64>, ring: &Ring, dark_share: f64) -> Option<Vec<(
     };
     let azimuths = (0..DIRECTIONS).map(|k| k as f64 * TAU / DIRECTIONS as f64);
     let all: Vec<(f64, f64)> = azimuths.map(|azimuth| (azimuth, light(azimuth))).collect();
-    let missing = |smooth: &Harmonics| -> Vec<(f64, f64)> {
+    let most = all.iter().map(|light| light.1).fold(0.0, f64::max);
+    let missing = |usual: &Harmonics| -> Vec<(f64, f64)> {
         let share = |(azimuth, light): &(f64, f64)| {
-            let missing = match smooth.value(*azimuth) {
-                usual if usual > 0.0 => (1.0 - light / usual).max(0.0),
-                _ => 0.0,
-            };
-            (*azimuth, missing)
+            // the usual light is the reciprocal of a smooth course
+            let missing = 1.0 - light * usual.value(*azimuth).max(most.recip());
+            (*azimuth, missing.max(0.0))
         };
         all.iter().map(share).collect()
     };
-    let mut smooth = Harmonics::through(&all, 1)?;
-    for _ in 0..ROUNDS {
-        let dark = missing(&smooth);
-        let lit = all
+    let half = 0.5 * median(&mut all.iter().map(|light| light.1).collect::<Vec<f64>>());
+    let mut lit: Vec<(f64, f64)> = all.iter().copied().filter(|light| light.1 > half).collect();
+    for round in 0..=ROUNDS {
+        let slowness: Vec<(f64, f64)> =
+            lit.iter().map(|light| (light.0, light.1.recip())).collect();
+        let dark = missing(&Harmonics::through(&slowness, 1)?);
+        if round == ROUNDS {
+            return Some(dark);
+        }
+        let pairs = all
             .iter()
             .zip(&dark)
             .filter(|(_, dark)| dark.1 < dark_share);
-        let lit: Vec<(f64, f64)> = lit.map(|(light, _)| *light).collect();
-        smooth = Harmonics::through(&lit, 1)?;
+        lit = pairs
+            .map(|(light, _)| *light)
+            .filter(|light| light.1 > 0.0)
+            .collect();
     }
-    Some(missing(&smooth))
+    None
 }
 
 /// Times that the smooth course is drawn anew without dark directions.
@@ -142,6 +150,12 @@ const DIRECTIONS: usize = 72;
 const ALONG: usize = 16;
 /// The rim itself, where edges blur, is left out by this factor.
 const MARGIN: f64 = 0.94;
+
+/// A card stands at the rim: farther in than this share of the outer radius nothing is read, so that small obstructions leave no light
+/// that it does not cover.
+const RIM_FROM: f64 = 0.6;
+/// Where the obstruction is larger than this share, its edge is read too.
+const RIM_TO: f64 = 0.85;
 
 /// Neighbouring directions that are dark, each stretch as the sum of its darkness with directions, the darkest first.
 fn stretches(dark: &[(f64, f64)], from: f64) -> Vec<Complex64> {
