@@ -19,7 +19,7 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
-//! | `next.rs`, `trial.rs`, `step.rs`, `hands.rs` | the one next step: which screw to turn or to try, as a hand can turn it, and in which order the hands do it |
+//! | `next.rs`, `trial.rs`, `plan.rs`, `step.rs`, `hands.rs` | the one next step: which screw to turn or to try, as a hand can turn it, and in which order the hands do it |
 //! | `follows.rs` | whether the star is to be brought back, and whether to refocus |
 //! | `report.rs`, `words.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
