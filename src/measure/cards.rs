@@ -15,7 +15,8 @@ pub struct CardFrame<'a> {
     pub picture: Option<&'a Picture>,
 }
 
-/// Where each card is seen; `at_hand` is the frame of those that name none.
+/// Where each card is seen; `at_hand` is the frame of those that name none. Where no card is in it, it is what the others are held against:
+/// the same star at the same focus.
 ///
 /// # Errors
 /// As [`card_over_rim`], and [`MeasureError::ThirdCard`].
@@ -30,19 +31,29 @@ pub fn cards_seen(
         let count = cards.len();
         return Err(MeasureError::ThirdCard { count });
     }
+    let clear = cards.iter().all(|card| card.picture.is_some());
+    let clear = clear.then_some(at_hand);
     for (seen, card) in seen.iter_mut().zip(cards) {
         let picture = card.picture.unwrap_or(at_hand);
-        *seen = Some(card_over_rim(picture, instrument, &card.screw, options)?);
+        *seen = Some(card_over_rim(
+            picture,
+            clear,
+            instrument,
+            &card.screw,
+            options,
+        )?);
     }
     Ok(seen)
 }
 
-/// Where a frame shows a card that is held over the rim at a screw's place.
+/// Where a frame shows a card that is held over the rim at a screw's place: by what it lacks against a frame of the same star without any, or
+/// alone where there is none or it does not match.
 ///
 /// # Errors
 /// [`MeasureError`] where there is no such screw, no ring, or no single dark bite in it.
 pub fn card_over_rim(
     picture: &Picture,
+    clear: Option<&Picture>,
     instrument: &Instrument,
     screw: &str,
     options: &MeasureOptions,
@@ -58,12 +69,17 @@ pub fn card_over_rim(
             }),
         });
     };
-    let star = picture.star(instrument, false, options.at_px, &settings.finding)?;
-    let edges = edges_of(&star, &settings.ring)?;
+    let none = MeasureError::NoCard {
+        screw: screw.into(),
+    };
     let at = (number, assembly.screws[number].azimuth_rad);
-    CardSeen::in_ring(&star.light_adu, &edges, at, &settings.orientation).ok_or(
-        MeasureError::NoCard {
-            screw: screw.into(),
-        },
-    )
+    let star = picture.star(instrument, false, options.at_px, &settings.finding)?;
+    if let Some(clear) = clear {
+        let without = clear.star(instrument, false, options.at_px, &settings.finding)?;
+        let edges = edges_of(&without, &settings.ring)?;
+        let lights = [&without.light_adu, &star.light_adu];
+        return CardSeen::against(lights, &edges, at, &settings.orientation).ok_or(none);
+    }
+    let edges = edges_of(&star, &settings.ring)?;
+    CardSeen::in_ring(&star.light_adu, &edges, at, &settings.orientation).ok_or(none)
 }
