@@ -48,17 +48,15 @@ impl TypedCards {
             .collect()
     }
 
-    /// Where each card is seen; all are in frames of their own.
+    /// Where each card is seen; all are in frames of their own, and `clear` is one of the same star without a card.
     pub fn seen(
         &self,
+        clear: &Picture,
         instrument: &Instrument,
         options: &MeasureOptions,
     ) -> Result<Vec<CardSeen>, NotLearned> {
         let frames = self.frames();
-        let Some(first) = frames.iter().find_map(|card| card.picture) else {
-            return Ok(Vec::new());
-        };
-        let seen = cards_seen(&frames, first, instrument, options).map_err(NotLearned::Card)?;
+        let seen = cards_seen(&frames, clear, instrument, options).map_err(NotLearned::Card)?;
         Ok(seen.into_iter().flatten().collect())
     }
 

@@ -134,13 +134,19 @@ pub fn run(args: &LearnArgs, console: &Console) -> Result<(), CliError> {
         ..MeasureOptions::default()
     };
     let shown = Progress::start(console, "frames", frames.len() as u64);
+    // cards are held before anything is turned
+    let first = typed.first().map(|trial| trial.frames[0].clone());
     let job = (instrument.clone(), frames);
     let (seen, cards, by_header) = interrupt.or_done(move || {
         let (instrument, frames) = &job;
         let seen = sightings(instrument, frames, &options, &|| shown.step());
         let mirrors = |picture: &Picture| picture.camera_mirrors(&instrument.telescope);
         let by_header = frames.values().find_map(mirrors);
-        (seen, cards.seen(instrument, &options), by_header)
+        let clear = first.and_then(|path| frames.get(&path));
+        let cards = clear.map_or(Ok(Vec::new()), |clear| {
+            cards.seen(clear, instrument, &options)
+        });
+        (seen, cards, by_header)
     })?;
     let trials = usable_trials(&typed, seen, console)?;
     let lesson = Lesson {
