@@ -118,7 +118,7 @@ def render(
     hint: it is the diameter of the central disc, usually 15 to 45 % of the aperture
     """
     counts, expected, truth = _native.render(_given.source(scenario, set, seed), bound, portable)
-    return Rendered(counts, expected, json.loads(truth))
+    return Rendered(counts, expected, _record(truth))
 
 
 def measure(
@@ -180,7 +180,7 @@ def measure(
         None if response is None else _response(response),
     )
     _say(said)
-    return json.loads(report)
+    return _record(report)
 
 
 def learn(
@@ -233,7 +233,7 @@ def learn(
     told = _given.told(side, mask, portable)
     record, toml, said = _native.learn(_given.source(instrument, set, what="instrument"), frames, typed, told)
     _say(said)
-    response = Response(json.loads(record))
+    response = Response(_record(record))
     response.toml = toml
     return response
 
@@ -253,7 +253,7 @@ def check(scenario: Scenario, set: Set = {}, *, portable: bool = False) -> dict[
     Raises:
         Error: the scenario cannot be meant.
     """
-    return json.loads(_native.check(_given.source(scenario, set), portable))
+    return _record(_native.check(_given.source(scenario, set), portable))
 
 
 def mask_preview(scenario: Scenario, set: Set = {}, *, portable: bool = False) -> MaskPreview:
@@ -273,7 +273,7 @@ def mask_preview(scenario: Scenario, set: Set = {}, *, portable: bool = False) -
         Error: the scenario cannot be meant, or has no mask.
     """
     record, panels = _native.mask_preview(_given.source(scenario, set), portable)
-    preview = MaskPreview(json.loads(record))
+    preview = MaskPreview(_record(record))
     preview.panels = dict(panels)
     return preview
 
@@ -295,7 +295,7 @@ def field(scenario: Scenario, set: Set = {}, seed: int | None = None, *, portabl
         Error: the scenario cannot be meant, or has no seed or no stars.
     """
     record, counts = _native.field(_given.source(scenario, set, seed), portable)
-    found = Field(json.loads(record))
+    found = Field(_record(record))
     found.counts = counts
     return found
 
@@ -324,10 +324,15 @@ def _trial(trial: Trial) -> tuple[Image, Image, str, float | str]:
             raise Error(f"the trial {trial!r} is not BEFORE,AFTER,SCREW=TURNS", hint)
         screw, turns = parts[2].split("=", 1)
         return parts[0], parts[1], screw.strip(), turns
-    parts = tuple(trial)
-    if len(parts) != 4 or not isinstance(parts[2], str):
-        raise Error(f"a trial has {len(parts)} parts, but must be (before, after, screw, turns)", hint)
-    return parts
+    typed = tuple(trial)
+    if len(typed) != 4 or not isinstance(typed[2], str):
+        raise Error(f"a trial has {len(typed)} parts, but must be (before, after, screw, turns)", hint)
+    return typed
+
+
+def _record(text: str) -> dict[str, Any]:
+    record: dict[str, Any] = json.loads(text)
+    return record
 
 
 def _say(said: list[str]) -> None:

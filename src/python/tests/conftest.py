@@ -75,12 +75,23 @@ format = 1
 title = "one screw short"
 seed = 11
 telescope = { aperture_mm = 130, focal_length_mm = 390, obstruction = { diameter_mm = 52 } }
-camera = { pixel_um = 3.5, width_px = 64, height_px = 60, orientation = "known", passband_nm = [500, 560], wavelengths = 2,
-           quantum_efficiency = 0.7, gain_e_per_adu = 1.0, bias_adu = 300, read_noise_e = 2, full_well_e = 40000, bits = 16 }
 state = { sensor_offset_um = 420, turns = { B = -0.1 } }
 star = { magnitude = 4.0, temperature_k = 5800 }
 exposure = { time_s = 0.3 }
 sky = { seeing_arcsec = 2.0 }
+[camera]
+pixel_um = 3.5
+width_px = 64
+height_px = 60
+orientation = "known"
+passband_nm = [500, 560]
+wavelengths = 2
+quantum_efficiency = 0.7
+gain_e_per_adu = 1.0
+bias_adu = 300
+read_noise_e = 2
+full_well_e = 40000
+bits = 16
 [assembly]
 screw_circle_radius_mm = 50
 pitch_mm_per_turn = 0.5
