@@ -322,12 +322,13 @@ def _trial(trial: Trial) -> tuple[Image, Image, str, float | str]:
         parts = [part.strip() for part in trial.split(",")]
         if len(parts) != 3 or "=" not in parts[2]:
             raise Error(f"the trial {trial!r} is not BEFORE,AFTER,SCREW=TURNS", hint)
-        screw, turns = parts[2].split("=", 1)
-        return parts[0], parts[1], screw.strip(), turns
-    typed = tuple(trial)
+        named, amount = parts[2].split("=", 1)
+        return parts[0], parts[1], named.strip(), amount
+    typed: tuple[Any, ...] = tuple(trial)
     if len(typed) != 4 or not isinstance(typed[2], str):
         raise Error(f"a trial has {len(typed)} parts, but must be (before, after, screw, turns)", hint)
-    return typed
+    before, after, screw, turns = typed
+    return before, after, screw, turns
 
 
 def _record(text: str) -> dict[str, Any]:
