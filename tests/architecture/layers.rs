@@ -87,7 +87,7 @@ const SIBLINGS: [(&str, &str, &str); 8] = [
 const SHELL: &str = "no physics in the shell: a scene or a diagnosis answers";
 
 /// Downward, and forbidden all the same.
-const NEVER: [(&str, &str, &str); 19] = [
+const NEVER: [(&str, &str, &str); 26] = [
     ("propagation", "rng", "the deterministic half draws nothing"),
     ("sensor", "rng", "the deterministic half draws nothing"),
     (
@@ -130,7 +130,6 @@ const NEVER: [(&str, &str, &str); 19] = [
     ("cli", "spectrum", SHELL),
     ("cli", "geometry", SHELL),
     ("python", "propagation", SHELL),
-    ("python", "predict", SHELL),
     ("python", "atmosphere", SHELL),
     ("python", "sensor", SHELL),
     ("python", "wavefront", SHELL),

@@ -31,25 +31,30 @@ pub fn learn<'py>(
     told: Told,
 ) -> PyResult<(String, String, Vec<String>)> {
     let frames: Vec<OwnImage> = frames.into_iter().map(Image::own).collect();
-    let job = move || -> Result<(String, String, Vec<String>), Refusal> {
-        let instrument = source.read()?.instrument;
-        let options = told.options();
-        let mut warnings = Vec::new();
-        let frames = read_all(frames, &instrument, &mut warnings)?;
-        refuse_sizes(&frames, &trials)?;
-        let seen: Vec<Result<Sighting, Refusal>> = frames
-            .iter()
-            .map(|frame| sighting(frame, &instrument, &options))
-            .collect();
-        let trials = usable(&trials, &seen, &mut warnings)?;
-        let learned =
-            learn_from(&instrument, &trials, &options.settings.learning).map_err(|error| {
-                let name = source.path().display();
-                Refusal::new(format!("{name}: {error}"), error.hint())
-            })?;
-        Ok((json(&learned.report())?, learned.to_toml(), warnings))
-    };
-    Ok(work(py, move |_| job())??)
+    Ok(work(
+        py,
+        move |worker| -> Result<(String, String, Vec<String>), Refusal> {
+            let instrument = source.read()?.instrument;
+            let options = told.options();
+            let mut warnings = Vec::new();
+            let frames = read_all(frames, &instrument, &mut warnings)?;
+            refuse_sizes(&frames, &trials)?;
+            let seen: Vec<Result<Sighting, Refusal>> = worker.compute(|stop| {
+                let measured = frames.iter().map(|frame| {
+                    stop.end_if_raised();
+                    sighting(frame, &instrument, &options)
+                });
+                measured.collect()
+            });
+            let trials = usable(&trials, &seen, &mut warnings)?;
+            let learned =
+                learn_from(&instrument, &trials, &options.settings.learning).map_err(|error| {
+                    let name = source.path().display();
+                    Refusal::new(format!("{name}: {error}"), error.hint())
+                })?;
+            Ok((json(&learned.report())?, learned.to_toml(), warnings))
+        },
+    )??)
 }
 
 fn read_all(

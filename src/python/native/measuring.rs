@@ -75,34 +75,36 @@ pub fn measure<'py>(
     response: Option<Response>,
 ) -> PyResult<(String, Vec<String>)> {
     let (image, second) = (image.own(), second.map(Image::own));
-    let job = move || -> Result<(String, Vec<String>), Refusal> {
-        let scenario = source.read()?;
-        // nothing else of the file is looked at: what is hidden stays hidden
-        let exposure_s = scenario.state.exposure.as_ref().map(|e| e.time_s);
-        let instrument = scenario.instrument;
-        let response = response.as_ref().map(Response::read).transpose()?;
-        let mut warnings = Vec::new();
-        let mut options = DiagnosisOptions {
-            measure: MeasureOptions {
-                at_px: asked.at,
-                temperature_k: asked.temperature,
-                ..told.options()
-            },
-            whole_frame: asked.whole_frame,
-            aim: aim(&asked.aim),
-            response: response.as_ref(),
-            exposure_s,
-            ..DiagnosisOptions::default()
-        };
-        let first = read(image, "image", &instrument, &mut options, &mut warnings)?;
-        let second = second
-            .map(|second| read(second, "second", &instrument, &mut options, &mut warnings))
-            .transpose()?;
-        options.second = second.as_ref();
-        let found = Diagnosis::of(&first, &instrument, &options)?;
-        Ok((json(&found.report())?, warnings))
-    };
-    Ok(work(py, move |_| job())??)
+    Ok(work(
+        py,
+        move |worker| -> Result<(String, Vec<String>), Refusal> {
+            let scenario = source.read()?;
+            // nothing else of the file is looked at: what is hidden stays hidden
+            let exposure_s = scenario.state.exposure.as_ref().map(|e| e.time_s);
+            let instrument = scenario.instrument;
+            let response = response.as_ref().map(Response::read).transpose()?;
+            let mut warnings = Vec::new();
+            let mut options = DiagnosisOptions {
+                measure: MeasureOptions {
+                    at_px: asked.at,
+                    temperature_k: asked.temperature,
+                    ..told.options()
+                },
+                whole_frame: asked.whole_frame,
+                aim: aim(&asked.aim),
+                response: response.as_ref(),
+                exposure_s,
+                ..DiagnosisOptions::default()
+            };
+            let first = read(image, "image", &instrument, &mut options, &mut warnings)?;
+            let second = second
+                .map(|second| read(second, "second", &instrument, &mut options, &mut warnings))
+                .transpose()?;
+            options.second = second.as_ref();
+            let found = worker.compute(|_| Diagnosis::of(&first, &instrument, &options))?;
+            Ok((json(&found.report())?, warnings))
+        },
+    )??)
 }
 
 fn aim(name: &str) -> Aim {

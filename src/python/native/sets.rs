@@ -118,8 +118,8 @@ impl Set {
     /// Names of the truth's columns, each with its meaning.
     fn columns(&self, py: Python<'_>) -> PyResult<Vec<(String, String)>> {
         let made = self.made.clone();
-        let columns = work(py, move |_| {
-            let columns = made.table()?.columns.iter();
+        let columns = work(py, move |worker| {
+            let columns = worker.compute(|_| made.table())?.columns.iter();
             Ok::<_, SetError>(
                 columns
                     .map(|column| (column.name.clone(), column.meaning.clone()))

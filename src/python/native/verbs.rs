@@ -7,7 +7,7 @@ use super::work::work;
 use numpy::PyArray2;
 use pyo3::prelude::*;
 use skewstar::predict::Settings;
-use skewstar::scene::{MaskPreview, PreviewOptions, Scene};
+use skewstar::scene::{PreviewOptions, Scene};
 
 /// Counts where there are any, the expected frame, and the truth.
 type Rendered<'py> = (
@@ -39,17 +39,17 @@ pub fn render<'py>(
     bound: bool,
     portable: bool,
 ) -> PyResult<Rendered<'py>> {
-    let job = move || {
+    let (star, truth) = work(py, move |worker| {
         let settings = Settings {
             bound,
             ..settings(portable)
         };
-        let star = scene(&source, settings)?.star();
+        let scene = scene(&source, settings)?;
+        let star = worker.compute(|_| scene.star());
         let star = star.map_err(Refusal::of_scene(source.path()))?;
         let truth = json(&star.truth)?;
         Ok::<_, Refusal>((star, truth))
-    };
-    let (star, truth) = work(py, move |_| job())??;
+    })??;
     let counts = star.frame.map(|frame| frame.counts_adu);
     Ok((
         counts.map(|counts| PyArray2::from_owned_array(py, counts)),
@@ -61,11 +61,11 @@ pub fn render<'py>(
 /// What follows from a scenario.
 #[pyfunction]
 pub fn check(py: Python<'_>, source: Source, portable: bool) -> PyResult<String> {
-    let job = move || {
-        let follows = scene(&source, settings(portable))?.consequences();
+    Ok(work(py, move |worker| {
+        let scene = scene(&source, settings(portable))?;
+        let follows = worker.compute(|_| scene.consequences());
         json(&follows.map_err(Refusal::of_scene(source.path()))?)
-    };
-    Ok(work(py, move |_| job())??)
+    })??)
 }
 
 /// What a mask shows.
@@ -75,12 +75,12 @@ pub fn mask_preview<'py>(
     source: Source,
     portable: bool,
 ) -> PyResult<(String, Panels<'py>)> {
-    let job = move || {
-        let preview = scene(&source, settings(portable))?.mask_preview(&PreviewOptions::default());
-        let preview: MaskPreview = preview.map_err(Refusal::of_scene(source.path()))?;
+    let (text, panels) = work(py, move |worker| {
+        let scene = scene(&source, settings(portable))?;
+        let preview = worker.compute(|_| scene.mask_preview(&PreviewOptions::default()));
+        let preview = preview.map_err(Refusal::of_scene(source.path()))?;
         Ok::<_, Refusal>((json(&preview)?, preview.panels))
-    };
-    let (text, panels) = work(py, move |_| job())??;
+    })??;
     let panels = panels.into_iter();
     let panels = panels
         .map(|panel| (panel.caption, PyArray2::from_owned_array(py, panel.image)))
@@ -95,10 +95,11 @@ pub fn field<'py>(
     source: Source,
     portable: bool,
 ) -> PyResult<(String, Bound<'py, PyArray2<u16>>)> {
-    let (text, counts) = work(py, move |stop| {
+    let (text, counts) = work(py, move |worker| {
         let refused = Refusal::of_scene(source.path());
         let scene = scene(&source, settings(portable))?;
-        let rendered = scene.field(&|| stop.end_if_raised()).map_err(&refused)?;
+        let rendered = worker.compute(|stop| scene.field(&|| stop.end_if_raised()));
+        let rendered = rendered.map_err(&refused)?;
         let text = json(&scene.field_truth(&rendered).map_err(&refused)?)?;
         Ok::<_, Refusal>((text, rendered.field.frame.counts_adu))
     })??;

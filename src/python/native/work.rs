@@ -71,23 +71,36 @@ impl Stop {
 /// What comes of work: its result, or its panic.
 pub type Outcome<T> = std::thread::Result<T>;
 
-/// Does work on the threads of this process, without the interpreter's lock.
-///
-/// `work` is told when nobody waits for it any more; it need not listen.
+/// Where work is done: a thread of its own, which may wait for a slow file, and the threads of this process, which compute.
+pub struct Worker {
+    pool: Arc<ThreadPool>,
+    stop: Stop,
+}
+
+impl Worker {
+    /// Computes on the threads of this process. Whatever uses many threads goes through here: other ones do not survive a fork.
+    pub fn compute<T: Send>(&self, compute: impl FnOnce(&Stop) -> T + Send) -> T {
+        self.pool.install(|| compute(&self.stop))
+    }
+}
+
+/// Does work without the interpreter's lock.
 ///
 /// # Errors
-/// What a signal handler raises, such as `KeyboardInterrupt`: within a moment, while the work is left to itself.
+/// What a signal handler raises, such as `KeyboardInterrupt`: within a moment, while the work is left to itself or ends at the next look
+/// at its [`Stop`].
 pub fn work<T: Send + 'static>(
     py: Python<'_>,
-    work: impl FnOnce(&Stop) -> T + Send + 'static,
+    work: impl FnOnce(&Worker) -> T + Send + 'static,
 ) -> PyResult<T> {
-    let pool = threads(py)?;
-    let stop = Stop::default();
+    let (pool, stop) = (threads(py)?, Stop::default());
+    let worker = Worker {
+        pool,
+        stop: stop.clone(),
+    };
     let (done, waiting) = channel();
-    let told = stop.clone();
-    // a thread of its own, so that reading a slow file holds none of the pool's
     std::thread::spawn(move || {
-        let outcome = catch_unwind(AssertUnwindSafe(|| pool.install(|| work(&told))));
+        let outcome = catch_unwind(AssertUnwindSafe(|| work(&worker)));
         // nobody may wait any more
         let _ = done.send(outcome);
     });
