@@ -98,3 +98,12 @@ pitch_mm_per_turn = 0.5
 screws = [{ name = "A", azimuth_deg = 90 }, { name = "B", azimuth_deg = 210 }, { name = "C", azimuth_deg = 330 }]
 response = { coma_nm_per_arcmin = 40, image_shift_um_per_arcmin = 20, focus_um_per_mm = 1000, sensor_tilt_per_tilt = 1 }
 """
+
+#: The same with few pixels and one wavelength: for what has nothing to do with light.
+TINY = (
+    SMALL.replace("wavelengths = 2", "wavelengths = 1")
+    .replace("width_px = 64", "width_px = 24")
+    .replace("height_px = 60", "height_px = 20")
+    .replace("sensor_offset_um = 420", "sensor_offset_um = 60")
+    .replace("sky = { seeing_arcsec = 2.0 }\n", "")
+)

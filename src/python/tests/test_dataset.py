@@ -13,19 +13,20 @@ from typing import Any
 
 import numpy as np
 import pytest
-from conftest import SMALL, Program
+from conftest import TINY, Program
 
 import skewstar
 
 RECIPE = {
     "format": 1,
     "title": "doughnuts for a test",
+    "licence": "CC0-1.0",
     "seed": 8,
-    "scenario": tomllib.loads(SMALL),
+    "scenario": tomllib.loads(TINY),
     "set": {"state.modes_nm.5": 4.0},
     "vary": {
         "state.turns": {"turns": {"sigma_turns": 0.1, "correlation": -0.5}, "within": 0.5},
-        "sky.seeing_arcsec": {"log_uniform": [1.5, 3.0]},
+        "state.sensor_offset_um": {"uniform": [40.0, 80.0]},
     },
 }
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import SMALL, Program, fits
+from conftest import SMALL, TINY, Program, fits
 
 import skewstar
 
@@ -48,8 +48,8 @@ def test_in_relative_units_there_are_no_counts(program: Program, scenarios: Path
 
 def test_a_path_a_text_and_a_dict_are_one_scenario(tmp_path: Path) -> None:
     path = tmp_path / "small.toml"
-    path.write_text(SMALL)
-    stars = [skewstar.render(given) for given in (path, str(path), SMALL, tomllib.loads(SMALL))]
+    path.write_text(TINY)
+    stars = [skewstar.render(given) for given in (path, str(path), TINY, tomllib.loads(TINY))]
     for star in stars[1:]:
         assert np.array_equal(star.counts, stars[0].counts) and np.array_equal(star.expected, stars[0].expected)
     # the checksum is that of the text, which a dict does not have
@@ -71,12 +71,12 @@ def test_row_0_is_at_the_bottom_and_columns_go_right() -> None:
 
 
 def test_arrays_belong_to_whoever_asked() -> None:
-    star = skewstar.render(SMALL)
+    star = skewstar.render(TINY)
     assert star.counts is not None
     for array in (star.counts, star.expected):
         assert array.flags.c_contiguous and array.flags.writeable and array.base is not None  # memory of the library, not a copy
     star.counts[:] = 0
-    assert skewstar.render(SMALL).counts is not None and skewstar.render(SMALL).counts.max() > 0  # type: ignore[union-attr]
+    assert skewstar.render(TINY).counts is not None and skewstar.render(TINY).counts.max() > 0  # type: ignore[union-attr]
 
 
 def test_the_version_is_the_programs(program: Program) -> None:
@@ -100,8 +100,8 @@ def test_the_other_verbs_say_what_the_program_says(program: Program, scenarios: 
 
 
 def test_numpy_values_are_set_as_numbers() -> None:
-    plain = skewstar.render(SMALL, {"state.sensor_offset_um": 300.0, "camera.passband_nm": [500.0, 540.0], "seed": 5})
+    plain = skewstar.render(TINY, {"state.sensor_offset_um": 300.0, "camera.passband_nm": [500.0, 540.0], "seed": 5})
     numpy = skewstar.render(
-        SMALL, {"state.sensor_offset_um": np.float64(300), "camera.passband_nm": np.array([500.0, 540.0]), "seed": np.uint8(5)}
+        TINY, {"state.sensor_offset_um": np.float64(300), "camera.passband_nm": np.array([500.0, 540.0]), "seed": np.uint8(5)}
     )
     assert plain.truth == numpy.truth and np.array_equal(plain.counts, numpy.counts)

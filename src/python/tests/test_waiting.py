@@ -10,7 +10,7 @@ import threading
 from pathlib import Path
 
 import pytest
-from conftest import SMALL
+from conftest import TINY
 
 import skewstar
 
@@ -37,11 +37,11 @@ def test_the_lock_is_released_and_calls_run_side_by_side(tmp_path: Path) -> None
     # the call that began last is answered first, while the other one waits
     for pipe, end, thread in reversed(list(zip(pipes, ends, calls, strict=True))):
         assert thread.is_alive() and pipe not in found
-        end.write(SMALL)
+        end.write(TINY)
         end.close()
         thread.join(GUARD)
         assert pipe in found
-    assert found[pipes[0]].truth == found[pipes[1]].truth == skewstar.render(SMALL).truth
+    assert found[pipes[0]].truth == found[pipes[1]].truth == skewstar.render(TINY).truth
 
 
 MEANWHILE = """
@@ -102,7 +102,7 @@ def test_ctrl_c_is_heard(tmp_path: Path, scenarios: Path, name: str) -> None:
         recipe=str(scenarios / "recipes" / "doughnuts.toml"),
         pipe=str(pipe),
     )
-    code = LONG.format(call=call, small=SMALL)
+    code = LONG.format(call=call, small=TINY)
     with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
         assert process.stdout.readline() == "begun\n"
