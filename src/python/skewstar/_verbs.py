@@ -114,7 +114,7 @@ def render(
 
     >>> skewstar.render(scenario, {"telescope.obstruction.diameter_mm": 200})
     Traceback (most recent call last):
-    skewstar._error.Error: --set telescope.obstruction.diameter_mm=200: telescope.obstruction.diameter_mm is 200, but must be smaller than telescope.aperture_mm (130)
+    skewstar._error.Error: <scenario>: --set telescope.obstruction.diameter_mm=200: telescope.obstruction.diameter_mm is 200, but must be smaller than telescope.aperture_mm (130)
     hint: it is the diameter of the central disc, usually 15 to 45 % of the aperture
     """
     counts, expected, truth = _native.render(_given.source(scenario, set, seed), bound, portable)
