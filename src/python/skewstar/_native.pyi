@@ -1,7 +1,6 @@
 """The compiled half of the package: plain values in, arrays and JSON text out."""
 
-from collections.abc import Iterator
-from typing import Any, Final
+from typing import Any, Final, final
 
 import numpy as np
 import numpy.typing as npt
@@ -9,6 +8,7 @@ import numpy.typing as npt
 from ._given import Source, Text, Told
 
 __version__: Final[str]
+__all__ = ["Items", "Set", "__version__", "check", "field", "learn", "mask_preview", "measure", "render"]
 
 _Counts = npt.NDArray[np.uint16]
 _Expected = npt.NDArray[np.float64]
@@ -26,6 +26,7 @@ def learn(
     source: Source, frames: list[_Image], trials: list[tuple[int, int, str, float]], told: Told
 ) -> tuple[str, str, list[str]]: ...
 
+@final
 class Set:
     shape: tuple[int, int]
     def __new__(cls, recipe: Text, secret: str | None, portable: bool) -> Set: ...
@@ -33,6 +34,7 @@ class Set:
     def items(self, first: int, end: int) -> Items: ...
     def columns(self) -> list[tuple[str, str]]: ...
 
+@final
 class Items:
     def __iter__(self) -> Items: ...
     def __next__(self) -> _Item: ...
