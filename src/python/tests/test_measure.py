@@ -63,7 +63,7 @@ def test_all_that_is_told_beside_a_frame_goes_on(program: Program) -> None:
 
 def test_a_masked_star_and_its_mask(program: Program, scenarios: Path) -> None:
     path = scenarios / "mask-three-triplet-focus.toml"
-    star = skewstar.render(path, seed=4, set={"star": {"magnitude": 3.0}, "exposure": {"time_s": 0.5}, **_electronics()})
+    star = skewstar.render(path, seed=4, set={"star": {"magnitude": 3.0, "temperature_k": 6000.0}, "exposure": {"time_s": 0.5}, **_electronics()})
     on = skewstar.measure(star.counts, path, mask="on", set=_electronics())
     assert on["method"] == skewstar.measure(star.counts, path, set=_electronics())["method"] and on["spikes"]
     assert on == skewstar.measure(star.counts, path, mask=True, set=_electronics())
