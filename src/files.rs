@@ -4,7 +4,7 @@
 //! Reading is bounded: a file that is too long to be what was asked for is refused before it is in memory. Nothing is written here.
 
 use crate::flag::{Flag, Flags};
-use crate::image_io::reading::{Reading, ReadingError, read_image};
+use crate::image_io::reading::{Reading, ReadingError, read_image, take_values};
 use crate::instrument::{Colour, Instrument};
 use crate::mask::drawing::{self, DrawingError};
 use crate::measure::learn::LearnedResponse;
@@ -12,6 +12,7 @@ use crate::measure::settings::FindingSettings;
 use crate::measure::{GainRange, Picture, judge_pattern};
 use crate::scenario::{self, Scenario, ScenarioError};
 use crate::units::UM;
+use ndarray::Array2;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -210,6 +211,25 @@ pub fn picture(path: impl AsRef<Path>, instrument: &Instrument) -> Result<ReadPi
     let path = path.as_ref();
     let reading = read_image(&bytes(path, &IMAGE)?, &path.display().to_string())?;
     Ok(checked(reading, instrument))
+}
+
+/// The same of pixel values that a program holds, element `[[row, column]]`, row 0 at the bottom; a value that is no number is left out.
+/// `bits` are those of a stored value, `ceiling` is the largest value that they can hold (`None` where no camera fills them), and `name`
+/// is used in messages.
+///
+/// # Errors
+/// [`FileError::Image`] for fewer than two rows or columns, and where half of the values are no numbers.
+pub fn picture_of(
+    values: Array2<f64>,
+    bits: u32,
+    ceiling: Option<f64>,
+    name: &str,
+    instrument: &Instrument,
+) -> Result<ReadPicture, FileError> {
+    Ok(checked(
+        take_values(values, bits, ceiling, name)?,
+        instrument,
+    ))
 }
 
 /// What was read, held against the instrument.

@@ -8,10 +8,9 @@ use super::interrupt::Interrupt;
 use super::progress::Progress;
 use super::stem;
 use crate::dataset::{
-    self, ScenarioSource, ScenarioText, Set, SetError, Shard, ShardRecord, Table, Verifier,
-    VerifyReport, secret_sha256, shard_of_record, shard_stem, shards,
+    self, Opening, Set, SetError, Shard, ShardRecord, Table, Verifier, VerifyReport, read_secret,
+    secret_sha256, shard_of_record, shard_stem, shards,
 };
-use crate::files;
 use crate::scenario::hex;
 use rand::TryRng;
 use rayon::prelude::*;
@@ -66,7 +65,7 @@ fn make(args: &SetArgs, console: &Console) -> Result<(), CliError> {
         .as_deref()
         .map(read_or_make_secret)
         .transpose()?;
-    let set = read_set(args, secret.is_some(), secret)?;
+    let set = open_set(args, secret.is_some(), secret)?;
     let name = stem(&args.recipe);
     let interrupt = Interrupt::install()?;
     let table = Table::of(&set)?;
@@ -146,7 +145,7 @@ fn verify(args: &SetArgs, console: &Console) -> Result<bool, CliError> {
     let names = out.names()?;
     let secret = args.secret.as_deref().map(read_secret).transpose()?;
     let sealed = names.contains(&seal_name(&name));
-    let set = read_set(args, sealed, secret)?;
+    let set = open_set(args, sealed, secret)?;
     let table = Table::of(&set)?;
     let mut verifier = Verifier::new(&set, args.start..args.start + args.count);
     for (file, bytes) in shared_files(&set, &table, &name)? {
@@ -214,38 +213,14 @@ fn seal_name(name: &str) -> String {
     format!("{name}.seal.json")
 }
 
-/// Recipe and scenario, and the drawing of its mask.
-fn read_set(args: &SetArgs, sealed: bool, secret: Option<[u8; 16]>) -> Result<Set, CliError> {
-    let label = args.recipe.display().to_string();
-    let recipe = dataset::read(&files::text_bytes(&args.recipe)?, &label)?;
-    let folder = args.recipe.parent().unwrap_or(Path::new(""));
-    let mut source = ScenarioSource {
+/// The set of the recipe that was named.
+fn open_set(args: &SetArgs, sealed: bool, secret: Option<[u8; 16]>) -> Result<Set, CliError> {
+    let opening = Opening {
         sealed,
         secret,
         portable: args.portable,
-        ..ScenarioSource::default()
     };
-    let mut scenario_folder = folder.to_owned();
-    match &recipe.scenario {
-        ScenarioText::Inline(text) => {
-            source.scenario.clone_from(text);
-            source.label = format!("{label} [scenario]");
-        }
-        ScenarioText::File(file) => {
-            let path = folder.join(file);
-            let bytes = files::text_bytes(&path)?;
-            source.label = path.display().to_string();
-            scenario_folder = path.parent().unwrap_or(Path::new("")).to_owned();
-            // refused with its own words when it is no text
-            if std::str::from_utf8(&bytes).is_err() {
-                crate::scenario::read_bytes(&bytes, &source.label, &[])?;
-            }
-            source.scenario = String::from_utf8_lossy(&bytes).into_owned();
-        }
-    }
-    let base = crate::scenario::read(&source.scenario, &source.label, &recipe.set)?;
-    source.drawing = files::drawing_of(&base, &scenario_folder)?.map(|(_, bytes)| bytes);
-    Ok(Set::new(recipe, source)?)
+    Ok(Set::open(&args.recipe, &opening)?)
 }
 
 /// Whether a shard is there, complete. What is there and does not fit its record is an error, never repaired.
@@ -316,7 +291,7 @@ fn read_or_make_secret(path: &Path) -> Result<[u8; 16], CliError> {
     if !path.exists() {
         let mut secret = [0; 16];
         let drawn = rand::rngs::SysRng.try_fill_bytes(&mut secret);
-        drawn.map_err(|_| CliError::Secret {
+        drawn.map_err(|_| SetError::Secret {
             path: path.to_owned(),
             reason: "cannot be made: the system gives no random numbers",
         })?;
@@ -327,24 +302,7 @@ fn read_or_make_secret(path: &Path) -> Result<[u8; 16], CliError> {
         let line = format!("{}\n", hex(&secret));
         SetFolder::open(folder.unwrap_or(Path::new(".")))?.place_private(&name, line.as_bytes())?;
     }
-    read_secret(path)
-}
-
-fn read_secret(path: &Path) -> Result<[u8; 16], CliError> {
-    let text = String::from_utf8_lossy(&files::text_bytes(path)?)
-        .trim()
-        .to_owned();
-    let digits: Option<Vec<u8>> = (0..16)
-        .map(|i| {
-            text.get(2 * i..2 * i + 2)
-                .and_then(|two| u8::from_str_radix(two, 16).ok())
-        })
-        .collect();
-    let secret: Option<[u8; 16]> = digits.and_then(|bytes| bytes.try_into().ok());
-    secret.filter(|_| text.len() == 32).ok_or(CliError::Secret {
-        path: path.to_owned(),
-        reason: "holds no secret",
-    })
+    Ok(read_secret(path)?)
 }
 
 /// Most names in a sentence; `--json` has all.

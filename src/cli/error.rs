@@ -91,14 +91,6 @@ pub enum CliError {
         /// The set's folder.
         out: PathBuf,
     },
-    /// The secret of a sealed set cannot be used.
-    #[error("{} {reason}", path.display())]
-    Secret {
-        /// The file.
-        path: PathBuf,
-        /// Why not.
-        reason: &'static str,
-    },
     /// A file of truth or answers cannot be read.
     #[error("cannot read {}: {source}", path.display())]
     Unreadable {
@@ -257,9 +249,6 @@ impl CliError {
             CliError::Withheld { .. } => {
                 Some("name a place outside that folder for --truth-out and --secret")
             }
-            CliError::Secret { .. } => Some(
-                "a secret is one line of 32 hexadecimal digits; keep it until the set is opened",
-            ),
             CliError::Unreadable { .. } => Some(
                 "TRUTH is a set's folder, a truth table or a truth file; ANSWERS is CSV or JSON lines",
             ),

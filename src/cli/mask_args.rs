@@ -1,6 +1,7 @@
 //! What can be typed after `mask`.
 
 use super::args::{Common, Files, ScenarioArgs, within};
+use crate::scene::PreviewOptions;
 use clap::{Args, Subcommand, ValueEnum};
 
 /// Arguments of `mask`.
@@ -63,10 +64,10 @@ pub struct MaskPreviewArgs {
     #[command(flatten)]
     pub files: Files,
     /// Smallest shift of a spike that the eye is trusted with, in pixels
-    #[arg(long, value_name = "PX", default_value_t = 0.3, value_parser = pixels)]
+    #[arg(long, value_name = "PX", default_value_t = PreviewOptions::default().eye_px, value_parser = pixels)]
     pub eye_px: f64,
     /// Size of the coma and of the astigmatism shown, in nm RMS
-    #[arg(long, value_name = "NM", default_value_t = 100.0, value_parser = nanometres)]
+    #[arg(long, value_name = "NM", default_value_t = PreviewOptions::default().error_nm, value_parser = nanometres)]
     pub error_nm: f64,
     /// Distance from focus shown, in um; left out: four times the critical focus zone
     #[arg(long, value_name = "UM", value_parser = micrometres)]

@@ -1,14 +1,27 @@
 //! Why a set could not be made, with the item and the next step.
 
+use crate::files::FileError;
 use crate::image_io::fits::FitsError;
 use crate::image_io::npz::NpzError;
 use crate::mask::drawing::DrawingError;
 use crate::scenario::ScenarioError;
 use crate::scene::SceneError;
+use std::path::PathBuf;
 
 /// Why a set could not be made.
 #[derive(Debug, thiserror::Error)]
 pub enum SetError {
+    /// Recipe, scenario, drawing or secret cannot be read.
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// The secret of a sealed set cannot be used.
+    #[error("{} {reason}", path.display())]
+    Secret {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        reason: &'static str,
+    },
     /// The recipe, or the scenario with its changes, was refused.
     #[error(transparent)]
     Scenario(#[from] ScenarioError),
@@ -100,6 +113,10 @@ impl SetError {
     /// What to try next.
     pub fn hint(&self) -> Option<&str> {
         match self {
+            SetError::File(error) => Some(error.hint()),
+            SetError::Secret { .. } => Some(
+                "a secret is one line of 32 hexadecimal digits; keep it until the set is opened",
+            ),
             SetError::Scenario(error) => Some(error.hint()),
             SetError::Item { .. } => Some(
                 "narrow the law of that key: every number it can give must be allowed in the scenario",

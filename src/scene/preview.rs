@@ -20,6 +20,16 @@ pub struct PreviewOptions {
     pub depth_um: Option<f64>,
 }
 
+impl Default for PreviewOptions {
+    fn default() -> Self {
+        PreviewOptions {
+            eye_px: 0.3,
+            error_nm: 100.0,
+            depth_um: None,
+        }
+    }
+}
+
 /// What the mask shows, as `--json` prints it (`skewstar-mask-preview/1`).
 #[derive(Debug, Clone, Serialize)]
 pub struct MaskPreview {

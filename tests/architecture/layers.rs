@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 34] = [
+const LAYERS: [(&str, u8); 35] = [
     ("units", 0),
     ("axes", 0),
     ("math", 0),
@@ -39,6 +39,7 @@ const LAYERS: [(&str, u8); 34] = [
     ("web", 9),
     ("cli", 9),
     ("main", 9),
+    ("python", 9),
     ("lib", 9),
 ];
 
@@ -86,7 +87,7 @@ const SIBLINGS: [(&str, &str, &str); 8] = [
 const SHELL: &str = "no physics in the shell: a scene or a diagnosis answers";
 
 /// Downward, and forbidden all the same.
-const NEVER: [(&str, &str, &str); 19] = [
+const NEVER: [(&str, &str, &str); 26] = [
     ("propagation", "rng", "the deterministic half draws nothing"),
     ("sensor", "rng", "the deterministic half draws nothing"),
     (
@@ -128,6 +129,13 @@ const NEVER: [(&str, &str, &str); 19] = [
     ("cli", "mechanics", SHELL),
     ("cli", "spectrum", SHELL),
     ("cli", "geometry", SHELL),
+    ("python", "propagation", SHELL),
+    ("python", "atmosphere", SHELL),
+    ("python", "sensor", SHELL),
+    ("python", "wavefront", SHELL),
+    ("python", "mechanics", SHELL),
+    ("python", "spectrum", SHELL),
+    ("python", "geometry", SHELL),
     ("web", "propagation", SHELL),
     ("web", "mechanics", SHELL),
 ];
@@ -148,8 +156,10 @@ fn rooms_named(file: &SourceFile) -> Vec<(String, usize)> {
             let mut inside = file.module();
             inside.extend(vec!["{}".to_owned(); named.modules]);
             let room = match named.path[0].as_str() {
+                // the Python package is a crate of its own, which sees the library from outside
+                "crate" | "super" if own == "python" => return None,
                 "crate" => named.path[1].clone(),
-                "skewstar" if own == "main" => named.path[1].clone(),
+                "skewstar" if own == "main" || own == "python" => named.path[1].clone(),
                 "super" => {
                     let up = named
                         .path
@@ -376,7 +386,7 @@ fn the_map_in_lib_names_every_module() {
         .collect();
     // The shell and the ground are not on the way that light takes.
     let beside = [
-        "units", "math", "cli", "main", "lib", "testing", "scenario", "image_io",
+        "units", "math", "cli", "main", "lib", "testing", "scenario", "image_io", "python",
     ];
     for file in sources() {
         let room = file.room();

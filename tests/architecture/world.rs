@@ -18,13 +18,13 @@ const DOORS: [(&str, &[&str], &str); 9] = [
     ),
     (
         "std::time",
-        &["cli", "web", "main"],
+        &["cli", "web", "main", "python"],
         "the same input gives the same bytes at any time",
     ),
     (
         "std::process",
-        &["cli", "main"],
-        "only the shell ends the program",
+        &["cli", "main", "python"],
+        "only the shell ends the program, or asks which process it is",
     ),
     ("std::io::stdout", &["cli"], "only the console prints"),
     ("std::io::stderr", &["cli"], "only the console prints"),

@@ -113,6 +113,36 @@ pub fn read_image(bytes: &[u8], name: &str) -> Result<Reading, ReadingError> {
             });
         }
     };
+    large_enough(reading, name)
+}
+
+/// Takes values that a program holds as a file of whole numbers of so many bits would give them. `name` is used in messages.
+///
+/// # Errors
+/// [`ReadingError::TooSmall`], and [`ReadingError::NotFinite`] where half of the pixels hold no number.
+pub fn take_values(
+    values: Array2<f64>,
+    bits: u32,
+    ceiling: Option<f64>,
+    name: &str,
+) -> Result<Reading, ReadingError> {
+    let mut flags = Flags::default();
+    if bits == 8 {
+        flags.raise(Flag::EightBits);
+    }
+    large_enough(
+        Reading {
+            bits,
+            ceiling,
+            flags,
+            ..Reading::of(values)
+        },
+        name,
+    )
+}
+
+/// The reading, its missing pixels filled, where it is large enough to be a frame.
+fn large_enough(reading: Reading, name: &str) -> Result<Reading, ReadingError> {
     let (height_px, width_px) = reading.values.dim();
     if height_px < 2 || width_px < 2 {
         return Err(ReadingError::TooSmall {
