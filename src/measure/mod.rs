@@ -18,6 +18,7 @@
 //! | `masked.rs`, `region_rays.rs` | from the spikes to modes by the whole model, and from these to the mean ray of each region |
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
+//! | `differs.rs` | what the star shows to be otherwise than typed |
 //! | `good_enough.rs` | when to stop |
 //! | `next.rs`, `trial.rs`, `step.rs`, `hands.rs` | the one next step: which screw to turn or to try, as a hand can turn it, and in which order the hands do it |
 //! | `follows.rs` | whether the star is to be brought back, and whether to refocus |
@@ -31,6 +32,7 @@ mod advice;
 mod background;
 mod colours;
 mod defects;
+mod differs;
 mod doughnut;
 mod error;
 pub mod fit;
@@ -62,6 +64,7 @@ mod words;
 pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, Verdict, advise};
 pub use background::Background;
 pub use colours::{JudgedPattern, judge_pattern};
+pub use differs::{Difference, differences};
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;

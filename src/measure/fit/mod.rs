@@ -4,14 +4,18 @@
 //! Single pixels that nothing explains are left out. Where the model does not explain the star within its noise, it is taken to be
 //! off by a share of each pixel's light (the model error), which lowers the weight of bright pixels and widens every σ.
 
-mod higher_order;
+mod asked;
+mod dimension;
+mod leftover;
 mod levenberg;
 mod problem;
+mod suspects;
 mod unknown;
 mod view;
 
-pub use higher_order::HIGHER_ORDER_MODES;
-pub use unknown::{Dimension, TrialState, Unknown};
+pub use dimension::{Dimension, apply_all};
+pub use suspects::HIGHER_ORDER_MODES;
+pub use unknown::{Neighbour, TrialState, Unknown};
 pub use view::{FrameView, Look, Recorded, Stage};
 
 use super::settings::{FitSettings, Pace};
@@ -98,7 +102,7 @@ const LAST_DECREASE: f64 = 0.1;
 /// … or by less than this share of it.
 const LAST_DECREASE_SHARE: f64 = 1e-5;
 /// Rounds of the fit to the end, at most: the first weighs by noise alone, the next ones leave pixels out and allow for a wrong
-/// model. One more where higher-order modes are freed.
+/// model. One more for each suspect that is freed.
 const LAST_ROUNDS: usize = 3;
 
 /// Fits with few wavelengths, from far away; for choosing among starts. Returns where it came to, and the mean squared residual per
@@ -136,7 +140,7 @@ pub fn approach(
     }
 }
 
-/// Fits to the end, from nearby; where a star without a mask shows them, with [`HIGHER_ORDER_MODES`] too.
+/// Fits to the end, from nearby, with what of the typed and the assumed the star shows to be otherwise: `fit/asked.rs`.
 ///
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
@@ -157,15 +161,15 @@ pub fn finish(
     let mut model_error = 0.0;
     let mut chi_square = None;
     let (mut rounds, mut rounds_at_most) = (0, LAST_ROUNDS);
-    // the few slots of a mask do not tell higher-order modes from dimensions that are slightly wrong
-    let open = views.iter().all(|view| !view.recorded.mask_on);
+    let mut asked = 0;
     loop {
         let mut problem = StarProblem::new(views, trial.clone(), instrument, prior, model_error)?;
         let found = minimise(&mut problem, trial.values.clone(), patience)?;
         trial = trial.at(&found.unknowns);
-        let more = match rounds {
-            0 if open => higher_order::shown(&mut problem, &found, settings)?,
-            _ => None,
+        let ask = asked == rounds && asked < settings.asked_rounds;
+        let more = match ask {
+            true => asked::freed(&mut problem, &found, settings)?,
+            false => None,
         };
         rounds += 1;
         let mut pixels = StarProblem::new(views, trial.clone(), instrument, prior, model_error)?
@@ -176,11 +180,12 @@ pub fn finish(
                 let floor_e2 = view.recorded.floor_e2;
                 view.recorded.floor_e2 += level_noise(&mut pixels, number, floor_e2, settings);
             }
-            if let Some(more) = more {
-                trial = more;
-                rounds_at_most += 1;
-                continue;
-            }
+        }
+        if let Some(more) = more {
+            trial = more;
+            rounds_at_most += 1;
+            asked = rounds;
+            continue;
         }
         let outliers = outliers(&pixels, model_error, settings);
         let kept: Vec<FitPixel> = pixels
