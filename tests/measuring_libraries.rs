@@ -52,6 +52,7 @@ impl Sample {
                 exposure_s: None,
                 mosaic: false,
                 pattern: None,
+                filled_in: false,
                 missing_px: Vec::new(),
             },
             owner,

@@ -195,6 +195,7 @@ impl World {
             exposure_s: None,
             mosaic: false,
             pattern: None,
+            filled_in: false,
             missing_px: Vec::new(),
         }
     }

@@ -8,7 +8,7 @@
 //! | `background.rs`, `defects.rs` | level, slope and noise of what lies behind the stars; pixels that are hot, dead or full |
 //! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and spikes |
 //! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
-//! | `colours.rs`, `gain.rs` | what is typed about filter array and gain, against the frame itself |
+//! | `colours.rs`, `gain.rs`, `linear.rs` | what is typed about filter array and gain, and whether values are in proportion to light, against the frame itself |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
 //! | `measurement.rs`, `picture.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
 //! | `orientation.rs`, `orientation/` | how the camera may be held, each way with its weight |
@@ -44,6 +44,7 @@ mod hands;
 mod harmonics;
 mod judged;
 pub mod learn;
+mod linear;
 mod masked;
 mod measurement;
 mod next;

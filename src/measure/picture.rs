@@ -2,6 +2,7 @@
 
 use super::error::MeasureError;
 use super::fit::Recorded;
+use super::linear::is_linear;
 use super::masked::cut;
 use super::settings::{CutOutSettings, FindingSettings};
 use super::{Search, Source, Stars};
@@ -29,6 +30,8 @@ pub struct Picture {
     pub mosaic: bool,
     /// The pattern of the array from row 0 upwards, where file and frame say another one than the camera's.
     pub pattern: Option<[Colour; 4]>,
+    /// Whether the colours between the pixels of a filter array were filled in: noise is then no camera's.
+    pub filled_in: bool,
     /// Pixels that hold no number in the file, `[column, row]`; their values are made up and are left out.
     pub missing_px: Vec<[usize; 2]>,
 }
@@ -70,6 +73,7 @@ impl Picture {
             exposure_s: None,
             mosaic: false,
             pattern: None,
+            filled_in: false,
             missing_px: Vec::new(),
         }
     }
@@ -130,8 +134,13 @@ impl Picture {
             close_box(&mut usable, other, &source);
         }
         flag_source(&source, settings.cut_out.full_share_at_most, &mut flags)?;
+        let own = cut(&light, rows, columns);
+        let judgeable = !self.mosaic && !self.filled_in && !flags.has(Flag::GainUnknown);
+        if judgeable && !is_linear(&own, &cut(&usable, rows, columns), &settings.linearity) {
+            flags.raise(Flag::NotLinear);
+        }
         let recorded = Recorded {
-            image_e: cut(&light, rows, columns),
+            image_e: own,
             usable: cut(&usable, rows, columns),
             floor_e2: (stars.background.sigma * gain).powi(2),
             pattern: instrument

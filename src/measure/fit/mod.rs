@@ -10,6 +10,7 @@ mod leftover;
 mod levenberg;
 mod problem;
 mod suspects;
+mod tiles;
 mod unknown;
 mod view;
 
@@ -188,16 +189,17 @@ pub fn finish(
             continue;
         }
         let outliers = outliers(&pixels, model_error, settings);
-        let kept: Vec<FitPixel> = pixels
-            .into_iter()
-            .filter(|p| !outliers.contains(&(p.view, p.place)))
-            .collect();
+        let stands_out = |p: &FitPixel| outliers.contains(&(p.view, p.place));
+        let kept: Vec<FitPixel> = pixels.iter().copied().filter(|p| !stands_out(p)).collect();
         let spread = spread(&kept, model_error, trial.values.len());
         chi_square.get_or_insert(spread);
         let too_far = model_error == 0.0 && spread > settings.model_error_from_chi_square;
         if rounds >= rounds_at_most || (outliers.is_empty() && !too_far) {
             let settled = found.settled;
-            let (sigmas, covariance) = uncertainties(found, spread);
+            for pixel in pixels.iter_mut().filter(|p| stands_out(p)) {
+                pixel.off_e = 0.0;
+            }
+            let (sigmas, covariance) = uncertainties(found, spread, &pixels, model_error, settings);
             return Ok(Fitted {
                 trial,
                 sigmas,
@@ -318,18 +320,39 @@ fn level_noise(pixels: &mut [FitPixel], view: usize, floor_e2: f64, settings: &F
     gain
 }
 
-/// Standard deviations and covariance from the last derivatives, larger where the residuals are larger than the noise.
-fn uncertainties(found: Minimum, spread: f64) -> (Vec<Option<f64>>, Vec<Vec<f64>>) {
-    let inflate = spread.max(1.0);
+/// Standard deviations and covariance from the last derivatives, larger where the residuals are larger than the noise, and where the model
+/// is wrong and the tiles of the picture disagree.
+fn uncertainties(
+    found: Minimum,
+    spread: f64,
+    pixels: &[FitPixel],
+    model_error: f64,
+    settings: &FitSettings,
+) -> (Vec<Option<f64>>, Vec<Vec<f64>>) {
     let floors = vec![0.0; found.columns.len()];
-    let fit = LeastSquares::new(found.columns, &floors);
-    let larger = |sigma: Option<f64>| sigma.map(|s| s * inflate.sqrt());
+    let fit = LeastSquares::new(found.columns.clone(), &floors);
     let mut covariance = fit.covariance();
-    covariance
-        .iter_mut()
-        .flatten()
-        .for_each(|shared| *shared *= inflate);
-    (fit.sigmas().into_iter().map(larger).collect(), covariance)
+    let along = settings.tiles_along;
+    let wider = match model_error > 0.0 {
+        true => tiles::wider(
+            &found.columns,
+            pixels,
+            model_error,
+            &covariance,
+            spread,
+            along,
+        ),
+        false => vec![1.0; covariance.len()],
+    };
+    let factors: Vec<f64> = wider.iter().map(|f| f * spread.max(1.0).sqrt()).collect();
+    for (row, own) in covariance.iter_mut().zip(&factors) {
+        row.iter_mut()
+            .zip(&factors)
+            .for_each(|(shared, other)| *shared *= own * other);
+    }
+    let larger = |(sigma, factor): (Option<f64>, &f64)| sigma.map(|s| s * factor);
+    let sigmas = fit.sigmas().into_iter().zip(&factors).map(larger);
+    (sigmas.collect(), covariance)
 }
 
 /// Pixels whose residual stands out by far from those of the whole; empty where there are too many to be chance.

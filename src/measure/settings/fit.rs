@@ -101,6 +101,10 @@ settings! {
         /// A second star is not looked for nearer than this, pixels: there it is a blur. Set by hand. Larger: close companions are not found.
         /// Smaller: what the model of the atmosphere does not explain is taken for a star.
         neighbour_px_at_least: f64 = 2.5,
+        /// Where the model is wrong, σ is as large as the disagreement of tiles says, so many of them along the picture. Set by hand: a tile
+        /// is larger than a patch of residuals of one sign, and there are more tiles than unknowns. Larger: σ is too small. Smaller: σ is
+        /// chance.
+        tiles_along: usize = 12,
         /// What is believed of the unknowns beforehand, and the limits they never leave.
         prior: PriorSettings = PriorSettings::default(),
     }
