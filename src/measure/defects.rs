@@ -31,17 +31,17 @@ pub(super) fn find(
 ) -> Defects {
     let seen = piled_up(values, background, settings)
         .or_else(|| piled_up_with_noise(values, background, settings));
-    // a well may be full below what was typed: the lower of the two counts
+    let nearly = |ceiling: f64| ceiling - settings.nearly_full_share * (ceiling - background.level);
+    // a well may be full below what was told
     let ceiling = match (ceiling, seen) {
-        (Some(told), Some(seen)) => Some(told.min(seen)),
+        (Some(told), Some(seen)) if seen < nearly(told) => Some(seen),
         (told, seen) => told.or(seen),
     };
     let mut defects = Defects {
         ceiling,
         ..Defects::default()
     };
-    let full =
-        ceiling.map(|ceiling| ceiling - settings.nearly_full_share * (ceiling - background.level));
+    let full = ceiling.map(nearly);
     for ((row, column), value) in values.indexed_iter() {
         if full.is_some_and(|full| *value >= full) {
             defects.full_px.push([column, row]);

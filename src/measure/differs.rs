@@ -327,3 +327,6 @@ fn more(percent: f64, more: &str, less: &str) -> String {
     let word = if percent > 0.0 { more } else { less };
     format!("{:.1} % {word}", percent.abs())
 }
+
+#[cfg(test)]
+mod tests;
