@@ -46,7 +46,7 @@ pub struct MeasureReport {
     pub star_px: Option<FramePx>,
     /// FWHM of the blur that the fit found, as seeing at the zenith and 500 nm.
     pub seeing_arcsec: Option<f64>,
-    /// How far the obstruction sits aside, pupil axes; pairs only.
+    /// How far the obstruction sits aside, pupil axes; of pairs, and where one frame shows it.
     pub obstruction_aside_mm: Option<[Uncertain; 2]>,
     /// Edges read without a model.
     pub doughnut: Option<DoughnutReport>,

@@ -162,7 +162,7 @@ pub fn finish(
     let mut model_error = 0.0;
     let mut chi_square = None;
     let (mut rounds, mut rounds_at_most) = (0, LAST_ROUNDS);
-    let mut asked = 0;
+    let (mut asked, mut levelled) = (0, false);
     loop {
         let mut problem = StarProblem::new(views, trial.clone(), instrument, prior, model_error)?;
         let found = minimise(&mut problem, trial.values.clone(), patience)?;
@@ -176,7 +176,9 @@ pub fn finish(
         let mut pixels = StarProblem::new(views, trial.clone(), instrument, prior, model_error)?
             .pixels()
             .to_vec();
-        if rounds == 1 {
+        // light that is freed now must not be taken for noise of dark pixels
+        if !levelled && more.is_none() {
+            levelled = true;
             for (number, view) in views.iter_mut().enumerate() {
                 let floor_e2 = view.recorded.floor_e2;
                 view.recorded.floor_e2 += level_noise(&mut pixels, number, floor_e2, settings);

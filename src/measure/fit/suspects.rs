@@ -27,8 +27,6 @@ pub enum Suspect {
     Drift,
     /// The obstruction sits aside.
     ObstructionAside,
-    /// The focal length, or whatever else makes another focal ratio.
-    FocalLength,
     /// A vane stands elsewhere, or is wider or narrower.
     Vane(usize),
     /// A straight edge cuts into the beam from one side.
@@ -73,7 +71,6 @@ pub fn suspects(problem: &StarProblem<'_>, beyond_chance: bool) -> Vec<Suspect> 
             Suspect::ObstructionAside,
             !masked && telescope.obstruction.is_some(),
         ),
-        (Suspect::FocalLength, beyond_chance),
         (Suspect::Cut, one_colour && !masked && beyond_chance),
         (Suspect::Strip, one_colour && !masked && beyond_chance),
         (Suspect::MaskAside, masked && beyond_chance),
@@ -105,8 +102,7 @@ fn dimensions_of(suspect: Suspect) -> Vec<Dimension> {
         Suspect::ObstructionAside => vec![Dimension::ObstructionX, Dimension::ObstructionY],
         Suspect::Vane(number) => vec![Dimension::VaneTurn(number), Dimension::VaneWidth(number)],
         Suspect::MaskAside => vec![Dimension::MaskX, Dimension::MaskY],
-        Suspect::SlotWidth => vec![Dimension::SlotWidth],
-        _ => vec![Dimension::FocalLength],
+        _ => vec![Dimension::SlotWidth],
     }
 }
 
@@ -331,6 +327,7 @@ fn neighbours(
 ) -> Result<Vec<Question>, PredictError> {
     let image = problem.views[0].image(0, here)?;
     let (places, looked_among) = Leftover::of(problem.pixels()).second_stars(&image, settings);
+    let least_share = settings.neighbour_share_at_least;
     let mut questions = Vec::new();
     for aside_px in places {
         let columns = problem.columns_by(here, 1, |view, plane| {
@@ -345,7 +342,7 @@ fn neighbours(
             unknowns: 3,
             looked_among,
             starts: Box::new(move |amounts| {
-                (amounts[0] > 0.0).then(|| {
+                (amounts[0] > least_share).then(|| {
                     vec![
                         (Unknown::NeighbourAside(0), aside_px[0] as f64),
                         (Unknown::NeighbourAside(1), aside_px[1] as f64),

@@ -97,10 +97,13 @@ settings! {
         asked_more_from_sigma: f64 = 4.0,
         /// So often it is asked, and something freed, at most. Set by hand: several things differ at once. Larger: slower where nothing
         /// helps enough. Smaller: the third thing that differs is not found.
-        asked_rounds: usize = 5,
+        asked_rounds: usize = 4,
         /// A second star is not looked for nearer than this, pixels: there it is a blur. Set by hand. Larger: close companions are not found.
         /// Smaller: what the model of the atmosphere does not explain is taken for a star.
         neighbour_px_at_least: f64 = 2.5,
+        /// Nor one of less light than this, as a share of the first one's. Set by hand. Larger: faint companions are not found. Smaller: what
+        /// the model does not explain is taken for a star.
+        neighbour_share_at_least: f64 = 0.01,
         /// Where the model is wrong, σ is as large as the disagreement of tiles says, so many of them along the picture. Set by hand: a tile
         /// is larger than a patch of residuals of one sign, and there are more tiles than unknowns. Larger: σ is too small. Smaller: σ is
         /// chance.
