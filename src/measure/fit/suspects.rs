@@ -66,7 +66,7 @@ pub fn suspects(problem: &StarProblem<'_>, beyond_chance: bool) -> Vec<Suspect> 
     let one_colour = alone && problem.views[0].planes() == 1;
     let mut asked = vec![
         (Suspect::HigherOrder, !masked || beyond_chance),
-        (Suspect::Drift, one_colour && (!masked || beyond_chance)),
+        (Suspect::Drift, one_colour),
         (
             Suspect::ObstructionAside,
             !masked && telescope.obstruction.is_some(),
