@@ -170,5 +170,5 @@ fn piled_up_with_noise(
     let (at_top, below) = (count(top - band, top), count(top - 3.0 * band, top - band));
     let photons_are_wider = above > settings.ceiling_photons_factor * background.sigma.powi(2);
     let piled = at_top >= settings.ceiling_px_at_least && at_top > settings.ceiling_factor * below;
-    (photons_are_wider && piled).then(|| top - 0.5 * band)
+    (photons_are_wider && piled).then_some(top - 0.5 * band)
 }

@@ -50,10 +50,9 @@ pub fn freed(
                 + 2.0 * libm::log(question.looked_among as f64);
             // where the model is wrong anyhow, what is wrong falls by chance too
             let over = (wide - narrow) / (by_chance * per_datum.max(1.0));
-            if over > best.as_ref().map_or(1.0, |b| b.0) {
-                if let Some(starts) = (question.starts)(&amounts) {
-                    best = Some((over, starts));
-                }
+            let better = over > best.as_ref().map_or(1.0, |b| b.0);
+            if let Some(starts) = (question.starts)(&amounts).filter(|_| better) {
+                best = Some((over, starts));
             }
         }
     }
