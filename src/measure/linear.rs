@@ -19,14 +19,24 @@ const FAINT: std::ops::Range<usize> = 1..BRIGHT_FROM;
 /// Variance of a variance that is read from a median of absolute deviations, over that of one from all squares: 1/0.37 (from memory).
 const OF_MEDIAN: f64 = 2.7;
 
+/// What is known of a pixel without starlight, in electrons as typed.
+#[derive(Debug, Clone, Copy)]
+pub struct DarkPixel {
+    /// Its value, with whatever bias the file has.
+    pub level_e: f64,
+    /// Noise of readout.
+    pub read_e: f64,
+}
+
 /// Whether the noise of a star (electrons as typed above the background; element `[[row, column]]`, row 0 at the bottom) is that of
 /// photons, as far as it can be told.
 pub fn is_linear(
     image_e: &Array2<f64>,
     usable: &Array2<bool>,
+    dark: DarkPixel,
     settings: &LinearitySettings,
 ) -> bool {
-    let Some(growth) = growth(image_e, usable, settings) else {
+    let Some((dark_e2, growth)) = growth(image_e, usable, settings) else {
         return true;
     };
     let mean = |levels: &[(f64, f64)]| {
@@ -42,16 +52,22 @@ pub fn is_linear(
     let mut all: Vec<f64> = growth[1..].iter().map(|level| level.0).collect();
     let none = most < settings.none_below;
     let bent = most < settings.bent_below * faint && bright < settings.bent_below * least_of_faint;
-    !(none || bent || median(&mut all) > settings.at_most)
+    let typical = median(&mut all);
+    // the sky scatters by its own light, which is no more than its level, and by readout; where its level was taken off nobody knows
+    let gain = typical.max(1.0);
+    let most_of_dark_e2 = gain * dark.level_e + (gain * dark.read_e).powi(2);
+    let stretched_dark =
+        dark.level_e > dark_e2.sqrt() && dark_e2 > settings.dark_at_most * most_of_dark_e2;
+    !(none || bent || stretched_dark || typical > settings.at_most)
 }
 
-/// What the variance gains over the dark for each unit of light, with its standard deviation, from faint to bright; `None` where the star
+/// Variance of the dark, and what it gains for each unit of light, with its standard deviation, from faint to bright; `None` where the star
 /// is too small or too faint to tell.
 fn growth(
     image_e: &Array2<f64>,
     usable: &Array2<bool>,
     settings: &LinearitySettings,
-) -> Option<[(f64, f64); LEVELS]> {
+) -> Option<(f64, [(f64, f64); LEVELS])> {
     let mut pixels = single_pixels(image_e, usable);
     let mut light: Vec<f64> = pixels.iter().map(|pixel| pixel.0).collect();
     let brightest = percentile(&mut light, 0.99);
@@ -76,7 +92,7 @@ fn growth(
             sigma_e2.hypot(dark_sigma_e2) / light_e,
         );
     }
-    Some(levels)
+    Some((dark_e2, levels))
 }
 
 /// Variance of pixels whose differences from their neighbours these are, and its standard deviation.
@@ -121,7 +137,7 @@ mod tests {
     use rand_distr::{Distribution, Poisson};
 
     /// A soft ring on a sky of 40 e with 3 e of readout, each pixel drawn by Poisson's law; then changed by `of`, and without its sky.
-    fn ring(brightest_e: f64, seed: u64, of: impl Fn(f64) -> f64) -> Array2<f64> {
+    fn ring(brightest_e: f64, seed: u64, of: impl Fn(f64) -> f64) -> (Array2<f64>, f64) {
         let mut stream = Seed(seed).stream(Purpose::Read, 1);
         let drawn = Array2::from_shape_fn((80, 80), |(row, column)| {
             let radius = (row as f64 - 40.0).hypot(column as f64 - 40.0);
@@ -132,12 +148,16 @@ mod tests {
         let changed = drawn.mapv(of);
         let mut sky: Vec<f64> = changed.iter().copied().collect();
         let level = percentile(&mut sky, 0.1);
-        changed.mapv(|v| v - level)
+        (changed.mapv(|v| v - level), level)
     }
 
-    fn is_linear(image: &Array2<f64>) -> bool {
+    fn is_linear((image, level_e): &(Array2<f64>, f64)) -> bool {
         let usable = Array2::from_elem(image.dim(), true);
-        super::is_linear(image, &usable, &LinearitySettings::default())
+        let dark = DarkPixel {
+            level_e: *level_e,
+            read_e: 3.0,
+        };
+        super::is_linear(image, &usable, dark, &LinearitySettings::default())
     }
 
     /// Also with a gain that is typed three times too large or small (values in electrons as typed grow in proportion).
@@ -165,6 +185,7 @@ mod tests {
             assert!(!is_linear(&ring(2e4, seed, power(2.2, 255.0))), "8 bits");
             assert!(!is_linear(&ring(2e4, seed, power(2.2, 65535.0))), "16 bits");
             assert!(!is_linear(&ring(2e4, seed, asinh(20.0))), "asinh");
+            assert!(!is_linear(&ring(2e4, seed, power(1.5, 52000.0))), "weak");
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::error::MeasureError;
 use super::fit::Recorded;
-use super::linear::is_linear;
+use super::linear::{DarkPixel, is_linear};
 use super::masked::cut;
 use super::settings::{CutOutSettings, FindingSettings};
 use super::{Search, Source, Stars};
@@ -136,12 +136,18 @@ impl Picture {
         flag_source(&source, settings.cut_out.full_share_at_most, &mut flags)?;
         let own = cut(&light, rows, columns);
         let judgeable = !self.mosaic && !self.filled_in && !flags.has(Flag::GainUnknown);
-        if judgeable && !is_linear(&own, &cut(&usable, rows, columns), &settings.linearity) {
+        let electronics = instrument.camera.electronics.as_ref();
+        let dark = DarkPixel {
+            level_e: level * gain,
+            read_e: electronics.map_or(0.0, |e| e.read_noise_e),
+        };
+        let good = cut(&usable, rows, columns);
+        if judgeable && !is_linear(&own, &good, dark, &settings.linearity) {
             flags.raise(Flag::NotLinear);
         }
         let recorded = Recorded {
             image_e: own,
-            usable: cut(&usable, rows, columns),
+            usable: good,
             floor_e2: (stars.background.sigma * gain).powi(2),
             pattern: instrument
                 .camera

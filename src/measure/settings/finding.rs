@@ -282,6 +282,9 @@ settings! {
         /// Growth above this in the middle of all levels is no gain that somebody types. Set by hand on the same frames: a gain three times too
         /// large makes 3.5. Larger: stretches of bright files pass. Smaller: wrong gains are called stretches.
         at_most: f64 = 5.0,
+        /// The dark scatters by no more than this many times the variance that its level and readout make, at the gain that the star's own
+        /// pixels say. Set by hand on the same frames. Larger: weak stretches pass. Smaller: a read noise that is typed roughly is called a stretch.
+        dark_at_most: f64 = 2.0,
         /// All of this is held against three standard deviations of what was read. Common practice, no source. Larger: stretched files pass.
         /// Smaller: linear ones are refused by chance.
         sigma: f64 = 3.0,
