@@ -271,7 +271,7 @@ settings! {
         pixels_at_least: usize = 40,
         /// Stars whose pixels stand out of the dark by less than this many of its standard deviations are not judged: photons hardly show
         /// there. Set by hand. Larger: faint stretched stars pass. Smaller: chance.
-        light_at_least_sigma: f64 = 30.0,
+        light_at_least_sigma: f64 = 40.0,
         /// Growth below this in the brightest third is none. Set by hand on the independent simulator's frames: stretched files of eight bits have
         /// less than 0.07, linear ones more than 0.5. Larger: averages of several frames are refused. Smaller: stretched files pass.
         none_below: f64 = 0.15,
