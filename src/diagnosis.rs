@@ -17,26 +17,30 @@
 use crate::axes::FieldM;
 use crate::flag::Flags;
 use crate::instrument::{Hold, Instrument};
-use crate::measure::learn::{LearnError, LearnedResponse};
+use crate::measure::learn::{Belief, LearnError, LearnedResponse, Sighting};
 use crate::measure::orientation::{
     FoundTilt, HoldCase, OrientationAnswer, OrientationPrior, answers_of_prior, carried_coma,
     carried_field, cases_of_frame, helps,
 };
 use crate::measure::{
-    Advice, Aim, CardSeen, Findings, GoodEnough, MeasureError, MeasureOptions, MeasureReport,
-    MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Verdict, WholeFrame,
-    WholeFrameOptions, advise, findings, good_enough, holds_in_words, measure, measure_two,
-    next_step, step_and_rest, whole_frame,
+    Advice, Aim, CardFrame, CardSeen, Findings, GoodEnough, MeasureError, MeasureOptions,
+    MeasureReport, MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Plan,
+    PlanFor, Verdict, WholeFrame, WholeFrameOptions, advise, cards_seen, findings, good_enough,
+    holds_in_words, measure, measure_two, next_step, step_and_rest, whole_frame,
 };
 use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
 use crate::units::ARCMIN;
+use num_complex::Complex64;
 
 /// What is asked of a frame, and what is known beside it.
 #[derive(Debug, Clone, Default)]
 pub struct DiagnosisOptions<'a> {
     /// Mask, side, which star, its temperature, and the settings of everything that follows.
     pub measure: MeasureOptions,
+    /// Frames that show a card held over the rim, two at most, on the side of focus of the frame at hand. Where the frame at hand is one of
+    /// them, no star is measured.
+    pub cards: Vec<CardFrame<'a>>,
     /// A second frame of the same telescope at another focus.
     pub second: Option<&'a Picture>,
     /// Whether all stars of the frame are to be measured instead of one.
@@ -92,6 +96,8 @@ pub struct Diagnosis {
     /// Numbers of the screws that trials have shown.
     tried: Vec<usize>,
     cards: Vec<CardSeen>,
+    /// The turn that told turns speak for.
+    plan: Option<Plan>,
     flags: Flags,
     settings: MeasureSettings,
 }
@@ -106,7 +112,24 @@ impl Diagnosis {
         instrument: &Instrument,
         options: &DiagnosisOptions,
     ) -> Result<Diagnosis, DiagnosisError> {
+        if !options.cards.is_empty() {
+            check_instrument(instrument)?;
+        }
+        let cards = cards_seen(&options.cards, picture, instrument, &options.measure)?;
+        let options = &DiagnosisOptions {
+            measure: MeasureOptions {
+                cards,
+                ..options.measure
+            },
+            ..options.clone()
+        };
+        if options.cards.iter().any(|card| card.picture.is_none()) {
+            return Diagnosis::of_cards(picture, instrument, options);
+        }
         let settings = &options.measure.settings;
+        let belief = options
+            .response
+            .and_then(|learned| Belief::of(learned, instrument, settings));
         let mut instrument = instrument.clone();
         let mut flags = options.flags.clone();
         if let Some(learned) = options.response {
@@ -123,7 +146,7 @@ impl Diagnosis {
                 learned.holds.clone(),
             ),
             None => {
-                let seen = seen_orientations(&instrument, star.as_ref(), options);
+                let seen = seen_orientations(&instrument, picture, star.as_ref(), options);
                 let cases = cases_of_frame(&seen, per_rad_of(&instrument));
                 (seen, cases)
             }
@@ -143,7 +166,11 @@ impl Diagnosis {
             (Some(learned), Some(assembly)) => learned.tried(assembly),
             _ => Vec::new(),
         };
+        let plan = belief
+            .filter(|_| advice.is_ok() && options.aim == Aim::Coma)
+            .and_then(|belief| planned(&belief, star.as_ref()?, &acting, &tried, &stop, settings));
         Ok(Diagnosis {
+            plan,
             instrument: acting,
             star,
             whole_frame: whole,
@@ -160,16 +187,15 @@ impl Diagnosis {
     }
 
     /// What cards over the rim say of how the camera is held, where the frame at hand shows one of them and no star to be measured.
-    ///
-    /// # Errors
-    /// [`DiagnosisError::Instrument`].
-    pub fn of_cards(
+    fn of_cards(
+        picture: &Picture,
         instrument: &Instrument,
         options: &DiagnosisOptions,
     ) -> Result<Diagnosis, DiagnosisError> {
         check_instrument(instrument)?;
         let settings = &options.measure.settings;
-        let orientations = answers_of_prior(&OrientationPrior::of(instrument, &options.measure));
+        let orientations =
+            answers_of_prior(&OrientationPrior::of(instrument, picture, &options.measure));
         Ok(Diagnosis {
             instrument: instrument.clone(),
             star: None,
@@ -179,6 +205,7 @@ impl Diagnosis {
             exposure_s: options.exposure_s,
             cases: cases_of_frame(&orientations, per_rad_of(instrument)),
             orientations,
+            plan: None,
             tried: Vec::new(),
             cards: options.measure.cards.iter().flatten().copied().collect(),
             flags: options.flags.clone(),
@@ -233,7 +260,7 @@ impl Diagnosis {
         match &self.advice {
             _ if !sound => Verdict::LookAgain,
             Ok(advice) => match advice.verdict(self.stop.stop_m) {
-                Verdict::Turn if !self.helps_in_every_case(advice) => Verdict::Trial,
+                Verdict::Turn if !self.step_is_sure(advice) => Verdict::Trial,
                 verdict => verdict,
             },
             Err(NoAdvice::NotMeasured) => Verdict::LookAgain,
@@ -250,7 +277,10 @@ impl Diagnosis {
     }
 
     /// Whether the turn that is made now takes coma away however the camera may be held.
-    fn helps_in_every_case(&self, advice: &Advice) -> bool {
+    fn step_is_sure(&self, advice: &Advice) -> bool {
+        if let Some(plan) = self.plan {
+            return plan.sure;
+        }
         let step = advice.step(&self.instrument, self.stop.stop_m);
         let step = step.zip(self.instrument.assembly.as_ref());
         step.is_none_or(|(step, assembly)| self.takes_away(step.plane(assembly).tilt_rad))
@@ -327,6 +357,7 @@ impl Diagnosis {
             tilt: self.tilt(),
             cases: &self.cases,
             tried: &self.tried,
+            plan: self.plan,
             cards: &self.cards,
             orientations: &self.orientations,
             weight_that_counts: self.settings.orientation.weight_that_counts,
@@ -334,6 +365,30 @@ impl Diagnosis {
             settings: &self.settings.advice,
         }
     }
+}
+
+/// The turn that told turns speak for, with coma as the star has it.
+fn planned(
+    belief: &Belief,
+    star: &Measurement,
+    instrument: &Instrument,
+    tried: &[usize],
+    stop: &GoodEnough,
+    settings: &MeasureSettings,
+) -> Option<Plan> {
+    let assembly = instrument.assembly.as_ref()?;
+    let [x, y] = Sighting::of(star)?.in_frame_m(instrument);
+    let plan = PlanFor {
+        belief,
+        now: Complex64::new(x, y),
+        stop_m: stop.stop_m,
+        trial_turns: settings.advice.trial_turns_of(instrument),
+        tried,
+        assembly,
+        advice: &settings.advice,
+        learning: &settings.learning,
+    };
+    plan.chosen()
 }
 
 /// Coma per tilt as typed; where nothing is, any number serves to compare ways of holding the camera.
@@ -386,12 +441,13 @@ fn stop_level(
 /// The ways of holding the camera that the frame leaves; where no star was measured, those that were believed beforehand.
 fn seen_orientations(
     instrument: &Instrument,
+    picture: &Picture,
     star: Option<&Measurement>,
     options: &DiagnosisOptions,
 ) -> Vec<OrientationAnswer> {
     match star {
         Some(star) => star.orientations.clone(),
-        None => answers_of_prior(&OrientationPrior::of(instrument, &options.measure)),
+        None => answers_of_prior(&OrientationPrior::of(instrument, picture, &options.measure)),
     }
 }
 

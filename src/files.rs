@@ -248,6 +248,7 @@ fn checked(reading: Reading, instrument: &Instrument) -> ReadPicture {
             ceiling_adu: reading.ceiling,
             gain_e_per_adu: reading.gain_e_per_adu,
             exposure_s: reading.exposure_s,
+            sky_mirrored: reading.sky_mirrored,
             missing_px: reading.missing_px,
             ..Picture::new(reading.values)
         },

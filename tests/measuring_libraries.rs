@@ -52,6 +52,7 @@ impl Sample {
                 exposure_s: None,
                 mosaic: false,
                 pattern: None,
+                sky_mirrored: None,
                 missing_px: Vec::new(),
             },
             owner,

@@ -3,3 +3,4 @@
 mod cards;
 mod hidden;
 mod measured;
+mod parity;

@@ -195,6 +195,7 @@ impl World {
             exposure_s: None,
             mosaic: false,
             pattern: None,
+            sky_mirrored: None,
             missing_px: Vec::new(),
         }
     }

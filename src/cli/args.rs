@@ -331,6 +331,9 @@ pub struct LearnArgs {
     /// A frame before, one after, and the turn of one screw between them
     #[arg(long, value_name = "BEFORE,AFTER,SCREW=TURNS", required = true)]
     pub trial: Vec<String>,
+    /// A frame that shows a card held over the rim at this screw's place (twice at most, on one side of focus): it tells mirroring
+    #[arg(long = "card-at", value_name = "SCREW=IMAGE")]
+    pub card_at: Vec<String>,
     /// On which side of focus the frames were taken
     #[arg(long, value_enum)]
     pub side: Option<SideArg>,

@@ -1,6 +1,7 @@
 //! `learn`: from frames before and after trial turns to the telescope's own response, as a file that `measure` reads.
 
 use super::args::{LearnArgs, Switch};
+use super::cards::TypedCards;
 use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
@@ -9,7 +10,9 @@ use super::{finish, image_of, one_file, stem};
 use crate::files;
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Instrument, read_turns};
-use crate::measure::learn::{LearnError, LearnedResponse, Sighting, TrialTurn, learn};
+use crate::measure::learn::{
+    LearnError, LearnedResponse, Lesson, Sighting, ToldTurn, TrialTurn, learn,
+};
 use crate::measure::{MeasureError, MeasureOptions, Picture, Side, measure};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use std::collections::BTreeMap;
@@ -27,6 +30,15 @@ pub enum NotLearned {
         /// What is wrong with it.
         reason: &'static str,
     },
+    /// A card without the frame that shows it.
+    #[error("--card-at {screw} names no image")]
+    CardWithoutImage {
+        /// The screw.
+        screw: String,
+    },
+    /// A card that is not seen.
+    #[error("--card-at: {0}")]
+    Card(MeasureError),
     /// A star that cannot be measured.
     #[error("{}: {source}", path.display())]
     Measure {
@@ -64,7 +76,10 @@ impl NotLearned {
     pub fn hint(&self) -> &'static str {
         match self {
             NotLearned::TrialTurn { .. } => "for example --trial before.fits,after.fits,A=0.125",
-            NotLearned::Measure { source, .. } => source.hint(),
+            NotLearned::CardWithoutImage { .. } => {
+                "name the frame that shows the card, for example --card-at A=card.fits"
+            }
+            NotLearned::Card(source) | NotLearned::Measure { source, .. } => source.hint(),
             NotLearned::Unsound { flags, .. } => {
                 let first = flags.first_unsound().unwrap_or(Flag::ComaUncertain);
                 first.remedy()
@@ -104,6 +119,11 @@ pub fn run(args: &LearnArgs, console: &Console) -> Result<(), CliError> {
         .map(|t| TypedTrial::read(t))
         .collect::<Result<_, _>>()?;
     let frames = open_frames(&typed, &instrument, console)?;
+    let cards = TypedCards::read(&args.card_at, &instrument, console)?;
+    if let Some(screw) = cards.without_image() {
+        let screw = screw.to_owned();
+        return Err(NotLearned::CardWithoutImage { screw }.into());
+    }
     let interrupt = Interrupt::install()?;
     let name = format!("{}.response.toml", stem(path));
     let mut set = one_file(&args.files, &name)?;
@@ -114,15 +134,31 @@ pub fn run(args: &LearnArgs, console: &Console) -> Result<(), CliError> {
         ..MeasureOptions::default()
     };
     let shown = Progress::start(console, "frames", frames.len() as u64);
+    // cards are held before anything is turned
+    let first = typed.first().map(|trial| trial.frames[0].clone());
     let job = (instrument.clone(), frames);
-    let seen = interrupt.or_done(move || sightings(&job.0, &job.1, &options, &|| shown.step()))?;
+    let (seen, cards, by_header) = interrupt.or_done(move || {
+        let (instrument, frames) = &job;
+        let seen = sightings(instrument, frames, &options, &|| shown.step());
+        let mirrors = |picture: &Picture| picture.camera_mirrors(&instrument.telescope);
+        let by_header = frames.values().find_map(mirrors);
+        let clear = first.and_then(|path| frames.get(&path));
+        let cards = clear.map_or(Ok(Vec::new()), |clear| {
+            cards.seen(clear, instrument, &options)
+        });
+        (seen, cards, by_header)
+    })?;
     let trials = usable_trials(&typed, seen, console)?;
-    let learned = learn(&instrument, &trials, &options.settings.learning).map_err(|source| {
-        NotLearned::Learn {
+    let lesson = Lesson {
+        trials: &trials,
+        cards: &cards?,
+        by_header,
+    };
+    let learned =
+        learn(&instrument, &lesson, &options.settings).map_err(|source| NotLearned::Learn {
             path: path.clone(),
             source,
-        }
-    })?;
+        })?;
     set.put(&name, learned.to_toml().as_bytes())?;
     finish(set, &interrupt, console)?;
     console.answer(sentences(&learned, &instrument))?;
@@ -297,8 +333,26 @@ fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
             sigma(screw.coma_per_turn.sigma_per_axis_m()) / NM
         ));
     }
+    let last = learned.trials.last();
+    lines.extend(
+        last.filter(|told| told.grew_m().is_some())
+            .map(grew_in_words),
+    );
     let open = learned.flags.iter();
     lines.extend(open.map(|flag| format!("{} {}", flag.meaning(), flag.remedy())));
     lines.push("How far a screw moves the focus is not learned.".into());
     lines.join("\n")
+}
+
+/// "The last turn, of B by 1/8, made coma grow from 143 to 251 nm: turn B the other way."
+fn grew_in_words(told: &ToldTurn) -> String {
+    let size_nm = |[x, y]: [f64; 2]| x.hypot(y) / NM;
+    format!(
+        "The last turn, of {} by {:+.3}, made coma grow from {:.0} to {:.0} nm: turn {} the other way.",
+        told.screw,
+        told.turns,
+        size_nm(told.before_m),
+        size_nm(told.after_m),
+        told.screw
+    )
 }

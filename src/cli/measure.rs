@@ -1,6 +1,7 @@
 //! `measure`: a frame and an instrument in; modes, geometry and turns out.
 
 use super::args::{AimArg, MeasureArgs, Switch};
+use super::cards::TypedCards;
 use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
@@ -13,10 +14,7 @@ use crate::flag::Flags;
 use crate::image_io::png;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
-use crate::measure::{
-    Aim, MeasureError, MeasureOptions, MeasureSettings, Picture, Side, Verdict, card_over_rim,
-};
-use std::path::Path;
+use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict};
 
 /// Measures the image; `true` where the verdict is not to look again.
 pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
@@ -32,7 +30,7 @@ pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
         false => None,
     };
     let frames = Frames::read(args, &instrument, console)?;
-    let cards = TypedCard::read_all(&args.card_at, &instrument, console)?;
+    let cards = TypedCards::read(&args.card_at, &instrument, console)?;
     let job = Job {
         frames: frames.clone(),
         instrument,
@@ -96,24 +94,14 @@ struct Job {
     /// The exposure of the instrument file.
     typed_s: Option<f64>,
     wanted: Wanted,
-    cards: Vec<TypedCard>,
+    cards: TypedCards,
 }
 
 impl Job {
     fn diagnosis(&self) -> Result<Diagnosis, DiagnosisError> {
-        let mut measure = self.wanted.measure;
-        let count = self.cards.len();
-        if count > measure.cards.len() {
-            return Err(MeasureError::ThirdCard { count }.into());
-        }
-        for (seen, card) in measure.cards.iter_mut().zip(&self.cards) {
-            let picture = card.picture.as_ref().unwrap_or(&self.frames.first);
-            let found =
-                card_over_rim(picture, &self.instrument, &card.screw, &self.wanted.measure)?;
-            *seen = Some(found);
-        }
         let options = DiagnosisOptions {
-            measure,
+            measure: self.wanted.measure,
+            cards: self.cards.frames(),
             second: self.frames.second.as_ref(),
             whole_frame: self.wanted.whole_frame,
             aim: self.wanted.aim,
@@ -121,38 +109,7 @@ impl Job {
             exposure_s: self.typed_s,
             flags: self.frames.flags.clone(),
         };
-        // a frame that shows a card shows no star to be measured
-        match self.cards.iter().any(|card| card.picture.is_none()) {
-            true => Diagnosis::of_cards(&self.instrument, &options),
-            false => Diagnosis::of(&self.frames.first, &self.instrument, &options),
-        }
-    }
-}
-
-/// `A`, or `A=IMAGE`.
-struct TypedCard {
-    screw: String,
-    /// `None` where the frame that is measured shows it.
-    picture: Option<Picture>,
-}
-
-impl TypedCard {
-    fn read_all(
-        typed: &[String],
-        instrument: &Instrument,
-        console: &Console,
-    ) -> Result<Vec<TypedCard>, CliError> {
-        let read = |typed: &String| match typed.split_once('=') {
-            None => Ok(TypedCard {
-                screw: typed.trim().to_owned(),
-                picture: None,
-            }),
-            Some((screw, path)) => Ok(TypedCard {
-                screw: screw.trim().to_owned(),
-                picture: Some(image_of(Path::new(path.trim()), instrument, console)?.0),
-            }),
-        };
-        typed.iter().map(read).collect()
+        Diagnosis::of(&self.frames.first, &self.instrument, &options)
     }
 }
 

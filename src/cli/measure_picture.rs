@@ -173,6 +173,7 @@ mod tests {
                 tilt: None,
                 cases: &[],
                 tried: &[],
+                plan: None,
                 cards: &[],
                 orientations: &[],
                 weight_that_counts: 0.01,

@@ -2,6 +2,7 @@
 
 mod annotate;
 mod args;
+mod cards;
 mod check;
 mod console;
 mod dataset;

@@ -11,7 +11,10 @@
 //! - The sign of k and a half turn of the camera cannot be told apart, and turns do not depend on which of them it is. The sign is
 //!   taken as typed, and the rotation is the way round in which a response of that sign explains the frames.
 //! - Piston changes focus, which is not learned.
+//!
+//! Cards held over the rim and a file's word on how the sky lies in it are no trials, but say which mirror image it is ([`Lesson`]).
 
+mod belief;
 mod fit;
 mod laid_over;
 mod report;
@@ -20,17 +23,17 @@ pub use report::{HoldReport, LearnReport, ScrewReport};
 
 use super::Measurement;
 use super::measurement::aligned_modes;
-use super::orientation::HoldCase;
-use super::settings::LearningSettings;
+use super::orientation::{CardSeen, HoldCase};
+use super::settings::{LearningSettings, MeasureSettings};
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::instrument::{Assembly, Hold, Instrument, TurnsError};
 use crate::math::Uncertain;
-use crate::mechanics::{plane_of, turned};
 use crate::pupil::axes_of;
 use crate::state::Coma;
 use crate::units::{ARCMIN, NM};
-use fit::{HoldFit, fit, weighed};
+pub use belief::{Belief, Outlook};
+use fit::{Beside, HoldFit, TurnSeen, fit, weighed};
 use num_complex::Complex64;
 use thiserror::Error;
 
@@ -60,6 +63,17 @@ pub struct TrialTurn {
     pub after: Sighting,
 }
 
+/// What is learned from: trial turns, and what frames say beside them of mirroring.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Lesson<'a> {
+    /// Turns, in any order.
+    pub trials: &'a [TrialTurn],
+    /// Cards that frames show over the rim at screws, all on one side of focus.
+    pub cards: &'a [CardSeen],
+    /// Whether the camera mirrors by what a frame's file says of the sky in it ([`Picture::camera_mirrors`](super::Picture::camera_mirrors)).
+    pub by_header: Option<bool>,
+}
+
 /// The telescope's own response.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LearnedResponse {
@@ -75,8 +89,46 @@ pub struct LearnedResponse {
     pub holds: Vec<HoldCase>,
     /// What each screw that was tried did.
     pub screws: Vec<LearnedScrew>,
+    /// The turns that it was learned from, in frame axes.
+    pub trials: Vec<ToldTurn>,
+    /// Cards that frames showed.
+    pub cards: Vec<LearnedCard>,
+    /// Whether the camera mirrors by what a frame's file said of the sky in it.
+    pub by_header: Option<bool>,
     /// What the trials leave open.
     pub flags: Flags,
+}
+
+/// A told turn and what frames showed before and after it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ToldTurn {
+    /// Name of the screw.
+    pub screw: String,
+    /// Its turns; positive lengthens.
+    pub turns: f64,
+    /// Coma before, less what the aligned telescope has at the star's place; frame axes, metres RMS.
+    pub before_m: [f64; 2],
+    /// The same after.
+    pub after_m: [f64; 2],
+    /// Standard deviation that the frames give the change in either direction.
+    pub sigma_m: f64,
+}
+
+impl ToldTurn {
+    /// How much coma grew, beyond what its frames leave open; `None` where it did not.
+    pub fn grew_m(&self) -> Option<f64> {
+        let grew = complex(self.after_m).norm() - complex(self.before_m).norm();
+        (grew > GREW_SIGMAS * self.sigma_m).then_some(grew)
+    }
+}
+
+/// A card that a frame showed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LearnedCard {
+    /// Name of the screw at whose place it was held.
+    pub screw: String,
+    /// Direction of the bite from the middle of the ring, frame axes.
+    pub direction_rad: f64,
 }
 
 /// A row of the response matrix.
@@ -162,6 +214,8 @@ impl LearnError {
     }
 }
 
+/// Coma that grew by less, in standard deviations of the two frames, may have stayed as it was.
+const GREW_SIGMAS: f64 = 3.0;
 /// No change of coma is taken to have a smaller standard deviation, so that no weight is infinite where a frame has no noise.
 const LEAST_SIGMA_M: f64 = 1e-6 * NM;
 /// A trial turn is no larger: no screw of a unit is turned so far, so that more is a slip of the hand.
@@ -179,6 +233,13 @@ impl Sighting {
             field_m: measurement.field_m,
         })
     }
+
+    /// Coma in frame axes, less what the aligned telescope has at the star's place; metres RMS.
+    pub fn in_frame_m(&self, instrument: &Instrument) -> [f64; 2] {
+        let aligned = aligned_modes(instrument, self.field_m);
+        let coma = self.coma.less(&Coma::of(&aligned));
+        axes_of(self.hold).forward(coma.xy_m())
+    }
 }
 
 /// Learns from trials, in any order.
@@ -193,18 +254,20 @@ impl Sighting {
 /// `tests/cli/learning.rs` learns from simulated frames of a camera that is turned and mirrored.
 pub fn learn(
     instrument: &Instrument,
-    trials: &[TrialTurn],
-    settings: &LearningSettings,
+    lesson: &Lesson,
+    settings: &MeasureSettings,
 ) -> Result<LearnedResponse, LearnError> {
+    let beside = Beside::of(lesson, &instrument.camera, settings);
+    let settings = &settings.learning;
     let assembly = instrument.assembly.as_ref().ok_or(LearnError::NoScrews)?;
-    let (trials, changes) = seen_changes(instrument, assembly, trials, settings)?;
+    let (trials, changes) = seen_changes(instrument, assembly, lesson.trials, settings)?;
     let expected_m = assembly.response.as_ref().map(|r| r.coma_m_per_rad);
-    let fits = |changes: &[ComaChange]| {
+    let fits = |changes: &[TurnSeen]| {
         [false, true].map(|mirrored| fit(changes, mirrored, expected_m, settings))
     };
     let (trials, changes, left_out) = without_the_odd_one(trials, changes, &fits, settings);
     let typed = &instrument.camera;
-    let holds = weighed(fits(&changes), typed, expected_m, settings);
+    let holds = weighed(fits(&changes), &beside, expected_m, settings);
     let (best, fit) = &holds[0];
     let spread = fit.spread(changes.len());
     if spread > settings.contradiction_spread {
@@ -238,9 +301,19 @@ pub fn learn(
             sigma: Some(sigma / fit.product.norm()),
         },
         mirrored: best.hold.mirrored,
-        screws: matrix(assembly, &trials, &changes, &best.hold),
+        screws: matrix(assembly, &trials, &changes, &best.hold, settings),
         holds: holds.iter().map(|h| h.0).collect(),
         flags: flags.collect(),
+        trials: trials.iter().map(|t| told_turn(instrument, t)).collect(),
+        cards: lesson
+            .cards
+            .iter()
+            .map(|card| LearnedCard {
+                screw: assembly.screws[card.screw].name.clone(),
+                direction_rad: card.direction_rad,
+            })
+            .collect(),
+        by_header: lesson.by_header,
     })
 }
 
@@ -250,10 +323,10 @@ fn seen_changes(
     assembly: &Assembly,
     trials: &[TrialTurn],
     settings: &LearningSettings,
-) -> Result<(Vec<TrialTurn>, Vec<ComaChange>), LearnError> {
+) -> Result<(Vec<TrialTurn>, Vec<TurnSeen>), LearnError> {
     let (mut kept, mut changes, mut unseen) = (Vec::new(), Vec::new(), None);
     for trial in trials {
-        match ComaChange::of(instrument, assembly, trial, settings) {
+        match change_of(instrument, assembly, trial, settings) {
             Ok(change) => {
                 kept.push(trial.clone());
                 changes.push(change);
@@ -272,11 +345,11 @@ fn seen_changes(
 /// Of four trials and more, those that are left when one that lies far from all others is taken out; and whether one was.
 fn without_the_odd_one(
     trials: Vec<TrialTurn>,
-    changes: Vec<ComaChange>,
-    fits: &impl Fn(&[ComaChange]) -> [HoldFit; 2],
+    changes: Vec<TurnSeen>,
+    fits: &impl Fn(&[TurnSeen]) -> [HoldFit; 2],
     settings: &LearningSettings,
-) -> (Vec<TrialTurn>, Vec<ComaChange>, bool) {
-    let spread = |changes: &[ComaChange]| {
+) -> (Vec<TrialTurn>, Vec<TurnSeen>, bool) {
+    let spread = |changes: &[TurnSeen]| {
         let both = fits(changes).map(|fit| fit.spread(changes.len()));
         both[0].min(both[1])
     };
@@ -284,7 +357,7 @@ fn without_the_odd_one(
     if changes.len() < 4 || all <= settings.disagree_factor {
         return (trials, changes, false);
     }
-    let without = |odd: usize| -> Vec<ComaChange> {
+    let without = |odd: usize| -> Vec<TurnSeen> {
         let others = changes.iter().enumerate().filter(|(k, _)| *k != odd);
         others.map(|(_, change)| *change).collect()
     };
@@ -301,85 +374,79 @@ fn without_the_odd_one(
     }
 }
 
-/// What a trial changed, in frame axes.
-#[derive(Debug, Clone, Copy)]
-struct ComaChange {
-    tilt: Complex64,
-    coma: Complex64,
-    sigma_m: f64,
-    shift_px: Complex64,
+/// What a trial changed.
+///
+/// # Errors
+/// [`LearnError`] for a turn that is none, and where no change was seen.
+fn change_of(
+    instrument: &Instrument,
+    assembly: &Assembly,
+    trial: &TrialTurn,
+    settings: &LearningSettings,
+) -> Result<TurnSeen, LearnError> {
+    let seen_sigma = settings.change_seen_sigma;
+    let screw = assembly.screw(&trial.screw)?;
+    let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
+    if trial.turns == 0.0 || !within {
+        return Err(LearnError::NoTurn {
+            screw: trial.screw.clone(),
+            turns: trial.turns,
+        });
+    }
+    let told = told_turn(instrument, trial);
+    let coma = complex(told.after_m) - complex(told.before_m);
+    let seen = (seen_sigma * told.sigma_m..f64::INFINITY).contains(&coma.norm());
+    if !seen || coma.norm() == 0.0 {
+        return Err(LearnError::NoChange {
+            screw: trial.screw.clone(),
+            turns: trial.turns,
+            change_m: coma.norm(),
+            sigma_m: told.sigma_m,
+            seen_sigma,
+        });
+    }
+    let shift_px = complex((trial.after.star_px - trial.before.star_px).xy());
+    Ok(TurnSeen {
+        shift_px,
+        ..TurnSeen::of(assembly, screw, trial.turns, coma, told.sigma_m, settings)
+    })
 }
 
-impl ComaChange {
-    fn of(
-        instrument: &Instrument,
-        assembly: &Assembly,
-        trial: &TrialTurn,
-        settings: &LearningSettings,
-    ) -> Result<ComaChange, LearnError> {
-        let seen_sigma = settings.change_seen_sigma;
-        let turns = turned(assembly, assembly.screw(&trial.screw)?, trial.turns);
-        let within = (0.0..=TURNS_AT_MOST).contains(&trial.turns.abs());
-        if trial.turns == 0.0 || !within {
-            return Err(LearnError::NoTurn {
-                screw: trial.screw.clone(),
-                turns: trial.turns,
-            });
-        }
-        let (coma, sigma_m) = coma_change(instrument, trial);
-        let seen = (seen_sigma * sigma_m..f64::INFINITY).contains(&coma.norm());
-        if !seen || coma.norm() == 0.0 {
-            return Err(LearnError::NoChange {
-                screw: trial.screw.clone(),
-                turns: trial.turns,
-                change_m: coma.norm(),
-                sigma_m,
-                seen_sigma,
-            });
-        }
-        Ok(ComaChange {
-            tilt: complex(plane_of(assembly, &turns).tilt_rad),
-            coma,
-            sigma_m: with_the_hand(sigma_m, coma.norm(), trial.turns, settings),
-            shift_px: complex((trial.after.star_px - trial.before.star_px).xy()),
-        })
-    }
-
-    fn weight(&self) -> f64 {
-        self.sigma_m.powi(-2)
-    }
-
-    /// The coma as an unmirrored camera at the same rotation would have it.
-    fn coma_unmirrored(&self, mirrored: bool) -> Complex64 {
-        unmirrored(self.coma, mirrored)
-    }
-}
-
-/// Standard deviation of a change, in either direction, with what a hand and tightening add to that of the frames.
-fn with_the_hand(frames_m: f64, change_m: f64, turns: f64, settings: &LearningSettings) -> f64 {
-    let hand = settings.hand_share.hypot(settings.hand_turns / turns.abs());
+/// Standard deviation of a change in either direction, with what a hand, backlash and the spread of tightening add to that of the frames.
+fn with_the_hand(
+    frames_m: f64,
+    change_m: f64,
+    turns: f64,
+    backlash_turns: f64,
+    settings: &LearningSettings,
+) -> f64 {
+    let backlash = 0.5 * backlash_turns / turns.abs();
+    let hand = settings
+        .hand_share
+        .hypot(settings.hand_turns / turns.abs())
+        .hypot(backlash);
     frames_m
-        .hypot(settings.lock_shift_m / 2f64.sqrt())
+        .hypot(settings.lock_spread_m / 2f64.sqrt())
         .hypot(hand * change_m)
         .max(LEAST_SIGMA_M)
 }
 
-/// Change of coma in frame axes, less what the star's way across the field of the aligned telescope explains; and the standard
-/// deviation that the frames give it in either direction.
-fn coma_change(instrument: &Instrument, trial: &TrialTurn) -> (Complex64, f64) {
-    let own = |sighting: &Sighting| {
-        let aligned = aligned_modes(instrument, sighting.field_m);
-        let coma = sighting.coma.less(&Coma::of(&aligned));
-        complex(axes_of(sighting.hold).forward(coma.xy_m()))
-    };
+/// A trial in frame axes, less what the star's way across the field of the aligned telescope explains.
+fn told_turn(instrument: &Instrument, trial: &TrialTurn) -> ToldTurn {
     let sigma = |sighting: &Sighting| sighting.coma.sigma_per_axis_m().unwrap_or(f64::INFINITY);
     let (before, after) = (&trial.before, &trial.after);
-    (own(after) - own(before), sigma(before).hypot(sigma(after)))
+    ToldTurn {
+        screw: trial.screw.clone(),
+        turns: trial.turns,
+        before_m: before.in_frame_m(instrument),
+        after_m: after.in_frame_m(instrument),
+        sigma_m: sigma(before).hypot(sigma(after)),
+    }
 }
 
 /// Image shift per tilt, and what is to be said of it.
 fn shift_of(
-    changes: &[ComaChange],
+    changes: &[TurnSeen],
     camera: &Hold,
     pixel_m: f64,
     settings: &LearningSettings,
@@ -420,20 +487,26 @@ fn shift_of(
 fn matrix(
     assembly: &Assembly,
     trials: &[TrialTurn],
-    changes: &[ComaChange],
+    changes: &[TurnSeen],
     camera: &Hold,
+    settings: &LearningSettings,
 ) -> Vec<LearnedScrew> {
     let turn = Complex64::cis(camera.rotation_rad);
+    // where tightening pushes is unknown here
+    let weight = |c: &TurnSeen| {
+        let push_m2 = 0.5 * settings.lock_shift_m.powi(2);
+        (c.sigma_m * c.sigma_m + push_m2).recip()
+    };
     let row = |name: &String| {
-        let own: Vec<(&TrialTurn, &ComaChange)> = trials
+        let own: Vec<(&TrialTurn, &TurnSeen)> = trials
             .iter()
             .zip(changes)
             .filter(|(trial, _)| trial.screw == *name)
             .collect();
-        let squares: f64 = own.iter().map(|(t, c)| c.weight() * t.turns.powi(2)).sum();
+        let squares: f64 = own.iter().map(|(t, c)| weight(c) * t.turns.powi(2)).sum();
         let sum: Complex64 = own
             .iter()
-            .map(|(t, c)| c.coma_unmirrored(camera.mirrored) * turn * t.turns * c.weight())
+            .map(|(t, c)| c.coma_unmirrored(camera.mirrored) * turn * t.turns * weight(c))
             .sum();
         (!own.is_empty()).then(|| LearnedScrew {
             name: name.clone(),

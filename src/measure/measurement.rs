@@ -176,7 +176,8 @@ pub fn measure(
     let star = picture.star(instrument, mask_on, options.at_px, &settings.finding)?;
     let look = look(options);
     if mask_on {
-        return masked_star(&star, instrument, look, options);
+        let prior = OrientationPrior::of(instrument, picture, options);
+        return masked_star(&star, instrument, prior, look, options);
     }
     let edges = edges_of(&star, &settings.ring)?;
     let search = HoldSearch {
@@ -185,7 +186,7 @@ pub fn measure(
         instrument,
         look,
         settings,
-        prior: OrientationPrior::of(instrument, options),
+        prior: OrientationPrior::of(instrument, picture, options),
     };
     let held = search.any_way()?;
     let better = held_otherwise(instrument, &held.fit.fitted, settings, |held| {
@@ -197,47 +198,16 @@ pub fn measure(
     Ok(found)
 }
 
-/// Where a frame shows a card that is held over the rim at a screw's place.
-///
-/// # Errors
-/// [`MeasureError`] where there is no such screw, no ring, or no single dark bite in it.
-pub fn card_over_rim(
-    picture: &Picture,
-    instrument: &Instrument,
-    screw: &str,
-    options: &MeasureOptions,
-) -> Result<CardSeen, MeasureError> {
-    let settings = &options.settings;
-    let assembly = instrument.assembly.as_ref();
-    let number = assembly.and_then(|assembly| assembly.screw(screw).ok());
-    let (Some(assembly), Some(number)) = (assembly, number) else {
-        return Err(MeasureError::NoSuchScrew {
-            screw: screw.into(),
-            screws: assembly.map_or(Vec::new(), |assembly| {
-                assembly.screws.iter().map(|s| s.name.clone()).collect()
-            }),
-        });
-    };
-    let star = picture.star(instrument, false, options.at_px, &settings.finding)?;
-    let edges = edges_of(&star, &settings.ring)?;
-    let at = (number, assembly.screws[number].azimuth_rad);
-    CardSeen::in_ring(&star.light_adu, &edges, at, &settings.orientation).ok_or(
-        MeasureError::NoCard {
-            screw: screw.into(),
-        },
-    )
-}
-
 /// Measures a masked star, with the camera held as its spikes lie.
 fn masked_star(
     star: &CutStar,
     instrument: &Instrument,
+    prior: OrientationPrior,
     look: Look,
     options: &MeasureOptions,
 ) -> Result<Measurement, MeasureError> {
     let settings = &options.settings;
     let core = inside(star, star.source.centre_px);
-    let prior = OrientationPrior::of(instrument, options);
     let mut view = FrameView::new(0, star.recorded.clone(), instrument, look);
     let aligned_e = aligned_star(&mut view, core, instrument, look, settings)?;
     let holds = holds_of_spikes(&prior, instrument, &star.light_adu, &aligned_e, core);
@@ -314,7 +284,7 @@ pub fn measure_two(
         instrument,
         look,
         settings,
-        prior: OrientationPrior::of(instrument, options),
+        prior: OrientationPrior::of(instrument, pictures[0], options),
     };
     let alone = first.any_way()?;
     let instrument = &instrument.held(alone.hold);
@@ -375,7 +345,7 @@ fn look(options: &MeasureOptions) -> Look {
     }
 }
 
-fn edges_of(star: &CutStar, settings: &RingSettings) -> Result<Ring, MeasureError> {
+pub(super) fn edges_of(star: &CutStar, settings: &RingSettings) -> Result<Ring, MeasureError> {
     ring(&star.light_adu, settings).ok_or(MeasureError::NoRing {
         centre_px: star.source.centre_px,
     })

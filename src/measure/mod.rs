@@ -11,7 +11,7 @@
 //! | `colours.rs`, `gain.rs` | what is typed about filter array and gain, against the frame itself |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
 //! | `measurement.rs`, `picture.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
-//! | `orientation.rs`, `orientation/` | how the camera may be held, each way with its weight |
+//! | `orientation.rs`, `orientation/`, `cards.rs` | how the camera may be held, each way with its weight; frames that show a card |
 //! | `ring.rs`, `harmonics.rs` | edges, thin side and shadows of a doughnut, without any model |
 //! | `doughnut.rs` | a first guess from the edges, then modes by the whole model |
 //! | `spikes.rs` | where the spikes of a masked star lie, and what their slopes say |
@@ -19,7 +19,7 @@
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
 //! | `good_enough.rs` | when to stop |
-//! | `next.rs`, `trial.rs`, `step.rs`, `hands.rs` | the one next step: which screw to turn or to try, as a hand can turn it, and in which order the hands do it |
+//! | `next.rs`, `trial.rs`, `plan.rs`, `step.rs`, `hands.rs` | the one next step: which screw to turn or to try, as a hand can turn it, and in which order the hands do it |
 //! | `follows.rs` | whether the star is to be brought back, and whether to refocus |
 //! | `report.rs`, `words.rs` | what is written for programs and said to people |
 //! | `fit/` | the whole model fitted to one or more frames |
@@ -29,6 +29,7 @@
 
 mod advice;
 mod background;
+mod cards;
 mod colours;
 mod defects;
 mod doughnut;
@@ -47,6 +48,7 @@ mod measurement;
 mod next;
 pub mod orientation;
 mod picture;
+mod plan;
 mod region_rays;
 mod regions;
 mod report;
@@ -61,18 +63,20 @@ mod words;
 
 pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, Verdict, advise};
 pub use background::Background;
+pub use cards::{CardFrame, card_over_rim, cards_seen};
 pub use colours::{JudgedPattern, judge_pattern};
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;
 pub use gain::GainRange;
 pub use good_enough::{GoodEnough, StopBy, good_enough};
-pub use learn::{LearnError, LearnedResponse, LearnedScrew, Sighting, TrialTurn, learn};
+pub use learn::{LearnError, LearnedResponse, LearnedScrew, Lesson, Sighting, TrialTurn, learn};
 pub use masked::{MaskedFit, measure_masked};
-pub use measurement::{MeasureOptions, Measurement, Method, card_over_rim, measure, measure_two};
+pub use measurement::{MeasureOptions, Measurement, Method, measure, measure_two};
 pub use next::{Deed, NextStep, next_step};
 pub use orientation::{CardSeen, OrientationAnswer};
 pub use picture::{CutStar, Picture};
+pub use plan::{Plan, PlanFor};
 pub use region_rays::RegionRay;
 pub use report::{Findings, MeasureReport};
 pub use ring::{Ring, SECTORS, Sector, Shadow, ring};

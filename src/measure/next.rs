@@ -7,6 +7,7 @@ use super::follows::{Follows, outwards, refocus_first_m};
 use super::good_enough::StopBy;
 use super::hands::hands;
 use super::orientation::{HoldCase, OrientationAnswer};
+use super::plan::Plan;
 use super::report::Findings;
 use super::settings::AdviceSettings;
 use super::step::{Step, eighths_said};
@@ -208,8 +209,11 @@ pub(super) fn stop(found: &Findings, advice: Option<&Advice>) -> NextStep {
 
 pub(super) fn turn(found: &Findings, advice: &Advice, instrument: &Instrument) -> NextStep {
     let stop_m = found.stop.map_or(0.0, |s| s.stop_m);
-    let (Some(assembly), Some(step)) = (&instrument.assembly, advice.step(instrument, stop_m))
-    else {
+    let by_plan = found
+        .plan
+        .and_then(|plan| step_of(&plan, instrument, found.settings));
+    let step = by_plan.or_else(|| advice.step(instrument, stop_m));
+    let (Some(assembly), Some(step)) = (&instrument.assembly, step) else {
         return stop(found, Some(advice));
     };
     let plane = step.plane(assembly);
@@ -219,7 +223,10 @@ pub(super) fn turn(found: &Findings, advice: &Advice, instrument: &Instrument) -
         Deed::Turn,
         instrument,
         &step,
-        why_turn(advice, instrument, &step),
+        match (found.plan, advice.undone_m) {
+            (Some(plan), Some(now)) => why_planned(&plan, now.value),
+            _ => why_turn(advice, instrument, &step),
+        },
     );
     let after = follows
         .words()
@@ -231,6 +238,29 @@ pub(super) fn turn(found: &Findings, advice: &Advice, instrument: &Instrument) -
         words: next.words + &after,
         ..next
     }
+}
+
+/// The step that a plan asks for.
+fn step_of(plan: &Plan, instrument: &Instrument, settings: &AdviceSettings) -> Option<Step> {
+    let assembly = instrument.assembly.as_ref()?;
+    let turns = turned(assembly, plan.screw, plan.turns);
+    Step::nearest(assembly, plan.screw, &turns, settings)
+}
+
+/// Why a turn is made that told turns speak for.
+fn why_planned(plan: &Plan, now_m: f64) -> String {
+    let grows = 100.0 * plan.outlook.grows;
+    let risk = match grows < 0.5 {
+        true => String::new(),
+        false => format!(
+            "; with a hand's errors and what tightening does, {grows:.0} % of all ways in which things may be make it grow"
+        ),
+    };
+    format!(
+        "the screws can take away {:.0} nm of coma, and by what the turns so far did about {:.0} nm are left after this one{risk}",
+        now_m / NM,
+        plan.outlook.leaves_m / NM
+    )
 }
 
 fn why_turn(advice: &Advice, instrument: &Instrument, step: &Step) -> String {
@@ -259,12 +289,17 @@ fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
         (Ok(_), cases) => open_cases(cases),
     };
     let settings = found.settings;
-    let fast = instrument.telescope.focal_ratio() <= settings.fast_up_to_focal_ratio;
-    let most_turns = if fast {
-        settings.trial_turns_fast
-    } else {
-        settings.trial_turns
-    };
+    if let (Some(plan), Ok(advice)) = (found.plan, &found.advice)
+        && let Some(step) = step_of(&plan, instrument, settings)
+    {
+        let now_m = advice.undone_m.map_or(0.0, |coma| coma.value);
+        let why = format!(
+            "the turns so far do not settle what this one does: {}",
+            why_planned(&plan, now_m)
+        );
+        return NextStep::of_step(Deed::Trial, instrument, &step, why);
+    }
+    let most_turns = settings.trial_turns_of(instrument);
     let blind = || {
         NextStep::new(
             Deed::Trial,

@@ -8,7 +8,7 @@ use super::{Search, Source, Stars};
 use crate::axes::{FieldM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
-use crate::instrument::{Camera, Colour, FieldTerms, Instrument};
+use crate::instrument::{Camera, Colour, FieldTerms, Instrument, Telescope};
 use crate::pupil::field_m;
 use crate::sensor::saturation_e;
 use crate::state::Modes;
@@ -29,6 +29,8 @@ pub struct Picture {
     pub mosaic: bool,
     /// The pattern of the array from row 0 upwards, where file and frame say another one than the camera's.
     pub pattern: Option<[Colour; 4]>,
+    /// Whether the sky is mirrored in the values, where the file says how the sky lies in it.
+    pub sky_mirrored: Option<bool>,
     /// Pixels that hold no number in the file, `[column, row]`; their values are made up and are left out.
     pub missing_px: Vec<[usize; 2]>,
 }
@@ -70,8 +72,16 @@ impl Picture {
             exposure_s: None,
             mosaic: false,
             pattern: None,
+            sky_mirrored: None,
             missing_px: Vec::new(),
         }
+    }
+
+    /// Whether the camera mirrors, where the file says how the sky lies in it: each reflection mirrors the sky once (`conventions`), and
+    /// the camera may once more.
+    pub fn camera_mirrors(&self, telescope: &Telescope) -> Option<bool> {
+        self.sky_mirrored
+            .map(|sky| sky == telescope.seen_mirrored())
     }
 
     /// The middle of the frame, pixels.

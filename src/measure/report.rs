@@ -6,6 +6,7 @@ use super::good_enough::{GoodEnough, StopBy};
 use super::measurement::Measurement;
 use super::next::{NextStep, next_step};
 use super::orientation::{CardSeen, FoundTilt, HoldCase, OrientationAnswer};
+use super::plan::Plan;
 use super::ring::Ring;
 use super::settings::AdviceSettings;
 use super::whole_frame::WholeFrame;
@@ -266,6 +267,8 @@ pub struct Findings<'a> {
     pub cases: &'a [HoldCase],
     /// Numbers of the screws whose effect trials have shown.
     pub tried: &'a [usize],
+    /// The turn that told turns speak for, where there were any.
+    pub plan: Option<Plan>,
     /// Cards that frames showed over the rim.
     pub cards: &'a [CardSeen],
     /// The ways of holding the camera that are told.

@@ -2,8 +2,18 @@
 
 use super::orientation::{FoundTilt, HoldCase};
 use super::settings::AdviceSettings;
-use crate::instrument::Assembly;
+use crate::instrument::{Assembly, Instrument};
 use crate::mechanics::{plane_of, turned};
+
+impl AdviceSettings {
+    /// The most that is turned to see what a turn does: fast beams show less of it at once, and sooner.
+    pub fn trial_turns_of(&self, instrument: &Instrument) -> f64 {
+        match instrument.telescope.focal_ratio() <= self.fast_up_to_focal_ratio {
+            true => self.trial_turns_fast,
+            false => self.trial_turns,
+        }
+    }
+}
 
 /// The turn of a screw.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -29,6 +29,17 @@
 //! name = "A"
 //! coma_nm_per_turn = [3.0, 1930.0]          # Noll 8, Noll 7
 //! coma_sigma_nm_per_turn = 9.0
+//!
+//! [[trials]]                                # optional: the turns that it was learned from; coma in frame axes
+//! screw = "A"
+//! turns = 0.125
+//! before_nm = [120.0, -31.0]
+//! after_nm = [119.0, 210.0]
+//! sigma_nm = 0.8
+//!
+//! [[cards]]                                 # optional: cards that frames showed, at most two
+//! screw = "B"
+//! direction_deg = 151.0
 //! ```
 
 use super::advice::{Told, meant, unknown_here};
@@ -39,6 +50,7 @@ use super::rules::Rule;
 use super::{schema, typed};
 use crate::flag::{Flag, Flags, RaisedBy};
 use crate::instrument::Hold;
+use crate::measure::learn::{LearnedCard, ToldTurn};
 use crate::measure::orientation::HoldCase;
 use crate::measure::{LearnedResponse, LearnedScrew, Uncertain};
 use crate::state::Coma;
@@ -68,6 +80,34 @@ struct RawFile {
     holds: Vec<RawHold>,
     #[schemars(length(min = 1))]
     screws: Vec<RawScrew>,
+    #[serde(default)]
+    #[schemars(length(max = 1000))]
+    trials: Vec<RawTrial>,
+    #[serde(default)]
+    #[schemars(length(max = 2))]
+    cards: Vec<RawCard>,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct RawTrial {
+    screw: String,
+    #[schemars(range(min = -100.0, max = 100.0))]
+    turns: f64,
+    #[schemars(inner(range(min = -SIZE, max = SIZE)))]
+    before_nm: [f64; 2],
+    #[schemars(inner(range(min = -SIZE, max = SIZE)))]
+    after_nm: [f64; 2],
+    #[schemars(range(min = 0.0, max = SIZE))]
+    sigma_nm: f64,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct RawCard {
+    screw: String,
+    #[schemars(range(min = -360.0, max = 360.0))]
+    direction_deg: f64,
 }
 
 #[derive(Deserialize, JsonSchema)]
@@ -103,6 +143,7 @@ struct RawCamera {
     #[schemars(range(min = 0.0, max = 360.0))]
     rotation_sigma_deg: f64,
     mirrored: bool,
+    mirrored_by_file: Option<bool>,
 }
 
 #[derive(Deserialize, JsonSchema)]
@@ -157,6 +198,8 @@ impl LearnedResponse {
             camera,
             holds,
             screws,
+            trials,
+            cards,
             ..
         } = typed(&document, LEARN_AGAIN)?;
         let in_units = |value: f64, sigma: Option<f64>, unit: f64| Uncertain {
@@ -177,6 +220,9 @@ impl LearnedResponse {
             mirrored: camera.mirrored,
             holds: holds.into_iter().map(learned_hold).collect(),
             screws: screws.into_iter().map(learned_screw).collect(),
+            trials: trials.into_iter().map(told_turn).collect(),
+            cards: cards.into_iter().map(learned_card).collect(),
+            by_header: camera.mirrored_by_file,
             flags,
         })
     }
@@ -220,6 +266,9 @@ impl LearnedResponse {
         let sigma = self.rotation_rad.sigma.unwrap_or(0.0);
         line(format!("rotation_sigma_deg = {}", number(sigma / DEG)));
         line(format!("mirrored = {}", self.mirrored));
+        if let Some(mirrored) = self.by_header {
+            line(format!("mirrored_by_file = {mirrored}"));
+        }
         for learned in &self.holds {
             line("\n[[holds]]".into());
             line(format!(
@@ -242,7 +291,42 @@ impl LearnedResponse {
                 number(screw.coma_per_turn.sigma_per_axis_m().unwrap_or(0.0) / NM)
             ));
         }
+        for told in &self.trials {
+            let pair = |m: [f64; 2]| m.map(|m| number(m / NM)).join(", ");
+            line(format!("\n[[trials]]\nscrew = {:?}", told.screw));
+            line(format!("turns = {}", number(told.turns)));
+            line(format!(
+                "before_nm = [{}]  # frame axes",
+                pair(told.before_m)
+            ));
+            line(format!("after_nm = [{}]", pair(told.after_m)));
+            line(format!("sigma_nm = {}", number(told.sigma_m / NM)));
+        }
+        for card in &self.cards {
+            line(format!("\n[[cards]]\nscrew = {:?}", card.screw));
+            line(format!(
+                "direction_deg = {}",
+                number(card.direction_rad / DEG)
+            ));
+        }
         text
+    }
+}
+
+fn told_turn(raw: RawTrial) -> ToldTurn {
+    ToldTurn {
+        screw: raw.screw,
+        turns: raw.turns,
+        before_m: raw.before_nm.map(|nm| nm * NM),
+        after_m: raw.after_nm.map(|nm| nm * NM),
+        sigma_m: raw.sigma_nm * NM,
+    }
+}
+
+fn learned_card(raw: RawCard) -> LearnedCard {
+    LearnedCard {
+        screw: raw.screw,
+        direction_rad: raw.direction_deg * DEG,
     }
 }
 
@@ -317,6 +401,18 @@ mod tests {
                 name: "A \"top\"".into(),
                 coma_per_turn: Coma::along_axes([-3.5 * NM, 1930.0 * NM]).with_sigma(9.0 * NM),
             }],
+            trials: vec![ToldTurn {
+                screw: "A \"top\"".into(),
+                turns: -0.125,
+                before_m: [120.5 * NM, -31.25 * NM],
+                after_m: [119.0 * NM, 210.0 * NM],
+                sigma_m: 0.75 * NM,
+            }],
+            cards: vec![LearnedCard {
+                screw: "A \"top\"".into(),
+                direction_rad: 151.5 * DEG,
+            }],
+            by_header: Some(true),
             flags: Flags::from([Flag::TrialsDisagree]),
         }
     }
@@ -343,19 +439,39 @@ mod tests {
         assert!(close(coma.sigma_per_axis_m().unwrap(), 9.0 * NM));
         assert_eq!(read.screws[0].name, written.screws[0].name);
         assert_eq!((read.mirrored, &read.flags), (true, &written.flags));
+        let (told, kept) = (&read.trials[0], &written.trials[0]);
+        assert_eq!((&told.screw, told.turns), (&kept.screw, kept.turns));
+        for (read, written) in [(told.before_m, kept.before_m), (told.after_m, kept.after_m)] {
+            assert!(close(read[0], written[0]) && close(read[1], written[1]));
+        }
+        assert!(close(told.sigma_m, kept.sigma_m));
+        assert_eq!(read.cards[0].screw, written.cards[0].screw);
+        assert!(close(
+            read.cards[0].direction_rad,
+            written.cards[0].direction_rad
+        ));
+        assert_eq!(read.by_header, Some(true));
         let plain = LearnedResponse {
             image_shift_m_per_rad: None,
+            trials: Vec::new(),
+            cards: Vec::new(),
+            by_header: None,
             flags: Flags::default(),
             ..written
         };
         let again = LearnedResponse::read(&plain.to_toml(), "x").expect("readable");
         assert!(again.image_shift_m_per_rad.is_none() && again.flags.is_empty());
+        assert!(again.trials.is_empty() && again.cards.is_empty() && again.by_header.is_none());
     }
 
     /// Every refusal names file, line, key, value and what is allowed.
     #[test]
     fn what_cannot_be_meant_is_refused() {
-        let text = learned().to_toml();
+        let text = LearnedResponse {
+            by_header: None,
+            ..learned()
+        }
+        .to_toml();
         let refused = |from: &str, to: &str| {
             assert!(text.contains(from), "{from}");
             let changed = text.replace(from, to);

@@ -69,6 +69,7 @@ fn next_for(instrument: &Instrument, coma_nm: [f64; 2]) -> Option<NextStep> {
             tilt: None,
             cases: &[],
             tried: &[],
+            plan: None,
             cards: &[],
             orientations: &[],
             weight_that_counts: 0.01,

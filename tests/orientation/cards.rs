@@ -21,20 +21,31 @@ struct Card {
 /// Rays evenly over a 164 mm pupil with a 68 mm disc, to the sensor 420 um from focus of 394 mm: straight lines, by the conventions of the
 /// design alone (pupil axes as seen from the sensor, the sensor's +x at the camera's rotation, then flipped if it mirrors).
 fn thrown(card: &Card, held: Held, side: Side) -> Array2<f64> {
+    thrown_with_coma(Some(card), 0.0, held, side)
+}
+
+/// The same with so many nm RMS of Noll 8: a ray of W lands at −2N·(∂W/∂x, ∂W/∂y), with x and y in aperture radii (DESIGN, section 2).
+fn thrown_with_coma(card: Option<&Card>, coma_nm: f64, held: Held, side: Side) -> Array2<f64> {
     let mut picture = Array2::zeros((84, 84));
     let offset_mm = 0.42 * side.sign();
     let (sin, cos) = (held.0 * DEG).sin_cos();
     let steps = 700;
     let height = |k: usize| 82.0 * (2.0 * (k as f64 + 0.5) / steps as f64 - 1.0);
     for (x, y) in (0..steps * steps).map(|k| (height(k % steps), height(k / steps))) {
-        let off_deg = wrapped(y.atan2(x) - card.azimuth_deg * DEG).abs() / DEG;
         let radius = x.hypot(y);
-        let covered = radius > card.from_mm && off_deg < card.half_width_deg;
+        let covered = card.is_some_and(|card| {
+            let off_deg = wrapped(y.atan2(x) - card.azimuth_deg * DEG).abs() / DEG;
+            radius > card.from_mm && off_deg < card.half_width_deg
+        });
         if !(34.0..82.0).contains(&radius) || covered {
             continue;
         }
         // a ray from (x, y) towards the focus 394 mm on: short of focus it has not yet reached the axis
-        let [u, v] = [x, y].map(|h| -h * offset_mm / 394.0 / 0.0038);
+        let (p, q) = (x / 82.0, y / 82.0);
+        let slopes = [9.0 * p * p + 3.0 * q * q - 2.0, 6.0 * p * q];
+        let by_coma_mm = slopes.map(|s| -2.0 * (394.0 / 164.0) * 8f64.sqrt() * coma_nm * 1e-6 * s);
+        let [u, v] = [(x, by_coma_mm[0]), (y, by_coma_mm[1])]
+            .map(|(h, more)| (-h * offset_mm / 394.0 + more) / 0.0038);
         let (mut column, row) = (cos * u + sin * v, cos * v - sin * u);
         if held.1 {
             column = -column;
@@ -77,6 +88,43 @@ fn rays_show_the_card_where_it_is_looked_for() {
                     held.1
                 );
             }
+        }
+    }
+}
+
+/// Against the star without it a card is found also where coma crowds the rays that it takes, or thins them, and where the star has moved.
+#[test]
+fn a_card_is_found_by_what_the_star_lacks() {
+    let settings = MeasureSettings::default();
+    let held = Held(33.0, true);
+    for side in [Side::Inside, Side::Outside] {
+        for coma_nm in [0.0, 100.0, -100.0] {
+            let clear = thrown_with_coma(None, coma_nm, held, side);
+            let edges = ring(&clear, &settings.ring).expect("a ring");
+            for azimuth_deg in [0.0, 80.0, 180.0, 230.0] {
+                let card = Card {
+                    azimuth_deg,
+                    half_width_deg: 20.0,
+                    from_mm: 60.0,
+                };
+                let shown = thrown_with_coma(Some(&card), coma_nm, held, side);
+                let mut moved = Array2::zeros(shown.dim());
+                for ((row, column), light) in shown.indexed_iter().filter(|(_, l)| **l > 0.0) {
+                    moved[[row - 3, column + 2]] = *light;
+                }
+                let at = (0, azimuth_deg * DEG);
+                let orientation = OrientationSettings::default();
+                let seen = CardSeen::against([&clear, &moved], &edges, at, &orientation);
+                let hold = Hold {
+                    rotation_rad: held.0 * DEG,
+                    mirrored: held.1,
+                };
+                let off = seen.expect("a card").off_rad(hold, side) / DEG;
+                assert!(off.abs() < 10.0, "{side:?} {coma_nm} {azimuth_deg}: {off}");
+            }
+            let at = (0, 0.0);
+            let none = CardSeen::against([&clear, &clear], &edges, at, &settings.orientation);
+            assert!(none.is_none(), "{side:?} {coma_nm}: {none:?}");
         }
     }
 }

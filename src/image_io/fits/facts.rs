@@ -124,6 +124,52 @@ impl Facts {
         Some(zero + scale * stored).filter(|value| value.is_finite() && scale > 0.0)
     }
 
+    /// Whether the sky is mirrored in the rows as the file stores them: where the standard's linear terms turn east anticlockwise from north,
+    /// as on the sky, it is not. `None` where no card says how the sky lies. (FITS standard 4.0, section 8, from memory: CDi_j, else
+    /// CDELTi with PCi_j or CROTA2, which do not change the sense.)
+    pub fn sky_mirrored(&mut self) -> Option<bool> {
+        let axes = ["CTYPE1", "CTYPE2"].map(|keyword| self.text(keyword));
+        let east_first =
+            match axes.map(|axis| axis.map(|name| name.chars().take(2).collect::<String>())) {
+                [Some(first), Some(second)] if first == "RA" && second == "DE" => true,
+                [Some(first), Some(second)] if first == "DE" && second == "RA" => false,
+                _ => return None,
+            };
+        let sense = self
+            .sense_of_matrix(["CD1_1", "CD1_2", "CD2_1", "CD2_2"], 0.0)
+            .or_else(|| {
+                let turned = self
+                    .sense_of_matrix(["PC1_1", "PC1_2", "PC2_1", "PC2_2"], 1.0)
+                    .unwrap_or(1.0);
+                let steps = ["CDELT1", "CDELT2"].map(|keyword| self.number(keyword));
+                Some(steps[0]? * steps[1]? * turned)
+            })?;
+        if !sense.is_finite() || sense == 0.0 {
+            self.warnings.push("the cards of the sky's axes (CTYPE1 and those that go with it) give no plane; they are not used".into());
+            return None;
+        }
+        Some((sense > 0.0) == east_first)
+    }
+
+    /// Determinant of a matrix of cards, where any of them is there; absent ones are 0, on the diagonal `diagonal`.
+    fn sense_of_matrix(&mut self, keywords: [&str; 4], diagonal: f64) -> Option<f64> {
+        let cards = keywords.map(|keyword| self.number(keyword));
+        if cards.iter().all(Option::is_none) {
+            return None;
+        }
+        let [a, b, c, d] = [
+            cards[0].unwrap_or(diagonal),
+            cards[1].unwrap_or(0.0),
+            cards[2].unwrap_or(0.0),
+            cards[3].unwrap_or(diagonal),
+        ];
+        Some(a * d - b * c)
+    }
+
+    fn number(&mut self, keyword: &str) -> Option<f64> {
+        self.value(keyword, |header| header.get_real(keyword))
+    }
+
     pub fn warn_of_oblong_pixels(&mut self, across_um: Option<f64>) {
         let (Some(across_um), Some(along_um)) = (across_um, self.positive("YPIXSZ")) else {
             return;

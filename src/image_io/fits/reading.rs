@@ -39,6 +39,8 @@ pub struct FitsImage {
     /// The same as the pattern from row 0 of `pixels` upwards, XBAYROFF, YBAYROFF and the order of the rows allowed for; `None` where
     /// the card is no pattern.
     pub colour_pattern: Option<String>,
+    /// Whether the sky is mirrored in `pixels`: seen from behind, east to the right of north. `None` where no card says it.
+    pub sky_mirrored: Option<bool>,
     /// Colours, where the file has three planes; `pixels` are then the second, the green one.
     pub planes: Option<Planes>,
     /// Whether packing in tiles lost something.
@@ -150,6 +152,9 @@ fn described(mut facts: Facts, pixels: Array2<f64>, bits: u32, top_row_first: bo
         gain_e_per_adu: facts.positive("EGAIN"),
         colour_card,
         colour_pattern: cards.map(|cards| cards.upward(pixels.nrows(), top_row_first)),
+        sky_mirrored: facts
+            .sky_mirrored()
+            .map(|as_stored| as_stored != top_row_first),
         planes: None,
         lossy: false,
         warnings: facts.warnings,

@@ -43,6 +43,8 @@ pub struct Reading {
     pub colour_card: Option<String>,
     /// The same as the pattern from row 0 of `values` upwards; `None` where the card is no pattern.
     pub colour_pattern: Option<String>,
+    /// Whether the sky is mirrored in `values`, where the file says how the sky lies in it.
+    pub sky_mirrored: Option<bool>,
     /// What a measurement must know.
     pub flags: Flags,
     /// What looked wrong but did not stop the reading, one sentence each.
@@ -63,6 +65,7 @@ impl Reading {
             gain_e_per_adu: None,
             colour_card: None,
             colour_pattern: None,
+            sky_mirrored: None,
             flags: Flags::default(),
             warnings: Vec::new(),
         }
@@ -181,6 +184,7 @@ fn from_fits(bytes: &[u8], name: &str) -> Result<Reading, ReadingError> {
         gain_e_per_adu: image.gain_e_per_adu,
         colour_card: image.colour_card.filter(|_| mosaic),
         colour_pattern: image.colour_pattern.filter(|_| mosaic),
+        sky_mirrored: image.sky_mirrored,
         flags,
         warnings: image.warnings,
         ..Reading::of(image.pixels)

@@ -104,6 +104,41 @@ fn a_fits_file_says_what_it_knows() {
     assert!(read.flags.is_empty() && read.warnings.is_empty());
 }
 
+/// How the sky lies in a file (FITS standard 4.0, section 8, from memory): east to the left of north is not mirrored, whatever the matrix, the
+/// order of the axes and the order of the rows.
+#[test]
+fn a_fits_file_says_whether_the_sky_is_mirrored() {
+    let told = |cards: &[&str]| {
+        let read = stored(8, cards, &[0, 1, 2, 3]).expect("a file");
+        (read.sky_mirrored, read.warnings.len())
+    };
+    let axes = ["CTYPE1  = 'RA---TAN'", "CTYPE2  = 'DEC--TAN'"];
+    let swapped = ["CTYPE1  = 'DEC--TAN'", "CTYPE2  = 'RA---TAN'"];
+    let with = |axes: [&'static str; 2], more: &[&'static str]| [&axes[..], more].concat();
+    let [west, east] = ["CD1_1   = -1.0E-4", "CD1_1   = 1.0E-4"];
+    let north = "CD2_2   = 1.0E-4";
+    assert_eq!(told(&with(axes, &[west, north])), (Some(false), 0));
+    assert_eq!(told(&with(axes, &[east, north])), (Some(true), 0));
+    assert_eq!(told(&with(swapped, &[west, north])), (Some(true), 0));
+    // turned by a right angle: north to the left, east down
+    let turned = ["CD1_2   = -1.0E-4", "CD2_1   = -1.0E-4"];
+    assert_eq!(told(&with(axes, &turned)), (Some(false), 0));
+    let steps = ["CDELT1  = -1.0E-4", "CDELT2  = 1.0E-4", "CROTA2  = 137.0"];
+    assert_eq!(told(&with(axes, &steps)), (Some(false), 0));
+    let flipped = ["CDELT1  = -1.0E-4", "CDELT2  = 1.0E-4", "PC1_1   = -1.0"];
+    assert_eq!(told(&with(axes, &flipped)), (Some(true), 0));
+    let down = [west, north, "ROWORDER= 'TOP-DOWN'"];
+    assert_eq!(told(&with(axes, &down)), (Some(true), 0));
+    assert_eq!(told(&[west, north]), (None, 0));
+    assert_eq!(told(&with(axes, &[])), (None, 0));
+    assert_eq!(
+        told(&with(axes, &["CDELT1  = 0.0", "CDELT2  = 1.0"])),
+        (None, 1)
+    );
+    let others = ["CTYPE1  = 'GLON-CAR'", "CTYPE2  = 'GLAT-CAR'", west, north];
+    assert_eq!(told(&others), (None, 0));
+}
+
 /// FITS standard 4.0, section 5: big-endian, eight bits unsigned, the rest signed or IEEE 754; physical = BZERO + BSCALE · stored.
 #[test]
 fn every_width_of_fits_is_read_with_its_scale() {

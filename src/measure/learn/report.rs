@@ -1,6 +1,6 @@
 //! What was learned, as a record for programs.
 
-use super::{LearnedResponse, LearnedScrew};
+use super::{LearnedResponse, LearnedScrew, ToldTurn};
 use crate::flag::Flags;
 use crate::math::Uncertain;
 use crate::measure::orientation::HoldCase;
@@ -25,6 +25,8 @@ pub struct LearnReport<'a> {
     pub holds: Vec<HoldReport>,
     /// What each screw that was tried did.
     pub screws: BTreeMap<&'a str, ScrewReport>,
+    /// The turns that it was learned from, in their order.
+    pub trials: Vec<ToldTurnReport<'a>>,
     /// What the trials leave open.
     pub flags: &'a Flags,
 }
@@ -51,6 +53,21 @@ pub struct ScrewReport {
     pub sigma: f64,
 }
 
+/// A told turn.
+#[derive(Debug, Serialize)]
+pub struct ToldTurnReport<'a> {
+    /// Name of the screw.
+    pub screw: &'a str,
+    /// Its turns; positive lengthens.
+    pub turns: f64,
+    /// Size of coma before, less that of the aligned telescope, nm RMS.
+    pub before_nm: f64,
+    /// The same after.
+    pub after_nm: f64,
+    /// Whether coma grew, beyond what the two frames leave open: then the screw goes the other way.
+    pub worse: bool,
+}
+
 impl LearnedResponse {
     /// The record for programs.
     pub fn report(&self) -> LearnReport<'_> {
@@ -67,7 +84,21 @@ impl LearnedResponse {
             screws: screws
                 .map(|screw| (screw.name.as_str(), ScrewReport::of(screw)))
                 .collect(),
+            trials: self.trials.iter().map(ToldTurnReport::of).collect(),
             flags: &self.flags,
+        }
+    }
+}
+
+impl<'a> ToldTurnReport<'a> {
+    fn of(told: &'a ToldTurn) -> ToldTurnReport<'a> {
+        let size_nm = |[x, y]: [f64; 2]| x.hypot(y) / NM;
+        ToldTurnReport {
+            screw: &told.screw,
+            turns: told.turns,
+            before_nm: size_nm(told.before_m),
+            after_nm: size_nm(told.after_m),
+            worse: told.grew_m().is_some(),
         }
     }
 }

@@ -2,23 +2,36 @@
 
 use super::*;
 use crate::instrument::{Orientation, Screw};
+use crate::measure::Side;
 use crate::testing::fast_unit;
 use crate::units::{ARCMIN, DEG, MM, UM};
 use approx::assert_abs_diff_eq;
 
 /// Turns made exactly, pairs that hold still, and nothing believed of the typed response: what the frames say.
-fn exact() -> LearningSettings {
-    LearningSettings {
+fn exact() -> MeasureSettings {
+    let learning = LearningSettings {
         hand_share: 0.0,
         hand_turns: 0.0,
         lock_shift_m: 0.0,
+        lock_spread_m: 0.0,
         typed_response_share: 1e6,
         ..LearningSettings::default()
+    };
+    MeasureSettings {
+        learning,
+        ..MeasureSettings::default()
+    }
+}
+
+fn of_trials(trials: &[TrialTurn]) -> Lesson<'_> {
+    Lesson {
+        trials,
+        ..Lesson::default()
     }
 }
 
 fn learned(instrument: &Instrument, trials: &[TrialTurn]) -> Result<LearnedResponse, LearnError> {
-    learn(instrument, trials, &exact())
+    learn(instrument, &of_trials(trials), &exact())
 }
 
 /// A fast unit with four screws in the directions of the axes, whose typed camera sits like this.
@@ -116,6 +129,51 @@ fn the_typed_sign_decides_between_the_two_ways_round() {
     }
 }
 
+/// One trial leaves both mirror images; a card at a screw that is neither in line with it nor at a right angle, or the file's word on the
+/// sky, settles which, whatever half turn the sign of the response stands for. A card at the screw that was tried says nothing new.
+#[test]
+fn a_card_or_the_file_settles_the_mirror_image_of_one_trial() {
+    for mirrored in [false, true] {
+        for half_turn in [0.0, 180.0] {
+            let real = unit(30.0, mirrored).camera.hold();
+            let mut typed = unit(0.0, false);
+            typed.camera.orientation = Orientation::Assumed;
+            // as the real camera shows coma along the pupil's +x
+            let seen = axes_of(real).forward([50.0, 0.0]);
+            let trials = [trial(&typed, "A", seen, [0.0; 2])];
+            let card = |screw: usize, azimuth_deg: f64| {
+                let mut card = CardSeen {
+                    screw,
+                    azimuth_rad: azimuth_deg * DEG,
+                    direction_rad: 0.0,
+                };
+                let shown = real.turned(half_turn * DEG);
+                card.direction_rad = -card.off_rad(shown, Side::Inside);
+                card
+            };
+            let settled = |cards: &[CardSeen], by_header: Option<bool>| {
+                let lesson = Lesson {
+                    trials: &trials,
+                    cards,
+                    by_header,
+                };
+                let found = learn(&typed, &lesson, &exact()).unwrap();
+                let open = found.flags.has(Flag::MirrorOpen);
+                (found.holds[0].hold, open)
+            };
+            assert!(settled(&[], None).1);
+            assert!(settled(&[card(0, 0.0)], None).1);
+            // half a turn, which trials do not tell, shows a card at a right angle where the mirror image has it
+            assert!(settled(&[card(1, 90.0)], None).1);
+            let (hold, open) = settled(&[card(1, 120.0)], None);
+            assert!(!open && hold.is_near(real, 1e-6), "{mirrored} {hold:?}");
+            // the file and what was typed agree, or contradict each other
+            let (hold, open) = settled(&[], Some(mirrored));
+            assert_eq!((hold.mirrored, open), (mirrored, mirrored));
+        }
+    }
+}
+
 /// Both mirror images of one trial explain it exactly: what the screw that was tried does is the same in both.
 #[test]
 fn one_line_of_screws_leaves_the_mirroring_open() {
@@ -175,15 +233,15 @@ fn inexact_turns_widen_the_uncertainty() {
 #[test]
 fn hand_and_tightening_are_reckoned_with() {
     let typed = unit(85.0, false);
-    let own = LearningSettings::default();
+    let own = MeasureSettings::default();
     let trials = [
         trial(&typed, "A", [0.0, -50.0], [0.0; 2]),
         trial(&typed, "B", [50.0, 0.0], [0.0; 2]),
     ];
-    let found = learn(&typed, &trials, &own).unwrap();
+    let found = learn(&typed, &of_trials(&trials), &own).unwrap();
     let hand = (0.1_f64.powi(2) + (4.0 / 360.0 / one_arcmin()).powi(2)).sqrt();
-    // 20 nm in a direction that is not known are 200 nm² along each axis
-    let one = (0.5 + 200.0 + (hand * 50.0).powi(2)).sqrt();
+    // 20 nm in a direction that is not known are 200 nm² along each axis, and 10 nm of spread 50 more
+    let one = (0.5 + 250.0 + (hand * 50.0).powi(2)).sqrt();
     let sigma = found.coma_m_per_rad.sigma.unwrap() * ARCMIN / NM;
     assert_abs_diff_eq!(sigma, one / 2f64.sqrt(), epsilon = 1e-6);
     // what was typed, 62 nm known to 30 %, draws the size to itself by its own weight
@@ -355,5 +413,79 @@ fn what_teaches_nothing_is_refused_in_words() {
     assert_eq!(
         learned(&typed, &[stranger]).unwrap_err().to_string(),
         "the assembly has no screw \"E\"; its screws are A, B, C, D"
+    );
+}
+
+/// Two exact trials say everything: the belief foresees what a turn of the third screw does, by the geometry of the four screws in the
+/// directions of the axes alone, and is sure of what helps.
+#[test]
+fn a_belief_foresees_what_an_untried_screw_does() {
+    for mirrored in [false, true] {
+        let real = unit(30.0, mirrored).camera.hold();
+        let mut typed = unit(-100.0, false);
+        typed.camera.orientation = Orientation::Assumed;
+        let shown = |pupil_nm: [f64; 2]| axes_of(real).forward(pupil_nm);
+        let trials = [
+            trial(&typed, "A", shown([50.0, 0.0]), [0.0; 2]),
+            trial(&typed, "B", shown([0.0, 50.0]), [0.0; 2]),
+        ];
+        let learned = learn(&typed, &of_trials(&trials), &exact()).unwrap();
+        let belief = Belief::of(&learned, &typed, &exact()).unwrap();
+        // C is opposite to A: the same turns take away what A added
+        let now = complex(shown([80.0 * NM, 0.0]));
+        let after = belief.outlook(now, (2, one_arcmin()), 5.0 * NM, 10.0);
+        assert_abs_diff_eq!(after.leaves_m, 30.0 * NM, epsilon = 1.0 * NM);
+        assert!(after.grows < 1e-6 && after.grows_at_worst < 1e-6);
+        let worse = belief.outlook(now, (0, one_arcmin()), 5.0 * NM, 10.0);
+        assert_abs_diff_eq!(worse.leaves_m, 130.0 * NM, epsilon = 1.0 * NM);
+        assert!(worse.grows > 1.0 - 1e-6);
+    }
+}
+
+/// One trial along the screw's own line says what that screw does in both mirror images, and leaves another screw open.
+#[test]
+fn one_trial_is_sure_of_its_own_screw_alone() {
+    let mut typed = unit(0.0, false);
+    typed.camera.orientation = Orientation::Assumed;
+    let trials = [trial(&typed, "A", [50.0, 0.0], [0.0; 2])];
+    let learned = learn(&typed, &of_trials(&trials), &exact()).unwrap();
+    let belief = Belief::of(&learned, &typed, &exact()).unwrap();
+    let turn = |screw: usize, now: [f64; 2]| {
+        let now = complex(now.map(|nm| nm * NM));
+        belief.outlook(now, (screw, -one_arcmin()), 5.0 * NM, 10.0)
+    };
+    assert!(turn(0, [80.0, 0.0]).grows < 1e-6);
+    // B moves coma up the frame or down it
+    let open = turn(1, [0.0, 80.0]);
+    assert!(open.grows > 0.02 && open.grows_at_worst > 0.9, "{open:?}");
+}
+
+/// Where tightening pushes is told from what a turn does once a pair was turned both ways, and is reckoned with.
+#[test]
+fn a_push_of_tightening_is_learned_by_turning_both_ways() {
+    let typed = unit(0.0, false);
+    let push = [0.0, 20.0];
+    let there = trial(&typed, "A", [50.0, push[1]], [0.0; 2]);
+    let mut back = trial(&typed, "A", [-50.0, push[1]], [0.0; 2]);
+    back.turns = -back.turns;
+    let settings = MeasureSettings::default();
+    let known = |trials: &[TrialTurn]| {
+        let learned = learn(&typed, &of_trials(trials), &settings).unwrap();
+        let belief = Belief::of(&learned, &typed, &settings).unwrap();
+        let after = |now: [f64; 2]| {
+            let now = complex(now.map(|nm| nm * NM));
+            let least = 1e-9 * one_arcmin();
+            belief.outlook(now, (0, least), 1.0 * NM, 1.0).leaves_m
+        };
+        // less is left where the push takes coma away than where it adds to it
+        after([0.0, 100.0]) - after([0.0, -100.0])
+    };
+    let once = known(std::slice::from_ref(&there));
+    let both = known(&[there, back]);
+    assert!(
+        both > 20.0 * NM && both > once,
+        "{} {}",
+        once / NM,
+        both / NM
     );
 }

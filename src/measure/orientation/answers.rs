@@ -9,7 +9,7 @@ use super::super::doughnut::Side;
 use super::super::settings::OrientationSettings;
 use super::card::{CardSeen, hold_of_cards};
 use crate::instrument::{Hold, Instrument, Orientation, wrapped};
-use crate::measure::MeasureOptions;
+use crate::measure::{MeasureOptions, Picture};
 use std::f64::consts::{PI, TAU};
 
 /// One way to hold the camera that fits the frame.
@@ -30,6 +30,8 @@ pub struct OrientationPrior {
     pub typed: Hold,
     /// How what was typed is known; `None` where nothing was typed that means anything.
     pub known: Option<Orientation>,
+    /// Whether the camera mirrors by what the file says of the sky in it.
+    pub by_header: Option<bool>,
     /// Side of focus as told.
     pub side: Option<Side>,
     /// Cards that other frames on the same side show at screws.
@@ -39,11 +41,16 @@ pub struct OrientationPrior {
 }
 
 impl OrientationPrior {
-    /// As an instrument and its owner have it.
-    pub fn of(instrument: &Instrument, options: &MeasureOptions) -> OrientationPrior {
+    /// As an instrument, its owner and the file have it.
+    pub fn of(
+        instrument: &Instrument,
+        picture: &Picture,
+        options: &MeasureOptions,
+    ) -> OrientationPrior {
         OrientationPrior {
             typed: instrument.camera.hold(),
             known: (!options.camera_unknown).then_some(instrument.camera.orientation),
+            by_header: picture.camera_mirrors(&instrument.telescope),
             side: options.side,
             cards: options.cards,
             settings: options.settings.orientation,
@@ -73,10 +80,11 @@ impl OrientationPrior {
 
     fn mirroring(&self, mirrored: bool) -> f64 {
         let [_, typed] = self.believed();
-        match mirrored == self.typed.mirrored {
-            true => typed,
-            false => 1.0 - typed,
-        }
+        let own = believed(typed, mirrored == self.typed.mirrored);
+        let header = self.by_header.map_or(0.5, |by_header| {
+            believed(self.settings.header_parity_believed, mirrored == by_header)
+        });
+        own * header / (own * header + (1.0 - own) * (1.0 - header))
     }
 
     fn side(&self, side: Side) -> f64 {
@@ -84,11 +92,8 @@ impl OrientationPrior {
             true => self.settings.told_side_believed_with_card,
             false => self.settings.told_side_believed,
         };
-        match self.side {
-            None => 0.5,
-            Some(told) if told == side => told_believed,
-            Some(_) => 1.0 - told_believed,
-        }
+        self.side
+            .map_or(0.5, |told| believed(told_believed, told == side))
     }
 
     /// Whether any frame shows a card.
@@ -106,6 +111,11 @@ impl OrientationPrior {
     fn hold(&self, hold: Hold) -> f64 {
         self.rotation(hold.rotation_rad) * self.mirroring(hold.mirrored)
     }
+}
+
+/// How much an answer is to be believed that agrees with a source, or does not.
+fn believed(source: f64, agrees: bool) -> f64 {
+    if agrees { source } else { 1.0 - source }
 }
 
 /// A way of holding the camera that was tried on one side of focus, and how much worse than the best one it fits: the difference of
@@ -218,6 +228,7 @@ mod tests {
                 mirrored: false,
             },
             known,
+            by_header: None,
             side,
             cards: [None; 2],
             settings: OrientationSettings::default(),

@@ -1,7 +1,7 @@
 //! Settings of learning from trial turns.
 
 use super::settings;
-use crate::units::NM;
+use crate::units::{DEG, NM};
 
 settings! {
     /// What trial turns teach, and when they teach nothing. `measure::learn::tests` and `tests/cli/learning.rs` hold these values.
@@ -14,9 +14,30 @@ settings! {
         hand_share: f64 = 0.10,
         /// What a hand errs by in any turn, in turns: 4 degrees. Common practice, no source; the design's. Larger and smaller: as above.
         hand_turns: f64 = 4.0 / 360.0,
-        /// Coma by which tightening a pair shifts the unit, metres RMS, in a direction that is not known. Common practice, no source; the
-        /// design's; half of its square counts along each axis. Larger: small trials say nothing. Smaller: tightening is taken for the screw's doing.
+        /// Coma by which tightening a pair shifts the unit, metres RMS: each pair about the same way each time, in a direction that is not known
+        /// before it was seen. Common practice, no source; the design's; half of its square counts along each axis. Larger: small trials say
+        /// nothing. Smaller: tightening is taken for the screw's doing.
         lock_shift_m: f64 = 20.0 * NM,
+        /// By how much that shift varies from one tightening to the next, metres RMS. Common practice, no source. Larger: a shift that was
+        /// seen is not reckoned with. Smaller: chance is taken for the pair's habit.
+        lock_spread_m: f64 = 10.0 * NM,
+        /// How far what a tilt does may be turned against the tilt, radians (standard deviation). Set by hand: correctors that sit aside do
+        /// it. Larger: cards and checked rotations say less of what turns do. Smaller: such telescopes get wrong turns.
+        response_turn_rad: f64 = 13.0 * DEG,
+        /// What one more round at the screws is worth, metres RMS of coma: a turn that may be followed by another one is chosen where it
+        /// leaves less by more than this. Set by hand. Larger: single turns that leave much. Smaller: more rounds.
+        round_costs_m: f64 = 30.0 * NM,
+        /// A turn may be told to make coma grow in so many of all ways that things may be; else it is a trial. Set by hand on drawn
+        /// hands. Larger: turns that harm. Smaller: trials that tell little.
+        grows_at_most: f64 = 0.05,
+        /// The same in the mirror image that is worse for it. Set by hand. As above.
+        grows_at_most_in_image: f64 = 0.5,
+        /// The least turn that is asked for while told turns are few, in turns. Set by hand: tightening does as much as less. Larger: the last
+        /// step is missed. Smaller: turns that tell nothing.
+        planned_turns_at_least: f64 = 10.0 / 360.0,
+        /// A trial may be told to make coma more than twice as large as before the first turn with this probability. The design's (DESIGN
+        /// section 10). Larger: harm. Smaller: trials that tell nothing.
+        beyond_twice_at_most: f64 = 0.01,
         /// Width of a typed response, as a share of it. Set by hand: correctors change it by a quarter. Larger: one unsteady trial decides.
         /// Smaller: wrong responses stay.
         typed_response_share: f64 = 0.3,

@@ -15,6 +15,10 @@ settings! {
         /// Belief that a mirroring that was only typed is right. The design's (DESIGN section 10). Larger: wrong screws are named on
         /// files that were flipped. Smaller: more trials.
         typed_mirroring_believed: f64 = 0.9,
+        /// Belief that a file's word on how the sky lies in it, with the number of reflections typed, tells mirroring. Set by hand: a number of
+        /// reflections may be typed wrong, and rows be flipped after the sky was found. Larger: either slip names wrong screws.
+        /// Smaller: trials although the file tells.
+        header_parity_believed: f64 = 0.98,
         /// Belief that an orientation that was checked is right. Set by hand: below one answer in a hundred is left to error.
         /// Larger: slips of the hand are not seen. Smaller: checked cameras cost trials.
         known_believed: f64 = 0.998,
@@ -36,6 +40,12 @@ settings! {
         /// Darkness of a card: so much of the ring, wholly dark, would miss the same light. Set by hand: a vane covers less. Larger: small cards
         /// are not seen. Smaller: vanes are cards.
         card_rad_at_least: f64 = 7.0 * DEG,
+        /// Share of the star's light that a card takes away, at least, against the same star without one. Set by hand: a hand at the rim takes
+        /// a twentieth. Larger: small cards are not seen. Smaller: the atmosphere is a card.
+        card_light_share: f64 = 0.02,
+        /// How much of what is missing points one way (length of the mean direction). Set by hand: a card of 60 degrees has 0.95. Larger:
+        /// cards at a crowded side are not seen. Smaller: a star out of focus otherwise is a card.
+        card_towards_share: f64 = 0.7,
         /// A second dark stretch is no larger than this share of the first. Set by hand. Larger: two things in the beam pass for a card. Smaller:
         /// a vane beside a card makes it none.
         card_second_share: f64 = 0.6,

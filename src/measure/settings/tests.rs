@@ -1,7 +1,7 @@
 //! Settings act where they are handed in: a changed number changes the decision that its description names. That the defaults
 //! give today's results is what all other tests of measuring hold.
 
-use super::super::learn::{LearnError, Sighting, TrialTurn, learn};
+use super::super::learn::{LearnError, Lesson, Sighting, TrialTurn, learn};
 use super::super::{
     Aim, FrameError, MeasureError, MeasureOptions, Measurement, Misaligned, Picture, Side, Verdict,
     WholeFrameOptions, advise, measure, whole_frame,
@@ -160,11 +160,13 @@ fn what_is_handed_in_decides_about_fields_and_trials() {
         after: sighting(8.0),
     };
     let taught = |change_seen_sigma: f64| {
-        let settings = LearningSettings {
-            change_seen_sigma,
-            ..LearningSettings::default()
+        let mut settings = MeasureSettings::default();
+        settings.learning.change_seen_sigma = change_seen_sigma;
+        let lesson = Lesson {
+            trials: std::slice::from_ref(&trial),
+            ..Lesson::default()
         };
-        learn(&unit, std::slice::from_ref(&trial), &settings)
+        learn(&unit, &lesson, &settings)
     };
     assert!(taught(3.0).is_ok());
     let refused = taught(10.0).expect_err("not seen");

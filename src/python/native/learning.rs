@@ -9,7 +9,7 @@ use super::work::work;
 use pyo3::prelude::*;
 use skewstar::flag::{Flag, Flags};
 use skewstar::instrument::Instrument;
-use skewstar::measure::learn::{Sighting, TrialTurn, learn as learn_from};
+use skewstar::measure::learn::{Lesson, Sighting, TrialTurn, learn as learn_from};
 use skewstar::measure::{MeasureOptions, Picture, measure};
 
 /// A trial: numbers of its frames before and after, the screw, its turns.
@@ -47,11 +47,19 @@ pub fn learn<'py>(
                 measured.collect()
             });
             let trials = usable(&trials, &seen, &mut warnings)?;
-            let learned =
-                learn_from(&instrument, &trials, &options.settings.learning).map_err(|error| {
-                    let name = source.path().display();
-                    Refusal::new(format!("{name}: {error}"), error.hint())
-                })?;
+            // as the program does, the first file by name that says how the sky lies in it
+            let mut by_name: Vec<&Named> = frames.iter().collect();
+            by_name.sort_by(|a, b| a.name.cmp(&b.name));
+            let mirrors = |frame: &&Named| frame.picture.camera_mirrors(&instrument.telescope);
+            let lesson = Lesson {
+                trials: &trials,
+                cards: &[],
+                by_header: by_name.iter().find_map(mirrors),
+            };
+            let learned = learn_from(&instrument, &lesson, &options.settings).map_err(|error| {
+                let name = source.path().display();
+                Refusal::new(format!("{name}: {error}"), error.hint())
+            })?;
             Ok((json(&learned.report())?, learned.to_toml(), warnings))
         },
     )??)

@@ -18,6 +18,7 @@ def main():
     _check_command(commands.add_parser("check", help="the simulator against laws and other libraries"))
     _judge_command(commands.add_parser("judge", help="ask a program about the frames of a folder, and judge its answers"))
     _loop_command(commands.add_parser("loop", help="closed loops: the program advises, a hand turns"))
+    _reach_command(commands.add_parser("reach", help="closed loops by somebody who knows all but chance: what can be reached"))
     arguments = parser.parse_args()
     return arguments.run(arguments)
 
@@ -85,6 +86,7 @@ def _loop_command(parser):
     parser.add_argument("--start", type=int, default=0)
     parser.add_argument("--rounds", type=int, default=8)
     parser.add_argument("--by", choices=("measure", "learn", "night"), default="measure")
+    parser.add_argument("--cards", action="store_true", help="hold a card over the rim at two screws before the first turn")
     parser.add_argument("--typed", choices=("unknown", "right"), default="unknown", help="what is typed about the camera")
     parser.add_argument("--orientation-key", choices=("known", "assumed"), help="write camera.orientation")
     parser.add_argument("--kind-key", action="store_true", help="write assembly.kind")
@@ -97,6 +99,18 @@ def _loop(arguments):
     from . import loop
 
     return loop.report(arguments)
+
+
+def _reach_command(parser):
+    parser.add_argument("--count", type=int, required=True)
+    parser.add_argument("--start", type=int, default=0)
+    parser.set_defaults(run=_reach)
+
+
+def _reach(arguments):
+    from . import reach
+
+    return reach.report(arguments)
 
 
 if __name__ == "__main__":

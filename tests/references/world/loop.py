@@ -13,8 +13,12 @@ The program is asked in one of three ways:
 Whatever it says to turn is turned (`next` of format /2; `advice.one_screw` or `advice.turns` of format /1); `stop`
 ends the loop; anything else costs a round in which nothing is turned (`refocus` and `other-side` are done). The star is put
 back to the middle of the frame after each round; the focus goes with the screws' piston until the program asks for `refocus`.
+
+With --cards the owner first holds a card over the rim at two screws' places, within some degrees, and hands those frames over with
+every question (`--card-at`). That turns nothing, and is no round.
 """
 
+import copy
 import json
 import pathlib
 import statistics
@@ -31,6 +35,7 @@ from .telescopes import TELESCOPES
 RESPONSE_SHARE, RESPONSE_DEGREES = 0.20, 15.0
 LEAST_START_NM, MOST_START_NM = 80.0, 260.0
 WITHIN_ROUNDS, GOAL_NM = 5, 30.0
+CARD_DEGREES = 5.0  # how well a hand finds a screw's azimuth with a card (standard deviation)
 LIMIT_S = 120.0  # of processor time, for one run of the program
 COLUMNS = ("world", "telescope", "start_nm", "rounds", "turned", "trials", "ended", "end_nm", "goal_nm", "reached",
            "largest_nm", "raised", "twice", "processor_s", "coma_nm", "did")  # fmt: skip
@@ -44,7 +49,7 @@ def report(arguments):
         running = [pool.submit(one_loop, number, arguments) for number in numbers]
         for done in as_completed(running):
             lines = sorted([*lines, done.result()], key=lambda line: line["world"])
-            summary = {"format": "skewstar-loops/1", "by": arguments.by, "typed": arguments.typed, **totals(lines)}
+            summary = {"format": "skewstar-loops/1", "by": arguments.by, "cards": arguments.cards, "typed": arguments.typed, **totals(lines)}
             files.write_table(arguments.table, COLUMNS, lines, summary)
     print(json.dumps(summary, indent=1))
     return 0
@@ -82,6 +87,8 @@ def one_loop(number, arguments):
             draw.set_modes(drawn, mechanics, hand.coma_nm(), hand.turns, others)
             drawn["state"]["star_px"] = _recentred(drawn, rng)
             offset_um = focus_um + mechanics.focus_um(hand.turns)
+            if arguments.cards and round_number == 0:
+                owner.hold_cards(rng, offset_um)
             asked = owner.look(scene.shoot(drawn, rng, sensor_offset_um=offset_um), round_number)
             costs_s += asked.processor_s
             if asked.report is None:
@@ -101,7 +108,10 @@ def one_loop(number, arguments):
             for screw, turns in answer.step().items():
                 hand.turn(screw, turns)
                 owner.turned(screw, turns)
-            did.append(" ".join([answer.do or answer.verdict, json.dumps(answer.step()) if answer.step() else ""]).strip())
+            step, why = answer.step(), ""
+            if not step and answer.newer:
+                why = f"({answer.next.get('why')})"[:160]
+            did.append(" ".join([answer.do or answer.verdict, json.dumps(step) if step else why]).strip())
             coma_nm.append(float(np.linalg.norm(hand.coma_nm())))
     return _line(drawn, coma_nm, did, ended, goal_nm, costs_s)
 
@@ -120,11 +130,25 @@ class _Owner:
         self._program, self._side = arguments.program, drawn["told"]["side"]
         self._scenario, self._session = folder / "typed.toml", folder / "session.json"
         files.write_scenario(self._scenario, drawn, arguments.orientation_key, arguments.kind_key)
-        self._frame, self._trials, self._pending, self._response = None, [], None, None
+        self._frame, self._trials, self._pending, self._response, self._cards = None, [], None, None, []
         if arguments.by == "night":
             started = ask.run([self._program, "night", "start", *self._known(), "--session", str(self._session)], LIMIT_S)
             if started.status != 0:
                 raise RuntimeError(f"`night start` failed: {started.message}")
+
+    def hold_cards(self, rng, offset_um):
+        """Frames with a card over the outer third of the rim at the first two screws."""
+        for screw in self._drawn["real"]["assembly"]["screws"][:2]:
+            drawn = copy.deepcopy(self._drawn)
+            radius_mm = drawn["real"]["telescope"]["aperture_mm"] / 2
+            card = {
+                "azimuth_deg": screw["azimuth_deg"] + CARD_DEGREES * float(rng.standard_normal()), "width_mm": 0.5 * radius_mm,
+                "inner_radius_mm": 0.68 * radius_mm, "outer_radius_mm": radius_mm,
+            }  # fmt: skip
+            drawn["real"]["telescope"]["vanes"] = [*drawn["real"]["telescope"].get("vanes", []), card]
+            shot = scene.shoot(drawn, rng, sensor_offset_um=offset_um)
+            frame = make.save(drawn, shot, self._folder / f"card{screw['name']}")
+            self._cards += ["--card-at", f"{screw['name']}={frame}"]
 
     def look(self, shot, round_number):
         """Save the frame and ask about it."""
@@ -135,13 +159,13 @@ class _Owner:
         words = [str(self._frame), *self._known()]
         if self._arguments.by == "learn" and before and self._pending:
             self._learn(before)
-        if self._response:
-            words += ["--response", str(self._response)]
+        words += ["--response", str(self._response)] if self._response else self._cards
         return ask.measure(self._program, words, LIMIT_S)
 
     def other_side(self):
         """From now on the frames are of the other side of focus; told, where the side is told at all."""
         self._side = {"inside": "outside", "outside": "inside"}.get(self._side)
+        self._cards = []  # they are of the side that was
 
     def turned(self, screw, turns):
         """Remember, and tell a session, what the hand was asked to do (clockwise positive there)."""
@@ -156,7 +180,7 @@ class _Owner:
         self._pending = None
         self._trials.append((before, self._frame, screw, turns))
         out = self._folder / f"learned{len(self._trials)}"
-        _, response = ask.learn(self._program, self._known(), self._trials, out, LIMIT_S)
+        _, response = ask.learn(self._program, [*self._known(), *self._cards], self._trials, out, LIMIT_S)
         self._response = response or self._response
 
     def _known(self):

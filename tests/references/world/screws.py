@@ -79,13 +79,22 @@ class Hand:
             raise ValueError(f"there is no screw {name!r}, only {', '.join(self.turns)}")
         given = asked_turns * (1 + self._share * self._rng.standard_normal())
         given += self._degrees / 360 * self._rng.standard_normal()
-        way = np.sign(given)
-        if way != self._last_way[name]:
-            given = way * max(abs(given) - self.mechanics.assembly["backlash_turns"], 0.0)
+        way, given = np.sign(given), self.given(name, given)
         self._last_way[name] = way
         self.turns[name] += given
         self.lock(name)
         return given
+
+    def given(self, name, turns):
+        """What the screw does when the wrench does this: a screw that is turned back loses its backlash."""
+        if np.sign(turns) == self._last_way[name]:
+            return turns
+        return np.sign(turns) * max(abs(turns) - self.mechanics.assembly["backlash_turns"], 0.0)
+
+    def push_nm(self, name):
+        """Where tightening a pair pushes the unit on average."""
+        azimuth = self._lock_azimuth[name]
+        return self._lock_nm * np.array([np.cos(azimuth), np.sin(azimuth)])
 
     def lock(self, name):
         """Tighten one pair: the unit moves a little, in the pair's own direction."""

@@ -1,0 +1,314 @@
+//! What told turns say of every screw, all together: how the camera is held, what a tilt does, and where tightening pushes the unit.
+//!
+//! A turn of screw j tilts the unit by t and changes coma, in frame axes, by p·t + s where the camera does not mirror, and by
+//! −conj(p·t + s) where it does: p = k·exp(−i·rotation), and s is where tightening that pair pushes the unit, about the same way each time
+//! and another way for each pair. For one mirror image all of that is linear in p and the pushes, so that what turns say of p is a
+//! Gaussian; what is believed beside them (a response of about the typed size, cards, the file) is not. The belief is therefore kept as
+//! points in the plane of p, each with its weight.
+
+use super::fit::{Beside, HoldFit, TurnSeen, fit, freedom};
+use super::{LEAST_SIGMA_M, LearnedResponse, Lesson, ToldTurn, complex, unmirrored};
+use crate::instrument::{Assembly, Instrument};
+use crate::measure::orientation::CardSeen;
+use crate::measure::settings::{LearningSettings, MeasureSettings};
+use crate::mechanics::{plane_of, turned};
+use num_complex::Complex64;
+use std::f64::consts::SQRT_2;
+
+/// Every way things may be, after told turns.
+#[derive(Debug, Clone)]
+pub struct Belief {
+    points: Vec<Point>,
+    /// Tilt of one turn of each screw, radians, as x + iy in pupil axes.
+    tilts: Vec<Complex64>,
+    /// Variance of where tightening each pair pushes, along each axis, square metres; the same for all points.
+    push_variance_m2: Vec<f64>,
+    /// Coma before the first of the turns, metres RMS.
+    start_m: f64,
+    backlash_turns: f64,
+    settings: LearningSettings,
+}
+
+/// One way things may be.
+#[derive(Debug, Clone)]
+struct Point {
+    mirrored: bool,
+    weight: f64,
+    /// Change of coma in one turn of each screw, unmirrored frame axes, metres RMS.
+    per_turn: Vec<Complex64>,
+    /// Where tightening each pair is expected to push, unmirrored frame axes, metres RMS.
+    pushes: Vec<Complex64>,
+}
+
+/// What becomes of coma when a screw is turned.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outlook {
+    /// How likely it is that coma grows.
+    pub grows: f64,
+    /// How likely it is that it grows in the mirror image that is worse for it, where that one counts.
+    pub grows_at_worst: f64,
+    /// How likely it is that it becomes more than twice as large as before the first turn.
+    pub beyond_twice: f64,
+    /// Coma that is expected to be left, metres RMS.
+    pub leaves_m: f64,
+    /// The same, where that is good enough or may be followed by a turn of another screw, each such turn at its price.
+    pub cost_m: f64,
+}
+
+impl LearnedResponse {
+    /// The cards as an assembly has the screws; those at screws that it does not have are left out.
+    fn cards_on(&self, assembly: &Assembly) -> Vec<CardSeen> {
+        let seen = self.cards.iter().filter_map(|card| {
+            let screw = assembly.screw(&card.screw).ok()?;
+            Some(CardSeen {
+                screw,
+                azimuth_rad: assembly.screws[screw].azimuth_rad,
+                direction_rad: card.direction_rad,
+            })
+        });
+        seen.collect()
+    }
+}
+
+/// Points are drawn out to so many standard deviations of what turns say.
+const REACH_SIGMAS: f64 = 2.5;
+/// The distance of points: half a standard deviation, but no more than this share of the size of p.
+const STEP_SHARE: f64 = 0.12;
+/// Points on one side of the middle, at most.
+const STEPS_AT_MOST: f64 = 20.0;
+/// Points of less weight than this share of the heaviest are left out.
+const LEAST_WEIGHT: f64 = 1e-4;
+/// A mirror image of less weight is ruled out.
+const IMAGE_COUNTS_FROM: f64 = 0.01;
+
+impl Belief {
+    /// What told turns leave; `None` without any, or where they do not fit the instrument.
+    pub fn of(
+        learned: &LearnedResponse,
+        instrument: &Instrument,
+        settings: &MeasureSettings,
+    ) -> Option<Belief> {
+        let assembly = instrument.assembly.as_ref()?;
+        let own = &settings.learning;
+        let expected_m = assembly.response.as_ref().map(|r| r.coma_m_per_rad);
+        let seen = turns_seen(assembly, &learned.trials, own)?;
+        let cards = learned.cards_on(assembly);
+        let lesson = Lesson {
+            cards: &cards,
+            by_header: learned.by_header,
+            ..Lesson::default()
+        };
+        let beside = Beside::of(&lesson, &instrument.camera, settings);
+        let tilts: Vec<Complex64> = (0..assembly.screws.len())
+            .map(|screw| tilt_per_turn(assembly, screw))
+            .collect();
+        let fits = [false, true].map(|mirrored| fit(&seen, mirrored, expected_m, own));
+        let least = fits[0].chi_square.min(fits[1].chi_square);
+        let wider = (least / freedom(seen.len()).max(1) as f64).max(1.0);
+        let mut points = Vec::new();
+        for fit in &fits {
+            let worse = (fit.chi_square - least) / wider;
+            points.extend(fit.around(wider, expected_m).map(|(product, fits)| {
+                let beside = beside.of_product(product, fit.mirrored, expected_m, own);
+                let weight = libm::exp(-0.5 * worse) * fits * beside;
+                Point {
+                    mirrored: fit.mirrored,
+                    weight,
+                    per_turn: tilts.iter().map(|tilt| product * tilt).collect(),
+                    pushes: pushes(&seen, tilts.len(), product, fit.mirrored, own),
+                }
+            }));
+        }
+        let heaviest = points.iter().map(|point| point.weight).fold(0.0, f64::max);
+        points.retain(|point| point.weight > LEAST_WEIGHT * heaviest);
+        let sum: f64 = points.iter().map(|point| point.weight).sum();
+        points.iter_mut().for_each(|point| point.weight /= sum);
+        (sum > 0.0).then(|| Belief {
+            points,
+            push_variance_m2: push_variances(&seen, tilts.len(), own),
+            tilts,
+            start_m: complex(learned.trials[0].before_m).norm(),
+            backlash_turns: assembly.backlash_turns,
+            settings: *own,
+        })
+    }
+
+    /// What a turn of a screw does to coma as it is now (frame axes, x + iy, metres RMS), where coma below `stop_m` is good enough and at
+    /// most `most_turns` of another screw follow.
+    pub fn outlook(
+        &self,
+        now: Complex64,
+        (screw, turns): (usize, f64),
+        stop_m: f64,
+        most_turns: f64,
+    ) -> Outlook {
+        let (done, variance) = given(turns, self.backlash_turns, &self.settings);
+        let mut all = Outlook {
+            grows: 0.0,
+            grows_at_worst: 0.0,
+            beyond_twice: 0.0,
+            leaves_m: 0.0,
+            cost_m: 0.0,
+        };
+        let mut images = [(0.0, 0.0); 2];
+        for point in &self.points {
+            let before = unmirrored(now, point.mirrored);
+            let left = before + point.per_turn[screw] * done + point.pushes[screw];
+            let moved = self.moved_m2(screw) + variance * point.per_turn[screw].norm_sqr();
+            let sigma = (0.5 * moved).sqrt().max(LEAST_SIGMA_M);
+            let above = |level_m: f64| normal((left.norm() - level_m) / sigma);
+            let leaves_m = (left.norm_sqr() + moved).sqrt();
+            let after = self.followed(point, left, screw, most_turns);
+            let cost_m = match leaves_m < stop_m {
+                true => 0.5 * leaves_m,
+                false => leaves_m.min(after + self.settings.round_costs_m),
+            };
+            let grows = above(now.norm());
+            all.grows += point.weight * grows;
+            all.beyond_twice += point.weight * above(2.0 * self.start_m);
+            all.leaves_m += point.weight * leaves_m;
+            all.cost_m += point.weight * cost_m;
+            let image = &mut images[usize::from(point.mirrored)];
+            *image = (image.0 + point.weight, image.1 + point.weight * grows);
+        }
+        let counting = images
+            .into_iter()
+            .filter(|image| image.0 > IMAGE_COUNTS_FROM);
+        all.grows_at_worst = counting.map(|(all, grows)| grows / all).fold(0.0, f64::max);
+        all
+    }
+
+    /// The tilt of one turn of a screw that is likeliest to be needed: how many turns coma is worth at the expected response.
+    pub fn turns_worth(&self, now: Complex64) -> f64 {
+        let per_turn = |point: &Point| {
+            let sizes = point.per_turn.iter().map(|change| change.norm());
+            point.weight * sizes.fold(f64::INFINITY, f64::min)
+        };
+        let mean: f64 = self.points.iter().map(per_turn).sum();
+        now.norm() / mean
+    }
+
+    /// Number of screws.
+    pub fn screws(&self) -> usize {
+        self.tilts.len()
+    }
+
+    /// Coma that the best turn of another screw then leaves, if things are as at a point.
+    fn followed(&self, point: &Point, left: Complex64, screw: usize, most_turns: f64) -> f64 {
+        let others = (0..self.tilts.len()).filter(|other| *other != screw);
+        let leaves = |other: usize| {
+            let (own, base) = (point.per_turn[other], left + point.pushes[other]);
+            let turns = -(base * own.conj()).re / own.norm_sqr();
+            let rest = base + own * turns.clamp(-most_turns, most_turns);
+            (rest.norm_sqr() + self.moved_m2(other)).sqrt()
+        };
+        others.map(leaves).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Square of how far tightening a pair moves coma from where it is expected, both axes together.
+    fn moved_m2(&self, screw: usize) -> f64 {
+        2.0 * self.push_variance_m2[screw] + self.settings.lock_spread_m.powi(2)
+    }
+}
+
+/// What a hand does when it is asked for some turns: how many on average, and the variance. A screw that is turned back loses its backlash,
+/// and which way it was turned last is not known.
+fn given(turns: f64, backlash_turns: f64, settings: &LearningSettings) -> (f64, f64) {
+    let lost = 0.5 * backlash_turns;
+    let done = turns.signum() * (turns.abs() - lost).max(0.0);
+    let hand = (settings.hand_share * turns).powi(2) + settings.hand_turns.powi(2);
+    (done, hand + lost * lost)
+}
+
+/// Probability that a normal variable lies below this many standard deviations.
+fn normal(sigmas: f64) -> f64 {
+    0.5 * libm::erfc(-sigmas / SQRT_2)
+}
+
+fn tilt_per_turn(assembly: &Assembly, screw: usize) -> Complex64 {
+    complex(plane_of(assembly, &turned(assembly, screw, 1.0)).tilt_rad)
+}
+
+/// The told turns as a fit takes them; `None` without any or with an unknown screw.
+fn turns_seen(
+    assembly: &Assembly,
+    told: &[ToldTurn],
+    settings: &LearningSettings,
+) -> Option<Vec<TurnSeen>> {
+    let seen = |told: &ToldTurn| {
+        let screw = assembly.screw(&told.screw).ok()?;
+        let change = complex(told.after_m) - complex(told.before_m);
+        Some(TurnSeen::of(
+            assembly,
+            screw,
+            told.turns,
+            change,
+            told.sigma_m,
+            settings,
+        ))
+    };
+    let all: Option<Vec<TurnSeen>> = told.iter().map(seen).collect();
+    all.filter(|all| !all.is_empty())
+}
+
+/// Where each pair is expected to push, if p is so.
+fn pushes(
+    seen: &[TurnSeen],
+    screws: usize,
+    product: Complex64,
+    mirrored: bool,
+    settings: &LearningSettings,
+) -> Vec<Complex64> {
+    let before_m2 = 0.5 * settings.lock_shift_m.powi(2);
+    let push = |screw: usize| {
+        let own = seen.iter().filter(|turn| turn.screw == screw);
+        let (mut weight, mut sum) = (0.0, Complex64::ZERO);
+        for turn in own {
+            weight += turn.weight();
+            sum += (unmirrored(turn.coma, mirrored) - product * turn.tilt) * turn.weight();
+        }
+        sum * (before_m2 / (1.0 + before_m2 * weight))
+    };
+    (0..screws).map(push).collect()
+}
+
+fn push_variances(seen: &[TurnSeen], screws: usize, settings: &LearningSettings) -> Vec<f64> {
+    let before_m2 = 0.5 * settings.lock_shift_m.powi(2);
+    let variance = |screw: usize| {
+        let own = seen.iter().filter(|turn| turn.screw == screw);
+        let weight: f64 = own.map(TurnSeen::weight).sum();
+        before_m2 / (1.0 + before_m2 * weight)
+    };
+    (0..screws).map(variance).collect()
+}
+
+impl HoldFit {
+    /// Points of the plane of p around the best one, each with how well told turns agree with it (1 at best); their variance is taken as
+    /// `wider` times as large.
+    fn around(
+        &self,
+        wider: f64,
+        expected_m: Option<f64>,
+    ) -> impl Iterator<Item = (Complex64, f64)> + use<> {
+        let sigma = self.sigma * wider.sqrt();
+        let size = expected_m
+            .map_or(self.product.norm(), f64::abs)
+            .max(f64::MIN_POSITIVE);
+        let step = (0.5 * sigma).min(STEP_SHARE * size);
+        let count = (REACH_SIGMAS * sigma / step)
+            .ceil()
+            .clamp(1.0, STEPS_AT_MOST) as i32;
+        let step = REACH_SIGMAS * sigma / f64::from(count);
+        let middle = self.product;
+        let steps = move || -count..=count;
+        steps().flat_map(move |row| {
+            steps().map(move |column| {
+                let aside = Complex64::new(f64::from(column), f64::from(row)) * step;
+                (
+                    middle + aside,
+                    libm::exp(-0.5 * (aside.norm() / sigma).powi(2)),
+                )
+            })
+        })
+    }
+}
