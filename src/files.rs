@@ -249,6 +249,7 @@ fn checked(reading: Reading, instrument: &Instrument) -> ReadPicture {
             gain_e_per_adu: reading.gain_e_per_adu,
             exposure_s: reading.exposure_s,
             sky_mirrored: reading.sky_mirrored,
+            filled_in: reading.flags.has(Flag::InterpolatedColour),
             missing_px: reading.missing_px,
             ..Picture::new(reading.values)
         },

@@ -63,6 +63,7 @@ pub fn measured(method: Method, fitted: Fitted) -> Measurement {
         side: None,
         reference_m: None,
         cut_px: [[0; 2], [60; 2]],
+        differs: Vec::new(),
         flags: Flags::default(),
     }
 }

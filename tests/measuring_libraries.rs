@@ -53,6 +53,7 @@ impl Sample {
                 mosaic: false,
                 pattern: None,
                 sky_mirrored: None,
+                filled_in: false,
                 missing_px: Vec::new(),
             },
             owner,

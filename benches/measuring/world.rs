@@ -196,6 +196,7 @@ impl World {
             mosaic: false,
             pattern: None,
             sky_mirrored: None,
+            filled_in: false,
             missing_px: Vec::new(),
         }
     }

@@ -78,6 +78,9 @@ flags! {
     Saturated "saturated" sound [Measure Truth Field]
         "Some pixels are full (saturated), so that the light beyond what they hold is lost; a measurement leaves them out."
         "Expose for less time, or take a fainter star."
+    NotLinear "not_linear" unsound [Measure]
+        "The noise of the star's pixels does not grow with its light as that of photons does: the file was stretched, or its gain is far from what was typed."
+        "Use the camera's own file, from before any change of contrast or gamma; if it is that file, type its camera.gain_e_per_adu, times the number of frames where several were averaged."
     StarCutByEdge "star_cut_by_edge" sound [Measure]
         "The edge of the frame cuts the star, and the part beyond it is missing."
         "Bring the star towards the middle of the frame and expose again."

@@ -29,13 +29,19 @@ pub(super) fn find(
     ceiling: Option<f64>,
     settings: &DefectSettings,
 ) -> Defects {
-    let ceiling = ceiling.or_else(|| piled_up(values, background, settings));
+    let seen = piled_up(values, background, settings)
+        .or_else(|| piled_up_with_noise(values, background, settings));
+    let nearly = |ceiling: f64| ceiling - settings.nearly_full_share * (ceiling - background.level);
+    // a well may be full below what was told
+    let ceiling = match (ceiling, seen) {
+        (Some(told), Some(seen)) if seen < nearly(told) => Some(seen),
+        (told, seen) => told.or(seen),
+    };
     let mut defects = Defects {
         ceiling,
         ..Defects::default()
     };
-    let full =
-        ceiling.map(|ceiling| ceiling - settings.nearly_full_share * (ceiling - background.level));
+    let full = ceiling.map(nearly);
     for ((row, column), value) in values.indexed_iter() {
         if full.is_some_and(|full| *value >= full) {
             defects.full_px.push([column, row]);
@@ -138,4 +144,31 @@ fn piled_up(
     let stands_out = above > settings.alone_sigma * background.sigma;
     let piled = at_top >= settings.ceiling_px_at_least && at_top > settings.ceiling_factor * below;
     (stands_out && piled).then_some(highest)
+}
+
+/// The middle of the highest values, if many pixels lie there within the noise of readout and few just below: a well that is full, with the
+/// noise of readout on top. It is looked for only where the noise of photons would be wider by far: σ² of the background is more than that
+/// of readout, and counts are taken for no more than four electrons.
+fn piled_up_with_noise(
+    values: &Array2<f64>,
+    background: &Background,
+    settings: &DefectSettings,
+) -> Option<f64> {
+    let most = values.iter().copied().fold(f64::MIN, f64::max);
+    // what lies lower is no ceiling, and a large frame has millions of it
+    let lowest = background.level + settings.ceiling_above_share * (most - background.level);
+    let mut highest: Vec<f64> = values.iter().copied().filter(|v| *v > lowest).collect();
+    highest.sort_by(|a, b| b.total_cmp(a));
+    let band = settings.ceiling_band_sigma * background.sigma;
+    // single hot pixels may stand above
+    let top = highest.iter().copied().find(|top| {
+        let within = highest.iter().filter(|v| **v <= *top && **v > *top - band);
+        within.take(settings.ceiling_px_at_least).count() == settings.ceiling_px_at_least
+    })?;
+    let above = top - background.level;
+    let count = |from: f64, to: f64| highest.iter().filter(|v| **v > from && **v <= to).count();
+    let (at_top, below) = (count(top - band, top), count(top - 3.0 * band, top - band));
+    let photons_are_wider = above > settings.ceiling_photons_factor * background.sigma.powi(2);
+    let piled = at_top >= settings.ceiling_px_at_least && at_top > settings.ceiling_factor * below;
+    (photons_are_wider && piled).then_some(top - 0.5 * band)
 }

@@ -1,5 +1,6 @@
 //! The whole chain: a frame (or a pair) and an instrument in, modes with their uncertainty out.
 
+use super::differs::{Difference, differences};
 use super::doughnut::is_round;
 use super::doughnut::{Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
@@ -96,6 +97,8 @@ pub struct Measurement {
     pub reference_m: Option<f64>,
     /// Part of the frame that was fitted: column and row of its corner, then its numbers of columns and rows.
     pub cut_px: [[usize; 2]; 2],
+    /// What it shows to be otherwise than it was typed or assumed.
+    pub differs: Vec<Difference>,
     /// What the owner should know.
     pub flags: Flags,
 }
@@ -139,7 +142,7 @@ impl Measurement {
         self.unknown(Unknown::Seeing(0)).map(|s| libm::exp(s.value))
     }
 
-    /// How far the obstruction sits aside, pupil axes; from a pair only.
+    /// How far the obstruction sits aside, pupil axes; from a pair, and where a single frame shows it.
     pub fn obstruction_aside_m(&self) -> Option<[Uncertain; 2]> {
         let axis = |d| self.unknown(Unknown::Dimension(d));
         Some([
@@ -195,7 +198,7 @@ pub fn measure(
     })?;
     let mut found = doughnut(Method::Doughnut, held, edges, &star, settings);
     found.flags.extend(better);
-    Ok(found)
+    Ok(told_what_differs(found, instrument, &settings.judging))
 }
 
 /// Measures a masked star, with the camera held as its spikes lie.
@@ -242,10 +245,22 @@ fn masked_star(
         wavelength_m,
         prior_of_fit,
     );
-    Ok(Measurement {
+    let found = Measurement {
         orientations: answers_of_masked(&prior, instrument, hold),
         ..masked(fit, rays, star, &view, &held, &settings.judging)
-    })
+    };
+    Ok(told_what_differs(found, instrument, &settings.judging))
+}
+
+/// With what it shows to be otherwise than typed.
+fn told_what_differs(
+    found: Measurement,
+    instrument: &Instrument,
+    settings: &JudgingSettings,
+) -> Measurement {
+    let held = instrument.held(found.hold);
+    let differs = differences(&found, &held, settings);
+    Measurement { differs, ..found }
 }
 
 /// Measures the star of two frames of the same telescope, taken at different focus.
@@ -300,7 +315,7 @@ pub fn measure_two(
     let mut found = doughnut(Method::DoughnutPair, held, first, &stars[0], settings);
     found.flags.extend(better);
     found.flags.extend(&stars[1].flags);
-    Ok(found)
+    Ok(told_what_differs(found, instrument, &settings.judging))
 }
 
 /// Where the orientation is known and the fit did not explain the star, tries the picture turned by half a turn, mirrored, and upside
@@ -445,6 +460,7 @@ fn plain(
         side: None,
         reference_m: view.reference_m(0),
         cut_px: [star.corner_px, [columns, rows]],
+        differs: Vec::new(),
         flags,
         fitted,
     }

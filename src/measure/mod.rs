@@ -8,7 +8,7 @@
 //! | `background.rs`, `defects.rs` | level, slope and noise of what lies behind the stars; pixels that are hot, dead or full |
 //! | `stars.rs`, `regions.rs` | where the stars are, from focused points to doughnuts and spikes |
 //! | `whole_frame.rs`, `whole_frame/` | many stars: sizes and shapes, tilt of the focal plane, coma node |
-//! | `colours.rs`, `gain.rs` | what is typed about filter array and gain, against the frame itself |
+//! | `colours.rs`, `gain.rs`, `linear.rs` | what is typed about filter array and gain, and whether values are in proportion to light, against the frame itself |
 //! | `frame_error.rs` | why a frame cannot be measured, in words |
 //! | `measurement.rs`, `picture.rs`, `judged.rs`, `error.rs` | the whole chain: frame and instrument in, modes with their uncertainty and flags out |
 //! | `orientation.rs`, `orientation/`, `cards.rs` | how the camera may be held, each way with its weight; frames that show a card |
@@ -18,6 +18,7 @@
 //! | `masked.rs`, `region_rays.rs` | from the spikes to modes by the whole model, and from these to the mean ray of each region |
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
+//! | `differs.rs` | what the star shows to be otherwise than typed |
 //! | `good_enough.rs` | when to stop |
 //! | `next.rs`, `trial.rs`, `plan.rs`, `step.rs`, `hands.rs` | the one next step: which screw to turn or to try, as a hand can turn it, and in which order the hands do it |
 //! | `follows.rs` | whether the star is to be brought back, and whether to refocus |
@@ -32,6 +33,7 @@ mod background;
 mod cards;
 mod colours;
 mod defects;
+mod differs;
 mod doughnut;
 mod error;
 pub mod fit;
@@ -43,6 +45,7 @@ mod hands;
 mod harmonics;
 mod judged;
 pub mod learn;
+mod linear;
 mod masked;
 mod measurement;
 mod next;
@@ -65,6 +68,7 @@ pub use advice::{Advice, Aim, Misaligned, NoAdvice, OneScrew, Verdict, advise};
 pub use background::Background;
 pub use cards::{CardFrame, card_over_rim, cards_seen};
 pub use colours::{JudgedPattern, judge_pattern};
+pub use differs::{Difference, differences};
 pub use doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 pub use error::MeasureError;
 pub use frame_error::FrameError;

@@ -2,6 +2,7 @@
 
 use super::error::MeasureError;
 use super::fit::Recorded;
+use super::linear::{DarkPixel, is_linear};
 use super::masked::cut;
 use super::settings::{CutOutSettings, FindingSettings};
 use super::{Search, Source, Stars};
@@ -31,6 +32,8 @@ pub struct Picture {
     pub pattern: Option<[Colour; 4]>,
     /// Whether the sky is mirrored in the values, where the file says how the sky lies in it.
     pub sky_mirrored: Option<bool>,
+    /// Whether the colours between the pixels of a filter array were filled in: noise is then no camera's.
+    pub filled_in: bool,
     /// Pixels that hold no number in the file, `[column, row]`; their values are made up and are left out.
     pub missing_px: Vec<[usize; 2]>,
 }
@@ -73,6 +76,7 @@ impl Picture {
             mosaic: false,
             pattern: None,
             sky_mirrored: None,
+            filled_in: false,
             missing_px: Vec::new(),
         }
     }
@@ -140,9 +144,20 @@ impl Picture {
             close_box(&mut usable, other, &source);
         }
         flag_source(&source, settings.cut_out.full_share_at_most, &mut flags)?;
+        let own = cut(&light, rows, columns);
+        let judgeable = !self.mosaic && !self.filled_in && !flags.has(Flag::GainUnknown);
+        let electronics = instrument.camera.electronics.as_ref();
+        let dark = DarkPixel {
+            level_e: level * gain,
+            read_e: electronics.map_or(0.0, |e| e.read_noise_e),
+        };
+        let good = cut(&usable, rows, columns);
+        if judgeable && !is_linear(&own, &good, dark, &settings.linearity) {
+            flags.raise(Flag::NotLinear);
+        }
         let recorded = Recorded {
-            image_e: cut(&light, rows, columns),
-            usable: cut(&usable, rows, columns),
+            image_e: own,
+            usable: good,
             floor_e2: (stars.background.sigma * gain).powi(2),
             pattern: instrument
                 .camera

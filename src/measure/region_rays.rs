@@ -4,7 +4,7 @@
 //! better than its tails. The fit knows all of that, so its mean rays are compared with a truth, and what the light itself
 //! shows stays beside them ([`FoundSpike`](super::FoundSpike)).
 
-use super::fit::{Fitted, Recorded, TrialState, Unknown};
+use super::fit::{Fitted, Recorded, TrialState, Unknown, apply_all};
 use super::settings::PriorSettings;
 use crate::instrument::Instrument;
 use crate::math::Uncertain;
@@ -77,9 +77,7 @@ fn traced(
     wavelength_m: f64,
 ) -> Vec<RegionRay> {
     let mut held = instrument.clone();
-    for (dimension, value) in trial.dimensions() {
-        dimension.apply(&mut held, value);
-    }
+    apply_all(&trial.dimensions(), &mut held);
     let state = State {
         mask_on: true,
         field_m: recorded.field_m,

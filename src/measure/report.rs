@@ -1,6 +1,7 @@
 //! A measurement as it is written (`skewstar-measure/2`). All keys are always there; what is not known is `null`, never NaN.
 
 use super::advice::{Advice, NoAdvice, Verdict};
+use super::differs::Difference;
 use super::doughnut::Side;
 use super::good_enough::{GoodEnough, StopBy};
 use super::measurement::Measurement;
@@ -46,7 +47,7 @@ pub struct MeasureReport {
     pub star_px: Option<FramePx>,
     /// FWHM of the blur that the fit found, as seeing at the zenith and 500 nm.
     pub seeing_arcsec: Option<f64>,
-    /// How far the obstruction sits aside, pupil axes; pairs only.
+    /// How far the obstruction sits aside, pupil axes; of pairs, and where one frame shows it.
     pub obstruction_aside_mm: Option<[Uncertain; 2]>,
     /// Edges read without a model.
     pub doughnut: Option<DoughnutReport>,
@@ -64,6 +65,8 @@ pub struct MeasureReport {
     pub chi_square: Option<f64>,
     /// Share of the light that the model does not explain.
     pub model_error: Option<f64>,
+    /// What the star shows to be otherwise than it was typed or assumed.
+    pub differs: Vec<Difference>,
     /// Focal plane and coma node, where the whole frame was asked for.
     pub whole_frame: Option<WholeFrame>,
     /// Every way of holding the camera that fits, the heaviest first; weights sum up to 1.
@@ -339,6 +342,7 @@ impl MeasureReport {
             }),
             chi_square: star.map(|s| s.fitted.chi_square),
             model_error: star.map(|s| s.fitted.model_error),
+            differs: star.map_or(Vec::new(), |s| s.differs.clone()),
             whole_frame: found.whole_frame.cloned(),
             orientations: found.orientations.iter().map(orientation).collect(),
             advice: found.advice.ok().map(|a| advice(a, found, instrument)),

@@ -56,6 +56,7 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
     }
     said.extend(coma(found, instrument));
     said.extend(focus(found, instrument));
+    said.extend(found.differs.iter().map(|differs| differs.words.clone()));
     said.extend(limits(stop));
     said
 }

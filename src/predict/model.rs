@@ -211,6 +211,15 @@ impl Model {
         }
     }
 
+    /// Looks at a star that drifts so far over the exposure, pixels in frame axes; a star that was prepared with neither atmosphere nor
+    /// drift stays without.
+    pub fn drift(&mut self, drift_px: [f64; 2]) {
+        let pixel_m = self.instrument.camera.pixel_m;
+        if let Some(blur) = &mut self.blur {
+            blur.drift_m = drift_px.map(|d| d * pixel_m);
+        }
+    }
+
     /// How it computes.
     pub fn settings(&self) -> Settings {
         self.settings

@@ -159,6 +159,15 @@ fn full_pixels_are_counted_with_and_without_a_known_ceiling() {
         assert_eq!(found.defects.full_px.len(), expected);
         assert_eq!(found.defects.ceiling, Some(ceiling));
     }
+    // a well that is full at a third of what was told
+    let low = cut(&|v, at| v.min(20_000.0) + noise[at % 6]);
+    for told in [None, Some(60_000.0)] {
+        let found = Background::of(&low, told, &FindingSettings::default()).expect("a background");
+        let ceiling = found.defects.ceiling.expect("a ceiling");
+        assert!((ceiling - 20_000.0).abs() < 20.0, "{ceiling}");
+        let full = values.iter().filter(|v| **v >= 20_000.0).count();
+        assert!(found.defects.full_px.len() >= full);
+    }
     let faint = frame([70, 70], [300.0, 0.0, 0.0], 31, &|p| {
         30.0 * ring(p, [35.0, 34.0], 25.0, 9.0)
     });

@@ -4,14 +4,19 @@
 //! Single pixels that nothing explains are left out. Where the model does not explain the star within its noise, it is taken to be
 //! off by a share of each pixel's light (the model error), which lowers the weight of bright pixels and widens every σ.
 
-mod higher_order;
+mod asked;
+mod dimension;
+mod leftover;
 mod levenberg;
 mod problem;
+mod suspects;
+mod tiles;
 mod unknown;
 mod view;
 
-pub use higher_order::HIGHER_ORDER_MODES;
-pub use unknown::{Dimension, TrialState, Unknown};
+pub use dimension::{Dimension, apply_all};
+pub use suspects::HIGHER_ORDER_MODES;
+pub use unknown::{Neighbour, TrialState, Unknown};
 pub use view::{FrameView, Look, Recorded, Stage};
 
 use super::settings::{FitSettings, Pace};
@@ -98,7 +103,7 @@ const LAST_DECREASE: f64 = 0.1;
 /// … or by less than this share of it.
 const LAST_DECREASE_SHARE: f64 = 1e-5;
 /// Rounds of the fit to the end, at most: the first weighs by noise alone, the next ones leave pixels out and allow for a wrong
-/// model. One more where higher-order modes are freed.
+/// model. One more for each suspect that is freed.
 const LAST_ROUNDS: usize = 3;
 
 /// Fits with few wavelengths, from far away; for choosing among starts. Returns where it came to, and the mean squared residual per
@@ -136,7 +141,7 @@ pub fn approach(
     }
 }
 
-/// Fits to the end, from nearby; where a star without a mask shows them, with [`HIGHER_ORDER_MODES`] too.
+/// Fits to the end, from nearby, with what of the typed and the assumed the star shows to be otherwise: `fit/asked.rs`.
 ///
 /// # Errors
 /// As [`Model::new`](crate::predict::Model::new).
@@ -157,42 +162,46 @@ pub fn finish(
     let mut model_error = 0.0;
     let mut chi_square = None;
     let (mut rounds, mut rounds_at_most) = (0, LAST_ROUNDS);
-    // the few slots of a mask do not tell higher-order modes from dimensions that are slightly wrong
-    let open = views.iter().all(|view| !view.recorded.mask_on);
+    let (mut asked, mut levelled) = (0, false);
     loop {
         let mut problem = StarProblem::new(views, trial.clone(), instrument, prior, model_error)?;
         let found = minimise(&mut problem, trial.values.clone(), patience)?;
         trial = trial.at(&found.unknowns);
-        let more = match rounds {
-            0 if open => higher_order::shown(&mut problem, &found, settings)?,
-            _ => None,
+        let ask = asked == rounds && asked < settings.asked_rounds;
+        let more = match ask {
+            true => asked::freed(&mut problem, &found, settings)?,
+            false => None,
         };
         rounds += 1;
         let mut pixels = StarProblem::new(views, trial.clone(), instrument, prior, model_error)?
             .pixels()
             .to_vec();
-        if rounds == 1 {
+        // light that is freed now must not be taken for noise of dark pixels
+        if !levelled && more.is_none() {
+            levelled = true;
             for (number, view) in views.iter_mut().enumerate() {
                 let floor_e2 = view.recorded.floor_e2;
                 view.recorded.floor_e2 += level_noise(&mut pixels, number, floor_e2, settings);
             }
-            if let Some(more) = more {
-                trial = more;
-                rounds_at_most += 1;
-                continue;
-            }
+        }
+        if let Some(more) = more {
+            trial = more;
+            rounds_at_most += 1;
+            asked = rounds;
+            continue;
         }
         let outliers = outliers(&pixels, model_error, settings);
-        let kept: Vec<FitPixel> = pixels
-            .into_iter()
-            .filter(|p| !outliers.contains(&(p.view, p.place)))
-            .collect();
+        let stands_out = |p: &FitPixel| outliers.contains(&(p.view, p.place));
+        let kept: Vec<FitPixel> = pixels.iter().copied().filter(|p| !stands_out(p)).collect();
         let spread = spread(&kept, model_error, trial.values.len());
         chi_square.get_or_insert(spread);
         let too_far = model_error == 0.0 && spread > settings.model_error_from_chi_square;
         if rounds >= rounds_at_most || (outliers.is_empty() && !too_far) {
             let settled = found.settled;
-            let (sigmas, covariance) = uncertainties(found, spread);
+            for pixel in pixels.iter_mut().filter(|p| stands_out(p)) {
+                pixel.off_e = 0.0;
+            }
+            let (sigmas, covariance) = uncertainties(found, spread, &pixels, model_error, settings);
             return Ok(Fitted {
                 trial,
                 sigmas,
@@ -313,18 +322,39 @@ fn level_noise(pixels: &mut [FitPixel], view: usize, floor_e2: f64, settings: &F
     gain
 }
 
-/// Standard deviations and covariance from the last derivatives, larger where the residuals are larger than the noise.
-fn uncertainties(found: Minimum, spread: f64) -> (Vec<Option<f64>>, Vec<Vec<f64>>) {
-    let inflate = spread.max(1.0);
+/// Standard deviations and covariance from the last derivatives, larger where the residuals are larger than the noise, and where the model
+/// is wrong and the tiles of the picture disagree.
+fn uncertainties(
+    found: Minimum,
+    spread: f64,
+    pixels: &[FitPixel],
+    model_error: f64,
+    settings: &FitSettings,
+) -> (Vec<Option<f64>>, Vec<Vec<f64>>) {
     let floors = vec![0.0; found.columns.len()];
-    let fit = LeastSquares::new(found.columns, &floors);
-    let larger = |sigma: Option<f64>| sigma.map(|s| s * inflate.sqrt());
+    let fit = LeastSquares::new(found.columns.clone(), &floors);
     let mut covariance = fit.covariance();
-    covariance
-        .iter_mut()
-        .flatten()
-        .for_each(|shared| *shared *= inflate);
-    (fit.sigmas().into_iter().map(larger).collect(), covariance)
+    let along = settings.tiles_along;
+    let wider = match model_error > 0.0 {
+        true => tiles::wider(
+            &found.columns,
+            pixels,
+            model_error,
+            &covariance,
+            spread,
+            along,
+        ),
+        false => vec![1.0; covariance.len()],
+    };
+    let factors: Vec<f64> = wider.iter().map(|f| f * spread.max(1.0).sqrt()).collect();
+    for (row, own) in covariance.iter_mut().zip(&factors) {
+        row.iter_mut()
+            .zip(&factors)
+            .for_each(|(shared, other)| *shared *= own * other);
+    }
+    let larger = |(sigma, factor): (Option<f64>, &f64)| sigma.map(|s| s * factor);
+    let sigmas = fit.sigmas().into_iter().zip(&factors).map(larger);
+    (sigmas.collect(), covariance)
 }
 
 /// Pixels whose residual stands out by far from those of the whole; empty where there are too many to be chance.

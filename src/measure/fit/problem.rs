@@ -2,8 +2,8 @@
 //! beforehand as a few more data.
 
 use super::super::settings::PriorSettings;
-use super::higher_order::HIGHER_ORDER_MODES;
 use super::levenberg::{Linear, Problem};
+use super::suspects::HIGHER_ORDER_MODES;
 use super::unknown::{TrialState, Unknown};
 use super::view::{FrameView, PlaneSlopes};
 use crate::instrument::Instrument;
@@ -131,30 +131,45 @@ impl<'a> StarProblem<'a> {
         residuals
     }
 
-    /// Derivatives of all data by modes that are not free, at the values `unknowns` of the free ones: one column a mode, its rows first
-    /// the used pixels, then the priors.
+    /// Derivatives of all data by modes that are not free: one column a mode.
     ///
     /// # Errors
     /// As [`FrameView::slopes_by`].
     pub fn columns_of(
         &mut self,
         modes: &[u32],
-        unknowns: &[f64],
+        here: &TrialState,
     ) -> Result<Vec<Vec<f64>>, PredictError> {
-        let here = self.trial.at(unknowns);
         let mut more = here.clone();
         for noll in modes {
             more.push(Unknown::Mode(*noll), here.fixed.get(*noll));
         }
-        let rows = self.weights.len() + self.beliefs(&here).len();
-        let mut columns = vec![vec![0.0; rows]; modes.len()];
+        let wanted =
+            |unknown: &Unknown| matches!(unknown, Unknown::Mode(noll) if modes.contains(noll));
+        self.columns_by(here, modes.len(), |view, plane| {
+            let slopes = view.slopes_by(plane, &more, wanted)?;
+            Ok(slopes.into_iter().map(|(_, values)| values).collect())
+        })
+    }
+
+    /// Columns over all data from derivatives of the light of each plane, its rows first the used pixels, then the priors of what is free
+    /// (zero there).
+    ///
+    /// # Errors
+    /// Those of the derivatives.
+    pub fn columns_by(
+        &mut self,
+        here: &TrialState,
+        count: usize,
+        mut slopes: impl FnMut(&mut FrameView, usize) -> Result<Vec<Vec<f64>>, PredictError>,
+    ) -> Result<Vec<Vec<f64>>, PredictError> {
+        let rows = self.weights.len() + self.beliefs(here).len();
+        let mut columns = vec![vec![0.0; rows]; count];
         let mut first = 0;
         for (v, p) in planes(self.views) {
-            let wanted =
-                |unknown: &Unknown| matches!(unknown, Unknown::Mode(noll) if modes.contains(noll));
             let flux = here.get(Unknown::Flux(v, p)).unwrap_or(0.0);
-            let slopes = self.views[v].slopes_by(p, &more, wanted)?;
-            for (column, (_, values)) in columns.iter_mut().zip(&slopes) {
+            let slopes = slopes(&mut self.views[v], p)?;
+            for (column, values) in columns.iter_mut().zip(&slopes) {
                 let rows = column[first..].iter_mut().zip(&self.weights[first..]);
                 for ((row, weight), value) in rows.zip(values) {
                     *row = flux * value * weight;
@@ -181,6 +196,8 @@ impl<'a> StarProblem<'a> {
                     Unknown::Mode(noll) => (trial.fixed.get(*noll), prior.mode_m),
                     Unknown::Seeing(_) => (libm::log(prior.seeing_rad), prior.seeing_ln),
                     Unknown::Dimension(d) => (d.neutral(), d.prior_width(self.instrument, prior)),
+                    Unknown::Drift(..) => (0.0, prior.drift_px),
+                    Unknown::NeighbourShare => (0.0, prior.neighbour_share),
                     _ => return None,
                 };
                 Some((column, 1.0 / width, (expected - value) / width))
@@ -307,9 +324,16 @@ impl Problem for StarProblem<'_> {
                     [-most, most]
                 }
                 Unknown::Flux(..) => [1.0, f64::MAX],
-                Unknown::Dimension(d) => {
-                    let room = prior.dimension_room_widths * d.prior_width(self.instrument, prior);
-                    [d.neutral() - room, d.neutral() + room]
+                Unknown::Dimension(d) => d.range(self.instrument, prior),
+                Unknown::Drift(..) => {
+                    let room = prior.dimension_room_widths * prior.drift_px;
+                    [-room, room]
+                }
+                Unknown::NeighbourShare => [0.0, prior.neighbour_share_at_most],
+                Unknown::NeighbourAside(axis) => {
+                    let (rows, columns) = self.views[0].recorded.image_e.dim();
+                    let room = [columns, rows][*axis] as f64;
+                    [-room, room]
                 }
                 Unknown::Place(view, axis) => {
                     let (rows, columns) = self.views[*view].recorded.image_e.dim();

@@ -1,78 +1,7 @@
 //! The unknowns of a fit, and a trial: values for all of them.
 
-use super::super::settings::PriorSettings;
-use crate::instrument::Instrument;
+use super::dimension::Dimension;
 use crate::state::Modes;
-
-/// A dimension that the owner may have typed in slightly wrong.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Dimension {
-    /// Size of the obstruction, as a factor on what was typed.
-    ObstructionSize,
-    /// How far the obstruction sits aside along pupil x, in metres from what was typed.
-    ObstructionX,
-    /// The same along pupil y.
-    ObstructionY,
-    /// Turn of the mask in radians, from what was typed.
-    MaskRotation,
-    /// Focal length, as a factor on what was typed.
-    FocalLength,
-    /// Turn of the camera in radians, counter-clockwise in pupil axes, from how it is held.
-    CameraTurn,
-}
-
-impl Dimension {
-    /// The value that leaves the instrument as typed.
-    pub fn neutral(self) -> f64 {
-        match self {
-            Dimension::ObstructionSize | Dimension::FocalLength => 1.0,
-            _ => 0.0,
-        }
-    }
-
-    /// How far the value is believed to be off: a fit pays for going further.
-    pub fn prior_width(self, instrument: &Instrument, prior: &PriorSettings) -> f64 {
-        let aperture_m = instrument.telescope.aperture_m;
-        match self {
-            Dimension::ObstructionSize => prior.obstruction_size_share,
-            Dimension::FocalLength => prior.focal_length_share,
-            Dimension::ObstructionX | Dimension::ObstructionY => {
-                prior.obstruction_aside_share * aperture_m
-            }
-            Dimension::MaskRotation => prior.mask_turn_rad,
-            Dimension::CameraTurn => prior.camera_turn_rad,
-        }
-    }
-
-    /// Step of the difference that stands for a derivative, in the unit of the value.
-    pub fn step(self, instrument: &Instrument, prior: &PriorSettings) -> f64 {
-        /// Small enough for the frame to change nearly in proportion, large enough to be seen beside the errors of its sampling.
-        const STEP_OF_WIDTH: f64 = 0.1;
-        STEP_OF_WIDTH * self.prior_width(instrument, prior)
-    }
-
-    /// The instrument with this dimension at `value`.
-    pub fn apply(self, instrument: &mut Instrument, value: f64) {
-        match self {
-            Dimension::FocalLength => instrument.telescope.focal_length_m *= value,
-            Dimension::CameraTurn => instrument.camera.rotation_rad += value,
-            Dimension::MaskRotation => {
-                if let Some(mask) = &mut instrument.mask {
-                    mask.rotation_rad += value;
-                }
-            }
-            _ => {
-                if let Some(obstruction) = &mut instrument.telescope.obstruction {
-                    match self {
-                        Dimension::ObstructionX => obstruction.offset_m[0] += value,
-                        Dimension::ObstructionY => obstruction.offset_m[1] += value,
-                        _ => obstruction.diameter_m *= value,
-                    }
-                }
-            }
-        }
-    }
-}
 
 /// One unknown. Views are frames of the same telescope; planes are the colours of a filter array.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -93,6 +22,21 @@ pub enum Unknown {
     Mode(u32),
     /// A dimension of the telescope; the same in all views.
     Dimension(Dimension),
+    /// How far the star of a view drifted during the exposure along an axis, pixels in frame axes; both signs are the same picture.
+    Drift(usize, usize),
+    /// How far a second star stands from the first along an axis, pixels in frame axes; in a single view only.
+    NeighbourAside(usize),
+    /// Its light, as a share of the first one's.
+    NeighbourShare,
+}
+
+/// A second star in the same view.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Neighbour {
+    /// From the first star, pixels in frame axes.
+    pub aside_px: [f64; 2],
+    /// Share of the first star's light.
+    pub share: f64,
 }
 
 /// The unknowns and their values.
@@ -151,6 +95,18 @@ impl TrialState {
             }
         }
         modes
+    }
+
+    /// Drift of a view's star over the exposure, pixels in frame axes; 0 where it is not free.
+    pub fn drift_px(&self, view: usize) -> [f64; 2] {
+        [0, 1].map(|axis| self.get(Unknown::Drift(view, axis)).unwrap_or(0.0))
+    }
+
+    /// The second star, where one is free.
+    pub fn neighbour(&self) -> Option<Neighbour> {
+        let share = self.get(Unknown::NeighbourShare)?;
+        let aside_px = [0, 1].map(|axis| self.get(Unknown::NeighbourAside(axis)).unwrap_or(0.0));
+        Some(Neighbour { aside_px, share })
     }
 
     /// The free dimensions and their values.

@@ -3,11 +3,15 @@
 //! A model is kept as long as the trial's dimensions and its defocus stay near those it was planned for. Frames are computed
 //! in single precision, sampled coarsely: [`FitSettings::accuracy`].
 
+mod slopes;
+
 use super::super::settings::FitSettings;
-use super::unknown::{Dimension, TrialState, Unknown};
+use super::dimension::{Dimension, apply_all};
+use super::unknown::{Neighbour, TrialState, Unknown};
 use crate::axes::{FieldM, FramePx};
 use crate::instrument::{Colour, Instrument, Passband};
-use crate::predict::{LightSlopes, Model, Parameter, PredictError, Settings, SlopeMaps};
+use crate::predict::{Model, Parameter, PredictError, Settings, SlopeMaps};
+use crate::propagation::Accuracy;
 use crate::spectrum::{self, Bin};
 use crate::state::{Modes, Sky, Star, State};
 use ndarray::Array2;
@@ -18,6 +22,8 @@ const REPLANNED_OFFSET_FACTOR: f64 = 1.2;
 const REPLANNED_OFFSET_ROOM_M: f64 = 20e-6;
 /// A model is planned anew when the seeing grows beyond this many times the one it was planned for.
 const REPLANNED_SEEING_FACTOR: f64 = 1.5;
+/// A model is planned anew when drift and the distance of a second star grow beyond those it was planned for by this, pixels.
+const REPLANNED_ROOM_PX: f64 = 3.0;
 
 /// How many wavelengths a fit spends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -97,10 +103,46 @@ struct BuiltModel {
     model: Model,
     maps: Option<(Vec<Parameter>, SlopeMaps)>,
     dimensions: Vec<(Dimension, f64)>,
-    offset_m: f64,
-    seeing_rad: f64,
+    planned: Planned,
     bins: Vec<Bin>,
     bins_of_slopes: Vec<Bin>,
+}
+
+/// What the sampling of a model was planned for.
+#[derive(Debug, Clone, Copy)]
+struct Planned {
+    offset_m: f64,
+    seeing_rad: f64,
+    drift_px: [f64; 2],
+    /// Distance of a second star; 0 without one.
+    neighbour_px: f64,
+}
+
+impl Planned {
+    /// Whether it serves what is asked for now, too.
+    fn serves(&self, now: &Planned) -> bool {
+        let reach_m = REPLANNED_OFFSET_FACTOR * self.offset_m.abs() + REPLANNED_OFFSET_ROOM_M;
+        let length = |v: [f64; 2]| v[0].hypot(v[1]);
+        now.offset_m.abs() <= reach_m
+            && now.seeing_rad <= REPLANNED_SEEING_FACTOR * self.seeing_rad
+            && length(now.drift_px) <= length(self.drift_px) + REPLANNED_ROOM_PX
+            && now.neighbour_px <= self.neighbour_px + REPLANNED_ROOM_PX
+    }
+}
+
+/// What a model is told before it looks at the star.
+#[derive(Debug, Clone, Copy)]
+struct Sight {
+    place_px: [f64; 2],
+    seeing_rad: f64,
+    drift_px: [f64; 2],
+}
+
+impl Sight {
+    fn of(self, model: &mut Model) {
+        model.look(FramePx::new(self.place_px), self.seeing_rad);
+        model.drift(self.drift_px);
+    }
 }
 
 /// The light of one plane and its derivatives, in used pixels.
@@ -238,107 +280,25 @@ impl FrameView {
         Ok(picked(&light, &self.planes[plane].pixels))
     }
 
-    /// The whole image of a plane: share of the light in each pixel.
+    /// The whole image of a plane: share of the (first) star's light in each pixel.
     ///
     /// # Errors
     /// As [`Model::new`].
     pub fn image(&mut self, plane: usize, trial: &TrialState) -> Result<Array2<f64>, PredictError> {
         self.prepare(plane, trial)?;
         let (modes, offset) = self.wavefront(trial);
-        let Some(built) = &self.planes[plane].built else {
-            return Err(PredictError::NoBand(0));
-        };
-        Ok(built.model.light_of::<f32>(&modes, offset, &built.bins))
-    }
-
-    /// The light of a plane with its derivatives by every free optical unknown and dimension.
-    ///
-    /// # Errors
-    /// As [`Model::new`].
-    pub fn slopes(
-        &mut self,
-        plane: usize,
-        trial: &TrialState,
-    ) -> Result<PlaneSlopes, PredictError> {
-        let columns = self.slopes_by(plane, trial, |_| true)?;
-        Ok(PlaneSlopes {
-            light: self.light(plane, trial)?,
-            columns,
-        })
-    }
-
-    /// Derivatives of the light of a plane by those optical unknowns and dimensions that are wanted.
-    ///
-    /// # Errors
-    /// As [`Model::new`].
-    pub fn slopes_by(
-        &mut self,
-        plane: usize,
-        trial: &TrialState,
-        wanted: impl Fn(&Unknown) -> bool,
-    ) -> Result<Vec<(Unknown, Vec<f64>)>, PredictError> {
-        self.prepare(plane, trial)?;
-        let (modes, offset) = self.wavefront(trial);
-        let mut own = self.optical(trial);
-        own.retain(|(unknown, _)| wanted(unknown));
-        let parameters: Vec<Parameter> = own.iter().map(|o| o.1).collect();
-        let pixels = self.planes[plane].pixels.clone();
+        let sight = self.sight(trial);
         let Some(built) = &mut self.planes[plane].built else {
             return Err(PredictError::NoBand(0));
         };
-        let model = &built.model;
-        let kept = built.maps.take().filter(|(of, _)| *of == parameters);
-        let (_, maps) = built.maps.insert(kept.unwrap_or_else(|| {
-            let maps = model.slope_maps(&parameters);
-            (parameters, maps)
-        }));
-        let LightSlopes { light, columns } =
-            model.light_and_slopes_over::<f32>(maps, &modes, offset, &built.bins_of_slopes)?;
-        let mut columns: Vec<(Unknown, Vec<f64>)> = own
-            .iter()
-            .zip(&columns)
-            .map(|((unknown, _), column)| (*unknown, picked(column, &pixels)))
-            .collect();
-        let slopes_light = picked(&light, &pixels);
-        for (dimension, _) in trial.dimensions() {
-            let unknown = Unknown::Dimension(dimension);
-            if wanted(&unknown) {
-                let column = self.difference(plane, trial, dimension, &slopes_light)?;
-                columns.push((unknown, column));
-            }
+        let mut light = built.model.light_of::<f32>(&modes, offset, &built.bins);
+        if let Some(neighbour) = trial.neighbour() {
+            beside(sight, neighbour).of(&mut built.model);
+            let other = built.model.light_of::<f32>(&modes, offset, &built.bins);
+            light.scaled_add(neighbour.share, &other);
+            sight.of(&mut built.model);
         }
-        Ok(columns)
-    }
-
-    /// Derivative by a dimension: another model, a little aside.
-    fn difference(
-        &self,
-        plane: usize,
-        trial: &TrialState,
-        dimension: Dimension,
-        light: &[f64],
-    ) -> Result<Vec<f64>, PredictError> {
-        let step = dimension.step(&self.instrument, &self.look.settings.prior);
-        let mut aside = trial.clone();
-        let here = trial
-            .get(Unknown::Dimension(dimension))
-            .unwrap_or(dimension.neutral());
-        aside.set(Unknown::Dimension(dimension), here + step);
-        let Some(built) = &self.planes[plane].built else {
-            return Err(PredictError::NoBand(0));
-        };
-        let planned = (built.offset_m, built.seeing_rad);
-        let mut model = self.model(plane, &aside, planned)?;
-        let (place, seeing) = self.place_and_seeing(&aside);
-        model.look(FramePx::new(place), seeing);
-        let (modes, offset) = self.wavefront(&aside);
-        let there = model.light_of::<f32>(&modes, offset, &built.bins_of_slopes);
-        let there = picked(&there, &self.planes[plane].pixels);
-        Ok(there
-            .iter()
-            .zip(light)
-            .map(|(b, a)| (b - a) / step)
-            .collect())
+        Ok(light)
     }
 
     /// The optical unknowns of this view, as the model calls them.
@@ -368,37 +328,57 @@ impl FrameView {
         (modes, offset)
     }
 
-    fn place_and_seeing(&self, trial: &TrialState) -> ([f64; 2], f64) {
+    fn sight(&self, trial: &TrialState) -> Sight {
         let axis = |axis| trial.get(Unknown::Place(self.number, axis)).unwrap_or(0.0);
-        let seeing = trial
-            .get(Unknown::Seeing(self.number))
-            .map_or(0.0, libm::exp);
-        ([axis(0), axis(1)], seeing)
+        Sight {
+            place_px: [axis(0), axis(1)],
+            seeing_rad: trial
+                .get(Unknown::Seeing(self.number))
+                .map_or(0.0, libm::exp),
+            drift_px: trial.drift_px(self.number),
+        }
+    }
+
+    /// What a model of the trial is to be planned for.
+    fn planned(&self, trial: &TrialState) -> Planned {
+        let Sight {
+            seeing_rad,
+            drift_px,
+            ..
+        } = self.sight(trial);
+        Planned {
+            offset_m: self.wavefront(trial).1,
+            seeing_rad,
+            drift_px,
+            neighbour_px: trial
+                .neighbour()
+                .map_or(0.0, |n| n.aside_px[0].hypot(n.aside_px[1])),
+        }
     }
 
     /// Makes the plane's model see the trial, planning it anew where the trial has left what it was planned for.
     fn prepare(&mut self, plane: usize, trial: &TrialState) -> Result<(), PredictError> {
-        let (place, seeing) = self.place_and_seeing(trial);
-        let offset = self.wavefront(trial).1;
+        let now = self.planned(trial);
         let fits = self.planes[plane].built.as_ref().is_some_and(|built| {
-            let reach_m = REPLANNED_OFFSET_FACTOR * built.offset_m.abs() + REPLANNED_OFFSET_ROOM_M;
-            offset.abs() <= reach_m
-                && seeing <= REPLANNED_SEEING_FACTOR * built.seeing_rad
-                && built.dimensions == trial.dimensions()
+            built.planned.serves(&now) && built.dimensions == trial.dimensions()
         });
         if !fits {
-            self.build(plane, trial)?;
+            self.build(plane, trial, now)?;
         }
+        let sight = self.sight(trial);
         if let Some(built) = &mut self.planes[plane].built {
-            built.model.look(FramePx::new(place), seeing);
+            sight.of(&mut built.model);
         }
         Ok(())
     }
 
-    fn build(&mut self, plane: usize, trial: &TrialState) -> Result<(), PredictError> {
-        let (_, seeing_rad) = self.place_and_seeing(trial);
-        let offset_m = self.wavefront(trial).1;
-        let model = self.model(plane, trial, (offset_m, seeing_rad))?;
+    fn build(
+        &mut self,
+        plane: usize,
+        trial: &TrialState,
+        planned: Planned,
+    ) -> Result<(), PredictError> {
+        let model = self.model(plane, trial, planned)?;
         let slotted = self.recorded.mask_on && self.instrument.mask.is_some();
         let [bins, bins_of_slopes] =
             self.stage
@@ -417,27 +397,24 @@ impl FrameView {
             model,
             maps: None,
             dimensions: trial.dimensions(),
-            offset_m,
-            seeing_rad,
+            planned,
         });
         Ok(())
     }
 
-    /// A model of the trial, planned for an offset and a seeing.
+    /// A model of the trial with its sampling planned for this.
     fn model(
         &self,
         plane: usize,
         trial: &TrialState,
-        (offset_m, seeing_rad): (f64, f64),
+        planned: Planned,
     ) -> Result<Model, PredictError> {
         let mut instrument = self.instrument.clone();
-        for (dimension, value) in trial.dimensions() {
-            dimension.apply(&mut instrument, value);
-        }
+        apply_all(&trial.dimensions(), &mut instrument);
         instrument.telescope.design = trial.modes();
         instrument.assembly = None;
         let state = State {
-            sensor_offset_m: offset_m,
+            sensor_offset_m: planned.offset_m,
             field_m: self.recorded.field_m,
             mask_on: self.recorded.mask_on,
             star: self.look.temperature_k.map(|temperature_k| Star {
@@ -446,7 +423,11 @@ impl FrameView {
                 altitude_rad: std::f64::consts::FRAC_PI_2,
             }),
             sky: Sky {
-                seeing_rad: self.recorded.through_atmosphere.then_some(seeing_rad),
+                seeing_rad: self
+                    .recorded
+                    .through_atmosphere
+                    .then_some(planned.seeing_rad),
+                tracking_drift_px: planned.drift_px,
                 ..Sky::default()
             },
             ..State::default()
@@ -456,6 +437,14 @@ impl FrameView {
         let accuracy = match slotted && self.stage == Stage::Fine {
             true => own.accuracy_slotted,
             false => own.accuracy,
+        };
+        // the light of a second star lies farther from its place than the frame is wide
+        let (rows, columns) = self.recorded.image_e.dim();
+        let farther = 1.0 + 2.0 * planned.neighbour_px / rows.min(columns) as f64;
+        let accuracy = Accuracy {
+            oversize: accuracy.oversize * farther,
+            oversize_slotted: accuracy.oversize_slotted * farther,
+            ..accuracy
         };
         let settings = Settings {
             accuracy,
@@ -472,6 +461,12 @@ impl FrameView {
     }
 }
 
+/// The sight of the second star.
+fn beside(sight: Sight, neighbour: Neighbour) -> Sight {
+    let place_px = [0, 1].map(|axis| sight.place_px[axis] + neighbour.aside_px[axis]);
+    Sight { place_px, ..sight }
+}
+
 fn picked(image: &Array2<f64>, pixels: &[[usize; 2]]) -> Vec<f64> {
     pixels.iter().map(|place| image[*place]).collect()
 }
@@ -480,7 +475,6 @@ fn picked(image: &Array2<f64>, pixels: &[[usize; 2]]) -> Vec<f64> {
 mod tests {
     use super::*;
     use crate::instrument::MaskLayout;
-    use crate::propagation::Accuracy;
     use crate::testing;
     use crate::units::{ARCSEC, NM, UM};
 

@@ -14,7 +14,7 @@ use super::super::settings::MeasureSettings;
 use super::answers::{
     OrientationAnswer, OrientationPrior, Tried, answers_of_doughnut, answers_of_prior,
 };
-use super::carried::{carried, carried_field};
+use super::carried::{carried, carried_field, carried_vector};
 use super::profile::{Candidate, Profile, candidates_by_shadows};
 use crate::instrument::{Hold, Instrument, Orientation};
 use crate::predict::PredictError;
@@ -300,29 +300,14 @@ fn carried_fit(mut fitted: Fitted, from: Hold, to: Hold) -> Fitted {
         return fitted;
     }
     let unknowns = &fitted.trial.unknowns;
-    let count = unknowns.len();
-    // column by column: what a metre RMS of each mode becomes
-    let mut change = vec![vec![0.0; count]; count];
-    for (column, unknown) in unknowns.iter().enumerate() {
-        match unknown {
-            Unknown::Mode(noll) => {
-                let alone: Modes = [(*noll, 1.0)].into_iter().collect();
-                let becomes = carried(&alone, from, to);
-                for (row, other) in unknowns.iter().enumerate() {
-                    if let Unknown::Mode(other) = other {
-                        change[row][column] = becomes.get(*other);
-                    }
-                }
-            }
-            _ => change[column][column] = 1.0,
-        }
-    }
+    let change = change_of_axes(unknowns, from, to);
     let times =
         |row: &[f64], vector: &[f64]| -> f64 { row.iter().zip(vector).map(|(a, b)| a * b).sum() };
     fitted.trial.values = change
         .iter()
         .map(|row| times(row, &fitted.trial.values))
         .collect();
+    turn_strip(&mut fitted.trial, from, to);
     // M·C·Mᵀ: rows of C are its columns
     let half: Vec<Vec<f64>> = change
         .iter()
@@ -339,23 +324,114 @@ fn carried_fit(mut fitted: Fitted, from: Hold, to: Hold) -> Fitted {
         .map(|row| change.iter().map(|other| times(other, row)).collect())
         .collect();
     for (at, sigma) in fitted.sigmas.iter_mut().enumerate() {
-        if sigma.is_some() && matches!(fitted.trial.unknowns[at], Unknown::Mode(_)) {
+        let unknown = fitted.trial.unknowns[at];
+        if sigma.is_some() && matches!(unknown, Unknown::Mode(_) | Unknown::Dimension(_)) {
             *sigma = Some(fitted.covariance[at][at].max(0.0).sqrt());
         }
     }
     fitted
 }
 
+/// What a unit of each unknown becomes in the pupil axes of another hold, in which everything stays where it is in the frame: element
+/// `[to][from]`, in the order of the unknowns.
+fn change_of_axes(unknowns: &[Unknown], from: Hold, to: Hold) -> Vec<Vec<f64>> {
+    let count = unknowns.len();
+    let mut change = vec![vec![0.0; count]; count];
+    let row_of = |unknown: Unknown| unknowns.iter().position(|other| *other == unknown);
+    for (column, unknown) in unknowns.iter().enumerate() {
+        if let Unknown::Mode(noll) = unknown {
+            let alone: Modes = [(*noll, 1.0)].into_iter().collect();
+            let becomes = carried(&alone, from, to);
+            for (row, other) in unknowns.iter().enumerate() {
+                if let Unknown::Mode(other) = other {
+                    change[row][column] = becomes.get(*other);
+                }
+            }
+            continue;
+        }
+        let pair = VECTORS.iter().find_map(|vector| {
+            let own = vector.map(Unknown::Dimension);
+            let axis = own.iter().position(|other| other == unknown)?;
+            Some((axis, [row_of(own[0])?, row_of(own[1])?]))
+        });
+        if let Some((axis, rows)) = pair {
+            let alone = [0, 1].map(|other| if other == axis { 1.0 } else { 0.0 });
+            let becomes = carried_vector(alone, from, to);
+            rows.iter()
+                .zip(becomes)
+                .for_each(|(row, value)| change[*row][column] = value);
+            continue;
+        }
+        let turns = matches!(
+            unknown,
+            Unknown::Dimension(Dimension::VaneTurn(_) | Dimension::StripAzimuth)
+        );
+        let mirrored = from.mirrored != to.mirrored;
+        change[column][column] = if turns && mirrored { -1.0 } else { 1.0 };
+    }
+    change
+}
+
+/// Dimensions that are the two parts of a vector of the pupil.
+const VECTORS: [[Dimension; 2]; 3] = [
+    [Dimension::ObstructionX, Dimension::ObstructionY],
+    [Dimension::MaskX, Dimension::MaskY],
+    [Dimension::CutX, Dimension::CutY],
+];
+
+/// Where azimuth 0 comes to is added to the azimuth of a strip, whose sense has been changed already.
+fn turn_strip(trial: &mut TrialState, from: Hold, to: Hold) {
+    let strip = Unknown::Dimension(Dimension::StripAzimuth);
+    if let Some(azimuth) = trial.get(strip) {
+        let [x, y] = carried_vector([1.0, 0.0], from, to);
+        trial.set(strip, azimuth + libm::atan2(y, x));
+    }
+}
+
 /// A trial for another hold of the camera: the wavefront stays where it is in the frame, and the camera is not turned any further.
 fn carried_trial(trial: &TrialState, from: Hold, to: Hold) -> TrialState {
     let mut other = trial.clone();
+    let change = change_of_axes(&trial.unknowns, from, to);
     let modes = carried(&trial.modes(), from, to);
-    for (unknown, value) in other.unknowns.iter().zip(&mut other.values) {
-        match unknown {
-            Unknown::Mode(noll) => *value = modes.get(*noll),
-            Unknown::Dimension(Dimension::CameraTurn) => *value = 0.0,
-            _ => {}
+    for (at, unknown) in trial.unknowns.iter().enumerate() {
+        let with_others = || change[at].iter().zip(&trial.values).map(|(c, v)| c * v);
+        other.values[at] = match unknown {
+            Unknown::Mode(noll) => modes.get(*noll),
+            Unknown::Dimension(Dimension::CameraTurn) => 0.0,
+            _ => with_others().sum(),
+        };
+    }
+    turn_strip(&mut other, from, to);
+    other
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::FRAC_PI_2;
+
+    /// An edge that cuts in from pupil +x with the camera at 0 degrees cuts in from the frame's +x; with the camera a quarter turn further the
+    /// frame's +x is pupil +y. In a mirrored frame +x is pupil −x.
+    #[test]
+    fn what_sits_aside_stays_where_it_is_in_the_frame() {
+        let hold = |rotation_rad, mirrored| Hold {
+            rotation_rad,
+            mirrored,
+        };
+        let dimensions = [Dimension::CutX, Dimension::CutY, Dimension::StripAzimuth];
+        let trial = TrialState {
+            unknowns: dimensions.map(Unknown::Dimension).to_vec(),
+            values: vec![2.0, 0.0, 0.3],
+            fixed: Modes::none(),
+        };
+        for (to, expected) in [
+            (hold(FRAC_PI_2, false), [0.0, 2.0, 0.3 + FRAC_PI_2]),
+            (hold(0.0, true), [-2.0, 0.0, PI - 0.3]),
+        ] {
+            let other = carried_trial(&trial, hold(0.0, false), to);
+            for (found, expected) in other.values.iter().zip(expected) {
+                assert!((found - expected).abs() < 1e-12, "{found} {expected}");
+            }
         }
     }
-    other
 }

@@ -25,21 +25,16 @@ fn unit() -> Instrument {
     unit
 }
 
-/// A sky of 500 ± 5 counts with rings of light, each 24 px across with a dark middle of 10 px.
+/// A sky of 500 ± 5 counts with rings of light, each 24 px across with a dark middle of 10 px; light scatters as photons do.
 fn sky(rings_px: &[[f64; 2]]) -> Picture {
     let mut stream = Seed(1).stream(Purpose::Read, 1);
-    let normal = Normal::new(500.0f64, 5.0).expect("a spread");
-    let mut values = Array2::from_shape_fn((SIZE_PX[1], SIZE_PX[0]), |_| {
-        normal.sample(&mut stream).round()
+    let normal = Normal::new(0.0f64, 1.0).expect("a spread");
+    let values = Array2::from_shape_fn((SIZE_PX[1], SIZE_PX[0]), |(row, column)| {
+        let lit =
+            |[x, y]: &&[f64; 2]| (5.0..12.0).contains(&(column as f64 - x).hypot(row as f64 - y));
+        let light = 90.0 * rings_px.iter().filter(lit).count() as f64;
+        (500.0 + light + (25.0 + light).sqrt() * normal.sample(&mut stream)).round()
     });
-    for ((row, column), value) in values.indexed_iter_mut() {
-        for [x, y] in rings_px {
-            let radius = (column as f64 - x).hypot(row as f64 - y);
-            if (5.0..12.0).contains(&radius) {
-                *value += 90.0;
-            }
-        }
-    }
     Picture::new(values)
 }
 

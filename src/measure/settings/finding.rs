@@ -18,6 +18,8 @@ pub struct FindingSettings {
     pub colours: ColourSettings,
     /// Which gain a frame allows.
     pub gain: GainSettings,
+    /// Whether the values of a star are in proportion to its light.
+    pub linearity: LinearitySettings,
 }
 
 settings! {
@@ -80,6 +82,16 @@ settings! {
         /// And at least this many counts, so that coarse counts have room. Set by hand. Larger: the flanks of a faint star hide its ceiling.
         /// Smaller: no count lies there, and the top of a faint star is a ceiling.
         below_ceiling_adu: f64 = 3.0,
+        /// A full well is as wide as the noise of readout makes it: no more than this many standard deviations of the background. Set by
+        /// hand: three either way. Larger: the top of a star is a ceiling. Smaller: pixels of a full well lie beside it.
+        ceiling_band_sigma: f64 = 6.0,
+        /// And it lies above this share of the way from the background to the highest value, which may be a hot pixel's. Set by hand. Larger: hot
+        /// pixels hide it. Smaller: large frames take longer.
+        ceiling_above_share: f64 = 0.3,
+        /// And it is looked for where the light is this many times the background's variance (in counts), so that photons would scatter far
+        /// wider. Derived: 16 for four times as wide at one electron a count, four times that for gains up to four. Larger: full wells of
+        /// bright skies go unseen. Smaller: the flat top of a faint doughnut is a ceiling.
+        ceiling_photons_factor: f64 = 64.0,
     }
 }
 
@@ -245,5 +257,36 @@ settings! {
         clip_sigma: f64 = 3.0,
         /// Nothing is said by fewer steps between pixels. Set by hand. Larger: small frames say nothing. Smaller: chance.
         steps_at_least: usize = 400,
+    }
+}
+
+settings! {
+    /// When the noise of a star's pixels is not that of photons. Growth is the variance that a pixel gains over its light, both in
+    /// electrons as typed: 1 by Poisson's law with the right gain, and the same at every level in any linear file.
+    LinearitySettings {
+        /// Pixels of less than this share of the brightest ones' light are dark. Set by hand. Larger: faint stars have no levels. Smaller: wings
+        /// count as sky.
+        dark_share: f64 = 0.02,
+        /// A level has at least this many pixels. Set by hand: a variance known to a third. Larger: small stars are not judged. Smaller: chance.
+        pixels_at_least: usize = 40,
+        /// Stars whose pixels stand out of the dark by less than this many of its standard deviations are not judged: photons hardly show
+        /// there. Set by hand. Larger: faint stretched stars pass. Smaller: chance.
+        light_at_least_sigma: f64 = 30.0,
+        /// Growth below this in the brightest third is none. Set by hand on the independent simulator's frames: stretched files of eight bits have
+        /// less than 0.07, linear ones more than 0.5. Larger: averages of several frames are refused. Smaller: stretched files pass.
+        none_below: f64 = 0.15,
+        /// Growth there below this share of that of the fainter levels is bent. Set by hand on the same frames: stretched ones of 16 bits have
+        /// 0.3 and less, linear ones 0.85 and more, as structure adds to what is bright. Larger: linear files are refused. Smaller: weak
+        /// stretches pass.
+        bent_below: f64 = 0.6,
+        /// Growth above this in the middle of all levels is no gain that somebody types. Set by hand on the same frames: a gain three times too
+        /// large makes 3.5. Larger: stretches of bright files pass. Smaller: wrong gains are called stretches.
+        at_most: f64 = 5.0,
+        /// The dark scatters by no more than this many times the variance that its level and readout make, at the gain that the star's own
+        /// pixels say. Set by hand on the same frames. Larger: weak stretches pass. Smaller: a read noise that is typed roughly is called a stretch.
+        dark_at_most: f64 = 2.0,
+        /// All of this is held against three standard deviations of what was read. Common practice, no source. Larger: stretched files pass.
+        /// Smaller: linear ones are refused by chance.
+        sigma: f64 = 3.0,
     }
 }

@@ -86,11 +86,28 @@ settings! {
         /// Light counts as unexplained when its sum of squares exceeds that of noise by this many of its own standard deviations. Set
         /// by hand. Larger: small misfits are not told. Smaller: noise is called a misfit.
         unexplained_from_sigma: f64 = 4.0,
-        /// Noll 12 to 17 and 22 are fitted too where they would let the sum of squares fall by more than this. Derived: chance alone does
-        /// so in about one star of a thousand (table of χ² with 7 degrees of freedom, from memory; `tests/measuring/verb.rs`,
-        /// `aberrations_beyond_spherical_are_found`). Larger: secondary coma is taken for coma. Smaller: the modes cost
-        /// certainty where they are not there.
-        higher_order_from_chi_square: f64 = 25.0,
+        /// Something that was typed or assumed is freed where that would let the sum of squares fall by more than chance does at this many
+        /// standard deviations of a normal law, for its number of unknowns (Wilson and Hilferty's law). Derived: with the seven of Noll 12 to
+        /// 17 and 22 that is a fall of 25, which chance makes in about one star of a thousand (`tests/measuring/verb.rs`,
+        /// `aberrations_beyond_spherical_are_found`). Larger: secondary coma and an obstruction aside are taken for coma. Smaller: unknowns cost
+        /// certainty where nothing differs.
+        asked_from_sigma: f64 = 3.147,
+        /// What is dear to ask, and everything behind a mask, is asked where the residuals as a whole exceed chance by this many of its standard
+        /// deviations. Set by hand. Larger: what is wrong is told less often. Smaller: stars that are as typed take longer.
+        asked_more_from_sigma: f64 = 4.0,
+        /// So often it is asked, and something freed, at most. Set by hand: several things differ at once. Larger: slower where nothing
+        /// helps enough. Smaller: the third thing that differs is not found.
+        asked_rounds: usize = 4,
+        /// A second star is not looked for nearer than this, pixels: there it is a blur. Set by hand. Larger: close companions are not found.
+        /// Smaller: what the model of the atmosphere does not explain is taken for a star.
+        neighbour_px_at_least: f64 = 2.5,
+        /// Nor one of less light than this, as a share of the first one's. Set by hand. Larger: faint companions are not found. Smaller: what
+        /// the model does not explain is taken for a star.
+        neighbour_share_at_least: f64 = 0.01,
+        /// Where the model is wrong, σ is as large as the disagreement of tiles says, so many of them along the picture. Set by hand: a tile
+        /// is larger than a patch of residuals of one sign, and there are more tiles than unknowns. Larger: σ is too small. Smaller: σ is
+        /// chance.
+        tiles_along: usize = 12,
         /// What is believed of the unknowns beforehand, and the limits they never leave.
         prior: PriorSettings = PriorSettings::default(),
     }
@@ -128,6 +145,33 @@ settings! {
         /// Width of the focal length, as a share of what was typed. Set by hand: correctors and reducers change it by per cents.
         /// Larger: it takes up focus of masked stars. Smaller: a focal length typed slightly wrong is taken for focus.
         focal_length_share: f64 = 0.03,
+        /// Width of the mask's place along either axis, as a share of the aperture. Set by hand: masks are put on by hand, to a millimetre
+        /// or two. Larger: it takes up coma. Smaller: a mask that sits aside is taken for aberration.
+        mask_aside_share: f64 = 0.01,
+        /// Width of the slots' open share, as a share of what was typed. Set by hand: printed plastic spreads by tenths of a millimetre.
+        /// Larger: it takes up the colours of spikes. Smaller: narrow slots make a poor fit.
+        slot_width_share: f64 = 0.1,
+        /// Width of a vane's azimuth. Set by hand: about six degrees by eye. Larger: it wanders to other shadows. Smaller: a vane that
+        /// stands elsewhere makes a poor fit.
+        vane_turn_rad: f64 = 0.1,
+        /// Width of a vane's width, as a share of what was typed. Set by hand: vanes are typed that are not there. Larger: it takes up noise.
+        /// Smaller: a missing vane makes a poor fit.
+        vane_width_share: f64 = 0.7,
+        /// Width of the depth of an edge that cuts into the beam, as a share of the aperture. Set by hand. Larger: it takes up coma. Smaller:
+        /// a beam cut on one side is taken for coma.
+        cut_share: f64 = 0.03,
+        /// Width of a strip that was not typed, as a share of the aperture; it is looked for with this one. Set by hand: vanes and cables of
+        /// usual telescopes. Larger: broad misfits are taken for a vane. Smaller: a broad one is not found.
+        strip_share: f64 = 0.02,
+        /// Width of the drift during an exposure along an axis, pixels. Set by hand: what a mount that follows leaves. Larger: it takes up
+        /// astigmatism. Smaller: a trailed star is taken for aberration.
+        drift_px: f64 = 3.0,
+        /// Width of a second star's light, as a share of the first one's. Set by hand, wide enough not to be felt by a companion of some per
+        /// cent. Larger: nothing changes. Smaller: a bright companion comes out too faint.
+        neighbour_share: f64 = 0.5,
+        /// A second star is never brighter than this many times the first. Set by hand: the brighter one is the first. Larger: the two
+        /// change places. Smaller: a pair of equal stars is not fitted.
+        neighbour_share_at_most: f64 = 1.5,
         /// Seeing never leaves this range. Set by hand. Wider: a fit may blur a wrong star away. Narrower: shaken stars are not fitted.
         seeing_range_rad: [f64; 2] = [0.15 * ARCSEC, 20.0 * ARCSEC],
         /// No mode ever exceeds this. Set by hand. Larger: wild steps cost memory. Smaller: very large coma is not reached.

@@ -6,6 +6,9 @@ use crate::units::{ARCSEC, NM};
 settings! {
     /// When a measurement is flagged.
     JudgingSettings {
+        /// What differs from what was typed is told where it is this many of its own standard deviations. Set by hand. Larger: small
+        /// differences are allowed for, and not told. Smaller: chance is told as a difference.
+        differs_sigma: f64 = 3.0,
         /// `poor_fit`: the model leaves more than this share of the light unexplained (root of the sum of squares). Set by hand on worlds
         /// that differ from what was typed (`benches/measuring`). Larger: wrong telescopes give turns. Smaller: fair fits do not.
         poor_fit_unexplained_share: f64 = 0.2,

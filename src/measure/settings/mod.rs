@@ -27,7 +27,7 @@ mod whole_frame;
 pub use edges::RingSettings;
 pub use finding::{
     BackgroundSettings, ColourSettings, CutOutSettings, DefectSettings, FindingSettings,
-    GainSettings, SearchSettings,
+    GainSettings, LinearitySettings, SearchSettings,
 };
 pub use fit::{FitSettings, Pace, PriorSettings};
 pub use judging::{AdviceSettings, JudgingSettings};
