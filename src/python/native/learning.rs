@@ -47,11 +47,14 @@ pub fn learn<'py>(
                 measured.collect()
             });
             let trials = usable(&trials, &seen, &mut warnings)?;
-            let mirrors = |frame: &Named| frame.picture.camera_mirrors(&instrument.telescope);
+            // as the program does, the first file by name that says how the sky lies in it
+            let mut by_name: Vec<&Named> = frames.iter().collect();
+            by_name.sort_by(|a, b| a.name.cmp(&b.name));
+            let mirrors = |frame: &&Named| frame.picture.camera_mirrors(&instrument.telescope);
             let lesson = Lesson {
                 trials: &trials,
                 cards: &[],
-                by_header: frames.iter().find_map(mirrors),
+                by_header: by_name.iter().find_map(mirrors),
             };
             let learned = learn_from(&instrument, &lesson, &options.settings).map_err(|error| {
                 let name = source.path().display();
