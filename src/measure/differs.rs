@@ -14,7 +14,7 @@ use serde::Serialize;
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Difference {
     /// What differs: `obstruction_aside`, `obstruction_size`, `focal_length`, `vane_turn:NUMBER`, `vane_width:NUMBER`, `beam_cut`, `strip`,
-    /// `drift`, `second_star`, `mask_turn`, `mask_aside` or `slot_width`; vanes are numbered from 1 in the order of the file.
+    /// `drift`, `second_star`, `mask_turn` or `slot_width`; vanes are numbered from 1 in the order of the file.
     pub what: String,
     /// How much: a length, a turn, or per cent more than typed; of a second star its share of the light, of a strip its width.
     pub value: f64,
@@ -51,7 +51,6 @@ pub fn differences(
         look.beam_cut(),
         look.strip(),
         look.mask_turn(),
-        look.mask_aside(),
         look.slot_width(),
         look.drift(),
         look.second_star(),
@@ -251,20 +250,6 @@ impl DifferenceLook<'_> {
                 words,
             )
         })
-    }
-
-    fn mask_aside(&self) -> Option<Difference> {
-        let parts = [Dimension::MaskX, Dimension::MaskY].map(Unknown::Dimension);
-        let (length, _) = self.vector(parts)?;
-        let words = format!("The mask sits {:.1} mm aside.", length.value / MM);
-        let remedy = "put the mask on in the middle";
-        Some(difference(
-            "mask_aside",
-            length.in_units_of(MM),
-            "mm",
-            remedy,
-            words,
-        ))
     }
 
     fn drift(&self) -> Option<Difference> {

@@ -494,7 +494,7 @@ fn matrix(
     let turn = Complex64::cis(camera.rotation_rad);
     // where tightening pushes is unknown here
     let weight = |c: &TurnSeen| {
-        let push_m2 = 0.5 * settings.lock_shift_m.powi(2);
+        let push_m2 = settings.push_m2();
         (c.sigma_m * c.sigma_m + push_m2).recip()
     };
     let row = |name: &String| {

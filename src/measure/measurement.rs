@@ -2,9 +2,9 @@
 
 use super::differs::{Difference, differences};
 use super::doughnut::is_round;
-use super::doughnut::{Side, SideFrom, measure_doughnut, measure_pair};
+use super::doughnut::{DoughnutFit, Side, SideFrom, measure_doughnut, measure_pair};
 use super::error::MeasureError;
-use super::fit::{Dimension, Fitted, FrameView, Look, Recorded, Unknown};
+use super::fit::{Dimension, Fitted, FrameView, Look, Recorded, Unknown, finish};
 use super::judged::judged;
 use super::masked::{MaskedFit, aligned_star, measure_masked};
 use super::orientation::{
@@ -183,22 +183,48 @@ pub fn measure(
         return masked_star(&star, instrument, prior, look, options);
     }
     let edges = edges_of(&star, &settings.ring)?;
+    let prior = OrientationPrior::of(instrument, picture, options);
+    // shadows that contradict a camera that was checked must not be explained by moving what casts them
+    let known = prior.known == Some(Orientation::Known) && !is_round(instrument);
+    let as_typed = &settings.with_shadows_as_typed();
     let search = HoldSearch {
         star: &star,
         edges: &edges,
         instrument,
         look,
-        settings,
-        prior: OrientationPrior::of(instrument, picture, options),
+        settings: if known { as_typed } else { settings },
+        prior,
     };
-    let held = search.any_way()?;
+    let mut held = search.any_way()?;
     let better = held_otherwise(instrument, &held.fit.fitted, settings, |held| {
         let mut view = FrameView::new(0, star.recorded.clone(), held, look);
-        Ok(measure_doughnut(&mut view, &edges, held, options.side, settings)?.fitted)
+        Ok(measure_doughnut(&mut view, &edges, held, options.side, as_typed)?.fitted)
     })?;
+    if known && better.is_none() {
+        held = asked_further(held, instrument, settings)?;
+    }
     let mut found = doughnut(Method::Doughnut, held, edges, &star, settings);
     found.flags.extend(better);
     Ok(told_what_differs(found, instrument, &settings.judging))
+}
+
+/// A fit that took all shadows as typed, gone on with everything asked where it leaves more than chance does.
+fn asked_further(
+    held: HeldFit,
+    instrument: &Instrument,
+    settings: &MeasureSettings,
+) -> Result<HeldFit, MeasureError> {
+    let found = &held.fit.fitted;
+    let beyond_chance = (found.chi_square - 1.0) * (0.5 * held.view.used_px() as f64).sqrt();
+    if beyond_chance <= settings.fit.asked_more_from_sigma {
+        return Ok(held);
+    }
+    let mut view = held.view.afresh();
+    let views = std::slice::from_mut(&mut view);
+    let start = found.trial.clone();
+    let fitted = finish(views, start, &instrument.held(held.hold), &settings.fit)?;
+    let fit = DoughnutFit { fitted, ..held.fit };
+    Ok(HeldFit { fit, view, ..held })
 }
 
 /// Measures a masked star, with the camera held as its spikes lie.

@@ -152,7 +152,7 @@ impl Picture {
             read_e: electronics.map_or(0.0, |e| e.read_noise_e),
         };
         let good = cut(&usable, rows, columns);
-        if judgeable && !is_linear(&own, &good, dark, &settings.linearity) {
+        if judgeable && !mask_on && !is_linear(&own, &good, dark, &settings.linearity) {
             flags.raise(Flag::NotLinear);
         }
         let recorded = Recorded {

@@ -56,10 +56,10 @@ impl PlanFor<'_> {
             return sure.or_else(|| least(&mut trials.into_iter()));
         }
         let trial = least(&mut trials.iter().copied().filter(fresh));
-        match (sure, trial) {
-            (Some(sure), Some(trial)) if trial.outlook.cost_m < sure.outlook.cost_m => Some(trial),
-            (sure, trial) => sure.or(trial),
-        }
+        // a turn that gains little tells less than another screw does
+        let gains =
+            |plan: &Plan| plan.outlook.leaves_m < self.learning.gains_much_share * self.now.norm();
+        sure.filter(gains).or(trial)
     }
 
     /// Every turn that a hand can set with a star in view and that the travel has room for.

@@ -210,11 +210,6 @@ fn every_difference_has_its_words() {
             "The mask is turned by 4.0 degrees",
         ),
         (
-            both(Dimension::MaskX, Dimension::MaskY),
-            "mask_aside",
-            "The mask sits 2.0 mm aside.",
-        ),
-        (
             both(Dimension::ObstructionX, Dimension::ObstructionY),
             "obstruction_aside",
             "Obstruction 2.0 mm aside",

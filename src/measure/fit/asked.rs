@@ -6,9 +6,9 @@
 //! with it, and everything else is asked again. A star that is as typed pays for the question and keeps its standard deviations.
 //!
 //! A little secondary coma changes a doughnut much as coma does, and so does an obstruction that sits aside: a fit without them explains them
-//! by coma, which is then wrong, although the residuals hardly grow. These are therefore asked of every star without a mask, and drift of every
-//! star. The other suspects are asked where the residuals as a whole are larger than chance makes them. Behind a mask everything but drift waits
-//! for that: its few slots do not tell modes of higher order from dimensions that are slightly wrong.
+//! by coma, which is then wrong, although the residuals hardly grow. These, and drift, are therefore asked of every star without a
+//! mask. The other suspects are asked where the residuals as a whole are larger than chance makes them. Behind a mask only the width of its
+//! slots is asked: its few slots do not tell modes, drift or a mask aside from dimensions that are slightly wrong, and coma pays for them.
 
 use super::super::settings::FitSettings;
 use super::levenberg::{Minimum, Problem as _};

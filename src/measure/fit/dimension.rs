@@ -15,10 +15,6 @@ pub enum Dimension {
     ObstructionY,
     /// Turn of the mask in radians, from what was typed.
     MaskRotation,
-    /// How far the mask sits aside along pupil x, in metres from what was typed.
-    MaskX,
-    /// The same along pupil y.
-    MaskY,
     /// Open share of the mask's pitch, as a factor on what was typed.
     SlotWidth,
     /// Focal length, as a factor on what was typed.
@@ -64,7 +60,6 @@ impl Dimension {
                 prior.obstruction_aside_share * aperture_m
             }
             Dimension::MaskRotation => prior.mask_turn_rad,
-            Dimension::MaskX | Dimension::MaskY => prior.mask_aside_share * aperture_m,
             Dimension::SlotWidth => prior.slot_width_share,
             Dimension::CameraTurn => prior.camera_turn_rad,
             Dimension::VaneTurn(_) => prior.vane_turn_rad,
@@ -105,15 +100,10 @@ impl Dimension {
         match self {
             Dimension::FocalLength => telescope.focal_length_m *= value,
             Dimension::CameraTurn => instrument.camera.rotation_rad += value,
-            Dimension::MaskRotation
-            | Dimension::MaskX
-            | Dimension::MaskY
-            | Dimension::SlotWidth => {
+            Dimension::MaskRotation | Dimension::SlotWidth => {
                 if let Some(mask) = &mut instrument.mask {
                     match self {
                         Dimension::MaskRotation => mask.rotation_rad += value,
-                        Dimension::MaskX => mask.offset_m[0] += value,
-                        Dimension::MaskY => mask.offset_m[1] += value,
                         _ => mask.open_fraction = (mask.open_fraction * value).min(1.0),
                     }
                 }

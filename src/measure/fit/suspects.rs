@@ -33,8 +33,6 @@ pub enum Suspect {
     Cut,
     /// A vane or cable that was not typed.
     Strip,
-    /// The mask sits aside.
-    MaskAside,
     /// The slots are wider or narrower.
     SlotWidth,
     /// A second star.
@@ -65,15 +63,14 @@ pub fn suspects(problem: &StarProblem<'_>, beyond_chance: bool) -> Vec<Suspect> 
     let alone = problem.views.len() == 1;
     let one_colour = alone && problem.views[0].planes() == 1;
     let mut asked = vec![
-        (Suspect::HigherOrder, !masked || beyond_chance),
-        (Suspect::Drift, one_colour),
+        (Suspect::HigherOrder, !masked),
+        (Suspect::Drift, one_colour && !masked),
         (
             Suspect::ObstructionAside,
             !masked && telescope.obstruction.is_some(),
         ),
         (Suspect::Cut, one_colour && !masked && beyond_chance),
         (Suspect::Strip, one_colour && !masked && beyond_chance),
-        (Suspect::MaskAside, masked && beyond_chance),
         (Suspect::SlotWidth, masked && beyond_chance),
         (Suspect::Neighbour, one_colour && beyond_chance),
     ];
@@ -101,7 +98,6 @@ fn dimensions_of(suspect: Suspect) -> Vec<Dimension> {
     match suspect {
         Suspect::ObstructionAside => vec![Dimension::ObstructionX, Dimension::ObstructionY],
         Suspect::Vane(number) => vec![Dimension::VaneTurn(number), Dimension::VaneWidth(number)],
-        Suspect::MaskAside => vec![Dimension::MaskX, Dimension::MaskY],
         _ => vec![Dimension::SlotWidth],
     }
 }

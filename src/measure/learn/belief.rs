@@ -259,7 +259,7 @@ fn pushes(
     mirrored: bool,
     settings: &LearningSettings,
 ) -> Vec<Complex64> {
-    let before_m2 = 0.5 * settings.lock_shift_m.powi(2);
+    let before_m2 = settings.push_m2();
     let push = |screw: usize| {
         let own = seen.iter().filter(|turn| turn.screw == screw);
         let (mut weight, mut sum) = (0.0, Complex64::ZERO);
@@ -273,7 +273,7 @@ fn pushes(
 }
 
 fn push_variances(seen: &[TurnSeen], screws: usize, settings: &LearningSettings) -> Vec<f64> {
-    let before_m2 = 0.5 * settings.lock_shift_m.powi(2);
+    let before_m2 = settings.push_m2();
     let variance = |screw: usize| {
         let own = seen.iter().filter(|turn| turn.screw == screw);
         let weight: f64 = own.map(TurnSeen::weight).sum();

@@ -75,6 +75,13 @@ pub struct HoldFit {
     pub chi_square: f64,
 }
 
+impl LearningSettings {
+    /// Variance of where tightening a pair pushes every time, along each axis: of its shift what does not vary.
+    pub fn push_m2(&self) -> f64 {
+        0.5 * (self.lock_shift_m.powi(2) - self.lock_spread_m.powi(2)).max(0.0)
+    }
+}
+
 /// Sums over the turns of one pair, or of all; a push by tightening that is the same in all of them and otherwise unknown is allowed for.
 #[derive(Default, Clone, Copy)]
 struct Sums {
@@ -125,7 +132,7 @@ pub fn fit(
     expected_m: Option<f64>,
     settings: &LearningSettings,
 ) -> HoldFit {
-    let push_m2 = 0.5 * settings.lock_shift_m.powi(2);
+    let push_m2 = settings.push_m2();
     let screws = changes.iter().map(|c| c.screw).max().unwrap_or(0);
     let sums = (0..=screws).fold(Sums::default(), |sums, screw| {
         let own = changes.iter().filter(|c| c.screw == screw);

@@ -240,8 +240,8 @@ fn hand_and_tightening_are_reckoned_with() {
     ];
     let found = learn(&typed, &of_trials(&trials), &own).unwrap();
     let hand = (0.1_f64.powi(2) + (4.0 / 360.0 / one_arcmin()).powi(2)).sqrt();
-    // 20 nm in a direction that is not known are 200 nm² along each axis, and 10 nm of spread 50 more
-    let one = (0.5 + 250.0 + (hand * 50.0).powi(2)).sqrt();
+    // 20 nm in a direction that is not known are 200 nm² along each axis
+    let one = (0.5 + 200.0 + (hand * 50.0).powi(2)).sqrt();
     let sigma = found.coma_m_per_rad.sigma.unwrap() * ARCMIN / NM;
     assert_abs_diff_eq!(sigma, one / 2f64.sqrt(), epsilon = 1e-6);
     // what was typed, 62 nm known to 30 %, draws the size to itself by its own weight

@@ -373,9 +373,8 @@ fn change_of_axes(unknowns: &[Unknown], from: Hold, to: Hold) -> Vec<Vec<f64>> {
 }
 
 /// Dimensions that are the two parts of a vector of the pupil.
-const VECTORS: [[Dimension; 2]; 3] = [
+const VECTORS: [[Dimension; 2]; 2] = [
     [Dimension::ObstructionX, Dimension::ObstructionY],
-    [Dimension::MaskX, Dimension::MaskY],
     [Dimension::CutX, Dimension::CutY],
 ];
 

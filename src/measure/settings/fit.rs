@@ -145,9 +145,6 @@ settings! {
         /// Width of the focal length, as a share of what was typed. Set by hand: correctors and reducers change it by per cents.
         /// Larger: it takes up focus of masked stars. Smaller: a focal length typed slightly wrong is taken for focus.
         focal_length_share: f64 = 0.03,
-        /// Width of the mask's place along either axis, as a share of the aperture. Set by hand: masks are put on by hand, to a millimetre
-        /// or two. Larger: it takes up coma. Smaller: a mask that sits aside is taken for aberration.
-        mask_aside_share: f64 = 0.01,
         /// Width of the slots' open share, as a share of what was typed. Set by hand: printed plastic spreads by tenths of a millimetre.
         /// Larger: it takes up the colours of spikes. Smaller: narrow slots make a poor fit.
         slot_width_share: f64 = 0.1,

@@ -27,10 +27,14 @@ settings! {
         /// What one more round at the screws is worth, metres RMS of coma: a turn that may be followed by another one is chosen where it
         /// leaves less by more than this. Set by hand. Larger: single turns that leave much. Smaller: more rounds.
         round_costs_m: f64 = 30.0 * NM,
-        /// A turn may be told to make coma grow in so many of all ways that things may be; else it is a trial. Set by hand on drawn
-        /// hands. Larger: turns that harm. Smaller: trials that tell little.
-        grows_at_most: f64 = 0.05,
-        /// The same in the mirror image that is worse for it. Set by hand. As above.
+        /// A turn may be told to make coma grow in so many of all ways that things may be, the hand's errors among them; else it is a
+        /// trial. Set by hand on drawn hands: two trials of other screws are then enough. Larger: turns that harm. Smaller: trials that tell
+        /// little.
+        grows_at_most: f64 = 0.15,
+        /// While fewer than two screws were seen, a turn is made that leaves less than this share of coma; else another screw is tried. Set
+        /// by hand. Larger: the second screw stays unknown. Smaller: trials where a turn was sure.
+        gains_much_share: f64 = 0.7,
+        /// The probability that coma grows in the mirror image that is worse for the turn. Set by hand. Larger: turns that harm. Smaller: trials.
         grows_at_most_in_image: f64 = 0.5,
         /// The least turn that is asked for while told turns are few, in turns. Set by hand: tightening does as much as less. Larger: the last
         /// step is missed. Smaller: turns that tell nothing.

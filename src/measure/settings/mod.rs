@@ -81,5 +81,18 @@ pub struct MeasureSettings {
     pub learning: LearningSettings,
 }
 
+impl MeasureSettings {
+    /// The same for a fit that takes all that casts a shadow as typed, and asks only what every star is asked.
+    pub fn with_shadows_as_typed(&self) -> MeasureSettings {
+        MeasureSettings {
+            fit: FitSettings {
+                asked_more_from_sigma: f64::INFINITY,
+                ..self.fit
+            },
+            ..*self
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests;
