@@ -201,28 +201,34 @@ pub fn measure(
         Ok(measure_doughnut(&mut view, &edges, held, options.side, as_typed)?.fitted)
     })?;
     if known && better.is_none() {
-        held = asked_further(held, instrument, settings)?;
+        held = asked_further(held, &edges, instrument, settings)?;
     }
     let mut found = doughnut(Method::Doughnut, held, edges, &star, settings);
     found.flags.extend(better);
     Ok(told_what_differs(found, instrument, &settings.judging))
 }
 
-/// A fit that took all shadows as typed, gone on with everything asked where it leaves more than chance does.
+/// A fit that took all shadows as typed, gone on with everything asked; from the edges once more where it does not explain the star.
 fn asked_further(
     held: HeldFit,
+    edges: &Ring,
     instrument: &Instrument,
     settings: &MeasureSettings,
 ) -> Result<HeldFit, MeasureError> {
     let found = &held.fit.fitted;
     let beyond_chance = (found.chi_square - 1.0) * (0.5 * held.view.used_px() as f64).sqrt();
-    if beyond_chance <= settings.fit.asked_more_from_sigma {
-        return Ok(held);
-    }
     let mut view = held.view.afresh();
-    let views = std::slice::from_mut(&mut view);
-    let start = found.trial.clone();
-    let fitted = finish(views, start, &instrument.held(held.hold), &settings.fit)?;
+    let instrument = &instrument.held(held.hold);
+    let fitted = match beyond_chance > settings.fit.asked_more_from_sigma {
+        true => {
+            let side = Some(held.fit.side);
+            measure_doughnut(&mut view, edges, instrument, side, settings)?.fitted
+        }
+        false => {
+            let views = std::slice::from_mut(&mut view);
+            finish(views, found.trial.clone(), instrument, &settings.fit)?
+        }
+    };
     let fit = DoughnutFit { fitted, ..held.fit };
     Ok(HeldFit { fit, view, ..held })
 }

@@ -42,7 +42,8 @@ pub fn freed(
     let beyond_chance = (per_datum - 1.0) * (0.5 * data as f64).sqrt();
     let all = beyond_chance > settings.asked_more_from_sigma;
     let mut best: Option<(f64, Vec<(Unknown, f64)>)> = None;
-    for suspect in suspects(problem, all) {
+    let as_typed = settings.takes_shadows_as_typed();
+    for suspect in suspects(problem, all, as_typed) {
         for mut question in questions(problem, &here, suspect, settings)? {
             without(&strays, &mut question.columns);
             let (wide, amounts) = fall_with(&columns, &residuals, &question);

@@ -57,17 +57,18 @@ pub struct Question {
 }
 
 /// Who may be asked of this star: not what is free already, and not everything where the residuals are as large as chance makes them.
-pub fn suspects(problem: &StarProblem<'_>, beyond_chance: bool) -> Vec<Suspect> {
+/// Where shadows are taken as typed, modes alone are asked.
+pub fn suspects(problem: &StarProblem<'_>, beyond_chance: bool, as_typed: bool) -> Vec<Suspect> {
     let telescope = &problem.instrument.telescope;
     let masked = problem.views.iter().any(|view| view.recorded.mask_on);
     let alone = problem.views.len() == 1;
     let one_colour = alone && problem.views[0].planes() == 1;
     let mut asked = vec![
         (Suspect::HigherOrder, !masked),
-        (Suspect::Drift, one_colour && !masked),
+        (Suspect::Drift, one_colour && !masked && !as_typed),
         (
             Suspect::ObstructionAside,
-            !masked && telescope.obstruction.is_some(),
+            !masked && !as_typed && telescope.obstruction.is_some(),
         ),
         (Suspect::Cut, one_colour && !masked && beyond_chance),
         (Suspect::Strip, one_colour && !masked && beyond_chance),

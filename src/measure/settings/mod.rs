@@ -81,8 +81,15 @@ pub struct MeasureSettings {
     pub learning: LearningSettings,
 }
 
+impl FitSettings {
+    /// Whether a fit asks nothing but modes.
+    pub fn takes_shadows_as_typed(&self) -> bool {
+        self.asked_more_from_sigma == f64::INFINITY
+    }
+}
+
 impl MeasureSettings {
-    /// The same for a fit that takes all that casts a shadow as typed, and asks only what every star is asked.
+    /// The same for a fit that takes all that casts a shadow as typed, and asks nothing but modes.
     pub fn with_shadows_as_typed(&self) -> MeasureSettings {
         MeasureSettings {
             fit: FitSettings {
