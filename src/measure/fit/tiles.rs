@@ -89,7 +89,7 @@ mod tests {
         let columns = vec![vec![1.0; SIDE * SIDE]];
         let covariance = vec![vec![1.0 / (SIDE * SIDE) as f64]];
         let factor = |pixels: &[FitPixel]| wider(&columns, pixels, 0.0, &covariance, 1.0, 6)[0];
-        let sign = |odd: usize| if odd % 2 == 0 { 1.0 } else { -1.0 };
+        let sign = |odd: usize| if odd.is_multiple_of(2) { 1.0 } else { -1.0 };
         assert_eq!(factor(&pixels(|row, column| sign(row + column))), 1.0);
         let patches = pixels(|row, column| sign(row / 8 + column / 8));
         // 36 tiles, one unknown

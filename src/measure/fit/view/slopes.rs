@@ -13,7 +13,7 @@ impl FrameView {
     /// The light of a plane with its derivatives by every free optical unknown and dimension.
     ///
     /// # Errors
-    /// As [`Model::new`].
+    /// As [`Model::new`](crate::predict::Model::new).
     pub fn slopes(
         &mut self,
         plane: usize,
@@ -29,7 +29,7 @@ impl FrameView {
     /// Derivatives of the light of a plane by those optical unknowns and dimensions that are wanted.
     ///
     /// # Errors
-    /// As [`Model::new`].
+    /// As [`Model::new`](crate::predict::Model::new).
     pub fn slopes_by(
         &mut self,
         plane: usize,
@@ -109,7 +109,7 @@ impl FrameView {
     /// Derivatives by dimensions that need not be free, all from the same light.
     ///
     /// # Errors
-    /// As [`Model::new`].
+    /// As [`Model::new`](crate::predict::Model::new).
     pub fn slopes_by_dimensions(
         &mut self,
         plane: usize,
@@ -126,7 +126,7 @@ impl FrameView {
     /// How much the light of a plane changes from one trial to another, in the wavelengths of derivatives.
     ///
     /// # Errors
-    /// As [`Model::new`].
+    /// As [`Model::new`](crate::predict::Model::new).
     pub fn change(
         &mut self,
         plane: usize,
