@@ -41,8 +41,8 @@ pub struct PlanFor<'a> {
 }
 
 impl PlanFor<'_> {
-    /// The turn. A sure one where there is any, once two screws were seen; a trial else, as large as is safe, of a screw that was not seen as
-    /// long as fewer than two were.
+    /// The turn. Once two screws were seen, a sure one where there is any, else a trial. While fewer were seen, a sure one only where it gains
+    /// much, else a trial of a screw that was not seen. Trials are as large as is safe.
     pub fn chosen(&self) -> Option<Plan> {
         let all = self.all();
         let least = |plans: &mut dyn Iterator<Item = Plan>| {

@@ -3,7 +3,7 @@
 use super::orientation::{FoundTilt, HoldCase};
 use super::settings::AdviceSettings;
 use crate::instrument::{Assembly, Instrument};
-use crate::mechanics::{plane_of, turned};
+use crate::mechanics::tilt_per_turn;
 
 impl AdviceSettings {
     /// The most that is turned to see what a turn does: fast beams show less of it at once, and sooner.
@@ -81,10 +81,6 @@ pub fn fresh_screws(assembly: &Assembly, seen: &[usize]) -> Vec<usize> {
     (0..assembly.screws.len()).filter(is_new).collect()
 }
 
-fn tilt_per_turn(assembly: &Assembly, screw: usize) -> [f64; 2] {
-    plane_of(assembly, &turned(assembly, screw, 1.0)).tilt_rad
-}
-
 fn dot(a: [f64; 2], b: [f64; 2]) -> f64 {
     a[0] * b[0] + a[1] * b[1]
 }
@@ -98,6 +94,7 @@ fn sine(a: [f64; 2], b: [f64; 2]) -> f64 {
 mod tests {
     use super::*;
     use crate::instrument::Hold;
+    use crate::mechanics::plane_of;
     use crate::state::ScrewTurns;
     use crate::testing::fast_unit;
     use crate::units::ARCMIN;

@@ -212,6 +212,11 @@ pub fn turned(assembly: &Assembly, screw: usize, turns: f64) -> ScrewTurns {
     alone
 }
 
+/// Tilt of the unit that one turn of a screw makes, radians.
+pub fn tilt_per_turn(assembly: &Assembly, screw: usize) -> [f64; 2] {
+    plane_of(assembly, &turned(assembly, screw, 1.0)).tilt_rad
+}
+
 /// Modes that a tilt of the unit adds at a place in the field.
 pub fn tilt_modes(response: &Response, tilt_rad: [f64; 2], from_axis_m: FieldM) -> Modes {
     let [tx, ty] = tilt_rad;

@@ -11,7 +11,7 @@ use super::{LEAST_SIGMA_M, LearnedResponse, Lesson, ToldTurn, complex, unmirrore
 use crate::instrument::{Assembly, Instrument};
 use crate::measure::orientation::CardSeen;
 use crate::measure::settings::{LearningSettings, MeasureSettings};
-use crate::mechanics::{plane_of, turned};
+use crate::mechanics::tilt_per_turn;
 use num_complex::Complex64;
 use std::f64::consts::SQRT_2;
 
@@ -19,8 +19,6 @@ use std::f64::consts::SQRT_2;
 #[derive(Debug, Clone)]
 pub struct Belief {
     points: Vec<Point>,
-    /// Tilt of one turn of each screw, radians, as x + iy in pupil axes.
-    tilts: Vec<Complex64>,
     /// Variance of where tightening each pair pushes, along each axis, square metres; the same for all points.
     push_variance_m2: Vec<f64>,
     /// Coma before the first of the turns, metres RMS.
@@ -78,8 +76,6 @@ const STEP_SHARE: f64 = 0.12;
 const STEPS_AT_MOST: f64 = 20.0;
 /// Points of less weight than this share of the heaviest are left out.
 const LEAST_WEIGHT: f64 = 1e-4;
-/// A mirror image of less weight is ruled out.
-const IMAGE_COUNTS_FROM: f64 = 0.01;
 
 impl Belief {
     /// What told turns leave; `None` without any, or where they do not fit the instrument.
@@ -100,7 +96,7 @@ impl Belief {
         };
         let beside = Beside::of(&lesson, &instrument.camera, settings);
         let tilts: Vec<Complex64> = (0..assembly.screws.len())
-            .map(|screw| tilt_per_turn(assembly, screw))
+            .map(|screw| complex(tilt_per_turn(assembly, screw)))
             .collect();
         let fits = [false, true].map(|mirrored| fit(&seen, mirrored, expected_m, own));
         let least = fits[0].chi_square.min(fits[1].chi_square);
@@ -126,7 +122,6 @@ impl Belief {
         (sum > 0.0).then(|| Belief {
             points,
             push_variance_m2: push_variances(&seen, tilts.len(), own),
-            tilts,
             start_m: complex(learned.trials[0].before_m).norm(),
             backlash_turns: assembly.backlash_turns,
             settings: *own,
@@ -173,12 +168,12 @@ impl Belief {
         }
         let counting = images
             .into_iter()
-            .filter(|image| image.0 > IMAGE_COUNTS_FROM);
+            .filter(|image| image.0 > self.settings.mirror_open_weight);
         all.grows_at_worst = counting.map(|(all, grows)| grows / all).fold(0.0, f64::max);
         all
     }
 
-    /// The tilt of one turn of a screw that is likeliest to be needed: how many turns coma is worth at the expected response.
+    /// How many turns of the screw that does least would undo coma as it is (frame axes, metres RMS), at the response that is expected.
     pub fn turns_worth(&self, now: Complex64) -> f64 {
         let per_turn = |point: &Point| {
             let sizes = point.per_turn.iter().map(|change| change.norm());
@@ -190,12 +185,12 @@ impl Belief {
 
     /// Number of screws.
     pub fn screws(&self) -> usize {
-        self.tilts.len()
+        self.push_variance_m2.len()
     }
 
     /// Coma that the best turn of another screw then leaves, if things are as at a point.
     fn followed(&self, point: &Point, left: Complex64, screw: usize, most_turns: f64) -> f64 {
-        let others = (0..self.tilts.len()).filter(|other| *other != screw);
+        let others = (0..self.screws()).filter(|other| *other != screw);
         let leaves = |other: usize| {
             let (own, base) = (point.per_turn[other], left + point.pushes[other]);
             let turns = -(base * own.conj()).re / own.norm_sqr();
@@ -223,10 +218,6 @@ fn given(turns: f64, backlash_turns: f64, settings: &LearningSettings) -> (f64, 
 /// Probability that a normal variable lies below this many standard deviations.
 fn normal(sigmas: f64) -> f64 {
     0.5 * libm::erfc(-sigmas / SQRT_2)
-}
-
-fn tilt_per_turn(assembly: &Assembly, screw: usize) -> Complex64 {
-    complex(plane_of(assembly, &turned(assembly, screw, 1.0)).tilt_rad)
 }
 
 /// The told turns as a fit takes them; `None` without any or with an unknown screw.
@@ -265,7 +256,7 @@ fn pushes(
         let (mut weight, mut sum) = (0.0, Complex64::ZERO);
         for turn in own {
             weight += turn.weight();
-            sum += (unmirrored(turn.coma, mirrored) - product * turn.tilt) * turn.weight();
+            sum += (turn.coma_unmirrored(mirrored) - product * turn.tilt) * turn.weight();
         }
         sum * (before_m2 / (1.0 + before_m2 * weight))
     };
