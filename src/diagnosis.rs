@@ -26,7 +26,7 @@ use crate::measure::{
     Advice, Aim, CardFrame, CardSeen, Findings, GoodEnough, MeasureError, MeasureOptions,
     MeasureReport, MeasureSettings, Measurement, Misaligned, NextStep, NoAdvice, Picture, Plan,
     PlanFor, Verdict, WholeFrame, WholeFrameOptions, advise, cards_seen, findings, good_enough,
-    holds_in_words, measure, measure_two, next_step, step_and_rest, whole_frame,
+    holds_in_words, measure, measure_two, next_step, step_and_rest, together, whole_frame,
 };
 use crate::scenario::{ScenarioError, check_instrument};
 use crate::spectrum;
@@ -49,6 +49,11 @@ pub struct DiagnosisOptions<'a> {
     pub aim: Aim,
     /// What trial turns taught; it is laid over what the instrument says.
     pub response: Option<&'a LearnedResponse>,
+    /// The star in other frames of the same state, where several are put together ([`together`]): the uncertainty of coma then counts what
+    /// the atmosphere adds in each exposure. `None` where the frame stands alone.
+    pub same_state: Option<&'a [Sighting]>,
+    /// Numbers of the screws that cannot be turned.
+    pub barred: &'a [usize],
     /// Exposure, where the frame does not say it.
     pub exposure_s: Option<f64>,
     /// Flags of the files that the frames came from.
@@ -86,6 +91,8 @@ pub struct Diagnosis {
     /// As turns are reckoned: with a learned response, and the camera held as is likeliest.
     instrument: Instrument,
     star: Option<Measurement>,
+    /// Its coma by all frames of its state.
+    sighting: Option<Sighting>,
     whole_frame: Option<WholeFrame>,
     stop: GoodEnough,
     advice: Result<Advice, NoAdvice>,
@@ -93,7 +100,7 @@ pub struct Diagnosis {
     /// How things may be, the likeliest first.
     cases: Vec<HoldCase>,
     orientations: Vec<OrientationAnswer>,
-    /// Numbers of the screws that trials have shown.
+    /// Numbers of the screws that trials have shown, and of those that cannot be turned.
     tried: Vec<usize>,
     cards: Vec<CardSeen>,
     /// The turn that told turns speak for.
@@ -126,18 +133,37 @@ impl Diagnosis {
         if options.cards.iter().any(|card| card.picture.is_none()) {
             return Diagnosis::of_cards(picture, instrument, options);
         }
+        let (learned, _) = with_response(instrument, options)?;
+        let found = look(picture, &learned, options)?;
+        Diagnosis::judged(picture, instrument, found, options)
+    }
+
+    /// The same frame, as it was measured, judged by what became known since: another response, other frames of the same state.
+    ///
+    /// # Errors
+    /// [`DiagnosisError`] where the response does not fit the instrument.
+    pub fn again(
+        &self,
+        picture: &Picture,
+        instrument: &Instrument,
+        options: &DiagnosisOptions,
+    ) -> Result<Diagnosis, DiagnosisError> {
+        let found = (self.star.clone(), self.whole_frame.clone());
+        Diagnosis::judged(picture, instrument, found, options)
+    }
+
+    /// What follows from what was measured.
+    fn judged(
+        picture: &Picture,
+        instrument: &Instrument,
+        (star, whole): (Option<Measurement>, Option<WholeFrame>),
+        options: &DiagnosisOptions,
+    ) -> Result<Diagnosis, DiagnosisError> {
         let settings = &options.measure.settings;
         let belief = options
             .response
             .and_then(|learned| Belief::of(learned, instrument, settings));
-        let mut instrument = instrument.clone();
-        let mut flags = options.flags.clone();
-        if let Some(learned) = options.response {
-            let lacking = learned.apply(&mut instrument)?;
-            flags.extend(&lacking);
-        }
-        check_instrument(&instrument)?;
-        let (star, whole) = look(picture, &instrument, options)?;
+        let (instrument, flags) = with_response(instrument, options)?;
         let exposure_s = options.exposure_s.or(picture.exposure_s);
         let stop = stop_level(&instrument, star.as_ref(), exposure_s, settings);
         let (orientations, cases) = match options.response {
@@ -156,10 +182,19 @@ impl Diagnosis {
             (None, Some(star)) => instrument.held(star.hold),
             _ => instrument,
         };
-        let found = misaligned(star.as_ref(), whole.as_ref(), acting.camera.hold());
+        let sighting = star
+            .as_ref()
+            .and_then(|star| sighted(star, &acting, &stop, options.same_state));
+        let found = misaligned(
+            star.as_ref(),
+            sighting.as_ref(),
+            whole.as_ref(),
+            acting.camera.hold(),
+        );
         // what is wrong with the file is wrong with all that was measured on it
         let advice = match flags.is_sound() {
-            true => advise(&acting, &found, options.aim, &settings.advice),
+            true => advise(&acting, &found, options.aim, &settings.advice)
+                .map(|advice| advice.without(options.barred, &acting)),
             false => Err(NoAdvice::NotMeasured),
         };
         let tried = match (options.response, &acting.assembly) {
@@ -168,18 +203,29 @@ impl Diagnosis {
         };
         let plan = belief
             .filter(|_| advice.is_ok() && options.aim == Aim::Coma)
-            .and_then(|belief| planned(&belief, star.as_ref()?, &acting, &tried, &stop, settings));
+            .and_then(|belief| {
+                let knows = Known {
+                    belief: &belief,
+                    tried: &tried,
+                    barred: options.barred,
+                };
+                planned(&knows, sighting.as_ref()?, &acting, &stop, settings)
+            });
         Ok(Diagnosis {
             plan,
             instrument: acting,
             star,
+            sighting,
             whole_frame: whole,
             stop,
             advice,
             exposure_s,
             cases,
             orientations,
-            tried,
+            tried: tried
+                .into_iter()
+                .chain(options.barred.iter().copied())
+                .collect(),
             cards: options.measure.cards.iter().flatten().copied().collect(),
             flags,
             settings: *settings,
@@ -199,6 +245,7 @@ impl Diagnosis {
         Ok(Diagnosis {
             instrument: instrument.clone(),
             star: None,
+            sighting: None,
             whole_frame: None,
             stop: stop_level(instrument, None, options.exposure_s, settings),
             advice: Err(NoAdvice::CardOverRim),
@@ -229,6 +276,11 @@ impl Diagnosis {
     /// The star, where one was asked for.
     pub fn star(&self) -> Option<&Measurement> {
         self.star.as_ref()
+    }
+
+    /// Its coma as turns are reckoned with it: by all frames of its state, where several were put together.
+    pub fn sighting(&self) -> Option<&Sighting> {
+        self.sighting.as_ref()
     }
 
     /// All stars, where they were asked for.
@@ -367,23 +419,62 @@ impl Diagnosis {
     }
 }
 
-/// The turn that told turns speak for, with coma as the star has it.
-fn planned(
-    belief: &Belief,
+/// The instrument with a learned response laid over it, and the flags of the files with what the response leaves open.
+fn with_response(
+    instrument: &Instrument,
+    options: &DiagnosisOptions,
+) -> Result<(Instrument, Flags), DiagnosisError> {
+    let mut instrument = instrument.clone();
+    let mut flags = options.flags.clone();
+    if let Some(learned) = options.response {
+        let lacking = learned.apply(&mut instrument)?;
+        flags.extend(&lacking);
+    }
+    check_instrument(&instrument)?;
+    Ok((instrument, flags))
+}
+
+/// Coma of a star, by itself or put together with that of other frames of its state; `None` where it is not determined.
+fn sighted(
     star: &Measurement,
     instrument: &Instrument,
-    tried: &[usize],
+    stop: &GoodEnough,
+    same_state: Option<&[Sighting]>,
+) -> Option<Sighting> {
+    let own = Sighting::of(star)?;
+    let Some(others) = same_state else {
+        return Some(own);
+    };
+    let all: Vec<Sighting> = others.iter().copied().chain([own]).collect();
+    together(&all, stop.atmosphere_m.unwrap_or(0.0), instrument)
+}
+
+/// What is known of the screws.
+struct Known<'a> {
+    belief: &'a Belief,
+    /// Numbers of those whose effect was seen.
+    tried: &'a [usize],
+    /// Numbers of those that cannot be turned.
+    barred: &'a [usize],
+}
+
+/// The turn that told turns speak for, with coma as it was sighted.
+fn planned(
+    knows: &Known,
+    sighting: &Sighting,
+    instrument: &Instrument,
     stop: &GoodEnough,
     settings: &MeasureSettings,
 ) -> Option<Plan> {
     let assembly = instrument.assembly.as_ref()?;
-    let [x, y] = Sighting::of(star)?.in_frame_m(instrument);
+    let [x, y] = sighting.in_frame_m(instrument);
     let plan = PlanFor {
-        belief,
+        belief: knows.belief,
         now: Complex64::new(x, y),
         stop_m: stop.stop_m,
         trial_turns: settings.advice.trial_turns_of(instrument),
-        tried,
+        tried: knows.tried,
+        barred: knows.barred,
         assembly,
         advice: &settings.advice,
         learning: &settings.learning,
@@ -466,7 +557,12 @@ fn learned_orientations(
 }
 
 /// What is to be put right, as far as it was measured soundly, in pupil axes of `hold`.
-fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>, hold: Hold) -> Misaligned {
+fn misaligned(
+    star: Option<&Measurement>,
+    sighting: Option<&Sighting>,
+    whole: Option<&WholeFrame>,
+    hold: Hold,
+) -> Misaligned {
     let star = star.filter(|s| s.is_sound());
     let plane = whole.and_then(WholeFrame::plane_to_act_on);
     let coma = whole
@@ -474,7 +570,10 @@ fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>, hold: Hold
         .and_then(WholeFrame::sound_coma);
     let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
     Misaligned {
-        coma: star.and_then(|s| Some(carried_coma(&s.coma()?, s.hold, hold))),
+        coma: star.and_then(|s| {
+            let coma = sighting.map_or_else(|| s.coma(), |sighting| Some(sighting.coma))?;
+            Some(carried_coma(&coma, s.hold, hold))
+        }),
         field_m: star.map_or(FieldM::ZERO, |s| carried_field(s.field_m, s.hold, hold)),
         node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
         plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),

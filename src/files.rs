@@ -194,6 +194,8 @@ pub struct ReadPicture {
     pub flags: Flags,
     /// What looked wrong in it, in sentences without the file's name.
     pub warnings: Vec<String>,
+    /// When the exposure began by the camera's clock, seconds since 1970-01-01 UTC, where the file says it.
+    pub began_s: Option<f64>,
 }
 
 /// Pixel pitches that differ by a larger share are two.
@@ -211,6 +213,26 @@ pub fn picture(path: impl AsRef<Path>, instrument: &Instrument) -> Result<ReadPi
     let path = path.as_ref();
     let reading = read_image(&bytes(path, &IMAGE)?, &path.display().to_string())?;
     Ok(checked(reading, instrument))
+}
+
+/// The same of bytes that were read before; `name` is used in messages.
+///
+/// # Errors
+/// [`FileError::Image`].
+pub fn picture_of_bytes(
+    bytes: &[u8],
+    name: &str,
+    instrument: &Instrument,
+) -> Result<ReadPicture, FileError> {
+    Ok(checked(read_image(bytes, name)?, instrument))
+}
+
+/// The bytes of an image file, if there are not too many.
+///
+/// # Errors
+/// [`FileError::Unreadable`] and [`FileError::TooLong`].
+pub fn image_bytes(path: &Path) -> Result<Vec<u8>, FileError> {
+    bytes(path, &IMAGE)
 }
 
 /// The same of pixel values that a program holds, element `[[row, column]]`, row 0 at the bottom; a value that is no number is left out.
@@ -255,6 +277,7 @@ fn checked(reading: Reading, instrument: &Instrument) -> ReadPicture {
         },
         flags: told.flags,
         warnings: told.warnings,
+        began_s: reading.began_s,
     }
 }
 

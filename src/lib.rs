@@ -15,7 +15,7 @@
 //! | 5 | [`preview`] | a mask before it is printed: whether it can be, what it will show, better numbers |
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
 //! | 7 | [`files`], [`scene`], [`diagnosis`] | what an owner names, read whole; the way out and the way back, each in one checked value |
-//! | 8 | [`practice`], [`dataset`] | a hidden misalignment to put right; recipes → sets of frames and truth |
+//! | 8 | [`practice`], [`night`], [`dataset`] | a hidden misalignment to put right; the real thing; recipes → sets of frames and truth |
 //! | 9 | [`web`], [`cli`] | the page in a browser, the program: features `serve` and `cli` |
 //!
 //! # Conventions in nine lines
@@ -86,6 +86,7 @@ pub mod mask;
 pub mod math;
 pub mod measure;
 pub mod mechanics;
+pub mod night;
 pub mod practice;
 pub mod predict;
 pub mod preview;

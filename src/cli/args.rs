@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 pub use super::mask_args::{
     MaskArgs, MaskDrawArgs, MaskPreviewArgs, MaskTuneArgs, MaskVerb, TuneBy, TuneFor,
 };
+pub use super::night_args::NightArgs;
 #[cfg(feature = "serve")]
 pub use super::practice_args::ServeArgs;
 pub use super::practice_args::{
@@ -87,6 +88,11 @@ pub enum Verb {
         after_help = "Example: skewstar practice start --session night.toml --level two-screws\n\nAt a real telescope: never point near the Sun; loosen a screw's own partner before you tighten it, never force a screw, never loosen all pairs at once; the maker's instructions come first."
     )]
     Practice(PracticeArgs),
+    /// A real night: frames as the camera writes them, and one next step after each
+    #[command(
+        after_help = "Example: skewstar night start --instrument garden.toml --session tonight.toml\n         skewstar night watch ~/captures --session tonight.toml\n\nWhat hands do is told with the other verbs, also while watch runs. The program moves nothing itself. Never point near the Sun; the maker's instructions come first."
+    )]
+    Night(NightArgs),
     #[cfg(feature = "serve")]
     /// Serve the practice as a page in your browser
     #[command(

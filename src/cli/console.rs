@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 use std::fmt::Display;
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, ErrorKind, IsTerminal, Write};
 
 /// Where answers, notes, warnings and errors go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -62,6 +62,14 @@ impl Console {
     /// Something that may make the answer wrong.
     pub fn warning(&self, text: impl Display) {
         aside(&mut io::stderr().lock(), &format!("warning: {text}"));
+    }
+
+    /// A sound of the terminal, for eyes that are elsewhere; left out with `--quiet`.
+    pub fn bell(&self) {
+        if !self.quiet && io::stderr().is_terminal() {
+            // no line end: the next line stays where it is
+            write!(io::stderr().lock(), "\x07").unwrap_or_default();
+        }
     }
 
     /// Why the program stops, and what to try next.

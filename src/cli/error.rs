@@ -9,6 +9,7 @@ use crate::files::FileError;
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
 use crate::mask::solid::SolidError;
+use crate::night::NightError;
 use crate::practice::{RecordError, Refusal, SetupError};
 use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
@@ -143,6 +144,23 @@ pub enum CliError {
         /// What the system says.
         source: io::Error,
     },
+    /// Something cannot be done in a night.
+    #[error(transparent)]
+    Night(#[from] NightError),
+    /// A way of the focus that is none.
+    #[error("{given:?} says not how the focus was moved")]
+    Focusing {
+        /// What was typed.
+        given: String,
+    },
+    /// A picture beside a session cannot be written.
+    #[error("cannot write {}: {source}", path.display())]
+    Unwritten {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
     /// An action was refused.
     #[error(transparent)]
     Refused(#[from] Refusal),
@@ -226,6 +244,13 @@ impl CliError {
             CliError::Session { source, .. } => Some(source.hint()),
             CliError::NoSession { .. } => Some("skewstar practice start --session FILE makes one"),
             CliError::Refused(refusal) => Some(refusal.hint()),
+            CliError::Night(error) => Some(error.hint()),
+            CliError::Focusing { .. } => Some(
+                "+30 is 30 um outwards, \"+120 steps\" is a motor's, in and out are enough where neither is known",
+            ),
+            CliError::Unwritten { .. } => {
+                Some("is there room on the disk, and may the folder of the session be written?")
+            }
             CliError::Turns { .. } => {
                 Some("write it as 1/8 or 0.125, with a minus sign for anticlockwise")
             }

@@ -108,6 +108,7 @@ impl Job {
             response: self.response.as_ref(),
             exposure_s: self.typed_s,
             flags: self.frames.flags.clone(),
+            ..DiagnosisOptions::default()
         };
         Diagnosis::of(&self.frames.first, &self.instrument, &options)
     }

@@ -20,6 +20,11 @@ mod mask_tune;
 mod measure;
 mod measure_picture;
 mod new;
+mod night;
+mod night_args;
+mod night_picture;
+mod night_report;
+mod night_screen;
 mod output;
 mod output_error;
 mod practice;
@@ -81,6 +86,10 @@ pub fn run() -> i32 {
             Ok(true) => return 1,
             other => other.map(|_| ()),
         },
+        Verb::Night(args) => match night::run(&args, &console) {
+            Ok(false) => return 1,
+            other => other.map(|_| ()),
+        },
         #[cfg(feature = "serve")]
         Verb::Serve(args) => serve::run(&args, &console),
         Verb::Completions { shell } => completions(shell, &console),
@@ -112,6 +121,7 @@ fn console_of(verb: &Verb) -> Console {
         }
         Verb::Score(args) => &args.common,
         Verb::Practice(args) => practice::common(&args.what),
+        Verb::Night(args) => &args.what.session().common,
         #[cfg(feature = "serve")]
         Verb::Serve(args) => &args.common,
         Verb::Schema { .. } | Verb::Completions { .. } | Verb::Man => return Console::default(),

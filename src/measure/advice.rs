@@ -54,6 +54,8 @@ pub struct Advice {
     /// Coma that the turns take away, metres RMS; the coma that field and design would leave with all screws right is not in it. `None`
     /// where no star was measured, or where the travel allows a part of the turns only. The verdict goes by its uncertainty, which [`Coma`] defines.
     pub undone_m: Option<Uncertain>,
+    /// Numbers of the screws that cannot be turned.
+    pub barred: Vec<usize>,
     /// How far the star will move on the sensor, frame pixels.
     pub image_shift_px: FramePx,
     /// How much farther out the sensor will stand after the turns, metres; negative for farther in.
@@ -97,6 +99,23 @@ impl Verdict {
 }
 
 impl Advice {
+    /// The same advice for somebody who cannot turn some of the screws. One screw less is no loss: the same length added to all screws tilts
+    /// nothing.
+    pub fn without(self, barred: &[usize], instrument: &Instrument) -> Advice {
+        let parts = instrument.assembly.as_ref();
+        let parts = parts.and_then(|assembly| Some((assembly, assembly.response.as_ref()?)));
+        let Some((assembly, response)) = parts.filter(|_| !barred.is_empty()) else {
+            return self;
+        };
+        let tilt_rad = self.tilt_rad.map(|tilt| -tilt / self.reach);
+        let alone = self.one_screw.map(|_| tilt_rad);
+        Advice {
+            one_screw: alone.and_then(|tilt| best_screw(assembly, response, tilt, barred)),
+            barred: barred.to_vec(),
+            ..self
+        }
+    }
+
     /// What to do, where coma below `stop_m` is good enough.
     pub fn verdict(&self, stop_m: f64) -> Verdict {
         let settings = &self.settings;
@@ -234,7 +253,8 @@ pub fn advise(
         tilt_rad: plane.tilt_rad,
         one_screw: by_coma
             .filter(|_| aim == Aim::Coma && assembly.kind != AssemblyKind::Pivot)
-            .and_then(|tilt| best_screw(assembly, response, tilt)),
+            .and_then(|tilt| best_screw(assembly, response, tilt, &[])),
+        barred: Vec::new(),
         undone_m,
         image_shift_px: shift_px(instrument, shift_m),
         focus_change_m: plane.piston_m * response.focus_m_per_m,
@@ -302,10 +322,16 @@ fn within_travel(assembly: &Assembly, tilt_rad: [f64; 2]) -> (ScrewTurns, f64, F
     (turns(share, piston_m), share, flags)
 }
 
-/// The screw that, turned alone, leaves least coma.
-fn best_screw(assembly: &Assembly, response: &Response, tilt_rad: [f64; 2]) -> Option<OneScrew> {
+/// The screw that, turned alone, leaves least coma; of those that can be turned.
+fn best_screw(
+    assembly: &Assembly,
+    response: &Response,
+    tilt_rad: [f64; 2],
+    barred: &[usize],
+) -> Option<OneScrew> {
     let count = assembly.screws.len();
     (0..count)
+        .filter(|screw| !barred.contains(screw))
         .map(|screw| {
             let mut one = ScrewTurns::zero(assembly);
             one[screw] = 1.0;

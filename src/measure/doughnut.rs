@@ -11,14 +11,16 @@ use super::settings::MeasureSettings;
 use crate::axes::FrameM;
 use crate::geometry::Frame2;
 use crate::instrument::{Instrument, ObstructionShape, Vane};
-use crate::predict::{PredictError, doughnut};
+use crate::predict::{PredictError, dark_shift_per_coma, doughnut};
 use crate::pupil::frame_axes;
 use crate::state::{Coma, State};
 use crate::wavefront::Wavefront;
+use serde::{Deserialize, Serialize};
 use std::f64::consts::{PI, TAU};
 
 /// On which side of focus a frame was taken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Side {
     /// The sensor short of focus.
     Inside,
@@ -367,7 +369,7 @@ impl Guess {
         });
         let coma = ring.dark_shift_px().map_or([0.0; 2], |shift| {
             let by_coma = [0, 1].map(|axis| shift[axis] * camera.pixel_m - known[axis]);
-            let per_m = 6.0 * ratio * 72f64.sqrt() * (1.0 - obstruction * obstruction);
+            let per_m = dark_shift_per_coma(ratio, obstruction);
             frame.backward(by_coma).map(|s| s / per_m)
         });
         let per_m = 4.0 * 6f64.sqrt() * ratio * side.sign();

@@ -18,6 +18,7 @@
 //! | `masked.rs`, `region_rays.rs` | from the spikes to modes by the whole model, and from these to the mean ray of each region |
 //! | `advice.rs` | tilt → turns within the travel, what they do to place and focus |
 //! | `learn.rs` | trial turns → what a tilt does to the star, and how the camera sits |
+//! | `together.rs` | several frames of one state |
 //! | `differs.rs` | what the star shows to be otherwise than typed |
 //! | `good_enough.rs` | when to stop |
 //! | `next.rs`, `trial.rs`, `plan.rs`, `step.rs`, `hands.rs` | the one next step: which screw to turn or to try, as a hand can turn it, and in which order the hands do it |
@@ -60,6 +61,7 @@ pub mod settings;
 mod spikes;
 mod stars;
 mod step;
+mod together;
 mod trial;
 mod whole_frame;
 mod words;
@@ -88,6 +90,7 @@ pub use settings::MeasureSettings;
 pub use spikes::{FoundSpike, FoundTriplet, SlopeModes, Spikes};
 pub use stars::{Search, Source, Stars};
 pub use step::Step;
+pub use together::together;
 pub use whole_frame::{
     ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
     whole_frame,

@@ -27,16 +27,26 @@ pub enum Deed {
     Turn,
     /// Turn a screw a little, to see what it does.
     Trial,
+    /// Tighten the screws, and look whether that moved anything.
+    Lock,
     /// Bring the star back to the middle of the frame.
     Recentre,
     /// Move the sensor along the axis.
     Refocus,
     /// Expose longer, or take a brighter star.
     Expose,
+    /// Wait for another frame of the same.
+    Wait,
     /// Hold a card over the rim at a screw's place, and take a frame.
     Card,
     /// Take out of the beam what stands in it.
     ClearBeam,
+    /// Put the mask on.
+    MaskOn,
+    /// Take the mask off.
+    MaskOff,
+    /// Look at the corners of the frame.
+    Corners,
     /// End the session: its goal is reached.
     Finish,
     /// Nothing: it is good enough.

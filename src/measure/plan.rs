@@ -32,6 +32,8 @@ pub struct PlanFor<'a> {
     pub trial_turns: f64,
     /// Numbers of the screws whose effect was seen.
     pub tried: &'a [usize],
+    /// Numbers of the screws that cannot be turned.
+    pub barred: &'a [usize],
     /// The screws.
     pub assembly: &'a Assembly,
     /// How far a star may be turned with a star in view, and what share of what would be right a trial is.
@@ -75,7 +77,7 @@ impl PlanFor<'_> {
                 && travel_m.is_none_or(|[low_m, high_m]| (low_m..=high_m).contains(&length_m))
         };
         let mut all = Vec::new();
-        for screw in 0..self.belief.screws() {
+        for screw in (0..self.belief.screws()).filter(|screw| !self.barred.contains(screw)) {
             for step in (-steps..=steps).filter(|step| *step != 0) {
                 let turns = f64::from(step * STEP_DEG) / 360.0;
                 if fits(screw, turns) {

@@ -179,7 +179,10 @@ impl Advice {
         }
         let two = self.with_one_left(assembly);
         let first = largest(&two)?;
-        let step = alone(first, two[first]);
+        let step = match self.barred.contains(&first) {
+            false => alone(first, two[first]),
+            true => None,
+        };
         let helps = |step: &Step| {
             self.aim != Aim::Coma || self.left_rad(assembly, step) < self.left_now_rad()
         };
@@ -207,12 +210,16 @@ impl Advice {
         assembly.travel_m.is_none_or(within)
     }
 
-    /// The same tilt with the middle one of the turns at 0, where the travel has room for it.
+    /// The same tilt with the turns of the screw at 0 that cannot be turned, else with the middle one of the turns, where the travel has room
+    /// for it.
     fn with_one_left(&self, assembly: &Assembly) -> ScrewTurns {
         let mut turns = self.turns.clone();
         if turns.len() == 3 {
-            let middle = median(&mut turns.to_vec());
-            turns.iter_mut().for_each(|turn| *turn -= middle);
+            let left = match self.barred.first() {
+                Some(screw) => turns[*screw],
+                None => median(&mut turns.to_vec()),
+            };
+            turns.iter_mut().for_each(|turn| *turn -= left);
         }
         match turns.iter().all(|turn| self.has_room(assembly, *turn)) {
             true => turns,

@@ -14,7 +14,7 @@ use crate::instrument::{
 };
 use crate::mask;
 use crate::mechanics::plane_of;
-use crate::predict::seeing_sigma_m;
+use crate::predict::{dark_shift_per_coma, seeing_sigma_m};
 use crate::rng::{Purpose, Seed};
 use crate::state::{Exposure, ScrewTurns, State};
 use crate::units::{SEEING_REFERENCE_M, UM};
@@ -318,7 +318,7 @@ impl Session {
     fn atmosphere_px(&self, round: u64) -> FramePx {
         let (telescope, state) = (&self.owner.telescope, self.state());
         let ratio = telescope.obstruction_ratio();
-        let reach = 6.0 * telescope.focal_ratio() * 72f64.sqrt() * (1.0 - ratio * ratio);
+        let reach = dark_shift_per_coma(telescope.focal_ratio(), ratio);
         let sigma_m = seeing_sigma_m(telescope, &state, SEEING_REFERENCE_M, 8).unwrap_or(0.0);
         let sigma_px = reach * sigma_m / self.owner.camera.pixel_m;
         let mut stream = self.seed.stream(Purpose::Drill, 1 + round);

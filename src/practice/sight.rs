@@ -7,6 +7,7 @@ use crate::axes::FramePx;
 use crate::instrument::Instrument;
 use crate::mask;
 use crate::mechanics::{Alignment, align};
+use crate::predict::dark_shift_per_coma;
 use crate::pupil::{frame_axes, frame_direction, shift_px};
 use crate::simulate::{doughnut, spikes};
 use crate::spectrum::{bins, reference_m};
@@ -175,7 +176,7 @@ fn folded(instrument: &Instrument, alignment: &Alignment, wavelength_m: f64) -> 
     if hole * outer_m < 4.0 * wavelength_m * ratio {
         return None;
     }
-    let per_coma = 6.0 * ratio * 72f64.sqrt() * (1.0 - hole * hole) / pixel_m;
+    let per_coma = dark_shift_per_coma(ratio, hole) / pixel_m;
     let (axes, coma_m) = (frame_axes(instrument), Coma::of(&alignment.modes).xy_m());
     let ring_per_coma = -(6.0 - 4.0 / 3.0) * ratio * 72f64.sqrt() / pixel_m;
     Some(SightShape::Doughnut {

@@ -22,4 +22,4 @@ pub use jacobian::{Jacobian, LightSlopes, Parameter, SlopeMaps};
 pub use model::{Model, PredictError, Settings};
 pub use seeing_noise::{NoSeeing, averaged_variance, drift_average, seeing_sigma_m};
 pub use short::{Instants, atmosphere_of};
-pub use textbook::{airy_radius_m, critical_focus_m, first_order_m};
+pub use textbook::{airy_radius_m, critical_focus_m, dark_shift_per_coma, first_order_m};

@@ -14,6 +14,14 @@ pub fn critical_focus_m(wavelength_m: f64, focal_ratio: f64) -> f64 {
     2.0 * wavelength_m * focal_ratio * focal_ratio
 }
 
+/// How far coma moves the dark centre of a ring from the ring's centre, metres on the sensor for a metre RMS of coma and in its direction: 6N√72·(1−ε²).
+/// The rays of a circle of radius ρ make a curve about a centre that coma c moves by −2N√8·(9ρ²−2)·c: its mean ray by 6ρ²−2, and what
+/// goes with twice the angle by 3ρ² (derived here). `coma_pushes_the_dark_centre_the_same_way_on_both_sides` of `tests/conventions.rs`
+/// pins the sign.
+pub fn dark_shift_per_coma(focal_ratio: f64, obstruction_ratio: f64) -> f64 {
+    6.0 * focal_ratio * 72f64.sqrt() * (1.0 - obstruction_ratio * obstruction_ratio)
+}
+
 /// From the middle of a spike to its first order on the sensor: λf/p for slots of period p, small angles.
 pub fn first_order_m(wavelength_m: f64, focal_length_m: f64, period_m: f64) -> f64 {
     wavelength_m * focal_length_m / period_m

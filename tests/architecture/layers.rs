@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 35] = [
+const LAYERS: [(&str, u8); 36] = [
     ("units", 0),
     ("axes", 0),
     ("math", 0),
@@ -35,6 +35,7 @@ const LAYERS: [(&str, u8); 35] = [
     ("scene", 7),
     ("diagnosis", 7),
     ("practice", 8),
+    ("night", 8),
     ("dataset", 8),
     ("web", 9),
     ("cli", 9),

@@ -124,6 +124,25 @@ impl Facts {
         Some(zero + scale * stored).filter(|value| value.is_finite() && scale > 0.0)
     }
 
+    /// DATE-OBS (YYYY-MM-DDThh:mm:ss[.s…], FITS standard 4.0, section 4.4.2.1) as seconds since 1970-01-01, taken as UTC. A date without a
+    /// time tells nothing.
+    pub fn began_s(&mut self) -> Option<f64> {
+        let date = self.text("DATE-OBS").filter(|date| date.contains('T'))?;
+        let date = date.trim_end_matches('Z').to_owned() + "Z";
+        match humantime::parse_rfc3339(&date) {
+            Ok(at) => at
+                .duration_since(std::time::UNIX_EPOCH)
+                .ok()
+                .map(|since| since.as_secs_f64()),
+            Err(_) => {
+                self.warnings.push(format!(
+                    "the card DATE-OBS says {date:?}, which is no time; it is not used"
+                ));
+                None
+            }
+        }
+    }
+
     /// Whether the sky is mirrored in the rows as the file stores them: where the standard's linear terms turn east anticlockwise from north,
     /// as on the sky, it is not. `None` where no card says how the sky lies. (FITS standard 4.0, section 8, from memory: CDi_j, else
     /// CDELTi with PCi_j or CROTA2, which do not change the sense.)

@@ -32,6 +32,8 @@ pub struct FitsImage {
     pub focal_length_m: Option<f64>,
     /// Exposure: EXPTIME, else EXPOSURE.
     pub exposure_s: Option<f64>,
+    /// When the exposure began by the camera's clock, seconds since 1970-01-01 UTC: DATE-OBS.
+    pub began_s: Option<f64>,
     /// Electrons per count: EGAIN. (GAIN is a setting of the camera, not a number of electrons, and is not used.)
     pub gain_e_per_adu: Option<f64>,
     /// Colour filter array: BAYERPAT, else COLORTYP, as written.
@@ -149,6 +151,7 @@ fn described(mut facts: Facts, pixels: Array2<f64>, bits: u32, top_row_first: bo
         exposure_s: facts
             .positive("EXPTIME")
             .or_else(|| facts.positive("EXPOSURE")),
+        began_s: facts.began_s(),
         gain_e_per_adu: facts.positive("EGAIN"),
         colour_card,
         colour_pattern: cards.map(|cards| cards.upward(pixels.nrows(), top_row_first)),

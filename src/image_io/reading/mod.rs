@@ -37,6 +37,8 @@ pub struct Reading {
     pub pixel_m: Option<f64>,
     /// Exposure, where the file says it.
     pub exposure_s: Option<f64>,
+    /// When the exposure began by the camera's clock, seconds since 1970-01-01 UTC, where the file says it.
+    pub began_s: Option<f64>,
     /// Electrons per count, where the file says it.
     pub gain_e_per_adu: Option<f64>,
     /// Colour filter array, as the file's card writes it; its colours are still mixed in `values`.
@@ -62,6 +64,7 @@ impl Reading {
             ceiling: None,
             pixel_m: None,
             exposure_s: None,
+            began_s: None,
             gain_e_per_adu: None,
             colour_card: None,
             colour_pattern: None,
@@ -181,6 +184,7 @@ fn from_fits(bytes: &[u8], name: &str) -> Result<Reading, ReadingError> {
         ceiling: image.ceiling,
         pixel_m: image.pixel_m,
         exposure_s: image.exposure_s,
+        began_s: image.began_s,
         gain_e_per_adu: image.gain_e_per_adu,
         colour_card: image.colour_card.filter(|_| mosaic),
         colour_pattern: image.colour_pattern.filter(|_| mosaic),

@@ -1,0 +1,265 @@
+//! What a night says in the terminal: the big line, why, and a bar of coma against rounds.
+
+use super::console::Console;
+use super::error::CliError;
+use crate::image_io::png;
+use crate::image_io::stretch::{Stretch, display};
+use crate::measure::{Deed, Picture};
+use crate::night::{Event, Focusing, Happening, Looked, Night, NightReport, UnitState};
+use crate::units::NM;
+use ndarray::{Array2, Axis, Slice};
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
+
+/// By daylight and before the first frame.
+const BEFORE: [&str; 12] = [
+    "Before the star, by daylight, the tube level: gaps equal, screws in the middle of their travel, cables strapped, a letter at each screw.",
+    "Then a star: high up, bright but not so bright that its ring is full, tracking on, guiding and dithering off, frames saved.",
+    "Spread it to a ring of 40 to 120 pixels, in the middle of the frame, and let frames come.",
+    "Cautions:",
+    "- Never point the telescope near the Sun; cap it by day, even parked.",
+    "- Nobody's hands, head or ladder at the tube while the mount moves; lower the tube rather than climb. Mains leads and ladders in the dark.",
+    "- Loosen a screw's own partner, at the same place, before you tighten it; never force a screw, never loosen all pairs at once.",
+    "- Never take a pull screw right out: it holds the camera. Nothing touches the glass. Stay within the unit's travel.",
+    "- Never more than a quarter turn with a star in view: cap on, tube level, star later.",
+    "- Tether wrench and mask. A mask shifts the balance, and heater leads under it get warm; take it off before the mount moves.",
+    "- Count wrench, mask and cap before slewing.",
+    "- The maker's instructions and a qualified technician come first.",
+];
+
+/// What is known when a night begins, and what comes first.
+pub fn first_words(night: &Night, session: &Path) -> String {
+    let knows = night.knows();
+    let mut lines: Vec<String> = BEFORE.iter().map(|line| (*line).to_owned()).collect();
+    lines.push(match knows.orientation {
+        "known" => "How the camera is held is known.".into(),
+        _ => "How the camera is held is not known: the first turns are small trials, and the frames after them tell it.".into(),
+    });
+    lines.push(match knows.response {
+        Some("learned") => "What the screws do is known from an earlier night.".into(),
+        Some("traced") => {
+            "What the screws do was traced from the prescription; turns will correct it.".into()
+        }
+        Some(_) => "What the screws do was typed; turns will correct it.".into(),
+        None => "What the screws do is not known; turns will tell.".to_owned(),
+    });
+    lines.push(format!(
+        "Go on: skewstar night watch FOLDER --session {}",
+        session.display()
+    ));
+    lines.join("\n")
+}
+
+/// An answer to what was told.
+pub fn told(what: &Happening, night: &Night) -> String {
+    let settle = night.head().settle_s;
+    match what {
+        Happening::Turned {
+            screw,
+            clockwise_turns,
+        } => {
+            let way = crate::instrument::way(*clockwise_turns);
+            let degrees = (clockwise_turns * 360.0).abs();
+            format!(
+                "{screw} by {degrees:.0} degrees {way}: kept. {settle:.0} s to settle, then the next frame counts."
+            )
+        }
+        Happening::Focused { by } => match by {
+            Focusing::Um(um) => format!("Focus moved {um:+.0} um: kept."),
+            Focusing::Steps(steps) => {
+                format!("Focus moved {steps:+.0} steps: kept; the next ring tells what a step is.")
+            }
+            Focusing::In => "Focus moved inwards: kept.".into(),
+            Focusing::Out => "Focus moved outwards: kept.".into(),
+        },
+        Happening::Locked { .. } => {
+            "Tight: kept. The next frame tells whether tightening moved it.".into()
+        }
+        Happening::Mask { on: true } => {
+            "Mask on: kept. It is no solar filter; take it off before the mount moves.".into()
+        }
+        Happening::Mask { on: false } => "Mask off: kept.".into(),
+        Happening::Cannot { screw } => format!("{screw} is left alone from now on: kept."),
+        Happening::Undo => "Taken back.".into(),
+        Happening::Skip => "Left out.".into(),
+        _ => "Kept.".into(),
+    }
+}
+
+/// Says what came of a frame: one line of JSON while a folder is watched, else sentences.
+pub fn say(
+    night: &Night,
+    looked: &Looked,
+    console: &Console,
+    watching: bool,
+) -> Result<(), CliError> {
+    if console.json {
+        let line = match looked {
+            Looked::Seen(report) if watching => serde_json::to_string(report),
+            Looked::Seen(report) => serde_json::to_string_pretty(report),
+            Looked::Skipped(report) => serde_json::to_string(report),
+        };
+        return Ok(console.data(&line.map_err(std::io::Error::from)?)?);
+    }
+    match looked {
+        Looked::Skipped(report) => {
+            console.answer(format!("{}: skipped: {}", report.file, report.skipped))?;
+        }
+        Looked::Seen(report) => {
+            console.answer(screen(night, report))?;
+            let rings = matches!(report.measured.next.deed, Deed::Stop | Deed::Lock)
+                || report.worse == Some(true);
+            if rings && watching {
+                console.bell();
+            }
+        }
+    }
+    Ok(())
+}
+
+/// The big line, its small one, and the bars.
+fn screen(night: &Night, report: &NightReport) -> String {
+    let next = &report.measured.next;
+    let mut text = format!("\n  {}\n\n", spaced(&report.big));
+    let mut line = |said: &str| {
+        // writing to a string cannot fail
+        writeln!(text, "{said}").unwrap_or_default();
+    };
+    line(&next.words);
+    line(&format!("Why: {}.", next.why.trim_end_matches('.')));
+    if report.worse == Some(false) {
+        line("Better than before.");
+    }
+    for said in bars(night) {
+        line(&said);
+    }
+    line(&format!(
+        "{}: round {}, {} frame{} of this state",
+        report.file,
+        report.round,
+        report.frames,
+        if report.frames == 1 { "" } else { "s" }
+    ));
+    text
+}
+
+/// Wide, so that it is read from farther away.
+fn spaced(big: &str) -> String {
+    let wide: Vec<String> = big.chars().map(String::from).collect();
+    wide.join(" ").to_uppercase()
+}
+
+const BAR_CHARACTERS: f64 = 40.0;
+
+/// A bar of coma for each state of the unit, with its uncertainty, and the stop level.
+fn bars(night: &Night) -> Vec<String> {
+    let instrument = night.instrument();
+    let seen: Vec<(&UnitState, f64, f64)> = night
+        .story()
+        .states
+        .iter()
+        .filter_map(|state| {
+            let star = state.sighting(instrument)?;
+            let [x, y] = star.in_frame_m(instrument);
+            let sigma = star.coma.sigma_per_axis_m()?;
+            Some((state, x.hypot(y) / NM, sigma / NM))
+        })
+        .collect();
+    let Some(stop_nm) = seen
+        .last()
+        .and_then(|s| s.0.stars.last())
+        .map(|s| s.stop_nm)
+    else {
+        return Vec::new();
+    };
+    let most = seen.iter().map(|s| s.1 + s.2).fold(2.0 * stop_nm, f64::max);
+    let column = |nm: f64| (BAR_CHARACTERS * nm / most).round() as usize;
+    let mut lines: Vec<String> = seen
+        .iter()
+        .enumerate()
+        .map(|(number, (_, nm, sigma))| {
+            let stop = column(stop_nm);
+            let bar: String = (0..=BAR_CHARACTERS as usize)
+                .map(|k| match k {
+                    _ if k == stop => '|',
+                    _ if k <= column(*nm) => '=',
+                    _ if k <= column(nm + sigma) => '-',
+                    _ => ' ',
+                })
+                .collect();
+            format!("{number:3} {bar} {nm:4.0} ± {sigma:.0} nm")
+        })
+        .collect();
+    lines.push(format!("    |: good enough, {stop_nm:.0} nm"));
+    lines
+}
+
+/// How a night that goes on stands.
+pub fn standing(night: &Night, console: &Console) -> Result<(), CliError> {
+    if console.json {
+        return Ok(());
+    }
+    Ok(console.answer(bars(night).join("\n")).map(|()| ())?)
+}
+
+/// Something that was told in another window.
+pub fn noticed(event: &Event, night: &Night, console: &Console) -> Result<(), CliError> {
+    if console.json || matches!(event.what, Happening::Frame(_) | Happening::Skipped { .. }) {
+        return Ok(());
+    }
+    Ok(console.answer(told(&event.what, night))?)
+}
+
+/// Draws the star beside the session: SESSION.star.png, and the first one as SESSION.first.png.
+pub fn picture(session: &Path, picture: &Picture, looked: &Looked) -> Result<(), CliError> {
+    let Looked::Seen(report) = looked else {
+        return Ok(());
+    };
+    let canvas = super::night_picture::draw(&picture.values_adu, report)?;
+    let bytes = png::rgb8(&canvas)?;
+    let first = beside(session, "first.png");
+    if !first.exists() {
+        put(&first, &bytes)?;
+    }
+    put(&beside(session, "star.png"), &bytes)
+}
+
+/// SESSION without its ending, with another.
+pub fn beside(session: &Path, ending: &str) -> PathBuf {
+    session.with_extension(ending)
+}
+
+/// A whole file or none.
+fn put(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    let write = || {
+        let mut new = tempfile::NamedTempFile::new_in(folder.unwrap_or(Path::new(".")))?;
+        std::io::Write::write_all(&mut new, bytes)?;
+        new.persist(path).map_err(|error| error.error)
+    };
+    write().map(|_| ()).map_err(|source| CliError::Unwritten {
+        path: path.to_owned(),
+        source,
+    })
+}
+
+/// The part of a frame about its star, in gray.
+pub fn gray_about(
+    values: &Array2<f64>,
+    centre: [f64; 2],
+    half_px: usize,
+) -> (Array2<u8>, [usize; 2]) {
+    let (rows, columns) = values.dim();
+    let span = |middle: f64, most: usize| {
+        let low = (middle as isize - half_px as isize).clamp(0, most as isize) as usize;
+        let high = (middle as isize + half_px as isize + 1).clamp(0, most as isize) as usize;
+        low..high.max(low + 1).min(most)
+    };
+    let (across, up) = (span(centre[0], columns), span(centre[1], rows));
+    let corner = [across.start, up.start];
+    let part = values.slice_axis(Axis(0), Slice::from(up));
+    let part = part.slice_axis(Axis(1), Slice::from(across)).to_owned();
+    (display(&part, &Stretch::of(&part)), corner)
+}

@@ -1,0 +1,232 @@
+//! The one next step of a night: turns until it is good enough, then the screws tight, the focus, the mask, the corners, and the end.
+
+use super::look::{Night, something_in_front};
+use super::story::{Change, UnitState};
+use crate::diagnosis::Diagnosis;
+use crate::instrument::{AssemblyKind, fraction};
+use crate::measure::{Deed, LearnError, NextStep, Verdict};
+use crate::units::NM;
+
+/// A step, and its few characters.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lead {
+    /// The step.
+    pub next: NextStep,
+    /// The same in a few characters, to be read from across the room and aloud.
+    pub big: String,
+}
+
+/// Frames of one state after which a longer exposure is asked for instead of another frame.
+const FRAMES_BEFORE_LONGER: usize = 4;
+
+/// What to do after a frame.
+pub(super) fn lead(
+    night: &Night,
+    found: &Diagnosis,
+    jumped: bool,
+    lesson: Option<&LearnError>,
+) -> Lead {
+    let mut next = match (jumped, found.verdict()) {
+        _ if something_in_front(found) => stand_clear(found),
+        (true, _) => untold(night),
+        (false, Verdict::Stop) if night.story().mask_on == Some(true) => unmasked(night),
+        (false, Verdict::Stop) => enough(night, found),
+        (false, _) => onwards(night, found),
+    };
+    if matches!(next.deed, Deed::Turn | Deed::Trial) {
+        if night.story().worse(night.instrument()) == Some(true) {
+            next.why = format!("the last turn made it worse; {}", next.why);
+        }
+        if let Some(error) = lesson {
+            next.why = format!("{}; of the turns so far: {error}", next.why);
+        }
+    }
+    Lead {
+        big: big_line(&next),
+        next,
+    }
+}
+
+/// "B ↻ 1/8": a step in a few characters.
+pub fn big_line(next: &NextStep) -> String {
+    match (next.deed, &next.screw, next.degrees) {
+        (Deed::Turn | Deed::Trial, Some(screw), Some(degrees)) => {
+            let way = if degrees < 0 { '↺' } else { '↻' };
+            format!("{screw} {way} {}", size(degrees.abs()))
+        }
+        (Deed::Turn | Deed::Trial, ..) => "turn a little".into(),
+        (Deed::Recentre, ..) => "recentre".into(),
+        (Deed::Refocus, ..) => match next.focus_um {
+            Some(um) if um < 0.0 => format!("focus in {:.0} um", -um),
+            Some(um) => format!("focus out {um:.0} um"),
+            None => "focus".into(),
+        },
+        (Deed::Lock, ..) => "tighten".into(),
+        (Deed::Wait, ..) => "wait".into(),
+        (Deed::Expose, ..) => "longer".into(),
+        (Deed::Card, screw, _) => format!("card at {}", screw.as_deref().unwrap_or("a screw")),
+        (Deed::ClearBeam, ..) => "stand clear".into(),
+        (Deed::MaskOn, ..) => "mask on".into(),
+        (Deed::MaskOff, ..) => "mask off".into(),
+        (Deed::Corners, ..) => "corners".into(),
+        (Deed::Finish | Deed::Stop, ..) => "STOP".into(),
+        (Deed::LookAgain, ..) => "again".into(),
+    }
+}
+
+/// An eighth of a turn and its multiples as a fraction, all else in degrees.
+fn size(degrees: i32) -> String {
+    match degrees % 45 {
+        0 => fraction(f64::from(degrees) / 360.0),
+        _ => format!("{degrees}°"),
+    }
+}
+
+fn stand_clear(found: &Diagnosis) -> NextStep {
+    let strip = found.star().and_then(|star| {
+        let mut all = star.differs.iter();
+        all.find(|difference| difference.what == "strip")
+    });
+    NextStep::new(
+        Deed::ClearBeam,
+        "Something is in front: stand clear of the beam, and let the next frame come.",
+        strip.map_or_else(
+            || "the star has a shadow that the instrument does not have".to_owned(),
+            |strip| strip.words.trim_end_matches('.').to_owned(),
+        ),
+    )
+}
+
+/// Coma changed, and nobody said that anything was turned.
+fn untold(night: &Night) -> NextStep {
+    let now = night.story().now();
+    let size = |state: &[super::event::StarSeen]| {
+        state.last().map_or(0.0, |star| {
+            let [x, y] = star.sighting().in_frame_m(night.instrument());
+            x.hypot(y) / NM
+        })
+    };
+    NextStep::new(
+        Deed::LookAgain,
+        "Was a screw turned? Tell it (night turned B 1/8); if not, say skip, or let another frame come.",
+        format!(
+            "coma was {:.0} nm in the frames before and is {:.0} nm in this one, and no turn was told",
+            size(&now.stars),
+            size(&now.jumped)
+        ),
+    )
+}
+
+/// Turns, trials and looks, as the diagnosis has them; while frames are few, another one instead of a longer exposure.
+fn onwards(night: &Night, found: &Diagnosis) -> NextStep {
+    let next = found.next();
+    let frames = night.story().now().stars.len();
+    let masked = night.story().mask_on == Some(true);
+    if next.deed == Deed::Expose && frames < FRAMES_BEFORE_LONGER && !masked {
+        return NextStep {
+            time_s: None,
+            ..NextStep::new(
+                Deed::Wait,
+                "Turn nothing yet: let another frame come.",
+                next.why,
+            )
+        };
+    }
+    next
+}
+
+/// Coma is good enough: tighten, look again, then the focus.
+fn enough(night: &Night, found: &Diagnosis) -> NextStep {
+    let story = night.story();
+    let kind = night.instrument().assembly.as_ref().map(|a| a.kind);
+    let why = found.next().why;
+    if let Some(kind) = kind.filter(|kind| kind.is_locked())
+        && !story.is_locked()
+        && !story.skipped
+        && has_turned(&story.states)
+    {
+        return NextStep::new(
+            Deed::Lock,
+            format!(
+                "Good enough. {} Then say locked, and let a frame come: tightening may have moved it.",
+                tighten(kind)
+            ),
+            why,
+        );
+    }
+    match story.offset_um() {
+        Some(offset_um) if story.focused == 0 => NextStep {
+            focus_um: Some(-offset_um),
+            ..NextStep::new(
+                Deed::Refocus,
+                format!(
+                    "The screws are right: touch them no more. Focus: move the sensor {:.0} um {}, then say focused.",
+                    offset_um.abs(),
+                    if offset_um > 0.0 {
+                        "inwards"
+                    } else {
+                        "outwards"
+                    }
+                ),
+                format!(
+                    "{why}; the ring says how far it is, and on which side only if the side that was told is right"
+                ),
+            )
+        },
+        _ => in_focus(night),
+    }
+}
+
+/// Whether anything was turned at all.
+fn has_turned(states: &[UnitState]) -> bool {
+    states
+        .iter()
+        .any(|state| matches!(state.by, Change::Turn(_) | Change::Untold))
+}
+
+/// The order in which the screws are made tight.
+fn tighten(kind: AssemblyKind) -> &'static str {
+    match kind {
+        AssemblyKind::LockNut => {
+            "Hold each screw with its wrench and bring its nut home gently, a little at each in turn."
+        }
+        AssemblyKind::Pivot => "Bring each screw home gently, a little at each in turn.",
+        _ => {
+            "Bring each pair home gently, pull screws a little at each in turn; force none, and take none right out: they hold the camera."
+        }
+    }
+}
+
+/// The star is a point: the mask where there is one, else the end.
+pub(super) fn in_focus(night: &Night) -> NextStep {
+    match night.instrument().mask.is_some() && night.story().mask_on.is_none() {
+        true => NextStep::new(
+            Deed::MaskOn,
+            "Put the mask on: tether it, its slit over the cable, its letters at the screws; nobody's hands or ladder at the tube while the mount moves. Then say mask on.",
+            "the screws are right by the ring, and the mask tells the focus and coma more sharply",
+        ),
+        false => the_end(),
+    }
+}
+
+/// With the mask on, all is right.
+fn unmasked(night: &Night) -> NextStep {
+    let now = night.story().now();
+    let offset_um = now.masked.last().and_then(|star| star.offset_um);
+    let focus = offset_um.map_or(String::new(), |um| {
+        format!("; focus is right to {:.0} um", um.abs().max(1.0))
+    });
+    NextStep::new(
+        Deed::MaskOff,
+        "All three close. Take the mask off before the mount moves, count wrench, mask and cap, and look at the corners. Then say mask off.",
+        format!("the spikes say that what is left is not worth a turn{focus}"),
+    )
+}
+
+fn the_end() -> NextStep {
+    NextStep::new(
+        Deed::Stop,
+        "Stop here: screws tight, star in focus. Write the temperature down, count wrench, mask and cap before the mount moves, and look again after it turns over.",
+        "nothing that is left is worth a turn",
+    )
+}

@@ -1,0 +1,526 @@
+//! A frame in the light of all that was seen and told in a night.
+
+use super::event::{Event, FileSeen, FrameSeen, Happening, Instant, StarSeen};
+use super::file::{NightFile, NightFileError};
+use super::knows::Knows;
+use super::lead::{Lead, lead};
+use super::record::{FORMAT, Head};
+use super::story::Story;
+use crate::diagnosis::{Diagnosis, DiagnosisError, DiagnosisOptions};
+use crate::files::{self, FileError, ReadPicture};
+use crate::instrument::Instrument;
+use crate::measure::learn::LearnedResponse;
+use crate::measure::{
+    Deed, LearnError, Lesson, MeasureError, MeasureOptions, MeasureReport, MeasureSettings,
+    NextStep, Side, learn,
+};
+use crate::scenario::ScenarioError;
+use crate::units::{ARCSEC, NM, UM};
+use serde::Serialize;
+use std::path::Path;
+
+/// A night: its file, its instrument and all that happened.
+#[derive(Debug)]
+pub struct Night {
+    file: NightFile,
+    events: Vec<Event>,
+    instrument: Instrument,
+    /// Whether the response was traced from a prescription.
+    traced: bool,
+    exposure_s: Option<f64>,
+    before: Option<LearnedResponse>,
+    story: Story,
+}
+
+/// How a night begins.
+#[derive(Debug, Clone, Default)]
+pub struct Beginning<'a> {
+    /// The side of focus, where it is known.
+    pub side: Option<Side>,
+    /// How long after a told turn nothing swings any more.
+    pub settle_s: f64,
+    /// What an earlier night learned.
+    pub response: Option<&'a Path>,
+}
+
+/// Why something cannot be done in a night.
+#[derive(Debug, thiserror::Error)]
+pub enum NightError {
+    /// The session's file.
+    #[error(transparent)]
+    File(#[from] NightFileError),
+    /// The instrument or the response cannot be read.
+    #[error(transparent)]
+    Read(#[from] FileError),
+    /// The response in the session is refused.
+    #[error(transparent)]
+    Response(#[from] ScenarioError),
+    /// What was told cannot be meant.
+    #[error("{what}")]
+    Told {
+        /// What is wrong with it.
+        what: String,
+        /// What to do next.
+        hint: String,
+    },
+}
+
+impl NightError {
+    /// What to do next.
+    pub fn hint(&self) -> &str {
+        match self {
+            NightError::File(error) => error.hint(),
+            NightError::Read(error) => error.hint(),
+            NightError::Response(error) => error.hint(),
+            NightError::Told { hint, .. } => hint,
+        }
+    }
+}
+
+/// What came of a frame.
+#[derive(Debug)]
+pub enum Looked {
+    /// It was measured.
+    Seen(Box<NightReport>),
+    /// It is of no use, and why.
+    Skipped(SkippedReport),
+}
+
+/// A measured frame of a night, as it is written: the measure report, and what only a night knows.
+#[derive(Debug, Clone, Serialize)]
+pub struct NightReport {
+    /// The measurement; `next` is the night's.
+    #[serde(flatten)]
+    pub measured: MeasureReport,
+    /// Number of turns told so far.
+    pub round: usize,
+    /// The file.
+    pub file: String,
+    /// What is known by now.
+    pub knows: Knows,
+    /// Whether coma grew by the last change; `None` where frames do not tell.
+    pub worse: Option<bool>,
+    /// Coma that the screws could take away, by all frames of the state: nm RMS and its uncertainty.
+    pub undone_nm: Option<crate::math::Uncertain>,
+    /// How many frames of the state were put together.
+    pub frames: usize,
+    /// What to do in a few characters.
+    pub big: String,
+}
+
+/// A frame that was not used.
+#[derive(Debug, Clone, Serialize)]
+pub struct SkippedReport {
+    /// The file.
+    pub file: String,
+    /// Why.
+    pub skipped: String,
+    /// Number of turns told so far.
+    pub round: usize,
+}
+
+impl Night {
+    /// Begins a night with an instrument file.
+    ///
+    /// # Errors
+    /// [`NightError`]; a session that is there already is never replaced.
+    pub fn begin(
+        session: &Path,
+        instrument: &Path,
+        beginning: &Beginning,
+        now: Instant,
+    ) -> Result<Night, NightError> {
+        let bytes = files::text_bytes(instrument)?;
+        files::scenario_of(&bytes, instrument, &[])?;
+        let response = beginning.response.map(|path| {
+            files::response(path)?;
+            files::text_bytes(path)
+        });
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        let whole_path = std::path::absolute(instrument).unwrap_or(instrument.to_owned());
+        let head = Head {
+            format: FORMAT.into(),
+            started: now,
+            settle_s: beginning.settle_s,
+            side: beginning.side,
+            instrument_file: whole_path.display().to_string(),
+            instrument: text(&bytes),
+            response: response.transpose()?.map(|bytes| text(&bytes)),
+        };
+        NightFile::create(session, &head)?;
+        Night::open(session)
+    }
+
+    /// Goes on with a night.
+    ///
+    /// # Errors
+    /// [`NightError`].
+    pub fn open(session: &Path) -> Result<Night, NightError> {
+        let (file, events) = NightFile::open(session)?;
+        let head = file.head();
+        let path = Path::new(&head.instrument_file);
+        let scenario = files::scenario_of(head.instrument.as_bytes(), path, &[])?;
+        let name = session.display().to_string();
+        let response = head.response.as_ref();
+        let before = response.map(|text| LearnedResponse::read(text, &name));
+        let story = Story::of(&events, &scenario.instrument, head.side);
+        Ok(Night {
+            before: before.transpose()?,
+            exposure_s: scenario.state.exposure.as_ref().map(|e| e.time_s),
+            traced: scenario.traced.is_some(),
+            instrument: scenario.instrument,
+            story,
+            events,
+            file,
+        })
+    }
+
+    /// The instrument as it was typed.
+    pub fn instrument(&self) -> &Instrument {
+        &self.instrument
+    }
+
+    /// What the events add up to.
+    pub fn story(&self) -> &Story {
+        &self.story
+    }
+
+    /// Everything that happened, in its order.
+    pub fn events(&self) -> &[Event] {
+        &self.events
+    }
+
+    /// What it began with.
+    pub fn head(&self) -> &Head {
+        self.file.head()
+    }
+
+    /// Reads what others have added. Returns those events.
+    ///
+    /// # Errors
+    /// [`NightError`].
+    pub fn refresh(&mut self) -> Result<Vec<Event>, NightError> {
+        let news = self.file.news()?;
+        if !news.is_empty() {
+            self.events.extend(news.iter().cloned());
+            self.retell();
+        }
+        Ok(news)
+    }
+
+    /// Writes down what somebody tells.
+    ///
+    /// # Errors
+    /// [`NightError::Told`] where it cannot be meant; nothing is written then.
+    pub fn told(&mut self, at: Instant, what: Happening) -> Result<(), NightError> {
+        self.refresh()?;
+        self.check(&what)?;
+        self.add(at, what)
+    }
+
+    /// What trial turns of this night taught, else what an earlier night did. The error says why this night's teach nothing.
+    pub fn learned(&self) -> (Option<LearnedResponse>, Option<LearnError>) {
+        self.learned_from(&self.story)
+    }
+
+    fn learned_from(&self, story: &Story) -> (Option<LearnedResponse>, Option<LearnError>) {
+        let trials = story.trials(&self.instrument);
+        if trials.is_empty() {
+            return (self.before.clone(), None);
+        }
+        let lesson = Lesson {
+            trials: &trials,
+            ..Lesson::default()
+        };
+        match learn(&self.instrument, &lesson, &MeasureSettings::default()) {
+            Ok(learned) => (Some(learned), None),
+            Err(error) => (self.before.clone(), Some(error)),
+        }
+    }
+
+    /// What is known by now.
+    pub fn knows(&self) -> Knows {
+        Knows::of(&self.instrument, self.learned().0.as_ref(), self.traced)
+    }
+
+    /// Measures a frame, writes it down, and says what is next.
+    ///
+    /// # Errors
+    /// [`NightError`] of the session's file; a frame that is of no use is [`Looked::Skipped`].
+    pub fn look(
+        &mut self,
+        at: Instant,
+        file: FileSeen,
+        read: &ReadPicture,
+    ) -> Result<Looked, NightError> {
+        self.refresh()?;
+        let (before, _) = self.learned();
+        let mask_on = self.story.mask_on.unwrap_or(false);
+        let earlier: Vec<_> = self
+            .story
+            .now()
+            .stars
+            .iter()
+            .map(StarSeen::sighting)
+            .collect();
+        let barred = self.barred();
+        let options = DiagnosisOptions {
+            measure: MeasureOptions {
+                mask_on: Some(mask_on),
+                side: self.story.side,
+                ..MeasureOptions::default()
+            },
+            response: before.as_ref(),
+            same_state: (!mask_on).then_some(earlier.as_slice()),
+            barred: &barred,
+            exposure_s: self.exposure_s,
+            flags: read.flags.clone(),
+            ..DiagnosisOptions::default()
+        };
+        let found = match Diagnosis::of(&read.picture, &self.instrument, &options) {
+            Ok(found) => found,
+            Err(error) => return self.unmeasured(at, file, &error),
+        };
+        let sound = found.star().is_some_and(|star| star.is_sound());
+        let mut frame = FrameSeen {
+            began_s: read.began_s,
+            exposure_s: read.picture.exposure_s.or(self.exposure_s),
+            mask: mask_on,
+            verdict: found.verdict().name().into(),
+            star: seen(&found).filter(|_| sound),
+            file: file.clone(),
+        };
+        // what the last turn did, this frame is the first to tell
+        let mut story = self.story.clone();
+        let jumped = story.see(&frame, &self.instrument);
+        let (learned, lesson_error) = self.learned_from(&story);
+        let options = DiagnosisOptions {
+            response: learned.as_ref(),
+            ..options
+        };
+        let found = match found.again(&read.picture, &self.instrument, &options) {
+            Ok(found) => found,
+            Err(error) => return self.unmeasured(at, file, &error),
+        };
+        frame.verdict = found.verdict().name().into();
+        self.add(at, Happening::Frame(frame))?;
+        let mut measured = found.report();
+        if jumped {
+            // the frame does not belong to those that it was put together with
+            measured.verdict = "look-again";
+            measured.sound = false;
+        }
+        let Lead { next, big } = lead(self, &found, jumped, lesson_error.as_ref());
+        measured.next = next;
+        Ok(Looked::Seen(Box::new(NightReport {
+            undone_nm: found
+                .advice()
+                .ok()
+                .and_then(|advice| advice.undone_m)
+                .map(|coma| coma.in_units_of(NM)),
+            measured,
+            round: self.story.round(),
+            file: file.file,
+            knows: Knows::of(&self.instrument, learned.as_ref(), self.traced),
+            worse: self.story.worse(&self.instrument),
+            frames: self.story.now().stars.len().max(1),
+            big,
+        })))
+    }
+
+    /// Writes down a frame that is of no use.
+    ///
+    /// # Errors
+    /// [`NightError`] of the session's file.
+    pub fn skip(
+        &mut self,
+        at: Instant,
+        file: FileSeen,
+        reason: String,
+    ) -> Result<Looked, NightError> {
+        let report = SkippedReport {
+            file: file.file.clone(),
+            skipped: reason.clone(),
+            round: self.story.round(),
+        };
+        self.add(at, Happening::Skipped { file, reason })?;
+        Ok(Looked::Skipped(report))
+    }
+
+    /// Why a frame is of no use whose exposure overlaps something that moved the star, or began before it had settled; `None` where it does not.
+    /// Files say when their exposure began by the camera's clock; how far that is off is read off the first file. Where a file says nothing,
+    /// it was written when its exposure ended.
+    pub fn overlaps_a_change(&self, file: &FileSeen, read: &ReadPicture) -> Option<String> {
+        let changed_s = self.story.last_change?.seconds();
+        let settled_s = changed_s + self.file.head().settle_s;
+        let exposure_s = read.picture.exposure_s.or(self.exposure_s).unwrap_or(0.0);
+        let ended_s = file.written_ms as f64 / 1e3;
+        let began_s = match (read.began_s, self.camera_ahead_s()) {
+            (Some(began_s), Some(ahead_s)) => began_s - ahead_s,
+            _ => ended_s - exposure_s,
+        };
+        (began_s < settled_s).then(|| {
+            format!(
+                "its exposure began {:.1} s {} the last change was told, and it takes {:.0} s to settle; the next frame counts",
+                (began_s - changed_s).abs(),
+                if began_s < changed_s { "before" } else { "after" },
+                self.file.head().settle_s
+            )
+        })
+    }
+
+    /// How far the camera's clock is ahead of this one, by the first file that says when its exposure began.
+    fn camera_ahead_s(&self) -> Option<f64> {
+        self.events.iter().find_map(|event| match &event.what {
+            Happening::Frame(frame) => {
+                let ended_s = frame.began_s? + frame.exposure_s?;
+                Some(ended_s - frame.file.written_ms as f64 / 1e3)
+            }
+            _ => None,
+        })
+    }
+
+    /// A frame without a star that can be measured. With the focus being sought that is no surprise: the ring has become a point.
+    fn unmeasured(
+        &mut self,
+        at: Instant,
+        file: FileSeen,
+        error: &DiagnosisError,
+    ) -> Result<Looked, NightError> {
+        let mut reason = format!("{error}; {}", error.hint());
+        if let DiagnosisError::Measure(MeasureError::NoRing { .. }) = error
+            && self.story.is_locked()
+        {
+            reason = format!("{error}: {}", self.in_focus().words);
+        }
+        self.skip(at, file, reason)
+    }
+
+    /// What follows once the star is in focus and the screws are right.
+    pub fn in_focus(&self) -> NextStep {
+        super::lead::in_focus(self)
+    }
+
+    fn barred(&self) -> Vec<usize> {
+        let assembly = self.instrument.assembly.as_ref();
+        let number = |name: &String| assembly?.screw(name).ok();
+        self.story.barred.iter().filter_map(number).collect()
+    }
+
+    fn add(&mut self, at: Instant, what: Happening) -> Result<(), NightError> {
+        let added = self.file.append(at, what)?;
+        self.events.extend(added);
+        self.retell();
+        Ok(())
+    }
+
+    fn retell(&mut self) {
+        self.story = Story::of(&self.events, &self.instrument, self.file.head().side);
+    }
+
+    /// Refuses what cannot be meant.
+    fn check(&self, what: &Happening) -> Result<(), NightError> {
+        let refuse = |what: String, hint: &str| {
+            Err(NightError::Told {
+                what,
+                hint: hint.to_owned(),
+            })
+        };
+        match what {
+            Happening::Turned {
+                screw,
+                clockwise_turns,
+            } => {
+                self.check_screw(screw)?;
+                match (1e-3..=MOST_TURNS).contains(&clockwise_turns.abs()) {
+                    true => Ok(()),
+                    false => refuse(
+                        format!(
+                            "a turn of {clockwise_turns} was told, but must be from 0.001 to {MOST_TURNS} turns either way"
+                        ),
+                        "1/8 is an eighth of a turn clockwise facing the screw's head, -1/8 anticlockwise",
+                    ),
+                }
+            }
+            Happening::Cannot { screw } | Happening::Locked { screw: Some(screw) } => {
+                self.check_screw(screw)
+            }
+            Happening::Mask { on: true } if self.instrument.mask.is_none() => refuse(
+                "the instrument has no [mask]".into(),
+                "describe the mask in the instrument file and start a new session with it",
+            ),
+            Happening::Undo
+                if super::story::standing(&self.events)
+                    .iter()
+                    .all(|e| !e.what.is_told()) =>
+            {
+                refuse(
+                    "nothing was told that could be taken back".into(),
+                    "frames stay",
+                )
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn check_screw(&self, name: &str) -> Result<(), NightError> {
+        let refuse = |what: String, hint: &str| NightError::Told {
+            what,
+            hint: hint.to_owned(),
+        };
+        let Some(assembly) = &self.instrument.assembly else {
+            return Err(refuse(
+                "the instrument has no [assembly]: which screws there are is not known".into(),
+                "describe the screws in the instrument file and start a new session with it",
+            ));
+        };
+        assembly
+            .screw(name)
+            .map(|_| ())
+            .map_err(|error| refuse(error.to_string(), error.hint()))
+    }
+}
+
+/// More is a slip of the tongue.
+const MOST_TURNS: f64 = 4.0;
+
+/// What is kept of a frame's star.
+fn seen(found: &Diagnosis) -> Option<StarSeen> {
+    let star = found.star()?;
+    let own = crate::measure::Sighting::of(star)?;
+    let stop = found.stop_level();
+    Some(StarSeen {
+        atmosphere_nm: stop.atmosphere_m.unwrap_or(0.0) / NM,
+        stop_nm: stop.stop_m / NM,
+        offset_um: star.sensor_offset_m().map(|offset| offset.value / UM),
+        ring_px: star.ring.as_ref().map(|ring| 2.0 * ring.outer_radius_px),
+        seeing_arcsec: star.seeing_rad().map(|seeing| seeing / ARCSEC),
+        ..StarSeen::of(&own)?
+    })
+}
+
+impl Looked {
+    /// Whether the frame is to be taken again.
+    pub fn is_sound(&self) -> bool {
+        match self {
+            Looked::Seen(report) => report.measured.sound,
+            Looked::Skipped(_) => false,
+        }
+    }
+
+    /// The deed that is asked for.
+    pub fn deed(&self) -> Option<Deed> {
+        match self {
+            Looked::Seen(report) => Some(report.measured.next.deed),
+            Looked::Skipped(_) => None,
+        }
+    }
+}
+
+/// Whether the star has a shadow that the instrument does not have, in a frame that cannot be acted on.
+pub(super) fn something_in_front(found: &Diagnosis) -> bool {
+    found.star().is_some_and(|star| {
+        let strip = star.differs.iter().any(|differs| differs.what == "strip");
+        strip && !star.is_sound()
+    })
+}
