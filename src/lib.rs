@@ -16,6 +16,7 @@
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
 //! | 7 | [`files`], [`scene`], [`diagnosis`] | what an owner names, read whole; the way out and the way back, each in one checked value |
 //! | 8 | [`practice`], [`night`], [`dataset`] | a hidden misalignment to put right; the real thing; recipes → sets of frames and truth |
+//! | 9 | [`logbook`] | the session of a night on disk, the folder that a camera writes into |
 //! | 9 | [`web`], [`cli`] | the page in a browser, the program: features `serve` and `cli` |
 //!
 //! # Conventions in nine lines
@@ -82,6 +83,7 @@ pub mod frame;
 pub mod geometry;
 pub mod image_io;
 pub mod instrument;
+pub mod logbook;
 pub mod mask;
 pub mod math;
 pub mod measure;

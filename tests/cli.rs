@@ -4,6 +4,7 @@
 mod answers;
 mod drills;
 mod learning;
+mod night;
 pub mod program;
 mod refusals;
 mod repeatable;

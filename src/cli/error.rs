@@ -8,8 +8,8 @@ use crate::diagnosis::DiagnosisError;
 use crate::files::FileError;
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
+use crate::logbook::LogbookError;
 use crate::mask::solid::SolidError;
-use crate::night::NightError;
 use crate::practice::{RecordError, Refusal, SetupError};
 use crate::predict::PredictError;
 use crate::scenario::ScenarioError;
@@ -146,7 +146,7 @@ pub enum CliError {
     },
     /// Something cannot be done in a night.
     #[error(transparent)]
-    Night(#[from] NightError),
+    Night(#[from] LogbookError),
     /// A way of the focus that is none.
     #[error("{given:?} says not how the focus was moved")]
     Focusing {

@@ -8,10 +8,9 @@ use super::night_args::{NightArgs, NightSessionArgs, NightStartArgs, NightVerb};
 use super::night_screen::{self, first_words};
 use crate::files;
 use crate::instrument::read_turns;
+use crate::logbook::{Arrival, Beginning, Folder, Logbook, LogbookError, named_file};
 use crate::measure::Side;
-use crate::night::{
-    Arrival, Beginning, FileSeen, Focusing, Folder, Happening, Instant, Looked, Night, NightError,
-};
+use crate::night::{Focusing, Happening, Looked};
 use std::path::Path;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
@@ -87,9 +86,10 @@ fn start(args: &NightStartArgs, console: &Console) -> Result<(), CliError> {
         settle_s: args.settle,
         response: args.response.as_deref(),
     };
-    let night = Night::begin(&args.session.session, &args.instrument, &beginning, now())?;
+    let book = Logbook::begin(&args.session.session, &args.instrument, &beginning)?;
+    let night = book.night();
     console.note(format!("wrote {}", args.session.session.display()));
-    console.answer(first_words(&night, &args.session.session))?;
+    console.answer(first_words(night, &args.session.session))?;
     console.answer_json(&serde_json::json!({
         "format": "skewstar-night/1",
         "session": args.session.session,
@@ -101,9 +101,10 @@ fn start(args: &NightStartArgs, console: &Console) -> Result<(), CliError> {
 }
 
 fn tell(session: &NightSessionArgs, what: Happening, console: &Console) -> Result<(), CliError> {
-    let mut night = Night::open(&session.session)?;
-    let words = night_screen::told(&what, &night);
-    night.told(now(), what)?;
+    let mut book = Logbook::open(&session.session)?;
+    let words = night_screen::told(&what, book.night());
+    book.told(what)?;
+    let night = book.night();
     console.answer(words)?;
     console.answer_json(&serde_json::json!({
         "format": "skewstar-night/1",
@@ -114,24 +115,24 @@ fn tell(session: &NightSessionArgs, what: Happening, console: &Console) -> Resul
 }
 
 fn frame(image: &Path, session: &Path, console: &Console) -> Result<bool, CliError> {
-    let mut night = Night::open(session)?;
+    let mut book = Logbook::open(session)?;
     let interrupt = Interrupt::install()?;
     let bytes = files::image_bytes(image)?;
-    let file = FileSeen::of(image, &bytes);
-    let path = image.to_owned();
-    let (night, looked) = interrupt.or_done(move || {
-        let read = files::picture_of_bytes(&bytes, &path.display().to_string(), night.instrument());
+    let file = named_file(image, &bytes);
+    let name = image.display().to_string();
+    let (book, looked) = interrupt.or_done(move || {
+        let read = files::picture_of_bytes(&bytes, &name, book.night().instrument());
         let looked = read
-            .map_err(NightError::from)
-            .and_then(|read| night.look(now(), file, &read).map(|looked| (looked, read)));
-        (night, looked)
+            .map_err(LogbookError::from)
+            .and_then(|read| book.look(file, &read).map(|looked| (looked, read)));
+        (book, looked)
     })?;
     let (looked, read) = looked?;
     for warning in &read.warnings {
         console.warning(format!("{}: {warning}", image.display()));
     }
     night_screen::picture(session, &read.picture, &looked)?;
-    night_screen::say(&night, &looked, console, false)?;
+    night_screen::say(book.night(), &looked, console, false)?;
     Ok(looked.is_sound())
 }
 
@@ -139,76 +140,64 @@ fn frame(image: &Path, session: &Path, console: &Console) -> Result<bool, CliErr
 const LOOK_EVERY: Duration = Duration::from_millis(200);
 
 fn watch(folder: &Path, session: &Path, console: &Console) -> Result<(), CliError> {
-    let mut night = Night::open(session)?;
+    let mut book = Logbook::open(session)?;
     let interrupt = Interrupt::install()?;
+    let night = book.night();
     let since = UNIX_EPOCH + Duration::from_secs_f64(night.head().started.seconds());
     let mut camera = Folder::new(folder, since, night.events());
     let unreadable = |source| CliError::Unreadable {
         path: folder.to_owned(),
         source,
     };
-    camera.next(SystemTime::now()).map_err(unreadable)?;
+    // a folder that is not there from the start is a slip of the hand
+    folder.read_dir().map_err(unreadable)?;
     console.note(format!(
         "watching {}; Ctrl-C ends it, and nothing is lost",
         folder.display()
     ));
-    night_screen::standing(&night, console)?;
+    night_screen::standing(night, console)?;
     while interrupt.check().is_ok() {
-        for event in night.refresh()? {
-            night_screen::noticed(&event, &night, console)?;
+        for event in book.refresh()? {
+            night_screen::noticed(&event, book.night(), console)?;
         }
         // a folder that is gone for a while, as a network share is, is waited for
         let Ok(Some(arrival)) = camera.next(SystemTime::now()) else {
             std::thread::sleep(LOOK_EVERY);
             continue;
         };
-        let (back, looked) = interrupt_or(&interrupt, night, arrival, session)?;
-        let Some(looked) = looked else { return Ok(()) };
-        night = back;
-        night_screen::say(&night, &looked?, console, true)?;
+        let beside = session.to_owned();
+        let done = interrupt.or_done(move || {
+            let looked = looked_at(&mut book, arrival, &beside);
+            (book, looked)
+        });
+        // what was being measured when Ctrl-C came is measured by the next watch
+        let Ok((back, looked)) = done else {
+            return Ok(());
+        };
+        book = back;
+        night_screen::say(book.night(), &looked?, console, true)?;
     }
     Ok(())
 }
 
-/// Measures an arrival beside the flag of Ctrl-C; no answer where it was raised.
-fn interrupt_or(
-    interrupt: &Interrupt,
-    mut night: Night,
-    arrival: Arrival,
-    session: &Path,
-) -> Result<(Night, Option<Result<Looked, CliError>>), CliError> {
-    let session_path = session.to_owned();
-    let again = session.to_owned();
-    let done = interrupt.or_done(move || {
-        let looked = looked_at(&mut night, arrival, &session_path);
-        (night, looked)
-    });
-    match done {
-        Ok((night, looked)) => Ok((night, Some(looked))),
-        Err(_) => Ok((Night::open(&again)?, None)),
-    }
-}
-
-fn looked_at(night: &mut Night, arrival: Arrival, session: &Path) -> Result<Looked, CliError> {
+fn looked_at(book: &mut Logbook, arrival: Arrival, session: &Path) -> Result<Looked, CliError> {
     let (file, bytes) = match arrival {
         Arrival::Whole(file, bytes) => (file, bytes),
-        Arrival::Unreadable(file, reason) => return Ok(night.skip(now(), file, reason)?),
+        Arrival::Unreadable(file, reason) => return Ok(book.skip(file, reason)?),
     };
+    book.refresh()?;
+    let night = book.night();
     let read = match files::picture_of_bytes(&bytes, &file.file, night.instrument()) {
         Ok(read) => read,
         Err(error) => {
             let reason = format!("{error}; {}", error.hint());
-            return Ok(night.skip(now(), file, reason)?);
+            return Ok(book.skip(file, reason)?);
         }
     };
     if let Some(reason) = night.overlaps_a_change(&file, &read) {
-        return Ok(night.skip(now(), file, reason)?);
+        return Ok(book.skip(file, reason)?);
     }
-    let looked = night.look(now(), file, &read)?;
+    let looked = book.look(file, &read)?;
     night_screen::picture(session, &read.picture, &looked)?;
     Ok(looked)
-}
-
-fn now() -> Instant {
-    Instant::of_clock(SystemTime::now())
 }

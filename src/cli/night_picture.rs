@@ -42,7 +42,12 @@ pub fn draw(values: &Array2<f64>, report: &NightReport) -> Result<Canvas, Pictur
 }
 
 fn captions(report: &NightReport) -> Vec<(String, Rgb)> {
-    let mut lines = vec![(report.big.clone(), AMBER)];
+    // the letters of pictures have no turning arrows
+    let big = report
+        .big
+        .replace('↺', "anticlockwise")
+        .replace('↻', "clockwise");
+    let mut lines = vec![(big, AMBER)];
     if let Some(undone) = report.undone_nm {
         let stop = report.measured.stop_nm.map_or(String::new(), |stop| {
             format!("; good enough below {:.0} nm", stop.stop)

@@ -8,12 +8,14 @@ use super::interrupt::Interrupt;
 use super::night_screen::beside;
 use super::output::{OutputPlan, OutputSet};
 use super::stem;
-use crate::night::{Night, card, page};
+use crate::logbook::Logbook;
+use crate::night::{card, page};
 use std::path::Path;
 
 /// Writes STEM.night.html, STEM.card.html and, where turns taught something, STEM.response.toml.
 pub fn run(session: &Path, files: &Files, console: &Console) -> Result<(), CliError> {
-    let night = Night::open(session)?;
+    let book = Logbook::open(session)?;
+    let night = book.night();
     let (learned, _) = night.learned();
     let name = |ending: &str| format!("{}.{ending}", stem(session));
     let mut names = vec![name("night.html"), name("card.html")];
@@ -31,8 +33,8 @@ pub fn run(session: &Path, files: &Files, console: &Console) -> Result<(), CliEr
     // a picture that is not there is left out of the page
     let pictures =
         ["first.png", "star.png"].map(|ending| std::fs::read(beside(session, ending)).ok());
-    set.put(&names[0], page(&night, &pictures).as_bytes())?;
-    set.put(&names[1], card(&night).as_bytes())?;
+    set.put(&names[0], page(night, &pictures).as_bytes())?;
+    set.put(&names[1], card(night).as_bytes())?;
     if let Some(learned) = &learned {
         set.put(&names[2], learned.to_toml().as_bytes())?;
     }

@@ -5,8 +5,8 @@ use crate::instrument::Hold;
 use crate::measure::{Side, Sighting};
 use crate::state::Coma;
 use crate::units::{DEG, MM, NM};
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
-use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 /// One thing that happened, and when.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -195,12 +195,6 @@ impl Instant {
         Instant(seconds.clamp(0.0, LATEST_S))
     }
 
-    /// Of the system's clock.
-    pub fn of_clock(time: SystemTime) -> Instant {
-        let since = time.duration_since(UNIX_EPOCH).unwrap_or_default();
-        Instant::of_seconds(since.as_secs_f64())
-    }
-
     /// Seconds since 1970-01-01 UTC.
     pub fn seconds(self) -> f64 {
         self.0
@@ -212,8 +206,9 @@ const LATEST_S: f64 = 2.2e11;
 
 impl std::fmt::Display for Instant {
     fn fmt(&self, out: &mut std::fmt::Formatter) -> std::fmt::Result {
-        let time = UNIX_EPOCH + Duration::from_millis((self.0 * 1e3).round() as u64);
-        write!(out, "{}", humantime::format_rfc3339_millis(time))
+        // within the years that `of_seconds` lets through, every millisecond is a moment
+        let time = Timestamp::from_millisecond((self.0 * 1e3).round() as i64).unwrap_or_default();
+        write!(out, "{time:.3}")
     }
 }
 
@@ -226,7 +221,7 @@ impl Serialize for Instant {
 impl<'de> Deserialize<'de> for Instant {
     fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Instant, D::Error> {
         let text = String::deserialize(from)?;
-        let time = humantime::parse_rfc3339(&text).map_err(serde::de::Error::custom)?;
-        Ok(Instant::of_clock(time))
+        let time: Timestamp = text.parse().map_err(serde::de::Error::custom)?;
+        Ok(Instant::of_seconds(time.as_millisecond() as f64 / 1e3))
     }
 }

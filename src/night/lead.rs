@@ -1,9 +1,9 @@
 //! The one next step of a night: turns until it is good enough, then the screws tight, the focus, the mask, the corners, and the end.
 
-use super::look::{Night, something_in_front};
-use super::story::{Change, UnitState};
+use super::look::something_in_front;
+use super::story::{Change, Story, UnitState};
 use crate::diagnosis::Diagnosis;
-use crate::instrument::{AssemblyKind, fraction};
+use crate::instrument::{AssemblyKind, Instrument, fraction};
 use crate::measure::{Deed, LearnError, NextStep, Verdict};
 use crate::units::NM;
 
@@ -16,25 +16,31 @@ pub struct Lead {
     pub big: String,
 }
 
+/// What a step is chosen by, beside the frame.
+pub(super) struct Told<'a> {
+    pub story: &'a Story,
+    pub instrument: &'a Instrument,
+}
+
 /// Frames of one state after which a longer exposure is asked for instead of another frame.
 const FRAMES_BEFORE_LONGER: usize = 4;
 
 /// What to do after a frame.
 pub(super) fn lead(
-    night: &Night,
+    told: &Told,
     found: &Diagnosis,
     jumped: bool,
     lesson: Option<&LearnError>,
 ) -> Lead {
     let mut next = match (jumped, found.verdict()) {
         _ if something_in_front(found) => stand_clear(found),
-        (true, _) => untold(night),
-        (false, Verdict::Stop) if night.story().mask_on == Some(true) => unmasked(night),
-        (false, Verdict::Stop) => enough(night, found),
-        (false, _) => onwards(night, found),
+        (true, _) => untold(told),
+        (false, Verdict::Stop) if told.story.mask_on == Some(true) => unmasked(told),
+        (false, Verdict::Stop) => enough(told, found),
+        (false, _) => onwards(told, found),
     };
     if matches!(next.deed, Deed::Turn | Deed::Trial) {
-        if night.story().worse(night.instrument()) == Some(true) {
+        if told.story.worse(told.instrument) == Some(true) {
             next.why = format!("the last turn made it worse; {}", next.why);
         }
         if let Some(error) = lesson {
@@ -98,11 +104,11 @@ fn stand_clear(found: &Diagnosis) -> NextStep {
 }
 
 /// Coma changed, and nobody said that anything was turned.
-fn untold(night: &Night) -> NextStep {
-    let now = night.story().now();
+fn untold(told: &Told) -> NextStep {
+    let now = told.story.now();
     let size = |state: &[super::event::StarSeen]| {
         state.last().map_or(0.0, |star| {
-            let [x, y] = star.sighting().in_frame_m(night.instrument());
+            let [x, y] = star.sighting().in_frame_m(told.instrument);
             x.hypot(y) / NM
         })
     };
@@ -118,10 +124,10 @@ fn untold(night: &Night) -> NextStep {
 }
 
 /// Turns, trials and looks, as the diagnosis has them; while frames are few, another one instead of a longer exposure.
-fn onwards(night: &Night, found: &Diagnosis) -> NextStep {
+fn onwards(told: &Told, found: &Diagnosis) -> NextStep {
     let next = found.next();
-    let frames = night.story().now().stars.len();
-    let masked = night.story().mask_on == Some(true);
+    let frames = told.story.now().stars.len();
+    let masked = told.story.mask_on == Some(true);
     if next.deed == Deed::Expose && frames < FRAMES_BEFORE_LONGER && !masked {
         return NextStep {
             time_s: None,
@@ -136,9 +142,9 @@ fn onwards(night: &Night, found: &Diagnosis) -> NextStep {
 }
 
 /// Coma is good enough: tighten, look again, then the focus.
-fn enough(night: &Night, found: &Diagnosis) -> NextStep {
-    let story = night.story();
-    let kind = night.instrument().assembly.as_ref().map(|a| a.kind);
+fn enough(told: &Told, found: &Diagnosis) -> NextStep {
+    let story = told.story;
+    let kind = told.instrument.assembly.as_ref().map(|a| a.kind);
     let why = found.next().why;
     if let Some(kind) = kind.filter(|kind| kind.is_locked())
         && !story.is_locked()
@@ -173,7 +179,7 @@ fn enough(night: &Night, found: &Diagnosis) -> NextStep {
                 ),
             )
         },
-        _ => in_focus(night),
+        _ => in_focus(told),
     }
 }
 
@@ -198,8 +204,8 @@ fn tighten(kind: AssemblyKind) -> &'static str {
 }
 
 /// The star is a point: the mask where there is one, else the end.
-pub(super) fn in_focus(night: &Night) -> NextStep {
-    match night.instrument().mask.is_some() && night.story().mask_on.is_none() {
+pub(super) fn in_focus(told: &Told) -> NextStep {
+    match told.instrument.mask.is_some() && told.story.mask_on.is_none() {
         true => NextStep::new(
             Deed::MaskOn,
             "Put the mask on: tether it, its slit over the cable, its letters at the screws; nobody's hands or ladder at the tube while the mount moves. Then say mask on.",
@@ -210,8 +216,8 @@ pub(super) fn in_focus(night: &Night) -> NextStep {
 }
 
 /// With the mask on, all is right.
-fn unmasked(night: &Night) -> NextStep {
-    let now = night.story().now();
+fn unmasked(told: &Told) -> NextStep {
+    let now = told.story.now();
     let offset_um = now.masked.last().and_then(|star| star.offset_um);
     let focus = offset_um.map_or(String::new(), |um| {
         format!("; focus is right to {:.0} um", um.abs().max(1.0))

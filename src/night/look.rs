@@ -1,28 +1,26 @@
 //! A frame in the light of all that was seen and told in a night.
 
-use super::event::{Event, FileSeen, FrameSeen, Happening, Instant, StarSeen};
-use super::file::{NightFile, NightFileError};
+use super::event::{Event, FileSeen, FrameSeen, Happening, StarSeen};
 use super::knows::Knows;
-use super::lead::{Lead, lead};
-use super::record::{FORMAT, Head};
+use super::lead::{Lead, Told, lead};
+use super::record::Head;
 use super::story::Story;
 use crate::diagnosis::{Diagnosis, DiagnosisError, DiagnosisOptions};
-use crate::files::{self, FileError, ReadPicture};
+use crate::files::ReadPicture;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
 use crate::measure::{
     Deed, LearnError, Lesson, MeasureError, MeasureOptions, MeasureReport, MeasureSettings,
-    NextStep, Side, learn,
+    NextStep, learn,
 };
-use crate::scenario::ScenarioError;
+use crate::scenario::Scenario;
 use crate::units::{ARCSEC, NM, UM};
 use serde::Serialize;
-use std::path::Path;
 
-/// A night: its file, its instrument and all that happened.
-#[derive(Debug)]
+/// A night: its instrument and all that happened.
+#[derive(Debug, Clone)]
 pub struct Night {
-    file: NightFile,
+    head: Head,
     events: Vec<Event>,
     instrument: Instrument,
     /// Whether the response was traced from a prescription.
@@ -32,49 +30,14 @@ pub struct Night {
     story: Story,
 }
 
-/// How a night begins.
-#[derive(Debug, Clone, Default)]
-pub struct Beginning<'a> {
-    /// The side of focus, where it is known.
-    pub side: Option<Side>,
-    /// How long after a told turn nothing swings any more.
-    pub settle_s: f64,
-    /// What an earlier night learned.
-    pub response: Option<&'a Path>,
-}
-
-/// Why something cannot be done in a night.
+/// What was told and cannot be meant.
 #[derive(Debug, thiserror::Error)]
-pub enum NightError {
-    /// The session's file.
-    #[error(transparent)]
-    File(#[from] NightFileError),
-    /// The instrument or the response cannot be read.
-    #[error(transparent)]
-    Read(#[from] FileError),
-    /// The response in the session is refused.
-    #[error(transparent)]
-    Response(#[from] ScenarioError),
-    /// What was told cannot be meant.
-    #[error("{what}")]
-    Told {
-        /// What is wrong with it.
-        what: String,
-        /// What to do next.
-        hint: String,
-    },
-}
-
-impl NightError {
+#[error("{what}")]
+pub struct NotMeant {
+    /// What is wrong with it.
+    pub what: String,
     /// What to do next.
-    pub fn hint(&self) -> &str {
-        match self {
-            NightError::File(error) => error.hint(),
-            NightError::Read(error) => error.hint(),
-            NightError::Response(error) => error.hint(),
-            NightError::Told { hint, .. } => hint,
-        }
-    }
+    pub hint: String,
 }
 
 /// What came of a frame.
@@ -119,60 +82,32 @@ pub struct SkippedReport {
     pub round: usize,
 }
 
-impl Night {
-    /// Begins a night with an instrument file.
-    ///
-    /// # Errors
-    /// [`NightError`]; a session that is there already is never replaced.
-    pub fn begin(
-        session: &Path,
-        instrument: &Path,
-        beginning: &Beginning,
-        now: Instant,
-    ) -> Result<Night, NightError> {
-        let bytes = files::text_bytes(instrument)?;
-        files::scenario_of(&bytes, instrument, &[])?;
-        let response = beginning.response.map(|path| {
-            files::response(path)?;
-            files::text_bytes(path)
-        });
-        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-        let whole_path = std::path::absolute(instrument).unwrap_or(instrument.to_owned());
-        let head = Head {
-            format: FORMAT.into(),
-            started: now,
-            settle_s: beginning.settle_s,
-            side: beginning.side,
-            instrument_file: whole_path.display().to_string(),
-            instrument: text(&bytes),
-            response: response.transpose()?.map(|bytes| text(&bytes)),
-        };
-        NightFile::create(session, &head)?;
-        Night::open(session)
-    }
+/// A frame that was looked at: what is to be written down, and what is said.
+#[derive(Debug)]
+pub struct Sight {
+    /// What happened.
+    pub what: Happening,
+    /// What came of it.
+    pub looked: Looked,
+}
 
-    /// Goes on with a night.
-    ///
-    /// # Errors
-    /// [`NightError`].
-    pub fn open(session: &Path) -> Result<Night, NightError> {
-        let (file, events) = NightFile::open(session)?;
-        let head = file.head();
-        let path = Path::new(&head.instrument_file);
-        let scenario = files::scenario_of(head.instrument.as_bytes(), path, &[])?;
-        let name = session.display().to_string();
-        let response = head.response.as_ref();
-        let before = response.map(|text| LearnedResponse::read(text, &name));
-        let story = Story::of(&events, &scenario.instrument, head.side);
-        Ok(Night {
-            before: before.transpose()?,
+impl Night {
+    /// A night by its head, the events so far, and what the head's texts say.
+    pub fn new(
+        head: Head,
+        scenario: Scenario,
+        before: Option<LearnedResponse>,
+        events: Vec<Event>,
+    ) -> Night {
+        Night {
+            story: Story::of(&events, &scenario.instrument, head.side),
             exposure_s: scenario.state.exposure.as_ref().map(|e| e.time_s),
             traced: scenario.traced.is_some(),
             instrument: scenario.instrument,
-            story,
+            before,
             events,
-            file,
-        })
+            head,
+        }
     }
 
     /// The instrument as it was typed.
@@ -192,30 +127,16 @@ impl Night {
 
     /// What it began with.
     pub fn head(&self) -> &Head {
-        self.file.head()
+        &self.head
     }
 
-    /// Reads what others have added. Returns those events.
-    ///
-    /// # Errors
-    /// [`NightError`].
-    pub fn refresh(&mut self) -> Result<Vec<Event>, NightError> {
-        let news = self.file.news()?;
-        if !news.is_empty() {
-            self.events.extend(news.iter().cloned());
-            self.retell();
+    /// Takes up what was written down.
+    pub fn take(&mut self, events: impl IntoIterator<Item = Event>) {
+        let known = self.events.len();
+        self.events.extend(events);
+        if self.events.len() > known {
+            self.story = Story::of(&self.events, &self.instrument, self.head.side);
         }
-        Ok(news)
-    }
-
-    /// Writes down what somebody tells.
-    ///
-    /// # Errors
-    /// [`NightError::Told`] where it cannot be meant; nothing is written then.
-    pub fn told(&mut self, at: Instant, what: Happening) -> Result<(), NightError> {
-        self.refresh()?;
-        self.check(&what)?;
-        self.add(at, what)
     }
 
     /// What trial turns of this night taught, else what an earlier night did. The error says why this night's teach nothing.
@@ -243,17 +164,8 @@ impl Night {
         Knows::of(&self.instrument, self.learned().0.as_ref(), self.traced)
     }
 
-    /// Measures a frame, writes it down, and says what is next.
-    ///
-    /// # Errors
-    /// [`NightError`] of the session's file; a frame that is of no use is [`Looked::Skipped`].
-    pub fn look(
-        &mut self,
-        at: Instant,
-        file: FileSeen,
-        read: &ReadPicture,
-    ) -> Result<Looked, NightError> {
-        self.refresh()?;
+    /// Measures a frame and says what is next. Nothing is kept yet: the event is to be written down, and then taken up.
+    pub fn look(&self, file: FileSeen, read: &ReadPicture) -> Sight {
         let (before, _) = self.learned();
         let mask_on = self.story.mask_on.unwrap_or(false);
         let earlier: Vec<_> = self
@@ -279,7 +191,7 @@ impl Night {
         };
         let found = match Diagnosis::of(&read.picture, &self.instrument, &options) {
             Ok(found) => found,
-            Err(error) => return self.unmeasured(at, file, &error),
+            Err(error) => return self.unmeasured(file, &error),
         };
         let sound = found.star().is_some_and(|star| star.is_sound());
         let mut frame = FrameSeen {
@@ -300,51 +212,52 @@ impl Night {
         };
         let found = match found.again(&read.picture, &self.instrument, &options) {
             Ok(found) => found,
-            Err(error) => return self.unmeasured(at, file, &error),
+            Err(error) => return self.unmeasured(file, &error),
         };
         frame.verdict = found.verdict().name().into();
-        self.add(at, Happening::Frame(frame))?;
         let mut measured = found.report();
         if jumped {
             // the frame does not belong to those that it was put together with
             measured.verdict = "look-again";
             measured.sound = false;
         }
-        let Lead { next, big } = lead(self, &found, jumped, lesson_error.as_ref());
+        let told = Told {
+            story: &story,
+            instrument: &self.instrument,
+        };
+        let Lead { next, big } = lead(&told, &found, jumped, lesson_error.as_ref());
         measured.next = next;
-        Ok(Looked::Seen(Box::new(NightReport {
+        let report = NightReport {
             undone_nm: found
                 .advice()
                 .ok()
                 .and_then(|advice| advice.undone_m)
                 .map(|coma| coma.in_units_of(NM)),
             measured,
-            round: self.story.round(),
+            round: story.round(),
             file: file.file,
             knows: Knows::of(&self.instrument, learned.as_ref(), self.traced),
-            worse: self.story.worse(&self.instrument),
-            frames: self.story.now().stars.len().max(1),
+            worse: story.worse(&self.instrument),
+            frames: story.now().stars.len().max(1),
             big,
-        })))
+        };
+        Sight {
+            what: Happening::Frame(frame),
+            looked: Looked::Seen(Box::new(report)),
+        }
     }
 
-    /// Writes down a frame that is of no use.
-    ///
-    /// # Errors
-    /// [`NightError`] of the session's file.
-    pub fn skip(
-        &mut self,
-        at: Instant,
-        file: FileSeen,
-        reason: String,
-    ) -> Result<Looked, NightError> {
+    /// A frame that is of no use.
+    pub fn skip(&self, file: FileSeen, reason: String) -> Sight {
         let report = SkippedReport {
             file: file.file.clone(),
             skipped: reason.clone(),
             round: self.story.round(),
         };
-        self.add(at, Happening::Skipped { file, reason })?;
-        Ok(Looked::Skipped(report))
+        Sight {
+            what: Happening::Skipped { file, reason },
+            looked: Looked::Skipped(report),
+        }
     }
 
     /// Why a frame is of no use whose exposure overlaps something that moved the star, or began before it had settled; `None` where it does not.
@@ -352,7 +265,7 @@ impl Night {
     /// it was written when its exposure ended.
     pub fn overlaps_a_change(&self, file: &FileSeen, read: &ReadPicture) -> Option<String> {
         let changed_s = self.story.last_change?.seconds();
-        let settled_s = changed_s + self.file.head().settle_s;
+        let settled_s = changed_s + self.head.settle_s;
         let exposure_s = read.picture.exposure_s.or(self.exposure_s).unwrap_or(0.0);
         let ended_s = file.written_ms as f64 / 1e3;
         let began_s = match (read.began_s, self.camera_ahead_s()) {
@@ -364,7 +277,7 @@ impl Night {
                 "its exposure began {:.1} s {} the last change was told, and it takes {:.0} s to settle; the next frame counts",
                 (began_s - changed_s).abs(),
                 if began_s < changed_s { "before" } else { "after" },
-                self.file.head().settle_s
+                self.head.settle_s
             )
         })
     }
@@ -381,24 +294,22 @@ impl Night {
     }
 
     /// A frame without a star that can be measured. With the focus being sought that is no surprise: the ring has become a point.
-    fn unmeasured(
-        &mut self,
-        at: Instant,
-        file: FileSeen,
-        error: &DiagnosisError,
-    ) -> Result<Looked, NightError> {
-        let mut reason = format!("{error}; {}", error.hint());
-        if let DiagnosisError::Measure(MeasureError::NoRing { .. }) = error
-            && self.story.is_locked()
-        {
-            reason = format!("{error}: {}", self.in_focus().words);
-        }
-        self.skip(at, file, reason)
+    fn unmeasured(&self, file: FileSeen, error: &DiagnosisError) -> Sight {
+        let reason = match error {
+            DiagnosisError::Measure(MeasureError::NoRing { .. }) if self.story.is_locked() => {
+                format!("{error}: {}", self.in_focus().words)
+            }
+            _ => format!("{error}; {}", error.hint()),
+        };
+        self.skip(file, reason)
     }
 
     /// What follows once the star is in focus and the screws are right.
     pub fn in_focus(&self) -> NextStep {
-        super::lead::in_focus(self)
+        super::lead::in_focus(&Told {
+            story: &self.story,
+            instrument: &self.instrument,
+        })
     }
 
     fn barred(&self) -> Vec<usize> {
@@ -407,21 +318,13 @@ impl Night {
         self.story.barred.iter().filter_map(number).collect()
     }
 
-    fn add(&mut self, at: Instant, what: Happening) -> Result<(), NightError> {
-        let added = self.file.append(at, what)?;
-        self.events.extend(added);
-        self.retell();
-        Ok(())
-    }
-
-    fn retell(&mut self) {
-        self.story = Story::of(&self.events, &self.instrument, self.file.head().side);
-    }
-
-    /// Refuses what cannot be meant.
-    fn check(&self, what: &Happening) -> Result<(), NightError> {
+    /// Whether something can be meant that somebody tells.
+    ///
+    /// # Errors
+    /// [`NotMeant`].
+    pub fn check(&self, what: &Happening) -> Result<(), NotMeant> {
         let refuse = |what: String, hint: &str| {
-            Err(NightError::Told {
+            Err(NotMeant {
                 what,
                 hint: hint.to_owned(),
             })
@@ -463,8 +366,8 @@ impl Night {
         }
     }
 
-    fn check_screw(&self, name: &str) -> Result<(), NightError> {
-        let refuse = |what: String, hint: &str| NightError::Told {
+    fn check_screw(&self, name: &str) -> Result<(), NotMeant> {
+        let refuse = |what: String, hint: &str| NotMeant {
             what,
             hint: hint.to_owned(),
         };

@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 36] = [
+const LAYERS: [(&str, u8); 37] = [
     ("units", 0),
     ("axes", 0),
     ("math", 0),
@@ -37,6 +37,7 @@ const LAYERS: [(&str, u8); 36] = [
     ("practice", 8),
     ("night", 8),
     ("dataset", 8),
+    ("logbook", 9),
     ("web", 9),
     ("cli", 9),
     ("main", 9),
@@ -45,7 +46,7 @@ const LAYERS: [(&str, u8); 36] = [
 ];
 
 /// Siblings that may know of each other, and why.
-const SIBLINGS: [(&str, &str, &str); 8] = [
+const SIBLINGS: [(&str, &str, &str); 9] = [
     (
         "instrument",
         "state",
@@ -75,6 +76,11 @@ const SIBLINGS: [(&str, &str, &str); 8] = [
         "solid_io",
         "image_io",
         "a 3MF package is an archive, as NPZ is",
+    ),
+    (
+        "cli",
+        "logbook",
+        "the verbs of a night tell and ask what its book keeps",
     ),
     ("cli", "web", "the verb that serves the page starts it"),
     (

@@ -6,10 +6,14 @@ use super::{SourceFile, none, sources};
 const DOORS: [(&str, &[&str], &str); 9] = [
     (
         "std::fs",
-        &["cli", "files"],
+        &["cli", "files", "logbook"],
         "only the shell and the room of files open them; formats turn bytes into frames and back",
     ),
-    ("tempfile", &["cli"], "only the shell opens files"),
+    (
+        "tempfile",
+        &["cli", "logbook"],
+        "only the shell opens files",
+    ),
     ("std::net", &["web"], "only the page talks to a browser"),
     (
         "std::env",
@@ -18,7 +22,7 @@ const DOORS: [(&str, &[&str], &str); 9] = [
     ),
     (
         "std::time",
-        &["cli", "web", "main", "python"],
+        &["cli", "web", "logbook", "main", "python"],
         "the same input gives the same bytes at any time",
     ),
     (

@@ -129,11 +129,8 @@ impl Facts {
     pub fn began_s(&mut self) -> Option<f64> {
         let date = self.text("DATE-OBS").filter(|date| date.contains('T'))?;
         let date = date.trim_end_matches('Z').to_owned() + "Z";
-        match humantime::parse_rfc3339(&date) {
-            Ok(at) => at
-                .duration_since(std::time::UNIX_EPOCH)
-                .ok()
-                .map(|since| since.as_secs_f64()),
+        match date.parse::<jiff::Timestamp>() {
+            Ok(at) => Some(at.as_millisecond() as f64 / 1e3),
             Err(_) => {
                 self.warnings.push(format!(
                     "the card DATE-OBS says {date:?}, which is no time; it is not used"

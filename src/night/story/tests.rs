@@ -1,3 +1,5 @@
+//! Events as a night has them, and what they add up to.
+
 use super::super::event::FileSeen;
 use super::*;
 use crate::testing::fast_unit;

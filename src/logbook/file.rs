@@ -1,7 +1,6 @@
 //! The session on disk: events are added under a lock, one whole line each, and are on disk before anybody is told.
 
-use super::event::{Event, Happening, Instant};
-use super::record::{self, Head, RecordError};
+use crate::night::{Event, Happening, Head, Instant, RecordError, events, line};
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
@@ -156,35 +155,34 @@ impl NightFile {
             .map_err(system)?;
         file.lock().map_err(system)?;
         let text = text_from(&mut file, self.read_to).map_err(system)?;
-        let mut events = self.take(&text)?;
+        let mut all = self.take(&text)?;
         let event = Event { at, what };
-        let line =
-            record::line(self.events + 1, &event).map_err(|source| of_record(&path, source))?;
+        let added = line(self.events + 1, &event).map_err(|source| of_record(&path, source))?;
         let add = || {
             // a line that was cut off by a kill ends here
             file.set_len(self.read_to)?;
             file.seek(SeekFrom::Start(self.read_to))?;
-            file.write_all(line.as_bytes())?;
+            file.write_all(added.as_bytes())?;
             file.sync_data()
         };
         let mut add = add;
         add().map_err(system)?;
-        self.read_to += line.len() as u64;
+        self.read_to += added.len() as u64;
         self.lines += 1;
         self.events += 1;
-        events.push(event);
-        Ok(events)
+        all.push(event);
+        Ok(all)
     }
 
     /// The events of whole lines, and how far they go; what is behind the last line break is not whole.
     fn take(&mut self, text: &str) -> Result<Vec<Event>, NightFileError> {
         let whole = text.rfind('\n').map_or(0, |newline| newline + 1);
-        let events = record::events(&text[..whole], self.lines + 1)
+        let new = events(&text[..whole], self.lines + 1)
             .map_err(|source| of_record(&self.path, source))?;
         self.read_to += whole as u64;
         self.lines += text[..whole].lines().count();
-        self.events += events.len();
-        Ok(events)
+        self.events += new.len();
+        Ok(new)
     }
 }
 
@@ -221,7 +219,7 @@ fn of_record(path: &Path, source: RecordError) -> NightFileError {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::night::record::FORMAT;
+    use crate::night::FORMAT;
 
     fn started(folder: &Path) -> NightFile {
         let head = Head {

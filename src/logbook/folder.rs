@@ -3,7 +3,7 @@
 //! The folder is read again and again rather than waited on: notices of the system do not come from network shares. A file counts by what is in
 //! it, so that one that is renamed or moved is no new one, and one that is written over is.
 
-use super::event::{Event, FileSeen, Happening};
+use crate::night::{Event, FileSeen, FrameSeen, Happening};
 use sha2::{Digest, Sha256};
 use std::collections::{HashMap, HashSet};
 use std::fs::{self, File};
@@ -64,8 +64,8 @@ impl Folder {
             open: HashMap::new(),
         };
         for event in events {
-            if let Happening::Frame(super::FrameSeen { file, .. })
-            | Happening::Skipped { file, .. } = &event.what
+            if let Happening::Frame(FrameSeen { file, .. }) | Happening::Skipped { file, .. } =
+                &event.what
             {
                 folder.known.insert(file.sha256.clone());
                 let stamp = Stamp {
@@ -164,15 +164,13 @@ impl Folder {
     }
 }
 
-impl FileSeen {
-    /// A file that somebody names, by its bytes.
-    pub fn of(path: &Path, bytes: &[u8]) -> FileSeen {
-        FileSeen {
-            file: path.display().to_string(),
-            bytes: bytes.len() as u64,
-            written_ms: Stamp::of(path).map_or(0, |stamp| stamp.written_ms),
-            sha256: hex16(&Sha256::digest(bytes)),
-        }
+/// A file that somebody names, by its bytes.
+pub fn named_file(path: &Path, bytes: &[u8]) -> FileSeen {
+    FileSeen {
+        file: path.display().to_string(),
+        bytes: bytes.len() as u64,
+        written_ms: Stamp::of(path).map_or(0, |stamp| stamp.written_ms),
+        sha256: hex16(&Sha256::digest(bytes)),
     }
 }
 

@@ -1,3 +1,5 @@
+//! Files as cameras leave them: in pieces, renamed, written over, broken, empty.
+
 use super::*;
 use std::io::Write;
 
@@ -155,9 +157,9 @@ fn an_earlier_watch_has_dealt_with_its_files() {
     let mut camera = Follower::new();
     camera.put("one.fits", &fits());
     let bytes = fits();
-    let file = FileSeen::of(&camera.root.path().join("one.fits"), &bytes);
+    let file = named_file(&camera.root.path().join("one.fits"), &bytes);
     let skipped = Event {
-        at: super::super::Instant::of_clock(camera.now),
+        at: crate::night::Instant::of_seconds(1.8e9),
         what: Happening::Skipped {
             file,
             reason: "no star".into(),
