@@ -44,7 +44,7 @@ pub struct PlanFor<'a> {
 
 impl PlanFor<'_> {
     /// The turn. Once two screws were seen, a sure one where there is any, else a trial. While fewer were seen, a sure one only where it gains
-    /// much, else a trial of a screw that was not seen. Trials are as large as is safe.
+    /// much, else a trial of a screw that was not seen.
     pub fn chosen(&self) -> Option<Plan> {
         let all = self.all();
         let least = |plans: &mut dyn Iterator<Item = Plan>| {
@@ -105,31 +105,25 @@ impl PlanFor<'_> {
         }
     }
 
-    /// For each screw and sense the largest trial that is allowed and safe, or the smallest of all where none is.
+    /// Trials that are allowed and safe; where none is safe, the one that leaves least of those that are allowed.
     fn trials(&self, all: &[Plan]) -> Vec<Plan> {
         let worth = self.advice.trial_share * self.belief.turns_worth(self.now);
         let step = f64::from(STEP_DEG) / 360.0;
         let most = self.trial_turns.min(worth).max(step) + 1e-9;
+        let allowed = || all.iter().filter(|plan| plan.turns.abs() <= most);
         let safe = |plan: &&Plan| plan.outlook.beyond_twice <= self.learning.beyond_twice_at_most;
-        let size = |plan: &&Plan| plan.turns.abs();
-        let mut trials = Vec::new();
-        for screw in 0..self.belief.screws() {
-            for sense in [1.0, -1.0] {
-                let own = || {
-                    all.iter().filter(move |plan| {
-                        plan.screw == screw && plan.turns * sense > 0.0 && plan.turns.abs() <= most
-                    })
-                };
-                let largest = own()
-                    .filter(safe)
-                    .max_by(|a, b| size(a).total_cmp(&size(b)));
-                let smallest = own().min_by(|a, b| size(a).total_cmp(&size(b)));
-                trials.extend(largest.or(smallest).map(|plan| Plan {
-                    sure: false,
-                    ..*plan
-                }));
-            }
+        let trial = |plan: &Plan| Plan {
+            sure: false,
+            ..*plan
+        };
+        let trials: Vec<Plan> = allowed().filter(safe).map(trial).collect();
+        if !trials.is_empty() {
+            return trials;
         }
-        trials
+        let least = allowed().min_by(|a, b| a.outlook.leaves_m.total_cmp(&b.outlook.leaves_m));
+        least.map(trial).into_iter().collect()
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -21,6 +21,8 @@ pub struct Belief {
     points: Vec<Point>,
     /// Variance of where tightening each pair pushes, along each axis, square metres; the same for all points.
     push_variance_m2: Vec<f64>,
+    /// How little is known of what turns do, 0 to 1: the share of their square that is not in the mean of all points, frame axes.
+    vague: f64,
     /// Coma before the first of the turns, metres RMS.
     start_m: f64,
     backlash_turns: f64,
@@ -120,6 +122,7 @@ impl Belief {
         let sum: f64 = points.iter().map(|point| point.weight).sum();
         points.iter_mut().for_each(|point| point.weight /= sum);
         (sum > 0.0).then(|| Belief {
+            vague: vague(&points),
             points,
             push_variance_m2: push_variances(&seen, tilts.len(), own),
             start_m: complex(learned.trials[0].before_m).norm(),
@@ -153,7 +156,9 @@ impl Belief {
             let sigma = (0.5 * moved).sqrt().max(LEAST_SIGMA_M);
             let above = |level_m: f64| normal((left.norm() - level_m) / sigma);
             let leaves_m = (left.norm_sqr() + moved).sqrt();
-            let after = self.followed(point, left, screw, most_turns);
+            let vague = self.vague_after(point.per_turn[screw], done, moved);
+            let known = self.followed(point, left, screw, most_turns);
+            let after = known + vague * (left.norm() - known).max(0.0);
             let cost_m = match leaves_m < stop_m {
                 true => 0.5 * leaves_m,
                 false => leaves_m.min(after + self.settings.round_costs_m),
@@ -171,6 +176,13 @@ impl Belief {
             .filter(|image| image.0 > self.settings.mirror_open_weight);
         all.grows_at_worst = counting.map(|(all, grows)| grows / all).fold(0.0, f64::max);
         all
+    }
+
+    /// How little is known once a turn was seen: what it changes stands against what hand and tightening do, as two measurements of one
+    /// number are put together.
+    fn vague_after(&self, per_turn: Complex64, done: f64, moved_m2: f64) -> f64 {
+        let seen_m2 = per_turn.norm_sqr() * done * done;
+        self.vague * moved_m2 / (moved_m2 + self.vague * seen_m2)
     }
 
     /// How many turns of the screw that does least would undo coma as it is (frame axes, metres RMS), at the response that is expected.
@@ -203,6 +215,20 @@ impl Belief {
     /// Square of how far tightening a pair moves coma from where it is expected, both axes together.
     fn moved_m2(&self, screw: usize) -> f64 {
         2.0 * self.push_variance_m2[screw] + self.settings.lock_spread_m.powi(2)
+    }
+}
+
+/// The share of the square of what a turn does that is not in its mean over all points, in frame axes.
+fn vague(points: &[Point]) -> f64 {
+    let in_frame = |point: &Point| unmirrored(point.per_turn[0], point.mirrored);
+    let mean: Complex64 = points.iter().map(|p| in_frame(p) * p.weight).sum();
+    let square: f64 = points
+        .iter()
+        .map(|p| in_frame(p).norm_sqr() * p.weight)
+        .sum();
+    match square > 0.0 {
+        true => (1.0 - mean.norm_sqr() / square).clamp(0.0, 1.0),
+        false => 1.0,
     }
 }
 
