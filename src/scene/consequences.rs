@@ -254,8 +254,8 @@ fn numbers(derived: &Derived) -> TracedNumbers {
         field_curvature_um_per_mm2: field.curvature_per_m2 * MM * MM / UM,
         focal_length_mm: derived.focal_length_m / MM,
         focus_shift_um_per_arcmin2: derived.focus_m_per_rad2 * ARCMIN * ARCMIN / UM,
-        decentre_coma_nm_per_mm: derived.coma_m_per_m * MM / NM,
-        decentre_image_shift_um_per_mm: derived.image_shift_m_per_m * MM / UM,
+        decentre_coma_nm_per_mm: response.decentre_coma_m_per_m * MM / NM,
+        decentre_image_shift_um_per_mm: response.decentre_image_shift_m_per_m * MM / UM,
         decentre_focus_shift_um_per_mm2: derived.focus_m_per_m2 * MM * MM / UM,
     }
 }
