@@ -121,6 +121,8 @@ pub struct Derived {
     pub focus_m_per_rad2: f64,
     /// Best focus beyond its place when aligned, per square metre of decentre.
     pub focus_m_per_m2: f64,
+    /// How far behind the unit's vertex lies what it turns about.
+    pub pivot_m: f64,
 }
 
 /// Why a prescription gives no telescope.
@@ -449,6 +451,7 @@ pub fn respond(prescription: &Prescription) -> Result<Derived, PrescriptionError
         focal_length_m,
         focus_m_per_rad2: even(plus.focus_m, minus.focus_m, aligned.focus_m, t),
         focus_m_per_m2: even(east.focus_m, west.focus_m, aligned.focus_m, e),
+        pivot_m: prescription.pivot_m,
     })
 }
 
