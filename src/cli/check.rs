@@ -109,8 +109,13 @@ fn report(f: &Consequences) -> String {
 fn pivot_in_words(pivot_mm: f64) -> String {
     match pivot_mm {
         0.0 => "at the unit's vertex".into(),
-        behind if behind > 0.0 => format!("{behind:.1} mm behind the unit's vertex, towards its base"),
-        before => format!("{:.1} mm before the unit's vertex, away from its base", -before),
+        behind if behind > 0.0 => {
+            format!("{behind:.1} mm behind the unit's vertex, towards its base")
+        }
+        before => format!(
+            "{:.1} mm before the unit's vertex, away from its base",
+            -before
+        ),
     }
 }
 

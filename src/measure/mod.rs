@@ -89,8 +89,8 @@ pub use spikes::{FoundSpike, FoundTriplet, SlopeModes, Spikes};
 pub use stars::{Search, Source, Stars};
 pub use step::Step;
 pub use whole_frame::{
-    ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
-    whole_frame,
+    ComaField, Corners, Estimate, FocalPlane, StarShape, Together, Trade, Trouble, Weighed,
+    WholeFrame, WholeFrameOptions, place_in_words, whole_frame,
 };
 pub use words::{findings, holds_in_words, size_in_words, step_and_rest};
 

@@ -19,7 +19,7 @@ use crate::pupil::frame_axes;
 use crate::spectrum::edges;
 use crate::state::Modes;
 use crate::units::{ARCMIN, MM, NM, UM};
-use fit::{BLUR, COMA, CornerStar, DRIFT, FieldFit, FieldModel, OFFSET, SLOPE};
+use fit::{COMA, CornerStar, FieldFit, FieldModel, OFFSET, SLOPE};
 use rays::{Moments, PupilRays};
 use serde::Serialize;
 use troubles::{Cause, Effects, Explained, Shown, explain};
@@ -98,36 +98,71 @@ const FOCUS_SEEN: [f64; 2] = [4.0, 1.5];
 
 impl FieldOfFrame<'_> {
     /// Diagnoses the corners; `None` with too few stars or where no field explains them.
-    pub(super) fn corners(&self, stars: &[StarShape], turned: Option<&[StarShape]>) -> Option<Corners> {
+    pub(super) fn corners(
+        &self,
+        stars: &[StarShape],
+        turned: Option<&[StarShape]>,
+    ) -> Option<Corners> {
         let settings = self.settings();
         let model = self.field_model();
         let side = self.options.side.map(super::Side::sign);
-        let first = model.fit(&self.corner_stars(stars, false), side)?;
-        if first.used < settings.stars_at_least {
-            return None;
-        }
-        let second = turned
-            .map(|stars| self.corner_stars(stars, true))
-            .filter(|stars| stars.len() >= settings.stars_at_least)
-            .and_then(|stars| model.fit(&stars, side));
-        let mut frames = vec![Shown { fit: &first, turned: false }];
-        frames.extend(second.as_ref().map(|fit| Shown { fit, turned: true }));
-        let response = self.instrument.assembly.as_ref().and_then(|a| a.response.as_ref());
+        let fits_of = |stars: &[StarShape], turned: bool| {
+            let stars = self.corner_stars(stars, turned);
+            match stars.len() < settings.stars_at_least {
+                true => Vec::new(),
+                false => model.fit(&stars, side),
+            }
+        };
+        let first = fits_of(stars, false);
+        let second = turned.map_or(Vec::new(), |stars| fits_of(stars, true));
+        let response = self
+            .instrument
+            .assembly
+            .as_ref()
+            .and_then(|a| a.response.as_ref());
         let effects = Effects { response };
-        let explained = explain(&frames, &effects)?;
-        Some(self.told(&model, &first, &explained, &effects, frames.len() > 1))
+        // where the side of focus is open, what needs fewest causes is believed
+        let pairs = first.iter().flat_map(|fit| {
+            let with: Vec<Option<&FieldFit>> = match second.is_empty() {
+                true => vec![None],
+                false => second.iter().map(Some).collect(),
+            };
+            with.into_iter().map(move |other| (fit, other))
+        });
+        let explained = pairs.filter_map(|(fit, other)| {
+            let mut frames = vec![Shown { fit, turned: false }];
+            frames.extend(other.map(|fit| Shown { fit, turned: true }));
+            let explained = explain(&frames, &effects)?;
+            let misfit: f64 = frames
+                .iter()
+                .map(|f| f.fit.chi_square / (f.fit.scale * f.fit.scale))
+                .sum();
+            Some((explained.cost + misfit, fit, explained))
+        });
+        let (_, fit, explained) = explained.min_by(|a, b| a.0.total_cmp(&b.0))?;
+        Some(self.told(&model, fit, &explained, &effects, !second.is_empty()))
     }
 
     fn field_model(&self) -> FieldModel {
         let telescope = &self.instrument.telescope;
-        let response = self.instrument.assembly.as_ref().and_then(|a| a.response.as_ref());
+        let response = self
+            .instrument
+            .assembly
+            .as_ref()
+            .and_then(|a| a.response.as_ref());
         let spherical = response
             .filter(|r| r.spacing_astigmatism_m_per_m_m2 != 0.0)
-            .map_or(0.0, |r| r.spacing_spherical_m_per_m / r.spacing_astigmatism_m_per_m_m2);
+            .map_or(0.0, |r| {
+                r.spacing_spherical_m_per_m / r.spacing_astigmatism_m_per_m_m2
+            });
         let design: Modes = telescope.design.clone();
         let usual_m = settings_blur_m(self.settings().usual_seeing_rad, self.instrument);
         FieldModel {
-            rays: PupilRays::new(telescope.obstruction_ratio(), telescope.focal_ratio(), &design),
+            rays: PupilRays::new(
+                telescope.obstruction_ratio(),
+                telescope.focal_ratio(),
+                &design,
+            ),
             field: telescope.field.clone(),
             spherical_per_square_m2: spherical,
             usual_blur_m2: [usual_m * usual_m, 1.5 * usual_m * usual_m],
@@ -160,9 +195,19 @@ impl FieldOfFrame<'_> {
         stars.iter().filter_map(one).collect()
     }
 
-    fn told(&self, model: &FieldModel, fit: &FieldFit, explained: &Explained, effects: &Effects<'_>, turned: bool) -> Corners {
+    fn told(
+        &self,
+        model: &FieldModel,
+        fit: &FieldFit,
+        explained: &Explained,
+        effects: &Effects<'_>,
+        turned: bool,
+    ) -> Corners {
         let sigma = |k: usize| fit.covariance[k][k].sqrt();
-        let estimate = |k: usize, unit: f64| Estimate { value: fit.values[k] / unit, sigma: sigma(k) / unit };
+        let estimate = |k: usize, unit: f64| Estimate {
+            value: fit.values[k] / unit,
+            sigma: sigma(k) / unit,
+        };
         let growth = self.instrument.telescope.field.coma_per_m;
         let axis = self.instrument.telescope.field.axis_m;
         let node_mm = (growth != 0.0).then(|| {
@@ -171,7 +216,11 @@ impl FieldOfFrame<'_> {
                 sigma: (sigma(COMA + k) / growth).abs() / MM,
             })
         });
-        let mut troubles: Vec<Trouble> = explained.named.iter().map(|found| self.trouble(found, effects)).collect();
+        let mut troubles: Vec<Trouble> = explained
+            .named
+            .iter()
+            .map(|found| self.trouble(found, effects))
+            .collect();
         if let Some(focus) = self.focus_trouble(fit) {
             let after_drift = usize::from(troubles.first().is_some_and(|t| t.kind == "drift"));
             troubles.insert(after_drift, focus);
@@ -183,7 +232,11 @@ impl FieldOfFrame<'_> {
                 .iter()
                 .map(|set| set.iter().map(|cause| kind(*cause)).collect())
                 .collect(),
-            together: explained.all.iter().map(|all| self.together(all, effects)).collect(),
+            together: explained
+                .all
+                .iter()
+                .map(|all| self.together(all, effects))
+                .collect(),
             not_separated: self.not_separated(turned),
             sensor_offset_um: estimate(OFFSET, UM),
             slope_um_per_mm: [0, 1].map(|k| estimate(SLOPE + k, UM / MM)),
@@ -199,11 +252,17 @@ impl FieldOfFrame<'_> {
 
     fn focus_trouble(&self, fit: &FieldFit) -> Option<Trouble> {
         let [first, last] = edges(&self.instrument.camera.passband);
-        let zone_m = critical_focus_m(0.5 * (first + last), self.instrument.telescope.focal_ratio());
+        let zone_m = critical_focus_m(
+            0.5 * (first + last),
+            self.instrument.telescope.focal_ratio(),
+        );
         let (value, sigma) = (fit.values[OFFSET], fit.covariance[OFFSET][OFFSET].sqrt());
         let [sigmas, zones] = FOCUS_SEEN;
         (value.abs() > sigmas * sigma && value.abs() > zones * zone_m).then(|| {
-            let size = Estimate { value: value / UM, sigma: sigma / UM };
+            let size = Estimate {
+                value: value / UM,
+                sigma: sigma / UM,
+            };
             Trouble {
                 kind: "focus",
                 words: words::focus(size, fit.sign_open),
@@ -226,16 +285,37 @@ impl FieldOfFrame<'_> {
                 let length_px = square.sqrt() / pixel_m;
                 let sigma_px = 0.5 * (2.0 * s / DRIFT_VARIANCE) / square.sqrt() / pixel_m;
                 let angle = 0.5 * libm::atan2(b, a);
-                let along = frame_axes(self.instrument).forward([libm::cos(angle), libm::sin(angle)]);
-                let part = |share: f64| Estimate { value: length_px * share, sigma: sigma_px };
+                let along =
+                    frame_axes(self.instrument).forward([libm::cos(angle), libm::sin(angle)]);
+                let part = |share: f64| Estimate {
+                    value: length_px * share,
+                    sigma: sigma_px,
+                };
                 (part(1.0), Some(along.map(part)))
             }
-            Cause::Spacing => (Estimate { value: found.value[0] / unit, sigma: found.sigma[0] / unit }, None),
+            Cause::Spacing => (
+                Estimate {
+                    value: found.value[0] / unit,
+                    sigma: found.sigma[0] / unit,
+                },
+                None,
+            ),
             _ => {
-                let parts = [0, 1].map(|k| Estimate { value: found.value[k] / unit, sigma: found.sigma[k] / unit });
+                let parts = [0, 1].map(|k| Estimate {
+                    value: found.value[k] / unit,
+                    sigma: found.sigma[k] / unit,
+                });
                 let length = parts[0].value.hypot(parts[1].value);
-                let sigma = ((parts[0].value * parts[0].sigma).hypot(parts[1].value * parts[1].sigma)) / length.max(1e-300);
-                (Estimate { value: length, sigma }, Some(parts))
+                let sigma = ((parts[0].value * parts[0].sigma)
+                    .hypot(parts[1].value * parts[1].sigma))
+                    / length.max(1e-300);
+                (
+                    Estimate {
+                        value: length,
+                        sigma,
+                    },
+                    Some(parts),
+                )
             }
         };
         Trouble {
@@ -248,19 +328,28 @@ impl FieldOfFrame<'_> {
         }
     }
 
-    fn together(&self, (cause, values, sigmas): &(Cause, [f64; 2], [Option<f64>; 2]), effects: &Effects<'_>) -> Together {
+    fn together(
+        &self,
+        (cause, values, sigmas): &(Cause, [f64; 2], [Option<f64>; 2]),
+        effects: &Effects<'_>,
+    ) -> Together {
         let (unit, name) = self.unit_of(*cause, effects);
         let count = if *cause == Cause::Spacing { 1 } else { 2 };
         Together {
             kind: kind(*cause),
             unit: name,
             values: values[..count].iter().map(|v| v / unit).collect(),
-            sigmas: sigmas[..count].iter().map(|s| s.map(|s| s / unit)).collect(),
+            sigmas: sigmas[..count]
+                .iter()
+                .map(|s| s.map(|s| s / unit))
+                .collect(),
         }
     }
 
     fn unit_of(&self, cause: Cause, effects: &Effects<'_>) -> (f64, &'static str) {
-        let typed = effects.response.is_some_and(|r| r.spacing_astigmatism_m_per_m_m2 != 0.0);
+        let typed = effects
+            .response
+            .is_some_and(|r| r.spacing_astigmatism_m_per_m_m2 != 0.0);
         match cause {
             Cause::Drift => (self.pixel_m() * self.pixel_m(), "px2"),
             Cause::Spacing if typed => (MM, "mm"),
@@ -279,9 +368,13 @@ impl FieldOfFrame<'_> {
             return None;
         }
         let arm_m = kt / kd;
-        let (ath, adh) = (response.astigmatism_m_per_rad_m, response.decentre_astigmatism_m_per_m_m);
+        let (ath, adh) = (
+            response.astigmatism_m_per_rad_m,
+            response.decentre_astigmatism_m_per_m_m,
+        );
         let apart = (ath - adh * arm_m).abs();
-        (apart <= 1e-3 * ath.abs().max((adh * arm_m).abs())).then(|| words::family(arm_m, response.sensor_tilt_per_tilt))
+        (apart <= 1e-3 * ath.abs().max((adh * arm_m).abs()))
+            .then(|| words::family(arm_m, response.sensor_tilt_per_tilt))
     }
 }
 

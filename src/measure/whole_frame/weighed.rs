@@ -76,8 +76,15 @@ fn moments(
     over(light, centre, window_px, |[x, y], weighed, _| {
         let square = x * x + y * y;
         sum += weighed;
-        second = [second[0] + weighed * x * x, second[1] + weighed * x * y, second[2] + weighed * y * y];
-        third = [third[0] + weighed * square * x, third[1] + weighed * square * y];
+        second = [
+            second[0] + weighed * x * x,
+            second[1] + weighed * x * y,
+            second[2] + weighed * y * y,
+        ];
+        third = [
+            third[0] + weighed * square * x,
+            third[1] + weighed * square * y,
+        ];
         fourth += weighed * square * square;
     })?;
     if sum <= 0.0 {
@@ -106,7 +113,8 @@ fn moments(
         fourth_px4,
         sigmas: variance.map(|v| v.sqrt() / sum),
     };
-    let sound = trace > 0.0 && fourth_px4 > 0.0 && found.sigmas.iter().all(|s| s.is_finite() && *s > 0.0);
+    let sound =
+        trace > 0.0 && fourth_px4 > 0.0 && found.sigmas.iter().all(|s| s.is_finite() && *s > 0.0);
     sound.then_some(found)
 }
 
@@ -149,7 +157,10 @@ mod tests {
             let (x, y) = (column as f64 - 46.3, row as f64 - 43.8);
             1e4 * (-0.5 * (x * x / 4.0 + y * y / 9.0)).exp()
         });
-        let noise = PixelNoise { sigma: 1.0, gain_e: 1.0 };
+        let noise = PixelNoise {
+            sigma: 1.0,
+            gain_e: 1.0,
+        };
         let found = weigh(&light, [45.0, 45.0], 10.0, noise).expect("a star");
         let [xx, yy] = [4.0, 9.0].map(|v: f64| 1.0 / (1.0 / v + 1.0 / 36.0));
         for (found, wanted) in found.second_px2.iter().zip([xx, 0.0, yy]) {

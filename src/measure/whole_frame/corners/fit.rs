@@ -7,7 +7,7 @@ use super::rays::{Light, Moments, PupilRays};
 use crate::axes::FieldM;
 use crate::instrument::FieldTerms;
 use crate::math::LeastSquares;
-use crate::units::{MM, NM, UM};
+use crate::units::{NM, UM};
 use rayon::prelude::*;
 
 /// Numbers of the fit.
@@ -99,7 +99,8 @@ impl FieldModel {
                 + values[SLOPE] * field_m[0]
                 + values[SLOPE + 1] * field_m[1]
                 + curved_m,
-            coma_m: [0, 1].map(|axis| values[COMA + axis] + self.field.coma_per_m * from_axis[axis]),
+            coma_m: [0, 1]
+                .map(|axis| values[COMA + axis] + self.field.coma_per_m * from_axis[axis]),
             astigmatism_m: [0, 1].map(|axis| growth * square[axis] + linear[axis]),
             spherical_m: values[SQUARE] * self.spherical_per_square_m2,
             blur_m2: values[BLUR],
@@ -111,7 +112,9 @@ impl FieldModel {
         let mut all: Vec<f64> = stars
             .par_iter()
             .flat_map_iter(|star| {
-                let model = self.rays.moments(&self.light(values, star.field_m), star.window_m);
+                let model = self
+                    .rays
+                    .moments(&self.light(values, star.field_m), star.window_m);
                 (0..6).map(move |k| (star.moments.values[k] - model.values[k]) / star.sigmas[k])
             })
             .collect();
@@ -134,30 +137,50 @@ impl FieldModel {
                     self.residuals(stars, &there)
                 };
                 let (up, down) = (moved(step), moved(-step));
-                up.iter().zip(&down).map(|(a, b)| (a - b) / (2.0 * step)).collect()
+                up.iter()
+                    .zip(&down)
+                    .map(|(a, b)| (a - b) / (2.0 * step))
+                    .collect()
             })
             .collect()
     }
 
-    /// Fits the field to the stars, on the side of focus that was told where one was.
-    pub fn fit(&self, stars: &[CornerStar], side: Option<f64>) -> Option<FieldFit> {
-        let mut kept = stars.to_vec();
-        let mut starts = self.starts(&kept);
-        let mut ended: Vec<(FieldValues, f64)>;
-        loop {
-            ended = starts.par_iter().map(|start| self.descend(&kept, *start)).collect();
-            let on_side = |end: &&(FieldValues, f64)| side.is_none_or(|side| side * end.0[OFFSET] >= 0.0);
-            let best = ended.iter().filter(on_side).min_by(|a, b| a.1.total_cmp(&b.1));
-            let best = *best.or_else(|| ended.iter().min_by(|a, b| a.1.total_cmp(&b.1)))?;
-            let close = self.without_outliers(&kept, &best.0);
-            if close.len() == kept.len() || 2 * close.len() < stars.len() || starts.len() == 2 {
-                return Some(self.told(&kept, best, &ended));
-            }
-            kept = close;
-            let mut over = best.0;
-            over[..COMA].iter_mut().for_each(|v| *v = -*v);
-            starts = vec![best.0, over];
+    /// Fits the field to the stars: the best fit first, then the field turned over to the other side of focus where that fits as well and no
+    /// side was told.
+    pub fn fit(&self, stars: &[CornerStar], side: Option<f64>) -> Vec<FieldFit> {
+        let first: Vec<(FieldValues, f64)> = self
+            .starts(stars)
+            .par_iter()
+            .map(|start| self.descend(stars, *start))
+            .collect();
+        let Some(best) = first.iter().min_by(|a, b| a.1.total_cmp(&b.1)) else {
+            return Vec::new();
+        };
+        let kept = self.without_outliers(stars, &best.0);
+        if 2 * kept.len() < stars.len() {
+            return Vec::new();
         }
+        let mut ended: Vec<(FieldValues, f64)> = [best.0, turned_over(&best.0)]
+            .par_iter()
+            .map(|start| self.descend(&kept, *start))
+            .collect();
+        ended.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let off_side =
+            |end: &(FieldValues, f64)| side.is_some_and(|side| side * end.0[OFFSET] < 0.0);
+        if off_side(&ended[0]) && !off_side(&ended[1]) {
+            ended.swap(0, 1);
+        }
+        let mut told: Vec<FieldFit> = ended.iter().map(|end| self.told(&kept, end)).collect();
+        let scale = told[0].scale;
+        let as_good =
+            (told[1].chi_square - told[0].chi_square) / (scale * scale) < OTHER_SIDE_CHI_SQUARE;
+        let told_which = side.is_some() && off_side(&ended[1]);
+        if !as_good || told_which || told[0].is(&told[1]) {
+            told.truncate(1);
+        }
+        let open = told.len() > 1;
+        told.iter_mut().for_each(|fit| fit.sign_open = open);
+        told
     }
 
     /// Flat fields at several distances from focus, on both sides.
@@ -186,11 +209,20 @@ impl FieldModel {
         for _ in 0..STEPS {
             let columns = self.slopes(stars, &values, false);
             // far residuals pull with the force of near ones
-            let weights: Vec<f64> = here.iter().map(|r| (FAR / r.abs().max(FAR)).sqrt()).collect();
+            let weights: Vec<f64> = here
+                .iter()
+                .map(|r| (FAR / r.abs().max(FAR)).sqrt())
+                .collect();
             let scaled: Vec<Vec<f64>> = columns
                 .iter()
                 .zip(scales)
-                .map(|(column, scale)| column.iter().zip(&weights).map(|(v, w)| v * w * scale).collect())
+                .map(|(column, scale)| {
+                    column
+                        .iter()
+                        .zip(&weights)
+                        .map(|(v, w)| v * w * scale)
+                        .collect()
+                })
                 .collect();
             let data: Vec<f64> = here.iter().zip(&weights).map(|(r, w)| -r * w).collect();
             let before = square(&here);
@@ -238,20 +270,42 @@ impl FieldModel {
             .collect()
     }
 
-    fn told(&self, stars: &[CornerStar], best: (FieldValues, f64), ended: &[(FieldValues, f64)]) -> FieldFit {
-        let (values, chi_square) = best;
+    fn told(&self, stars: &[CornerStar], end: &(FieldValues, f64)) -> FieldFit {
+        let (values, chi_square) = *end;
         let degrees = (6 * stars.len()).saturating_sub(COUNT).max(1) as f64;
         let scale = (chi_square / degrees).sqrt().max(1.0);
         let columns = self.slopes(stars, &values, true);
         let mut covariance = LeastSquares::new(columns, &[0.0; COUNT]).covariance();
-        covariance.iter_mut().flatten().for_each(|c| *c *= scale * scale);
-        let sigma = covariance[OFFSET][OFFSET].sqrt();
-        let other_side = |end: &&(FieldValues, f64)| end.0[OFFSET] * values[OFFSET] < 0.0 && (end.0[OFFSET] - values[OFFSET]).abs() > 4.0 * sigma;
-        let sign_open = ended
-            .iter()
-            .filter(other_side)
-            .any(|end| (end.1 - chi_square) / (scale * scale) < 12.0);
-        FieldFit { values, covariance, scale, chi_square, used: stars.len(), sign_open }
+        covariance
+            .iter_mut()
+            .flatten()
+            .for_each(|c| *c *= scale * scale);
+        FieldFit {
+            values,
+            covariance,
+            scale,
+            chi_square,
+            used: stars.len(),
+            sign_open: false,
+        }
+    }
+}
+
+/// The field turned over is ruled out when its sum of squares is larger by this.
+const OTHER_SIDE_CHI_SQUARE: f64 = 12.0;
+
+/// The same picture from the other side of focus: even modes change their sign, odd ones keep it (W(x) and −W(−x) look alike).
+fn turned_over(values: &FieldValues) -> FieldValues {
+    let mut over = *values;
+    let even = (OFFSET..COMA).chain(LINEAR..DRIFT);
+    even.for_each(|k| over[k] = -over[k]);
+    over
+}
+
+impl FieldFit {
+    /// Whether another fit ended in the same place.
+    fn is(&self, other: &FieldFit) -> bool {
+        (0..COUNT).all(|k| (self.values[k] - other.values[k]).abs() < self.covariance[k][k].sqrt())
     }
 }
 
@@ -260,7 +314,11 @@ const FAR: f64 = 4.0;
 
 fn huber(residual: f64) -> f64 {
     let far = residual.abs();
-    if far <= FAR { far * far } else { 2.0 * FAR * far - FAR * FAR }
+    if far <= FAR {
+        far * far
+    } else {
+        2.0 * FAR * far - FAR * FAR
+    }
 }
 
 /// A Gauss-Newton step, each unknown held back by `damping` of its own column.

@@ -59,7 +59,10 @@ impl PupilRays {
     pub fn new(obstruction_ratio: f64, focal_ratio: f64, design: &Modes) -> Self {
         let wavefront = ZernikeSum::new(design);
         let mut rays = Vec::with_capacity(RINGS * SPOKES);
-        for (ring, (square, weight)) in gauss_between(obstruction_ratio.powi(2), 1.0, RINGS).into_iter().enumerate() {
+        for (ring, (square, weight)) in gauss_between(obstruction_ratio.powi(2), 1.0, RINGS)
+            .into_iter()
+            .enumerate()
+        {
             let rho = square.sqrt();
             let sine = 0.5 * rho / focal_ratio;
             for spoke in 0..SPOKES {
@@ -102,7 +105,10 @@ impl PupilRays {
                     + spherical * y,
             ];
             let blur = light.offset_m * ray.steeper / n2;
-            ([-n2 * slope[0] - blur * x, -n2 * slope[1] - blur * y], ray.weight)
+            (
+                [-n2 * slope[0] - blur * x, -n2 * slope[1] - blur * y],
+                ray.weight,
+            )
         };
         self.rays.iter().map(land).collect()
     }
@@ -114,7 +120,10 @@ impl PupilRays {
         let [along, across] = light.drift_m2;
         // no blur is less than nothing, however the fit tries
         let least = 1e-3 * w2;
-        let (xx, yy) = ((light.blur_m2 + along).max(least), (light.blur_m2 - along).max(least));
+        let (xx, yy) = (
+            (light.blur_m2 + along).max(least),
+            (light.blur_m2 - along).max(least),
+        );
         let xy = across.clamp(-0.99 * (xx * yy).sqrt(), 0.99 * (xx * yy).sqrt());
         let (sxx, syy) = (w2 + xx, w2 + yy);
         let determinant = sxx * syy - xy * xy;
@@ -131,12 +140,17 @@ impl PupilRays {
             sums = Sums::default();
             for ([x, y], weight) in &landed {
                 let (x, y) = (x - centre[0], y - centre[1]);
-                let pulled = [inverse[0] * x + inverse[1] * y, inverse[1] * x + inverse[2] * y];
+                let pulled = [
+                    inverse[0] * x + inverse[1] * y,
+                    inverse[1] * x + inverse[2] * y,
+                ];
                 let weight = weight * libm::exp(-0.5 * (x * pulled[0] + y * pulled[1]));
                 sums.add(weight, pulled.map(|p| w2 * p), together);
             }
             let step = sums.first.map(|s| s / sums.weight);
-            let gain = 1.0 / (1.0 - 0.5 * (sums.second[0] + sums.second[2]) / sums.weight / w2).clamp(0.3, 1.0);
+            let gain = 1.0
+                / (1.0 - 0.5 * (sums.second[0] + sums.second[2]) / sums.weight / w2)
+                    .clamp(0.3, 1.0);
             if step[0].hypot(step[1]) < AT_REST_SHARE * window_m {
                 break;
             }
@@ -236,7 +250,11 @@ mod tests {
         let fine = PupilRays::new(0.43, 2.4, &Modes::none());
         let base = fine.landed(&light);
         // the blur as a normal spread at Gauss-Hermite-like points: an even grid of quantiles of two independent directions
-        let (xx, yy, xy) = (light.blur_m2 + light.drift_m2[0], light.blur_m2 - light.drift_m2[0], light.drift_m2[1]);
+        let (xx, yy, xy) = (
+            light.blur_m2 + light.drift_m2[0],
+            light.blur_m2 - light.drift_m2[0],
+            light.drift_m2[1],
+        );
         let root = [xx.sqrt(), xy / xx.sqrt(), (yy - xy * xy / xx).sqrt()];
         let mut thrown = Vec::new();
         for step_x in -25..=25 {
@@ -254,7 +272,8 @@ mod tests {
             sums = Sums::default();
             for ([x, y], w) in &thrown {
                 let place = [x - centre[0], y - centre[1]];
-                let window = (-0.5 * (place[0].powi(2) + place[1].powi(2)) / window_m.powi(2)).exp();
+                let window =
+                    (-0.5 * (place[0].powi(2) + place[1].powi(2)) / window_m.powi(2)).exp();
                 sums.add(w * window, place, [0.0; 3]);
             }
             centre = [0, 1].map(|axis| centre[axis] + 1.5 * sums.first[axis] / sums.weight);
@@ -263,7 +282,10 @@ mod tests {
         for (k, (found, wanted)) in found.into_iter().zip(wanted).enumerate() {
             let size = [2, 2, 2, 3, 3, 4][k];
             let scale = (5.0 * UM).powi(size);
-            assert!((found - wanted).abs() < 2e-3 * scale, "{k}: {found} {wanted}");
+            assert!(
+                (found - wanted).abs() < 2e-3 * scale,
+                "{k}: {found} {wanted}"
+            );
         }
     }
 }

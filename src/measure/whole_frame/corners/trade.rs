@@ -84,7 +84,12 @@ pub(super) fn trade(field: &FieldOfFrame<'_>, model: &FieldModel, fit: &FieldFit
         model,
         rays: FieldRays::of(RAYS, telescope.obstruction_ratio(), telescope.focal_ratio()),
         design: &telescope.design,
-        corners: [corner(-1.0, -1.0), corner(1.0, -1.0), corner(1.0, 1.0), corner(-1.0, 1.0)],
+        corners: [
+            corner(-1.0, -1.0),
+            corner(1.0, -1.0),
+            corner(1.0, 1.0),
+            corner(-1.0, 1.0),
+        ],
         pixel_m: field.pixel_m(),
     };
     let mut in_focus = fit.values;
@@ -133,7 +138,9 @@ fn said(middle: [f64; 2], worst: [f64; 2], worth_it: bool, side_is_wanted: bool)
     if worth_it {
         format!("The screws can trade: {sizes}. Keep, or trade?")
     } else if side_is_wanted {
-        format!("The screws might trade ({sizes}), but this frame leaves open which way the sensor leans: say on which side of focus it was taken (--side), or take it a little to one side.")
+        format!(
+            "The screws might trade ({sizes}), but this frame leaves open which way the sensor leans: say on which side of focus it was taken (--side), or take it a little to one side."
+        )
     } else {
         format!("Turning the screws gains nothing that is worth it ({sizes}): leave them.")
     }
@@ -142,7 +149,8 @@ fn said(middle: [f64; 2], worst: [f64; 2], worth_it: bool, side_is_wanted: bool)
 fn tilted(values: &FieldValues, response: &Response, tilt: [f64; 2]) -> FieldValues {
     let mut after = *values;
     for axis in [0, 1] {
-        after[SLOPE + axis] += away_is_outside(response) * response.sensor_tilt_per_tilt * tilt[axis];
+        after[SLOPE + axis] +=
+            away_is_outside(response) * response.sensor_tilt_per_tilt * tilt[axis];
         after[COMA + axis] += response.coma_m_per_rad * tilt[axis];
         after[LINEAR + axis] += response.astigmatism_m_per_rad_m * tilt[axis];
     }
@@ -164,14 +172,27 @@ fn starts(fit: &FieldFit, response: &Response) -> Vec<[f64; 2]> {
 
 /// Standard deviation of a tilt, by what shows it best.
 fn tilt_sigma(fit: &FieldFit, response: &Response) -> f64 {
-    let sigma = |k: usize| fit.covariance[k][k].max(fit.covariance[k + 1][k + 1]).sqrt();
-    let by = |k: usize, per: f64| if per == 0.0 { f64::INFINITY } else { sigma(k) / per.abs() };
+    let sigma = |k: usize| {
+        fit.covariance[k][k]
+            .max(fit.covariance[k + 1][k + 1])
+            .sqrt()
+    };
+    let by = |k: usize, per: f64| {
+        if per == 0.0 {
+            f64::INFINITY
+        } else {
+            sigma(k) / per.abs()
+        }
+    };
     by(COMA, response.coma_m_per_rad).min(by(SLOPE, response.sensor_tilt_per_tilt))
 }
 
 /// The cheapest place near the cheapest start: a compass search.
 fn best(starts: Vec<[f64; 2]>, cost: &dyn Fn([f64; 2]) -> f64) -> ([f64; 2], f64) {
-    let widest = starts.iter().map(|t| t[0].hypot(t[1])).fold(0.3 * ARCMIN, f64::max);
+    let widest = starts
+        .iter()
+        .map(|t| t[0].hypot(t[1]))
+        .fold(0.3 * ARCMIN, f64::max);
     let mut here = ([0.0; 2], f64::INFINITY);
     for start in starts {
         let found = cost(start);
@@ -182,7 +203,16 @@ fn best(starts: Vec<[f64; 2]>, cost: &dyn Fn([f64; 2]) -> f64) -> ([f64; 2], f64
     let mut step = 0.5 * widest;
     for _ in 0..ROUNDS {
         loop {
-            let around = [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0], [0.7, 0.7], [-0.7, 0.7], [0.7, -0.7], [-0.7, -0.7]];
+            let around = [
+                [1.0, 0.0],
+                [-1.0, 0.0],
+                [0.0, 1.0],
+                [0.0, -1.0],
+                [0.7, 0.7],
+                [-0.7, 0.7],
+                [0.7, -0.7],
+                [-0.7, -0.7],
+            ];
             let near = around.map(|[x, y]| {
                 let tilt = [here.0[0] + step * x, here.0[1] + step * y];
                 (tilt, cost(tilt))
@@ -207,9 +237,22 @@ impl Stars<'_> {
     }
 
     fn size(&self, values: &FieldValues, place: FieldM) -> f64 {
-        let Light { offset_m, coma_m, astigmatism_m, spherical_m, blur_m2, .. } = self.model.light(values, place);
+        let Light {
+            offset_m,
+            coma_m,
+            astigmatism_m,
+            spherical_m,
+            blur_m2,
+            ..
+        } = self.model.light(values, place);
         let mut modes = self.design.clone();
-        for (noll, size) in [(8, coma_m[0]), (7, coma_m[1]), (6, astigmatism_m[0]), (5, astigmatism_m[1]), (11, spherical_m)] {
+        for (noll, size) in [
+            (8, coma_m[0]),
+            (7, coma_m[1]),
+            (6, astigmatism_m[0]),
+            (5, astigmatism_m[1]),
+            (11, spherical_m),
+        ] {
             modes.add(noll, size);
         }
         let in_focus_m = DIAMETER_OF_BLUR * blur_m2.max(0.0).sqrt();

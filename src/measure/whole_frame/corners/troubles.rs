@@ -86,9 +86,8 @@ pub(super) struct Explained {
     pub named: Vec<Found>,
     /// Other sets that explain it nearly as well and hold none of the named ones' supersets.
     pub or_else: Vec<Vec<Cause>>,
-    /// What is left of the sum of squares, and how many numbers there were.
-    pub left: f64,
-    pub of: usize,
+    /// What is left of the sum of squares, with the price of the numbers that were chosen.
+    pub cost: f64,
     /// All causes at once: what the Jacobian says of each, `None` where the frames do not determine it.
     pub all: Vec<(Cause, [f64; 2], [Option<f64>; 2])>,
 }
@@ -104,7 +103,9 @@ impl Effects<'_> {
         let r = self.response;
         match cause {
             Cause::Drift | Cause::SensorTilt | Cause::Spacing => true,
-            Cause::UnitTilt => r.is_some_and(|r| r.coma_m_per_rad != 0.0 || r.sensor_tilt_per_tilt != 0.0),
+            Cause::UnitTilt => {
+                r.is_some_and(|r| r.coma_m_per_rad != 0.0 || r.sensor_tilt_per_tilt != 0.0)
+            }
             Cause::Decentre => r.is_some_and(|r| r.decentre_coma_m_per_m != 0.0),
         }
     }
@@ -149,7 +150,10 @@ impl Effects<'_> {
 pub(super) fn explain(frames: &[Shown<'_>], effects: &Effects<'_>) -> Option<Explained> {
     let (data, roots) = whitened(frames)?;
     let solve = |causes: &[Cause]| Solved::of(causes, frames, effects, &data, &roots);
-    let causes: Vec<Cause> = Cause::ALL.into_iter().filter(|c| effects.known(*c)).collect();
+    let causes: Vec<Cause> = Cause::ALL
+        .into_iter()
+        .filter(|c| effects.known(*c))
+        .collect();
     let mut sets: Vec<(f64, Vec<Cause>)> = subsets(&causes)
         .into_iter()
         .map(|set| (solve(&set).left + price(&set, frames.len()), set))
@@ -167,7 +171,11 @@ pub(super) fn explain(frames: &[Shown<'_>], effects: &Effects<'_>) -> Option<Exp
         .iter()
         .map(|cause| {
             let (value, sigma) = solved.of_cause(*cause, &best, frames.len());
-            Found { cause: *cause, value, sigma: sigma.map(|s| s.unwrap_or(f64::INFINITY)) }
+            Found {
+                cause: *cause,
+                value,
+                sigma: sigma.map(|s| s.unwrap_or(f64::INFINITY)),
+            }
         })
         .collect();
     let whole = solve(&causes);
@@ -178,7 +186,12 @@ pub(super) fn explain(frames: &[Shown<'_>], effects: &Effects<'_>) -> Option<Exp
             (*cause, value, sigma)
         })
         .collect();
-    Some(Explained { named, or_else, left: solved.left, of: data.len(), all })
+    Some(Explained {
+        named,
+        or_else,
+        cost: least,
+        all,
+    })
 }
 
 fn price(set: &[Cause], frames: usize) -> f64 {
@@ -189,7 +202,10 @@ fn subsets(causes: &[Cause]) -> Vec<Vec<Cause>> {
     (0..1usize << causes.len())
         .filter(|bits| bits.count_ones() as usize <= AT_ONCE)
         .map(|bits| {
-            let chosen = causes.iter().enumerate().filter(|(k, _)| bits & (1 << k) != 0);
+            let chosen = causes
+                .iter()
+                .enumerate()
+                .filter(|(k, _)| bits & (1 << k) != 0);
             chosen.map(|(_, cause)| *cause).collect()
         })
         .collect()
@@ -214,14 +230,21 @@ impl Solved {
             .flat_map(|cause| (0..cause.numbers(frames.len())).map(move |number| (*cause, number)))
             .map(|(cause, number)| {
                 let of_frame = |(frame, shown): (usize, &Shown<'_>)| {
-                    forward(&roots[frame], &effects.column(cause, number, frame, shown.turned))
+                    forward(
+                        &roots[frame],
+                        &effects.column(cause, number, frame, shown.turned),
+                    )
                 };
                 frames.iter().enumerate().flat_map(of_frame).collect()
             })
             .collect();
         if columns.is_empty() {
             let left = data.iter().map(|v| v * v).sum();
-            return Solved { numbers: Vec::new(), sigmas: Vec::new(), left };
+            return Solved {
+                numbers: Vec::new(),
+                sigmas: Vec::new(),
+                left,
+            };
         }
         let problem = LeastSquares::new(columns.clone(), &vec![0.0; columns.len()]);
         let numbers = problem.solve(data);
@@ -229,20 +252,46 @@ impl Solved {
             .iter()
             .enumerate()
             .map(|(row, value)| {
-                let model: f64 = columns.iter().zip(&numbers).map(|(column, n)| column[row] * n).sum();
+                let model: f64 = columns
+                    .iter()
+                    .zip(&numbers)
+                    .map(|(column, n)| column[row] * n)
+                    .sum();
                 (value - model).powi(2)
             })
             .sum();
-        Solved { sigmas: problem.sigmas(), numbers, left }
+        Solved {
+            sigmas: problem.sigmas(),
+            numbers,
+            left,
+        }
     }
 
     fn of_cause(&self, cause: Cause, set: &[Cause], frames: usize) -> ([f64; 2], [Option<f64>; 2]) {
-        let before: usize = set.iter().take_while(|c| **c != cause).map(|c| c.numbers(frames)).sum();
-        let second = if cause.numbers(frames) > 1 { before + 1 } else { before };
+        let before: usize = set
+            .iter()
+            .take_while(|c| **c != cause)
+            .map(|c| c.numbers(frames))
+            .sum();
+        let second = if cause.numbers(frames) > 1 {
+            before + 1
+        } else {
+            before
+        };
         let spacing = cause == Cause::Spacing;
         (
-            [self.numbers[before], if spacing { 0.0 } else { self.numbers[second] }],
-            [self.sigmas[before], if spacing { Some(0.0) } else { self.sigmas[second] }],
+            [
+                self.numbers[before],
+                if spacing { 0.0 } else { self.numbers[second] },
+            ],
+            [
+                self.sigmas[before],
+                if spacing {
+                    Some(0.0)
+                } else {
+                    self.sigmas[second]
+                },
+            ],
         )
     }
 }
@@ -258,7 +307,11 @@ fn whitened(frames: &[Shown<'_>]) -> Option<(Vec<f64>, Vec<Vec<Vec<f64>>>)> {
                 SHOWN
                     .iter()
                     .map(|k| {
-                        let own = if j == k { (LAW_SHARE * fit.values[*j]).powi(2) } else { 0.0 };
+                        let own = if j == k {
+                            (LAW_SHARE * fit.values[*j]).powi(2)
+                        } else {
+                            0.0
+                        };
                         fit.covariance[*j][*k] + own
                     })
                     .collect()
@@ -296,7 +349,11 @@ fn cholesky(covariance: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
 fn forward(root: &[Vec<f64>], values: &[f64; 9]) -> Vec<f64> {
     let mut solved: Vec<f64> = Vec::with_capacity(values.len());
     for (row, value) in values.iter().enumerate() {
-        let sum: f64 = solved.iter().enumerate().map(|(k, s)| root[row][k] * s).sum();
+        let sum: f64 = solved
+            .iter()
+            .enumerate()
+            .map(|(k, s)| root[row][k] * s)
+            .sum();
         solved.push((value - sum) / root[row][row]);
     }
     solved

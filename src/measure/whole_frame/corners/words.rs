@@ -7,7 +7,8 @@ use crate::instrument::Instrument;
 use crate::units::{DEG, MM};
 
 /// Never loosened for the sake of a corner.
-const LEAVE_ALONE: &str = "Leave the corrector's retaining ring, its centring screws and the main mirror alone";
+const LEAVE_ALONE: &str =
+    "Leave the corrector's retaining ring, its centring screws and the main mirror alone";
 
 /// A cause, and what mends it; sizes in the units of reports.
 pub(super) fn cause(
@@ -21,7 +22,9 @@ pub(super) fn cause(
         let azimuth_rad = libm::atan2(y.value, x.value);
         hour(instrument.telescope.front_rad(azimuth_rad) / DEG)
     });
-    let towards = towards.map_or(String::new(), |hour| format!("{hour} o'clock (seen from the front)"));
+    let towards = towards.map_or(String::new(), |hour| {
+        format!("{hour} o'clock (seen from the front)")
+    });
     match cause {
         Cause::Drift => format!(
             "All stars are long alike, the middle too: they trail by {value:.1} ± {sigma:.1} px. That is tracking or wind, and no screw mends it: check the mount's drive, shield the telescope, or expose for a shorter time."
@@ -75,7 +78,11 @@ pub(super) fn focus(size: Estimate, side_open: bool) -> String {
 
 /// What no frame separates.
 pub(super) fn family(arm_m: f64, share: f64) -> String {
-    let lean = if share == 1.0 { "the same angle".to_owned() } else { format!("{share:.2} times that angle") };
+    let lean = if share == 1.0 {
+        "the same angle".to_owned()
+    } else {
+        format!("{share:.2} times that angle")
+    };
     format!(
         "No frame of this telescope tells a tilt of the unit from a unit that sits {:.0} mm per radian of it aside ({:.2} mm per 10 arcmin) with a sensor that leans by {lean}: turn the camera half round in its adapter and take a second frame (--second IMAGE --turned 180).",
         (arm_m / MM).abs(),
@@ -86,7 +93,11 @@ pub(super) fn family(arm_m: f64, share: f64) -> String {
 impl Corners {
     /// A few sentences for a person.
     pub fn sentences(&self) -> Vec<String> {
-        let mut lines: Vec<String> = self.troubles.iter().map(|trouble| trouble.words.clone()).collect();
+        let mut lines: Vec<String> = self
+            .troubles
+            .iter()
+            .map(|trouble| trouble.words.clone())
+            .collect();
         if self.troubles.is_empty() {
             lines.push("The corners are as the aligned telescope makes them: stop here.".into());
         }
@@ -96,10 +107,17 @@ impl Corners {
                 .iter()
                 .map(|set| match set.is_empty() {
                     true => "nothing".to_owned(),
-                    false => set.iter().map(|kind| kind.replace('_', " ")).collect::<Vec<_>>().join(" with "),
+                    false => set
+                        .iter()
+                        .map(|kind| kind.replace('_', " "))
+                        .collect::<Vec<_>>()
+                        .join(" with "),
                 })
                 .collect();
-            lines.push(format!("Nearly as likely on this frame: {}.", sets.join("; or ")));
+            lines.push(format!(
+                "Nearly as likely on this frame: {}.",
+                sets.join("; or ")
+            ));
         }
         let of_unit = ["sensor_tilt", "unit_tilt", "decentre"];
         if of_unit.iter().any(|kind| self.has(kind)) {
