@@ -45,6 +45,8 @@ pub struct DiagnosisOptions<'a> {
     pub second: Option<&'a Picture>,
     /// Whether all stars of the frame are to be measured instead of one.
     pub whole_frame: bool,
+    /// Whether the second frame shows the whole field with the camera turned half round in its adapter.
+    pub turned: bool,
     /// What the turns are to mend.
     pub aim: Aim,
     /// What trial turns taught; it is laid over what the instrument says.
@@ -498,6 +500,7 @@ fn look(
     if options.whole_frame {
         let of_frame = WholeFrameOptions {
             side: options.measure.side,
+            turned: options.second.filter(|_| options.turned),
             settings: options.measure.settings,
             ..WholeFrameOptions::default()
         };

@@ -70,8 +70,10 @@ impl FromIterator<(u32, f64)> for Modes {
 /// Everything that a measurement is not told.
 #[derive(Debug, Clone, PartialEq)]
 pub struct State {
-    /// How far the sensor sits beyond best focus (outside), whatever the screws' piston.
+    /// How far the sensor sits beyond best focus (outside): the total, whatever the screws' piston, unless that is added.
     pub sensor_offset_m: f64,
+    /// Whether the screws' piston, times the response's focus, is added to the sensor offset.
+    pub piston_moves_focus: bool,
     /// Whether the frame follows the star.
     pub recentred: bool,
     /// Where the star stands from the middle of a frame that is not recentred, besides the image shift; pupil axes.
@@ -84,6 +86,12 @@ pub struct State {
     pub turns: ScrewTurns,
     /// Tilt of the unit that no screw shows: it leans under its own weight. Points at the raised edge.
     pub flexure_rad: [f64; 2],
+    /// How far the unit sits aside, pupil axes.
+    pub decentre_m: [f64; 2],
+    /// Tilt of the sensor against the unit, pupil axes; points at the edge that lies farther beyond focus.
+    pub sensor_tilt_rad: [f64; 2],
+    /// How much too far from the corrector the sensor stands, refocused; below 0 too near.
+    pub spacing_m: f64,
     /// Any other aberration, full-circle Noll modes.
     pub modes: Modes,
     /// The star; `None` gives relative units.
@@ -99,12 +107,16 @@ impl Default for State {
     fn default() -> Self {
         State {
             sensor_offset_m: 0.0,
+            piston_moves_focus: false,
             recentred: true,
             aside_m: FieldM::ZERO,
             field_m: FieldM::ZERO,
             mask_on: false,
             turns: ScrewTurns::default(),
             flexure_rad: [0.0; 2],
+            decentre_m: [0.0; 2],
+            sensor_tilt_rad: [0.0; 2],
+            spacing_m: 0.0,
             modes: Modes::none(),
             star: None,
             sky: Sky::default(),

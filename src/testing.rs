@@ -23,6 +23,7 @@ pub fn fast_unit() -> Instrument {
         image_shift_m_per_rad: 29.0 * UM / ARCMIN,
         focus_m_per_m: 1.0,
         sensor_tilt_per_tilt: 1.0,
+        ..Response::default()
     });
     let mut camera = Camera::new(3.8 * UM, [64, 60], Passband::Band([480.0 * NM, 620.0 * NM]));
     camera.wavelengths = Some(3);

@@ -2,6 +2,7 @@
 //!
 //! Everything is invented and ugly on purpose: no square frame, no angle that maps to itself, no coefficient of 1.
 
+mod rigid;
 mod sensor;
 
 use crate::support::lens::{self, brightest_direction_deg, centroid, unit};

@@ -245,10 +245,8 @@ fn read_off(tilt_arcmin: [f64; 2]) -> Vec<([f64; 2], f64)> {
     *response = Response {
         coma_m_per_rad: 120.0 * NM / ARCMIN,
         astigmatism_m_per_rad2: 2.4 * NM / (ARCMIN * ARCMIN),
-        astigmatism_m_per_rad_m: 0.0,
-        image_shift_m_per_rad: 0.0,
         focus_m_per_m: 1.0,
-        sensor_tilt_per_tilt: 0.0,
+        ..Response::default()
     };
     let turns = tilted(&instrument, tilt_arcmin);
     let sides = [DEFOCUS_M, -DEFOCUS_M].map(|sensor_offset_m| {

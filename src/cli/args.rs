@@ -410,9 +410,12 @@ pub struct MeasureArgs {
     /// Which star: the one nearest to this place, pixels from the bottom left
     #[arg(long, value_name = "X,Y", value_parser = place)]
     pub at: Option<[f64; 2]>,
-    /// Measure the stars of the whole frame: tilt of the focal plane, coma node
-    #[arg(long, conflicts_with_all = ["second", "at", "annotate"])]
+    /// Measure the stars of the whole frame: what is wrong with its corners, tilt of the focal plane, coma node
+    #[arg(long, conflicts_with_all = ["at", "annotate"])]
     pub whole_frame: bool,
+    /// The camera was turned half round in its adapter for the second frame: tells what belongs to the camera from what belongs to the optics
+    #[arg(long, value_name = "DEGREES", requires = "whole_frame", requires = "second", value_parser = half_round)]
+    pub turned: Option<f64>,
     /// What trial turns taught: the file that `skewstar learn` wrote
     #[arg(long, value_name = "FILE")]
     pub response: Option<PathBuf>,
@@ -479,6 +482,14 @@ pub(super) fn within(text: &str, [low, high]: [f64; 2], unit: &str) -> Result<f6
     number
         .filter(|value| (low..=high).contains(value))
         .ok_or_else(|| format!("{text:?} must be a number from {low} to {high} {unit}"))
+}
+
+/// Half a turn, the only one that changes a sensor's tilt into its opposite.
+fn half_round(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(degrees) if degrees.abs() == 180.0 => Ok(180.0),
+        _ => Err("only 180 is understood: turn the camera half round in its adapter".into()),
+    }
 }
 
 /// A temperature of a star.

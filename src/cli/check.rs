@@ -106,6 +106,19 @@ fn report(f: &Consequences) -> String {
     lines.join("\n")
 }
 
+fn pivot_in_words(pivot_mm: f64) -> String {
+    match pivot_mm {
+        0.0 => "at the unit's vertex".into(),
+        behind if behind > 0.0 => {
+            format!("{behind:.1} mm behind the unit's vertex, towards its base")
+        }
+        before => format!(
+            "{:.1} mm before the unit's vertex, away from its base",
+            -before
+        ),
+    }
+}
+
 fn words_of_trace(t: &TracedNumbers) -> Vec<String> {
     vec![
         format!(
@@ -113,8 +126,16 @@ fn words_of_trace(t: &TracedNumbers) -> Vec<String> {
             t.coma_nm_per_arcmin, t.image_shift_um_per_arcmin, t.focus_shift_um_per_arcmin2
         ),
         format!(
-            "traced, per mm aside   coma {:.2} nm RMS, image moves {:.1} um",
-            t.decentre_coma_nm_per_mm, t.decentre_image_shift_um_per_mm
+            "traced, per mm aside   coma {:.2} nm RMS, image moves {:.1} um, astigmatism {:.3} nm per mm squared, {:.3} per mm of field",
+            t.decentre_coma_nm_per_mm,
+            t.decentre_image_shift_um_per_mm,
+            t.decentre_astigmatism_nm_per_mm2,
+            t.decentre_astigmatism_nm_per_mm_mm
+        ),
+        format!(
+            "traced, the pivot      {}; tilt and decentre together {:.3} nm of astigmatism per mm and arcmin",
+            pivot_in_words(t.pivot_mm),
+            t.astigmatism_nm_per_mm_arcmin
         ),
         format!(
             "traced, the field      coma {:.2} nm per mm, astigmatism {:.3} nm per mm2, curvature {:.4} um per mm2",

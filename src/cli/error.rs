@@ -37,6 +37,11 @@ pub enum CliError {
         /// Why.
         source: Box<SceneError>,
     },
+    /// A second frame of many stars means nothing unless the camera was turned for it.
+    #[error(
+        "--second with --whole-frame is a frame for which the camera was turned half round, and --turned is left out"
+    )]
+    SecondOfWholeFrame,
     /// More panels than anyone can look at.
     #[error("--rows and --columns make {panels} panels, but must make at most {limit}")]
     TooManyPanels {
@@ -242,6 +247,9 @@ impl CliError {
             CliError::Setup(error) => Some(error.hint()),
             CliError::Unseen(error) => Some(error.hint()),
             CliError::Session { source, .. } => Some(source.hint()),
+            CliError::SecondOfWholeFrame => {
+                Some("add --turned 180, or leave out --second: one frame of many stars is enough")
+            }
             CliError::NoSession { .. } => Some("skewstar practice start --session FILE makes one"),
             CliError::Refused(refusal) => Some(refusal.hint()),
             CliError::Night(error) => Some(error.hint()),

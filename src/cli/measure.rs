@@ -60,6 +60,7 @@ pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
 struct Wanted {
     measure: MeasureOptions,
     whole_frame: bool,
+    turned: bool,
     aim: Aim,
 }
 
@@ -77,6 +78,7 @@ impl Wanted {
                 settings: MeasureSettings::default(),
             },
             whole_frame: args.whole_frame,
+            turned: args.turned.is_some(),
             aim: match args.aim {
                 AimArg::Coma => Aim::Coma,
                 AimArg::Tilt => Aim::Tilt,
@@ -104,6 +106,7 @@ impl Job {
             cards: self.cards.frames(),
             second: self.frames.second.as_ref(),
             whole_frame: self.wanted.whole_frame,
+            turned: self.wanted.turned,
             aim: self.wanted.aim,
             response: self.response.as_ref(),
             exposure_s: self.typed_s,
@@ -128,6 +131,9 @@ impl Frames {
         instrument: &Instrument,
         console: &Console,
     ) -> Result<Frames, CliError> {
+        if args.whole_frame && args.second.is_some() && args.turned.is_none() {
+            return Err(CliError::SecondOfWholeFrame);
+        }
         let (first, mut flags) = image_of(&args.image, instrument, console)?;
         let second = match &args.second {
             None => None,

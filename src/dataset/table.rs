@@ -263,6 +263,21 @@ fn screws(row: &mut Row, layout: &Layout, truth: &Truth) {
         "Tilt of the unit; points at the edge that was raised, pupil axes.",
         Some(truth.tilt_arcmin),
     );
+    row.place(
+        "decentre_mm",
+        "How far the unit sits aside, pupil axes.",
+        Some(truth.decentre_mm),
+    );
+    row.place(
+        "sensor_tilt_arcmin",
+        "Tilt of the sensor against the unit; points at the edge farther beyond focus, pupil axes.",
+        Some(truth.sensor_tilt_arcmin),
+    );
+    row.number(
+        "spacing_mm",
+        "How much too far from the corrector the sensor stands; below 0 too near.",
+        Some(truth.spacing_mm),
+    );
     row.number(
         "piston_um",
         "Height of the unit at the centre of its screws.",
@@ -270,7 +285,7 @@ fn screws(row: &mut Row, layout: &Layout, truth: &Truth) {
     );
     row.place(
         "image_shift_px",
-        "How far the tilt moves the star on a fixed sensor, frame axes.",
+        "How far tilt and decentre move the star on a fixed sensor, frame axes.",
         Some(truth.image_shift_px.xy()),
     );
 }

@@ -185,8 +185,10 @@ pub struct Screw {
     pub azimuth_rad: f64,
 }
 
-/// Effect of a tilt t of the unit, per radian, at a fixed place on the sensor after recentring.
-#[derive(Debug, Clone, PartialEq)]
+/// Effect of a tilt t of the unit, of its decentre d and of its spacing, at a fixed place on the sensor after recentring.
+///
+/// Astigmatism [Noll 6, Noll 5] of two vectors lies along the sum of their azimuths; where both are the same vector, along twice its own.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Response {
     /// Coma [Noll 8, Noll 7] in metres RMS per radian of (tx, ty).
     pub coma_m_per_rad: f64,
@@ -200,4 +202,18 @@ pub struct Response {
     pub focus_m_per_m: f64,
     /// 1 when the sensor rides on the unit, 0 when it does not.
     pub sensor_tilt_per_tilt: f64,
+    /// Coma [Noll 8, Noll 7] in metres RMS per metre of decentre.
+    pub decentre_coma_m_per_m: f64,
+    /// Image shift in metres per metre of decentre.
+    pub decentre_image_shift_m_per_m: f64,
+    /// Astigmatism of decentre and tilt together, metres RMS per metre and radian.
+    pub astigmatism_m_per_m_rad: f64,
+    /// Astigmatism in metres RMS per square metre of decentre.
+    pub decentre_astigmatism_m_per_m2: f64,
+    /// Astigmatism linear in decentre and in field, metres RMS per metre and metre.
+    pub decentre_astigmatism_m_per_m_m: f64,
+    /// Spherical aberration (Noll 11) in metres RMS per metre of spacing.
+    pub spacing_spherical_m_per_m: f64,
+    /// Astigmatism that grows with the square of the field, metres RMS per metre of spacing and square metre of field.
+    pub spacing_astigmatism_m_per_m_m2: f64,
 }

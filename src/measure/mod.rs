@@ -92,8 +92,8 @@ pub use stars::{Search, Source, Stars};
 pub use step::Step;
 pub use together::together;
 pub use whole_frame::{
-    ComaField, Estimate, FocalPlane, StarShape, WholeFrame, WholeFrameOptions, place_in_words,
-    whole_frame,
+    ComaField, Corners, Estimate, FocalPlane, StarShape, Together, Trade, Trouble, Weighed,
+    WholeFrame, WholeFrameOptions, place_in_words, whole_frame,
 };
 pub use words::{findings, holds_in_words, size_in_words, step_and_rest};
 

@@ -6,15 +6,19 @@
 
 mod beyond_sums;
 mod coma;
+mod corners;
 mod descent;
 mod found;
 mod plane;
 mod rays;
 mod shapes;
+mod weighed;
 mod words;
 
+pub use corners::{Corners, Together, Trade, Trouble};
 pub use found::{ComaField, Estimate, FocalPlane, WholeFrame};
 pub use shapes::StarShape;
+pub use weighed::Weighed;
 pub use words::place_in_words;
 
 use super::doughnut::Side;
@@ -41,6 +45,8 @@ pub struct WholeFrameOptions<'a> {
     pub side: Option<Side>,
     /// A second frame of the same field, and how much farther out its sensor stood.
     pub second: Option<(&'a Picture, f64)>,
+    /// A second frame for which the camera was turned half round in its adapter.
+    pub turned: Option<&'a Picture>,
     /// By which numbers measuring decides.
     pub settings: MeasureSettings,
 }
@@ -79,11 +85,16 @@ pub fn whole_frame(
     if !picture.is_whole(&instrument.camera) {
         flags.raise(Flag::FrameSizeDiffers);
     }
+    let turned = match options.turned {
+        Some(turned) => Some(stars_of(turned, instrument, &options.settings, &mut flags)?.0),
+        None => None,
+    };
     let mut frame = WholeFrame {
         sources_found,
         stars,
         focal_plane: None,
         coma: None,
+        corners: None,
         flags,
     };
     let field = FieldOfFrame {
@@ -126,6 +137,7 @@ pub fn whole_frame(
     let (_, plane, node) = best;
     field.tell_plane(&mut frame, plane);
     field.tell_node(&mut frame, node);
+    frame.corners = field.corners(&frame.stars, turned.as_deref());
     Ok(frame)
 }
 

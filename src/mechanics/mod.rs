@@ -15,12 +15,14 @@
 //! the surfaces of a telescope.
 
 pub mod prescription;
+pub mod rigid;
 pub mod sphere;
 pub mod trace;
 
 use crate::axes::FieldM;
 use crate::instrument::{Assembly, AssemblyKind, FieldTerms, Instrument, Response};
 use crate::state::{Modes, ScrewTurns, State};
+use rigid::Pose;
 
 /// Height and slope of the unit on its screws.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -40,7 +42,7 @@ pub struct Alignment {
     pub modes: Modes,
     /// Sensor beyond best focus, field curvature and sensor tilt included.
     pub sensor_offset_m: f64,
-    /// How far the tilt, and the place the state asks for, move the image, pupil axes.
+    /// How far tilt and decentre, and the place the state asks for, move the image, pupil axes.
     pub image_shift_m: FieldM,
 }
 
@@ -60,21 +62,16 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
     let square = from_axis[0].powi(2) + from_axis[1].powi(2);
     let mut sensor_offset_m = state.sensor_offset_m + telescope.field.curvature_per_m2 * square;
     let mut image_shift_m = state.aside_m;
-    if let Some(response) = instrument
-        .assembly
-        .as_ref()
-        .and_then(|a| a.response.as_ref())
-    {
-        modes.add_scaled(&tilt_modes(response, plane.tilt_rad, from_axis), 1.0);
-        let per_rad = response.image_shift_m_per_rad;
-        image_shift_m += FieldM::new(plane.tilt_rad.map(|tilt| per_rad * tilt));
-        let raised = plane.tilt_rad[0] * state.field_m[0] + plane.tilt_rad[1] * state.field_m[1];
-        let away_is_outside = if response.focus_m_per_m < 0.0 {
-            -1.0
-        } else {
-            1.0
-        };
-        sensor_offset_m += response.sensor_tilt_per_tilt * away_is_outside * raised;
+    let response = response_of(instrument);
+    let slope = rigid::focus_slope(response, state, plane.tilt_rad);
+    sensor_offset_m += slope[0] * state.field_m[0] + slope[1] * state.field_m[1];
+    if let Some(response) = response {
+        let pose = Pose::of(state, plane.tilt_rad);
+        modes.add_scaled(&pose.modes(response, from_axis), 1.0);
+        image_shift_m += pose.image_shift_m(response);
+        if state.piston_moves_focus {
+            sensor_offset_m += response.focus_m_per_m * plane.piston_m;
+        }
     }
     Alignment {
         plane,
@@ -84,19 +81,19 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
     }
 }
 
-/// Where in the field the coma of field and tilt cancel, from the frame's middle in pupil axes: −k_tilt·t/k_field from the
-/// field's axis. Coma of design and state, which is the same everywhere, is left out; `None` where the field has no coma.
+fn response_of(instrument: &Instrument) -> Option<&Response> {
+    instrument.assembly.as_ref()?.response.as_ref()
+}
+
+/// Where in the field the coma of field, tilt and decentre cancel, from the frame's middle in pupil axes:
+/// −(k_tilt·t + k_decentre·d)/k_field from the field's axis. Coma of design and state, which is the same everywhere, is left out; `None` where the field has no coma.
 pub fn coma_node_m(instrument: &Instrument, state: &State) -> Option<FieldM> {
     let field = &instrument.telescope.field;
-    let response = instrument
-        .assembly
-        .as_ref()
-        .and_then(|a| a.response.as_ref());
-    let tilt_rad = align(instrument, state).plane.tilt_rad;
-    let per_tilt = response.map_or(0.0, |r| r.coma_m_per_rad) / field.coma_per_m;
-    per_tilt
-        .is_finite()
-        .then(|| field.axis_m - FieldM::new(tilt_rad.map(|tilt| per_tilt * tilt)))
+    let pose = Pose::of(state, align(instrument, state).plane.tilt_rad);
+    let unit_m = response_of(instrument).map_or([0.0; 2], |response| pose.coma_m(response));
+    let from_axis_m = unit_m.map(|coma_m| coma_m / field.coma_per_m);
+    (field.coma_per_m != 0.0 && from_axis_m.iter().all(|m| m.is_finite()))
+        .then(|| field.axis_m - FieldM::new(from_axis_m))
 }
 
 /// How a unit leans under its own weight.
@@ -219,22 +216,11 @@ pub fn tilt_per_turn(assembly: &Assembly, screw: usize) -> [f64; 2] {
 
 /// Modes that a tilt of the unit adds at a place in the field.
 pub fn tilt_modes(response: &Response, tilt_rad: [f64; 2], from_axis_m: FieldM) -> Modes {
-    let [tx, ty] = tilt_rad;
-    let [hx, hy] = from_axis_m.xy();
-    let quadratic = response.astigmatism_m_per_rad2;
-    let mixed = response.astigmatism_m_per_rad_m;
-    // |t|² (cos 2φ, sin 2φ) and |t||h| (cos(φt + φh), sin(φt + φh)), written as products of complex numbers
-    [
-        (8, response.coma_m_per_rad * tx),
-        (7, response.coma_m_per_rad * ty),
-        (
-            6,
-            quadratic * (tx * tx - ty * ty) + mixed * (tx * hx - ty * hy),
-        ),
-        (5, quadratic * 2.0 * tx * ty + mixed * (tx * hy + ty * hx)),
-    ]
-    .into_iter()
-    .collect()
+    let tilted = Pose {
+        tilt_rad,
+        ..Pose::default()
+    };
+    tilted.modes(response, from_axis_m)
 }
 
 /// Modes of the aligned telescope at a place in the field.

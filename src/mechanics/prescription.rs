@@ -119,12 +119,10 @@ pub struct Derived {
     pub focal_length_m: f64,
     /// Best focus beyond its place when aligned, per square radian of tilt.
     pub focus_m_per_rad2: f64,
-    /// Coma [Noll 8] per metre of decentre, at a fixed place of the sensor.
-    pub coma_m_per_m: f64,
-    /// Image shift per metre of decentre.
-    pub image_shift_m_per_m: f64,
     /// Best focus beyond its place when aligned, per square metre of decentre.
     pub focus_m_per_m2: f64,
+    /// How far behind the unit's vertex lies what it turns about.
+    pub pivot_m: f64,
 }
 
 /// Why a prescription gives no telescope.
@@ -381,15 +379,25 @@ pub fn respond(prescription: &Prescription) -> Result<Derived, PrescriptionError
     );
     let (east, west) = (place(shifted(1.0), 0.0)?, place(shifted(-1.0), 0.0)?);
     let (up, down) = (place(raised(1.0), 0.0)?, place(raised(-1.0), 0.0)?);
-    let corners = [
-        place(tilted(1.0), h)?,
-        place(tilted(-1.0), h)?,
-        place(tilted(1.0), -h)?,
-        place(tilted(-1.0), -h)?,
-    ];
-    let mixed = |part: &dyn Fn(&OffAxisStar) -> f64| {
+    let both = |tilt: f64, decentre: f64| Displacement {
+        decentre_m: decentre * e,
+        ..tilted(tilt)
+    };
+    // both signs of each of two displacements: what they do together is left of the four
+    let of_four = |at: &dyn Fn(f64, f64) -> Result<OffAxisStar, PrescriptionError>| {
+        Ok::<_, PrescriptionError>([
+            at(1.0, 1.0)?,
+            at(-1.0, 1.0)?,
+            at(1.0, -1.0)?,
+            at(-1.0, -1.0)?,
+        ])
+    };
+    let tilt_field = of_four(&|a, b| place(tilted(a), b * h))?;
+    let decentre_field = of_four(&|a, b| place(shifted(a), b * h))?;
+    let decentre_tilt = of_four(&|a, b| place(both(b, a), 0.0))?;
+    let mixed = |corners: &[OffAxisStar; 4], steps: f64, part: &dyn Fn(&OffAxisStar) -> f64| {
         let [pp, mp, pm, mm] = [0, 1, 2, 3].map(|i| part(&corners[i]));
-        (pp - mp - pm + mm) / (4.0 * t * h)
+        (pp - mp - pm + mm) / (4.0 * steps)
     };
     let shift = |a: Displacement, b: Displacement, step: f64| -> Result<f64, PrescriptionError> {
         Ok(
@@ -410,10 +418,23 @@ pub fn respond(prescription: &Prescription) -> Result<Derived, PrescriptionError
                 aligned.astigmatism_m,
                 t,
             ),
-            astigmatism_m_per_rad_m: mixed(&|s| s.astigmatism_m),
+            astigmatism_m_per_rad_m: mixed(&tilt_field, t * h, &|s| s.astigmatism_m),
             image_shift_m_per_rad: shift(tilted(1.0), tilted(-1.0), t)?,
             focus_m_per_m,
-            sensor_tilt_per_tilt: -away_is_outside * mixed(&|s| s.focus_m),
+            sensor_tilt_per_tilt: -away_is_outside * mixed(&tilt_field, t * h, &|s| s.focus_m),
+            decentre_coma_m_per_m: (east.coma_m - west.coma_m) / (2.0 * e),
+            decentre_image_shift_m_per_m: shift(shifted(1.0), shifted(-1.0), e)?,
+            astigmatism_m_per_m_rad: mixed(&decentre_tilt, e * t, &|s| s.astigmatism_m),
+            decentre_astigmatism_m_per_m2: even(
+                east.astigmatism_m,
+                west.astigmatism_m,
+                aligned.astigmatism_m,
+                e,
+            ),
+            decentre_astigmatism_m_per_m_m: mixed(&decentre_field, e * h, &|s| s.astigmatism_m),
+            // these optics have no corrector from which the sensor alone could stand too far
+            spacing_spherical_m_per_m: 0.0,
+            spacing_astigmatism_m_per_m_m2: 0.0,
         },
         field: FieldTerms {
             axis_m: FieldM::ZERO,
@@ -429,9 +450,8 @@ pub fn respond(prescription: &Prescription) -> Result<Derived, PrescriptionError
         },
         focal_length_m,
         focus_m_per_rad2: even(plus.focus_m, minus.focus_m, aligned.focus_m, t),
-        coma_m_per_m: (east.coma_m - west.coma_m) / (2.0 * e),
-        image_shift_m_per_m: shift(shifted(1.0), shifted(-1.0), e)?,
         focus_m_per_m2: even(east.focus_m, west.focus_m, aligned.focus_m, e),
+        pivot_m: prescription.pivot_m,
     })
 }
 

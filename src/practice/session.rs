@@ -334,6 +334,7 @@ impl Session {
         let piston_m = self.plane().piston_m;
         state.sensor_offset_m =
             self.focuser_m + self.response().map_or(0.0, |r| r.focus_m_per_m) * piston_m;
+        state.piston_moves_focus = false; // it is in the sum above
         state.recentred = false;
         state.aside_m = -self.pointing_m;
         state.mask_on = self.mask_on;

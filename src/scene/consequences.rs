@@ -66,7 +66,7 @@ pub struct Consequences {
     pub flexure: Vec<Leaning>,
 }
 
-/// A traced prescription in the words of the scenario file; the first nine can be typed in as they stand.
+/// A traced prescription in the words of the scenario file; the first nine, and those of a decentre, can be typed in as they stand.
 #[derive(Debug, Clone, Serialize)]
 #[allow(missing_docs)] // the keys of the scenario file, explained there (`scenario::key_table`)
 pub struct TracedNumbers {
@@ -83,7 +83,11 @@ pub struct TracedNumbers {
     pub focus_shift_um_per_arcmin2: f64,
     pub decentre_coma_nm_per_mm: f64,
     pub decentre_image_shift_um_per_mm: f64,
+    pub astigmatism_nm_per_mm_arcmin: f64,
+    pub decentre_astigmatism_nm_per_mm2: f64,
+    pub decentre_astigmatism_nm_per_mm_mm: f64,
     pub decentre_focus_shift_um_per_mm2: f64,
+    pub pivot_mm: f64,
 }
 
 /// The unit's own weight at one altitude, next to what the atmosphere does there.
@@ -254,8 +258,12 @@ fn numbers(derived: &Derived) -> TracedNumbers {
         field_curvature_um_per_mm2: field.curvature_per_m2 * MM * MM / UM,
         focal_length_mm: derived.focal_length_m / MM,
         focus_shift_um_per_arcmin2: derived.focus_m_per_rad2 * ARCMIN * ARCMIN / UM,
-        decentre_coma_nm_per_mm: derived.coma_m_per_m * MM / NM,
-        decentre_image_shift_um_per_mm: derived.image_shift_m_per_m * MM / UM,
+        decentre_coma_nm_per_mm: response.decentre_coma_m_per_m * MM / NM,
+        decentre_image_shift_um_per_mm: response.decentre_image_shift_m_per_m * MM / UM,
+        astigmatism_nm_per_mm_arcmin: response.astigmatism_m_per_m_rad * MM * ARCMIN / NM,
+        decentre_astigmatism_nm_per_mm2: response.decentre_astigmatism_m_per_m2 * MM * MM / NM,
+        decentre_astigmatism_nm_per_mm_mm: response.decentre_astigmatism_m_per_m_m * MM * MM / NM,
         decentre_focus_shift_um_per_mm2: derived.focus_m_per_m2 * MM * MM / UM,
+        pivot_mm: derived.pivot_m / MM,
     }
 }

@@ -9,7 +9,7 @@ use crate::pupil::{frame_px, to_field};
 use crate::rng::Seed;
 use crate::simulate::{Stamp, StarField, StarRecord, background, field_stars, stamp, star_field};
 use crate::state::{FieldStar, FieldStars};
-use crate::units::ARCMIN;
+use crate::units::{ARCMIN, MM};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -40,6 +40,12 @@ pub struct FieldTruth<'a> {
     pub turns: BTreeMap<String, f64>,
     /// Tilt vector of the unit, pupil axes; it points at the raised edge.
     pub tilt_arcmin: [f64; 2],
+    /// How far the unit sits aside, pupil axes.
+    pub decentre_mm: [f64; 2],
+    /// Tilt of the sensor against the unit, pupil axes; points at the edge that lies farther beyond focus.
+    pub sensor_tilt_arcmin: [f64; 2],
+    /// How much too far from the corrector the sensor stands.
+    pub spacing_mm: f64,
     /// Where the field has no coma, frame pixels; `None` without field coma.
     pub coma_node_px: Option<FramePx>,
     /// Number of saturated pixels.
@@ -128,6 +134,9 @@ impl Scene {
                 .plane
                 .tilt_rad
                 .map(|t| t / ARCMIN),
+            decentre_mm: self.state.decentre_m.map(|d| d / MM),
+            sensor_tilt_arcmin: self.state.sensor_tilt_rad.map(|t| t / ARCMIN),
+            spacing_mm: self.state.spacing_m / MM,
             coma_node_px: sensor.coma_node_px,
             saturated_px,
             stars: &field.stars,

@@ -162,6 +162,7 @@ fn why(instrument: &Instrument, truth: &Truth) -> Option<String> {
             "the unit is tilted by {tilt:.2} arcmin, its edge at {raised} o'clock (seen from the front of the telescope) is raised"
         ));
     }
+    parts.extend(aside(instrument, truth));
     if coma > 0.5 {
         parts.push(format!("the star has {coma:.0} nm RMS of coma"));
     }
@@ -169,6 +170,39 @@ fn why(instrument: &Instrument, truth: &Truth) -> Option<String> {
         parts.push(format!("{astigmatism:.0} nm RMS of astigmatism"));
     }
     (!parts.is_empty()).then(|| format!("Why: {}.", parts.join("; ")))
+}
+
+/// What of the unit no screw moves: how far it sits aside, how its sensor leans and how far from the corrector it stands.
+fn aside(instrument: &Instrument, truth: &Truth) -> Vec<String> {
+    let mut parts = Vec::new();
+    let hour_of = |[x, y]: [f64; 2]| front_hour(instrument, libm::atan2(y, x));
+    let length = |[x, y]: [f64; 2]| x.hypot(y);
+    if length(truth.decentre_mm) > 0.0 {
+        parts.push(format!(
+            "the unit sits {:.2} mm aside, towards {} o'clock (seen from the front of the telescope)",
+            length(truth.decentre_mm),
+            hour_of(truth.decentre_mm)
+        ));
+    }
+    if length(truth.sensor_tilt_arcmin) > 0.0 {
+        parts.push(format!(
+            "the sensor leans against the unit by {:.2} arcmin, its edge at {} o'clock (seen from the front) lies farther beyond focus",
+            length(truth.sensor_tilt_arcmin),
+            hour_of(truth.sensor_tilt_arcmin)
+        ));
+    }
+    if truth.spacing_mm != 0.0 {
+        let way = if truth.spacing_mm > 0.0 {
+            "far from"
+        } else {
+            "near"
+        };
+        parts.push(format!(
+            "the sensor stands {:.2} mm too {way} the corrector",
+            truth.spacing_mm.abs()
+        ));
+    }
+    parts
 }
 
 fn what_to_turn(instrument: &Instrument, truth: &Truth) -> Option<String> {
@@ -189,7 +223,10 @@ fn what_to_turn(instrument: &Instrument, truth: &Truth) -> Option<String> {
             })
         })
         .collect();
-    Some(if steps.is_empty() {
+    let out_of_reach = !aside(instrument, truth).is_empty();
+    Some(if steps.is_empty() && out_of_reach {
+        "What to turn: no screw is out of place, and none moves the unit aside, shims its sensor or takes its lean away.".into()
+    } else if steps.is_empty() {
         "What to turn: nothing, no screw is out of place.".into()
     } else {
         let facing =

@@ -14,7 +14,7 @@ use crate::predict::{Expected, Model};
 use crate::predict::{doughnut, spikes};
 use crate::pupil::shift_px;
 use crate::state::State;
-use crate::units::{ARCMIN, DEG, NM, UM};
+use crate::units::{ARCMIN, DEG, MM, NM, UM};
 use crate::wavefront::{Wavefront, ZernikeSum};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -53,7 +53,13 @@ pub struct Truth {
     pub undo_turns: BTreeMap<String, f64>,
     /// Tilt vector of the unit, pupil axes; it points at the raised edge.
     pub tilt_arcmin: [f64; 2],
-    /// How far the tilt moves the star, frame axes.
+    /// How far the unit sits aside, pupil axes.
+    pub decentre_mm: [f64; 2],
+    /// Tilt of the sensor against the unit, pupil axes; points at the edge that lies farther beyond focus.
+    pub sensor_tilt_arcmin: [f64; 2],
+    /// How much too far from the corrector the sensor stands.
+    pub spacing_mm: f64,
+    /// How far tilt and decentre move the star, frame axes.
     pub image_shift_px: FramePx,
     /// Height of the unit at the centre of the screw circle, µm.
     pub piston_um: f64,
@@ -177,6 +183,9 @@ impl Truth {
             turns: named(instrument, state, 1.0),
             undo_turns: undo(instrument, state),
             tilt_arcmin: alignment.plane.tilt_rad.map(|t| clean(t / ARCMIN)),
+            decentre_mm: state.decentre_m.map(|d| clean(d / MM)),
+            sensor_tilt_arcmin: state.sensor_tilt_rad.map(|t| clean(t / ARCMIN)),
+            spacing_mm: clean(state.spacing_m / MM),
             image_shift_px: FramePx::new(image_shift_px.xy().map(clean)),
             piston_um: clean(alignment.plane.piston_m / UM),
             reference_wavelength_nm: model.reference_m / NM,

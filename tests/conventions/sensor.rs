@@ -31,12 +31,9 @@ fn the_sensor_goes_with_the_raised_edge() {
         let assembly = instrument.assembly.as_mut().unwrap();
         let (radius_m, pitch_m) = (assembly.screw_circle_radius_m, assembly.pitch_m_per_turn);
         assembly.response = Some(Response {
-            coma_m_per_rad: 0.0,
-            astigmatism_m_per_rad2: 0.0,
-            astigmatism_m_per_rad_m: 0.0,
-            image_shift_m_per_rad: 0.0,
             focus_m_per_m: lifting,
             sensor_tilt_per_tilt: share,
+            ..Response::default()
         });
         // A stands up, B down to the left, C down to the right: the height of the plane there, in turns
         let [up, right] = [tilt_arcmin[1], tilt_arcmin[0]].map(|t| t * ARCMIN * radius_m / pitch_m);

@@ -160,6 +160,13 @@ fn of_assembly(unit: &mut Assembly) -> Vec<Named<'_>> {
             image_shift_m_per_rad,
             focus_m_per_m,
             sensor_tilt_per_tilt,
+            decentre_coma_m_per_m,
+            decentre_image_shift_m_per_m,
+            astigmatism_m_per_m_rad,
+            decentre_astigmatism_m_per_m2,
+            decentre_astigmatism_m_per_m_m,
+            spacing_spherical_m_per_m,
+            spacing_astigmatism_m_per_m_m2,
         } = response;
         all.extend(named(
             "assembly.response",
@@ -170,6 +177,25 @@ fn of_assembly(unit: &mut Assembly) -> Vec<Named<'_>> {
                 ("image_shift_um_per_arcmin", image_shift_m_per_rad),
                 ("focus_um_per_mm", focus_m_per_m),
                 ("sensor_tilt_per_tilt", sensor_tilt_per_tilt),
+                ("decentre_coma_nm_per_mm", decentre_coma_m_per_m),
+                (
+                    "decentre_image_shift_um_per_mm",
+                    decentre_image_shift_m_per_m,
+                ),
+                ("astigmatism_nm_per_mm_arcmin", astigmatism_m_per_m_rad),
+                (
+                    "decentre_astigmatism_nm_per_mm2",
+                    decentre_astigmatism_m_per_m2,
+                ),
+                (
+                    "decentre_astigmatism_nm_per_mm_mm",
+                    decentre_astigmatism_m_per_m_m,
+                ),
+                ("spacing_spherical_nm_per_mm", spacing_spherical_m_per_m),
+                (
+                    "spacing_astigmatism_nm_per_mm_mm2",
+                    spacing_astigmatism_m_per_m_m2,
+                ),
             ],
         ));
     }
@@ -400,12 +426,16 @@ fn of_passband<'a>(section: &str, passband: &'a mut Passband) -> Vec<Named<'a>> 
 fn of_state(state: &mut State) -> Vec<Named<'_>> {
     let State {
         sensor_offset_m,
+        piston_moves_focus: _,
         recentred: _,
         aside_m,
         field_m,
         mask_on: _,
         turns,
         flexure_rad: [flexure_x, flexure_y],
+        decentre_m: [decentre_x, decentre_y],
+        sensor_tilt_rad: [lean_x, lean_y],
+        spacing_m,
         modes: _,
         star,
         sky,
@@ -422,6 +452,11 @@ fn of_state(state: &mut State) -> Vec<Named<'_>> {
             ("field_mm", field_y),
             ("flexure_arcmin", flexure_x),
             ("flexure_arcmin", flexure_y),
+            ("decentre_mm", decentre_x),
+            ("decentre_mm", decentre_y),
+            ("sensor_tilt_arcmin", lean_x),
+            ("sensor_tilt_arcmin", lean_y),
+            ("spacing_mm", spacing_m),
         ],
     );
     all.extend(

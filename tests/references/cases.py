@@ -9,6 +9,7 @@ from importlib import metadata
 
 import numpy as np
 
+import decentres
 import measured
 import prescriptions
 import scenes
@@ -38,6 +39,7 @@ MEASURED = {
 RESOLUTION_LIMIT = 2e-4
 LIBRARY_LIMITS = {"doughnut": 1e-4, "polychromatic": 1e-4, "masked": 5e-4, "focused": 1e-4, "seeing": 1e-4}
 ZERNIKE_LIMIT = 1e-11
+DECENTRE_LIMIT = 1e-6  # between two ray tracers, relative
 PRESCRIPTION_LIMIT = 1e-5  # nm, between two densities of rays
 
 MEANING = (
@@ -70,6 +72,7 @@ def made():
         yield _measured_record(name, scenario, seed)
     yield _zernike_record()
     yield _prescriptions_record()
+    yield _decentres_record()
 
 
 def _image_record(name, scenario):
@@ -158,6 +161,27 @@ def _zernike_record():
         if not difference <= ZERNIKE_LIMIT
     ]
     return Record("zernike", content, faults=faults)
+
+
+def _decentres_record():
+    cases, apart = decentres.make()
+    content = {
+        "what": "what a unit that sits aside does at a fixed place of the sensor, the telescope pointed anew: Noll 8 and image shift per mm, "
+        "Noll 6 per mm squared, per mm and arcmin of tilt, per mm and mm of field; all along x; pivot_mm behind the unit's vertex",
+        "cases": cases,
+        "accuracy": {"largest_differences": apart, "limit": DECENTRE_LIMIT},
+        "settings": {
+            "libraries": {name: metadata.version(name) for name in ("batoid", "optiland")},
+            "rings": decentres.RINGS,
+            "steps": {"decentre_mm": decentres.DECENTRE_MM, "tilt_arcmin": decentres.TILT_ARCMIN, "field_mm": decentres.FIELD_MM},
+        },
+    }
+    faults = [
+        f"decentres: {figure} is {difference:.1e}, allowed {DECENTRE_LIMIT:.0e}"
+        for figure, difference in apart.items()
+        if not difference <= DECENTRE_LIMIT
+    ]
+    return Record("decentres", content, faults=faults)
 
 
 def _prescriptions_record():

@@ -169,12 +169,8 @@ fn point(light: &Array2<f64>, column: usize) -> f64 {
 fn frame_mover() -> Assembly {
     Assembly {
         response: Some(Response {
-            coma_m_per_rad: 0.0,
-            astigmatism_m_per_rad2: 0.0,
-            astigmatism_m_per_rad_m: 0.0,
             image_shift_m_per_rad: 1.0,
-            focus_m_per_m: 0.0,
-            sensor_tilt_per_tilt: 0.0,
+            ..Response::default()
         }),
         ..Assembly::new(55.0 * MM, 0.5 * MM, three_screws())
     }

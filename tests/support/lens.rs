@@ -16,6 +16,7 @@ pub fn unit() -> Instrument {
         image_shift_m_per_rad: 26.0 * UM / ARCMIN,
         focus_m_per_m: 1.0,
         sensor_tilt_per_tilt: 1.0,
+        ..Response::default()
     });
     let mut camera = Camera::new(3.8 * UM, [72, 60], Passband::Band([530.0 * NM, 570.0 * NM]));
     camera.wavelengths = Some(1);

@@ -147,3 +147,19 @@ fn thin_lens(lens: &Lens, diameter_m: f64) -> ThirdOrder {
         field_w131_m_per_m: per_rad / focal_length_m,
     }
 }
+
+/// Where the axis of a telescope of one element meets the sensor, per radian that its unit is tilted about its vertex, at a fixed place
+/// after pointing anew; moved aside, it goes along. `None` for two mirrors.
+///
+/// A paraboloid's axis turns with it and is met at its focus; seen from the sensor, a raised edge at +x turns the mirror's face, and its
+/// axis, towards −x. A thin lens at its own stop turns under chief rays that stay: its axis meets the sensor at +f per radian.
+pub fn axis_of_one_element(prescription: &Prescription) -> Option<f64> {
+    match &prescription.optics {
+        Optics::Paraboloid { focal_length_m } => Some(-focal_length_m),
+        Optics::TwoMirror(_) => None,
+        Optics::Lens(lens) => {
+            let (front, back) = (1.0 / lens.front_radius_m, 1.0 / lens.back_radius_m);
+            Some(1.0 / ((lens.index - 1.0) * (front - back)))
+        }
+    }
+}

@@ -37,11 +37,8 @@ impl LearnedResponse {
                 }
                 *none = Some(Response {
                     coma_m_per_rad: self.coma_m_per_rad.value,
-                    astigmatism_m_per_rad2: 0.0,
-                    astigmatism_m_per_rad_m: 0.0,
                     image_shift_m_per_rad: shift.unwrap_or(0.0),
-                    focus_m_per_m: 0.0,
-                    sensor_tilt_per_tilt: 0.0,
+                    ..Response::default()
                 });
             }
         }

@@ -1,6 +1,6 @@
 //! What a frame of many stars shows, as it is handed out and written: stars, focal plane, coma node.
 
-use super::StarShape;
+use super::{Corners, StarShape};
 use crate::flag::Flags;
 use serde::Serialize;
 
@@ -25,6 +25,8 @@ pub struct WholeFrame {
     pub focal_plane: Option<FocalPlane>,
     /// The coma node; `None` with a flag where it cannot be told.
     pub coma: Option<ComaField>,
+    /// What is wrong with the corners, and what the screws can do; `None` with too few stars.
+    pub corners: Option<Corners>,
     /// What the owner should know.
     pub flags: Flags,
 }

@@ -33,7 +33,8 @@ impl FieldRays {
         FieldRays::of(RAYS, obstruction_ratio, focal_ratio)
     }
 
-    fn of(count: usize, obstruction_ratio: f64, focal_ratio: f64) -> Self {
+    /// That many rays.
+    pub fn of(count: usize, obstruction_ratio: f64, focal_ratio: f64) -> Self {
         let even = |ray: usize, power: i32| (0.5 + (ray + 1) as f64 * EVEN.powi(-power)).fract();
         let dark = obstruction_ratio * obstruction_ratio;
         let disc = |radius: f64, share: f64| {

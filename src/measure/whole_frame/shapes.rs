@@ -7,6 +7,7 @@
 
 use super::super::settings::WholeFrameSettings;
 use super::super::stars::{Source, spread};
+use super::weighed::{Weighed, weigh};
 use crate::math::robust::half_way;
 use ndarray::Array2;
 use serde::Serialize;
@@ -30,6 +31,9 @@ pub struct StarShape {
     pub asymmetry_px3: [f64; 2],
     /// Standard deviation of either component.
     pub asymmetry_sigma_px3: f64,
+    /// Moments under a window about its own centre, for the corners; `None` where the window leaves the frame.
+    #[serde(skip)]
+    pub weighed: Option<Weighed>,
 }
 
 /// Rounds in which centre and half-flux radius settle, at most.
@@ -154,6 +158,7 @@ fn moments(
         elongation_deg: (0.5 * libm::atan2(2.0 * xy, xx - yy)) / crate::units::DEG,
         asymmetry_px3: third.map(|t| t / weight),
         asymmetry_sigma_px3: spread.sqrt() / weight,
+        weighed: weigh(light, centre_px, 2.0 * half_flux_radius_px, noise),
     })
 }
 

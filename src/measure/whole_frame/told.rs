@@ -22,6 +22,7 @@ fn empty() -> WholeFrame {
         stars: Vec::new(),
         focal_plane: None,
         coma: None,
+        corners: None,
         flags: Flags::default(),
     }
 }

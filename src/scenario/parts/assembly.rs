@@ -51,6 +51,13 @@ fn response(response: &Response) -> Value {
         image_shift_m_per_rad,
         focus_m_per_m,
         sensor_tilt_per_tilt,
+        decentre_coma_m_per_m,
+        decentre_image_shift_m_per_m,
+        astigmatism_m_per_m_rad,
+        decentre_astigmatism_m_per_m2,
+        decentre_astigmatism_m_per_m_m,
+        spacing_spherical_m_per_m,
+        spacing_astigmatism_m_per_m_m2,
     } = response;
     let mut keys = Keys::default();
     keys.put("coma_nm_per_arcmin", in_unit(*coma_m_per_rad, NM / ARCMIN));
@@ -68,5 +75,33 @@ fn response(response: &Response) -> Value {
     );
     keys.put("focus_um_per_mm", in_unit(*focus_m_per_m, UM / MM));
     keys.put("sensor_tilt_per_tilt", Value::Number(*sensor_tilt_per_tilt));
+    keys.put(
+        "decentre_coma_nm_per_mm",
+        in_unit(*decentre_coma_m_per_m, NM / MM),
+    );
+    keys.put(
+        "decentre_image_shift_um_per_mm",
+        in_unit(*decentre_image_shift_m_per_m, UM / MM),
+    );
+    keys.put(
+        "astigmatism_nm_per_mm_arcmin",
+        in_unit(*astigmatism_m_per_m_rad, NM / (MM * ARCMIN)),
+    );
+    keys.put(
+        "decentre_astigmatism_nm_per_mm2",
+        in_unit(*decentre_astigmatism_m_per_m2, NM / (MM * MM)),
+    );
+    keys.put(
+        "decentre_astigmatism_nm_per_mm_mm",
+        in_unit(*decentre_astigmatism_m_per_m_m, NM / (MM * MM)),
+    );
+    keys.put(
+        "spacing_spherical_nm_per_mm",
+        in_unit(*spacing_spherical_m_per_m, NM / MM),
+    );
+    keys.put(
+        "spacing_astigmatism_nm_per_mm_mm2",
+        in_unit(*spacing_astigmatism_m_per_m_m2, NM / (MM * MM * MM)),
+    );
     keys.table()
 }

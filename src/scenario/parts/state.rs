@@ -4,18 +4,22 @@ use super::keys::{Keys, in_unit, modes, pair, plain_pair};
 use crate::instrument::Assembly;
 use crate::scenario::document::Value;
 use crate::state::{Exposure, Sky, Star, State};
-use crate::units::{ARCSEC, DEG, MM, UM};
+use crate::units::{ARCMIN, ARCSEC, DEG, MM, UM};
 
 /// Puts the state's sections into a scenario and returns `[state]` itself, for what a file says in another way.
 pub(super) fn state(state: &State, assembly: Option<&Assembly>, top: &mut Keys) -> Keys {
     let State {
         sensor_offset_m,
+        piston_moves_focus,
         recentred,
         aside_m: _,
         field_m,
         mask_on,
         turns,
         flexure_rad: _,
+        decentre_m,
+        sensor_tilt_rad,
+        spacing_m,
         modes: other,
         star,
         sky,
@@ -23,6 +27,10 @@ pub(super) fn state(state: &State, assembly: Option<&Assembly>, top: &mut Keys) 
     } = state;
     let mut keys = Keys::default();
     keys.put("sensor_offset_um", in_unit(*sensor_offset_m, UM));
+    keys.put("piston_moves_focus", Value::Flag(*piston_moves_focus));
+    keys.put("decentre_mm", pair(*decentre_m, MM));
+    keys.put("sensor_tilt_arcmin", pair(*sensor_tilt_rad, ARCMIN));
+    keys.put("spacing_mm", in_unit(*spacing_m, MM));
     keys.put("recentred", Value::Flag(*recentred));
     keys.put("field_mm", pair(field_m.xy(), MM));
     keys.put("mask_on", Value::Flag(*mask_on));

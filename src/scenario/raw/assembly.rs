@@ -72,6 +72,7 @@ pub(in crate::scenario) struct RawScrew {
 #[serde(deny_unknown_fields)]
 pub(in crate::scenario) struct RawResponse {
     /// Coma RMS per arcmin of tilt.
+    #[serde(default)]
     #[schemars(range(min = -1e5, max = 1e5), example = 62.0)]
     pub coma_nm_per_arcmin: f64,
     /// Astigmatism RMS per square arcmin of tilt.
@@ -83,14 +84,45 @@ pub(in crate::scenario) struct RawResponse {
     #[schemars(range(min = -1e5, max = 1e5), example = 0.0)]
     pub astigmatism_nm_per_arcmin_mm: f64,
     /// How far the image moves per arcmin of tilt.
+    #[serde(default)]
     #[schemars(range(min = -1e5, max = 1e5), example = 29.0)]
     pub image_shift_um_per_arcmin: f64,
     /// Sensor offset per mm of piston.
+    #[serde(default)]
     #[schemars(range(min = -1e6, max = 1e6), example = 1000.0)]
     pub focus_um_per_mm: f64,
     /// 1 when the sensor rides on the unit, 0 when it does not; for a secondary, what is traced for it.
+    #[serde(default)]
     #[schemars(range(min = -1000.0, max = 1000.0), example = 1.0, extend("x-unit" = "ratio"))]
     pub sensor_tilt_per_tilt: f64,
+    /// Coma RMS per mm that the unit sits aside.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 17.0)]
+    pub decentre_coma_nm_per_mm: f64,
+    /// How far the image moves per mm that the unit sits aside; -1000 where the sensor moves with it and nothing else does.
+    #[serde(default)]
+    #[schemars(range(min = -1e6, max = 1e6), example = -1000.0)]
+    pub decentre_image_shift_um_per_mm: f64,
+    /// Astigmatism RMS of a unit that sits aside and is tilted, per mm aside and arcmin.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 0.0)]
+    pub astigmatism_nm_per_mm_arcmin: f64,
+    /// Astigmatism RMS per square mm that the unit sits aside.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 0.0)]
+    pub decentre_astigmatism_nm_per_mm2: f64,
+    /// Astigmatism RMS per mm that the unit sits aside and mm of field.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 0.0)]
+    pub decentre_astigmatism_nm_per_mm_mm: f64,
+    /// Spherical aberration (Noll 11) RMS per mm that the sensor stands too far from the corrector.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 4.0)]
+    pub spacing_spherical_nm_per_mm: f64,
+    /// Astigmatism RMS per mm that the sensor stands too far from the corrector and square mm of field.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 0.6)]
+    pub spacing_astigmatism_nm_per_mm_mm2: f64,
 }
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]

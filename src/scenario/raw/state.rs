@@ -14,6 +14,9 @@ pub(in crate::scenario) struct RawState {
     /// How far the sensor sits beyond best focus (outside); at most a tenth of the focal length either way.
     #[schemars(range(min = -1e8, max = 1e8), example = 330.0, extend("default" = 0.0))]
     pub sensor_offset_um: f64,
+    /// Whether the screws' piston times assembly.response.focus_um_per_mm is added to the sensor offset; false: the offset is the total.
+    #[schemars(example = true, extend("default" = false))]
+    pub piston_moves_focus: bool,
     /// Whether the frame follows the star.
     #[schemars(example = true, extend("default" = true))]
     pub recentred: bool,
@@ -25,6 +28,15 @@ pub(in crate::scenario) struct RawState {
     pub mask_on: Option<bool>,
     /// Turns of each screw from its nominal length; positive lengthens.
     pub turns: Option<Turns>,
+    /// How far the unit sits aside (x, y), in pupil axes.
+    #[schemars(inner(range(min = -100.0, max = 100.0)), extend("examples" = [[0.3, 0.0]]), extend("default" = [0.0, 0.0]))]
+    pub decentre_mm: [f64; 2],
+    /// How the sensor is tilted against the unit (x, y), in pupil axes: points at the edge that lies farther beyond focus.
+    #[schemars(inner(range(min = -1200.0, max = 1200.0)), extend("examples" = [[1.5, -0.5]]), extend("default" = [0.0, 0.0]))]
+    pub sensor_tilt_arcmin: [f64; 2],
+    /// How much too far from the corrector the sensor stands, refocused; negative: too near.
+    #[schemars(range(min = -1000.0, max = 1000.0), example = 0.4, extend("default" = 0.0))]
+    pub spacing_mm: f64,
     /// Azimuth, in pupil axes, of the edge of the telescope next to the ground; only [assembly.flexure] asks for it.
     #[schemars(range(min = -360.0, max = 360.0), example = -90.0, extend("default" = -90.0))]
     pub down_deg: f64,
@@ -41,10 +53,14 @@ impl Default for RawState {
     fn default() -> Self {
         RawState {
             sensor_offset_um: 0.0,
+            piston_moves_focus: false,
             recentred: true,
             field_mm: [0.0; 2],
             mask_on: None,
             turns: None,
+            decentre_mm: [0.0; 2],
+            sensor_tilt_arcmin: [0.0; 2],
+            spacing_mm: 0.0,
             down_deg: super::downwards(),
             modes_nm: NollTable::default(),
             modes_annular_nm: NollTable::default(),

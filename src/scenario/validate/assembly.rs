@@ -135,6 +135,14 @@ fn response(response: &RawResponse) -> Response {
         image_shift_m_per_rad: response.image_shift_um_per_arcmin * UM / ARCMIN,
         focus_m_per_m: response.focus_um_per_mm * UM / MM,
         sensor_tilt_per_tilt: response.sensor_tilt_per_tilt,
+        decentre_coma_m_per_m: response.decentre_coma_nm_per_mm * NM / MM,
+        decentre_image_shift_m_per_m: response.decentre_image_shift_um_per_mm * UM / MM,
+        astigmatism_m_per_m_rad: response.astigmatism_nm_per_mm_arcmin * NM / (MM * ARCMIN),
+        decentre_astigmatism_m_per_m2: response.decentre_astigmatism_nm_per_mm2 * NM / (MM * MM),
+        decentre_astigmatism_m_per_m_m: response.decentre_astigmatism_nm_per_mm_mm * NM / (MM * MM),
+        spacing_spherical_m_per_m: response.spacing_spherical_nm_per_mm * NM / MM,
+        spacing_astigmatism_m_per_m_m2: response.spacing_astigmatism_nm_per_mm_mm2 * NM
+            / (MM * MM * MM),
     }
 }
 

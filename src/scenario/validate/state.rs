@@ -31,6 +31,7 @@ pub(super) fn check(raw: &RawScenario, findings: &mut Contradictions<'_>) {
     );
     check_mask_on(raw, findings);
     check_turns(raw, findings);
+    check_unit(raw, findings);
     check_annulus(raw, findings);
     check_flexure(raw, findings);
     check_field(raw, findings);
@@ -40,12 +41,16 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
     let state = &raw.state;
     State {
         sensor_offset_m: state.sensor_offset_um * UM,
+        piston_moves_focus: state.piston_moves_focus,
         recentred: state.recentred,
         aside_m: FieldM::ZERO,
         field_m: FieldM::new(scaled(state.field_mm, MM)),
         mask_on: state.mask_on.unwrap_or(raw.mask.is_some()),
         turns: turns(raw, instrument),
         flexure_rad: flexure_tilt(raw),
+        decentre_m: scaled(state.decentre_mm, MM),
+        sensor_tilt_rad: scaled(state.sensor_tilt_arcmin, ARCMIN),
+        spacing_m: state.spacing_mm * MM,
         modes: all_modes(raw, instrument),
         star: raw.star.as_ref().map(star),
         sky: sky(&raw.sky),
@@ -144,6 +149,29 @@ fn check_turned(key: &str, turned: f64, assembly: &RawAssembly, findings: &mut C
         let hint =
             "without a response nobody knows what a turn does to the star; type it in or learn it";
         findings.out_of_range(key, number(turned), allowed, hint);
+    }
+}
+
+/// A unit that sits aside, or a spacing, does nothing that anybody knows where there is no response.
+fn check_unit(raw: &RawScenario, findings: &mut Contradictions<'_>) {
+    let known = raw
+        .assembly
+        .as_ref()
+        .is_some_and(|unit| unit.response.is_some() || unit.prescription.is_some());
+    let state = &raw.state;
+    let asked = [
+        ("state.decentre_mm", state.decentre_mm != [0.0; 2]),
+        ("state.spacing_mm", state.spacing_mm != 0.0),
+        ("state.piston_moves_focus", state.piston_moves_focus),
+    ];
+    for (key, _) in asked.into_iter().filter(|(_, asked)| *asked && !known) {
+        let problem = Problem::NoMeaning {
+            key: key.into(),
+            condition: "where there is neither [assembly.response] nor [assembly.prescription]"
+                .into(),
+        };
+        let hint = "without a response nobody knows what the unit's place does to the star; type it in, or give the surfaces";
+        findings.wrong_key(key, problem, hint);
     }
 }
 
