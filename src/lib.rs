@@ -16,7 +16,7 @@
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
 //! | 7 | [`files`], [`scene`], [`diagnosis`] | what an owner names, read whole; the way out and the way back, each in one checked value |
 //! | 8 | [`practice`], [`dataset`] | a hidden misalignment to put right; recipes → sets of frames and truth |
-//! | 9 | [`web`], [`cli`] | the page in a browser, the program: features `serve` and `cli` |
+//! | 9 | [`web`], [`cli`] | the page in a browser, the program: features `page`, `serve` and `cli` |
 //!
 //! # Conventions in nine lines
 //!
@@ -104,5 +104,5 @@ pub mod state;
 mod testing;
 pub mod units;
 pub mod wavefront;
-#[cfg(feature = "serve")]
+#[cfg(feature = "page")]
 pub mod web;
