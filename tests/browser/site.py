@@ -24,7 +24,7 @@ from playwright.sync_api import expect, sync_playwright
 from session import follow, settle, start, until
 
 PHONE, SCREEN = {"width": 390, "height": 844}, {"width": 1280, "height": 720}
-SIDE, SEED = "inside", 5
+SIDE = "inside"
 
 
 class Quiet(http.server.SimpleHTTPRequestHandler):
@@ -63,13 +63,13 @@ def night(program, folder):
     text = (Path(__file__).parents[2] / "src/practice/bench.toml").read_text().replace("[state]", "[state]\nturns = { B = 0.083 }")
     scenario = folder / "night.toml"
     scenario.write_text(text)
-    subprocess.run([program, "render", str(scenario), "--seed", str(SEED), "--quiet", "--out", str(folder)], check=True, stdout=subprocess.DEVNULL)
+    subprocess.run([program, "render", str(scenario), "--quiet", "--out", str(folder)], check=True, stdout=subprocess.DEVNULL)
     return scenario, folder / "night.fits"
 
 
 def told_by_program(program, scenario, image):
     """Coma and verdict as the program itself has them."""
-    run = subprocess.run([program, "measure", str(image), str(scenario), "--mask", "off", "--side", SIDE, "--json"], capture_output=True, text=True)
+    run = subprocess.run([program, "measure", str(image), "--instrument", str(scenario), "--mask", "off", "--side", SIDE, "--json"], capture_output=True, text=True)
     assert run.returncode in (0, 1), run.stderr
     report = json.loads(run.stdout)
     return math.hypot(report["modes_nm"]["7"]["value"], report["modes_nm"]["8"]["value"]), report["verdict"]
@@ -171,7 +171,7 @@ def nothing_off_the_screen(page, what):
     wide = page.viewport_size["width"]
     off = page.evaluate(
         """(wide) => [...document.querySelectorAll('button, select, summary, textarea, input, nav a')]
-          .filter((e) => e.offsetParent !== null || getComputedStyle(e).position === 'fixed')
+          .filter((e) => e.checkVisibility())
           .map((e) => [e.id || e.textContent.trim(), e.getBoundingClientRect()])
           .filter(([, r]) => r.width > 0 && (r.left < -0.5 || r.right > wide + 0.5)).map(([name]) => name)""",
         wide,
