@@ -110,21 +110,27 @@ function explain(canvas, place, drawing, scale) {
     context.moveTo(x + ux * radius, y + uy * radius);
     context.lineTo(x + ux * (radius + 34), y + uy * (radius + 34));
     context.stroke();
-    context.font = "16px system-ui, sans-serif";
+    context.font = `${Math.round(16 * canvasZoom(canvas))}px system-ui, sans-serif`;
     context.textAlign = ux > 0.3 ? "left" : ux < -0.3 ? "right" : "center";
     context.textBaseline = uy > 0.3 ? "top" : uy < -0.3 ? "bottom" : "middle";
     context.fillText("thin side", x + ux * (radius + 40), y + uy * (radius + 40));
   }
 }
 
+/** Pixels of a canvas in one pixel of the page. */
+const canvasZoom = (canvas) => Math.max(1, canvas.width / (canvas.clientWidth || canvas.width));
+
 /** The words of a drawing, legible on bright and dark. */
 function label(context, words, x, y) {
-  context.font = "600 16px system-ui, sans-serif";
+  // as large on the screen as other words, however the canvas is drawn
+  const zoom = canvasZoom(context.canvas);
+  context.font = `600 ${Math.round(16 * zoom)}px system-ui, sans-serif`;
   const width = context.measureText(words).width;
   const left = Math.min(Math.max(x - width / 2, 4), context.canvas.width - width - 4);
-  const at = Math.min(Math.max(y, 14), context.canvas.height - 14);
+  const half = 11 * zoom;
+  const at = Math.min(Math.max(y, half + 3), context.canvas.height - half - 3);
   context.fillStyle = "#000";
-  context.fillRect(left - 4, at - 11, width + 8, 22);
+  context.fillRect(left - 4, at - half, width + 8, 2 * half);
   context.fillStyle = getComputedStyle(document.documentElement).getPropertyValue("--mark");
   context.textAlign = "left";
   context.textBaseline = "middle";

@@ -275,4 +275,6 @@ addEventListener("DOMContentLoaded", () => { showPlace(); doing(async () => {
     const state = await ask(`api/sessions/${open}`).catch(() => null);
     if (state) await show(state);
   }
+  // nobody meets an empty square: a first star stands there, where this telescope has a first level
+  if (!page.name) await start().catch(() => {});
 }); });
