@@ -211,8 +211,23 @@ const SAME_GAIN: f64 = 0.1;
 /// [`FileError::Unreadable`], [`FileError::TooLong`] and [`FileError::Image`].
 pub fn picture(path: impl AsRef<Path>, instrument: &Instrument) -> Result<ReadPicture, FileError> {
     let path = path.as_ref();
-    let reading = read_image(&bytes(path, &IMAGE)?, &path.display().to_string())?;
-    Ok(checked(reading, instrument))
+    picture_from(
+        &bytes(path, &IMAGE)?,
+        &path.display().to_string(),
+        instrument,
+    )
+}
+
+/// The same of the bytes of a file that were read before; `name` is the file's, for messages.
+///
+/// # Errors
+/// [`FileError::Image`].
+pub fn picture_from(
+    bytes: &[u8],
+    name: &str,
+    instrument: &Instrument,
+) -> Result<ReadPicture, FileError> {
+    Ok(checked(read_image(bytes, name)?, instrument))
 }
 
 /// The same of bytes that were read before; `name` is used in messages.

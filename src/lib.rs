@@ -17,7 +17,7 @@
 //! | 7 | [`files`], [`scene`], [`diagnosis`] | what an owner names, read whole; the way out and the way back, each in one checked value |
 //! | 8 | [`practice`], [`night`], [`dataset`] | a hidden misalignment to put right; the real thing; recipes → sets of frames and truth |
 //! | 9 | [`logbook`] | the session of a night on disk, the folder that a camera writes into |
-//! | 9 | [`web`], [`cli`] | the page in a browser, the program: features `serve` and `cli` |
+//! | 9 | [`web`], [`cli`] | the page in a browser, the program: features `page`, `serve` and `cli` |
 //!
 //! # Conventions in nine lines
 //!
@@ -107,5 +107,5 @@ pub mod state;
 mod testing;
 pub mod units;
 pub mod wavefront;
-#[cfg(feature = "serve")]
+#[cfg(feature = "page")]
 pub mod web;

@@ -21,6 +21,7 @@ mod measure_frames;
 mod measuring;
 mod measuring_libraries;
 mod orientation;
+mod page;
 mod peers;
 mod practice;
 mod prescriptions;

@@ -210,6 +210,9 @@ fn abuse_is_refused_and_the_server_lives() {
         ("no type", 415, send(port, "POST", &actions, "", "{}")),
         ("a huge body", 413, raw(port, format!("POST {actions} HTTP/1.1\r\n{own}{kind}Content-Length: 900000000\r\n\r\n").as_bytes())),
         ("two lengths", 400, raw(port, format!("POST {actions} HTTP/1.1\r\n{own}Content-Length: 2\r\nContent-Length: 3\r\n\r\n{{}}").as_bytes())),
+        ("a long body where words are due", 413, raw(port, format!("POST {actions} HTTP/1.1\r\n{own}{kind}Content-Length: 20000\r\n\r\n").as_bytes())),
+        ("a frame beyond its limit", 413, raw(port, format!("POST /api/frames HTTP/1.1\r\n{own}Content-Length: 67108865\r\n\r\n").as_bytes())),
+        ("a frame for a foreign Host", 421, raw(port, b"POST /api/frames HTTP/1.1\r\nHost: example.org\r\nContent-Length: 60000\r\n\r\n")),
         ("chunks", 501, raw(port, format!("POST {actions} HTTP/1.1\r\n{own}Transfer-Encoding: chunked\r\n\r\n0\r\n\r\n").as_bytes())),
         ("a wrong method", 405, send(port, "DELETE", "/", "", "")),
         ("GET where POST is due", 405, send(port, "GET", &actions, "", "")),
@@ -261,6 +264,26 @@ fn a_request_that_never_ends_is_given_up() {
         .expect("a timeout");
     slow.read_to_string(&mut reply).expect("a reply");
     assert_eq!(status(&reply), 408, "{reply}");
+}
+
+/// Frames are long: one at a time is taken, whoever comes meanwhile is told to come back, and short requests are served all the while.
+#[test]
+fn one_long_body_at_a_time() {
+    let port = serve(None);
+    let head = format!(
+        "POST /api/frames HTTP/1.1\r\nHost: localhost:{port}\r\nConnection: close\r\nContent-Length: 40000\r\n\r\n"
+    );
+    let mut first = TcpStream::connect(("127.0.0.1", port)).expect("a connection");
+    first.write_all(head.as_bytes()).expect("written");
+    first.write_all(&[7; 100]).expect("written");
+    std::thread::sleep(Duration::from_millis(500)); // its head has arrived
+    let second = raw(port, format!("{head}{}", "x".repeat(40_000)).as_bytes());
+    assert_eq!(status(&second), 503, "{second}");
+    assert_eq!(get(port, "/api/about").0, 200);
+    first.write_all(&[7; 39_900]).expect("written");
+    let mut reply = String::new();
+    first.read_to_string(&mut reply).expect("a reply");
+    assert_eq!(status(&reply), 409, "no frame, and said so: {reply}");
 }
 
 #[test]
@@ -349,6 +372,11 @@ fn the_page_is_whole_and_strict() {
         "/page.js",
         "/draw.js",
         "/play.js",
+        "/door.js",
+        "/telescope.js",
+        "/frame.js",
+        "/mask.js",
+        "/icon.svg",
         "/atlas/coma.png",
     ] {
         let reply = send(port, "GET", path, "", "");
@@ -359,7 +387,7 @@ fn the_page_is_whole_and_strict() {
             "{head}"
         );
         assert!(
-            !body.contains("https://") && !body.contains("//cdn"),
+            !body.contains("https://") && !body.contains("//cdn") && body.len() > 100,
             "{path} asks elsewhere"
         );
         let head_only = send(port, "HEAD", path, "", "");

@@ -9,16 +9,13 @@ use super::{finish, load, mask_preview, mask_tune, scene, stem};
 use crate::mask::pieces::{CLEARANCE_M, MOST_PIECES, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::Solid;
-use crate::preview::check::{Finding, Limit, findings};
+use crate::preview::check::{Finding, Limit, MASK_CAUTIONS, findings};
 use crate::scenario::Scenario;
 use crate::scene::SceneError;
 use crate::solid_io::{dxf, stl, svg, three_mf};
 use crate::units::MM;
 use serde::Serialize;
 use std::path::Path;
-
-/// What an owner of a mask must know.
-pub(super) const CAUTIONS: &str = "A mask is no solar filter: never point it near the Sun. Tether it, smooth its edges, take it off before slewing; printed plastic softens in a warm car.";
 
 /// Does one of the four; true when the mask failed its limits.
 pub fn run(args: &MaskArgs, console: &Console) -> Result<bool, CliError> {
@@ -56,7 +53,7 @@ fn check(args: &ScenarioArgs, console: &Console) -> Result<bool, CliError> {
     for finding in &list {
         lines.extend(sentences(finding));
     }
-    lines.push(CAUTIONS.to_owned());
+    lines.push(MASK_CAUTIONS.to_owned());
     let verdict = if serious {
         "Do not print this mask yet."
     } else {
@@ -221,6 +218,6 @@ fn words(answer: &DrawAnswer, ring: bool) -> String {
             answer.bridges
         ));
     }
-    lines.push(CAUTIONS.into());
+    lines.push(MASK_CAUTIONS.into());
     lines.join("\n")
 }

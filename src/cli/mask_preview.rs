@@ -11,6 +11,7 @@ use crate::image_io::canvas::{
 };
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{PictureError, png};
+use crate::preview::check::MASK_CAUTIONS;
 use crate::preview::view::Shows;
 use crate::scene::{MaskPreview, PreviewOptions, SceneError};
 
@@ -117,7 +118,7 @@ fn lines(preview: &MaskPreview) -> Vec<String> {
         Some(e) => out.push(format!("In focus expose about {:.3} s: the brightest pixel is then four fifths full, the spikes hold {:.0} e above {:.1} e of background.", e.time_s, e.spike_e, e.background_e)),
         None => out.push("Give [star], [exposure] and the camera's numbers for exposure, photons and atmosphere.".into()),
     }
-    out.push(super::mask::CAUTIONS.into());
+    out.push(MASK_CAUTIONS.into());
     out
 }
 

@@ -11,6 +11,7 @@ use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{PictureError, png};
 use crate::instrument::{KeyUse, LayoutKey, MaskDesign, MaskLayout, SlotLayout};
+use crate::preview::check::MASK_CAUTIONS;
 use crate::preview::search::{Candidate, SpikeReader, TunePurpose};
 use crate::scene::{SceneError, ShownError, TuneOptions};
 use crate::units::{DEG, MM};
@@ -258,7 +259,7 @@ fn words(answer: &TuneOutput) -> String {
             answer.idle_keys.join(", ")
         ));
     }
-    lines.push(super::mask::CAUTIONS.into());
+    lines.push(MASK_CAUTIONS.into());
     lines.join("\n")
 }
 

@@ -6,11 +6,8 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::practice::telescope;
-use crate::diagnosis::{Diagnosis, DiagnosisOptions};
-use crate::instrument::Orientation;
-use crate::measure::{MeasureOptions, Picture, Side};
-use crate::practice::{BYTES_AT_MOST, MeasureRequest};
-use crate::web::{Config, Keeper, Server};
+use crate::practice::BYTES_AT_MOST;
+use crate::web::{Config, Keeper, Server, measured};
 use serde_json::json;
 use std::fs;
 use std::io::Read;
@@ -113,28 +110,4 @@ impl Keeper for SessionFolder {
             .ok()?;
         Some(text)
     }
-}
-
-/// "Measure it for me": what the frame says and what to turn, in words.
-fn measured(asked: &MeasureRequest<'_>) -> Result<String, String> {
-    let options = DiagnosisOptions {
-        measure: MeasureOptions {
-            mask_on: Some(asked.mask_on),
-            side: Some(if asked.inside {
-                Side::Inside
-            } else {
-                Side::Outside
-            }),
-            camera_unknown: !asked.camera_known,
-            ..MeasureOptions::default()
-        },
-        ..DiagnosisOptions::default()
-    };
-    let mut owner = asked.owner.clone();
-    if asked.camera_known {
-        owner.camera.orientation = Orientation::Known;
-    }
-    let found = Diagnosis::of(&Picture::from(asked.frame), &owner, &options)
-        .map_err(|error| format!("{error}; {}", error.hint()))?;
-    Ok(found.words().join("\n"))
 }

@@ -14,6 +14,9 @@ use crate::units::MM;
 use serde::Serialize;
 use std::f64::consts::PI;
 
+/// What an owner of a mask must know.
+pub const MASK_CAUTIONS: &str = "A mask is no solar filter: never point it near the Sun. Tether it, smooth its edges, take it off before slewing; printed plastic softens in a warm car.";
+
 /// Stiffness of common printed plastic, Pa (from memory: PLA 2 to 3.5 GPa, less between layers).
 const STIFFNESS_PA: f64 = 2.0e9;
 /// A touch of the finger that a bar must bear, N.

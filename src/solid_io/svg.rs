@@ -43,6 +43,13 @@ fn line(id: &str, colour: &str, outline: &Outline, out: &mut String) {
     out.push_str("\"/>\n");
 }
 
+/// An outline as the `d` of a path, in mm from the mask's centre, +y down, seen from the sky side; filled by the even-odd rule.
+pub fn path_of(outline: &Outline) -> String {
+    let mut out = String::new();
+    path(outline, &mut out);
+    out
+}
+
 fn path(outline: &Outline, out: &mut String) {
     for contour in all_contours(outline) {
         for (n, p) in contour.iter().enumerate() {

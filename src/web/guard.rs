@@ -88,7 +88,6 @@ mod tests {
                 .map(|(n, v)| ((*n).to_owned(), (*v).to_owned()))
                 .collect(),
             body: Vec::new(),
-            keep_alive: true,
         }
     }
 

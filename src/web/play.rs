@@ -1,6 +1,7 @@
 //! Free play: a doughnut, the same star behind the mask, and the corners of the sensor, all from a few sliders.
 
 use super::pixels::pack;
+use super::reply::Reply;
 use super::request::Request;
 use crate::instrument::Instrument;
 use crate::practice::{CORNER_M, Eye, Moment};
@@ -37,7 +38,7 @@ pub fn read(request: &Request) -> Result<[f64; 9], String> {
     Ok(values)
 }
 
-/// The pictures, each behind its length in four bytes: doughnut, masked star (empty without a mask), corners.
+/// The pictures, each a part: doughnut, masked star (empty without a mask), corners.
 ///
 /// # Errors
 /// As [`Eye::look`].
@@ -46,7 +47,7 @@ pub fn pictures(
     instrument: &Instrument,
     base: &State,
     values: [f64; 9],
-) -> Result<Vec<u8>, PredictError> {
+) -> Result<Reply, PredictError> {
     let state = state(base, values);
     let moment = Moment {
         start_s: 0.0,
@@ -55,22 +56,15 @@ pub fn pictures(
     };
     let mut near = state.clone();
     (near.sensor_offset_m, near.mask_on) = (values[2] * UM, true);
-    let mut bytes = Vec::new();
-    add(&mut bytes, pack(&eye.look(&state, moment)?.expected));
-    if instrument.mask.is_some() {
-        add(&mut bytes, pack(&eye.look(&near, moment)?.expected));
-    } else {
-        add(&mut bytes, Vec::new());
-    }
+    let ring = pack(&eye.look(&state, moment)?.expected);
+    let masked = match instrument.mask {
+        Some(_) => pack(&eye.look(&near, moment)?.expected),
+        None => Vec::new(),
+    };
     let mut still = state;
     still.sky.seeing_rad = None;
-    add(&mut bytes, pack(&eye.corners(&still, CORNER_M, moment)?));
-    Ok(bytes)
-}
-
-fn add(bytes: &mut Vec<u8>, part: Vec<u8>) {
-    bytes.extend_from_slice(&u32::try_from(part.len()).unwrap_or(0).to_le_bytes());
-    bytes.extend(part);
+    let corners = pack(&eye.corners(&still, CORNER_M, moment)?);
+    Ok(Reply::parts(&[ring, masked, corners]))
 }
 
 fn state(base: &State, values: [f64; 9]) -> State {

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 use serde_json::json;
+#[cfg(feature = "serve")]
 use std::io::{self, Write};
 
 /// A reply.
@@ -9,8 +10,11 @@ use std::io::{self, Write};
 pub struct Reply {
     /// Status.
     pub status: u16,
-    kind: &'static str,
-    body: Vec<u8>,
+    /// Media type of the body.
+    pub kind: &'static str,
+    /// The body.
+    pub body: Vec<u8>,
+    #[cfg(feature = "serve")]
     kept_by_browser: bool,
 }
 
@@ -24,6 +28,7 @@ impl Reply {
     }
 
     /// Part of the page.
+    #[cfg(feature = "serve")]
     pub fn asset(kind: &'static str, body: &[u8]) -> Reply {
         Reply {
             kept_by_browser: true,
@@ -34,6 +39,21 @@ impl Reply {
     /// Bytes for the page's script.
     pub fn bytes(body: Vec<u8>) -> Reply {
         Reply::of(200, "application/octet-stream", body)
+    }
+
+    /// Several bodies, each behind its length in four bytes.
+    pub fn parts(parts: &[Vec<u8>]) -> Reply {
+        let mut body = Vec::new();
+        for part in parts {
+            body.extend_from_slice(&u32::try_from(part.len()).unwrap_or(0).to_le_bytes());
+            body.extend_from_slice(part);
+        }
+        Reply::bytes(body)
+    }
+
+    /// A file to be kept by whoever asked.
+    pub fn file(kind: &'static str, body: Vec<u8>) -> Reply {
+        Reply::of(200, kind, body)
     }
 
     /// A refusal in words, with what to try next.
@@ -54,11 +74,13 @@ impl Reply {
             status,
             kind,
             body,
+            #[cfg(feature = "serve")]
             kept_by_browser: false,
         }
     }
 
     /// Writes it; without its body for a HEAD request.
+    #[cfg(feature = "serve")]
     pub fn send(&self, sink: &mut impl Write, keep_alive: bool, with_body: bool) -> io::Result<()> {
         let connection = if keep_alive { "keep-alive" } else { "close" };
         let cache = if self.kept_by_browser {
@@ -83,6 +105,7 @@ impl Reply {
 }
 
 /// Nothing from elsewhere, nothing inline, nowhere else to be framed.
+#[cfg(feature = "serve")]
 const STRICT: &str = "Content-Security-Policy: default-src 'self'; img-src 'self' data:; frame-ancestors 'none'; form-action 'none'; base-uri 'none'\r\nX-Content-Type-Options: nosniff\r\nReferrer-Policy: no-referrer\r\nCross-Origin-Resource-Policy: same-origin\r\n";
 
 fn reason(status: u16) -> &'static str {
@@ -95,6 +118,7 @@ fn reason(status: u16) -> &'static str {
         405 => "Method Not Allowed",
         408 => "Request Timeout",
         409 => "Conflict",
+        410 => "Gone",
         413 => "Content Too Large",
         415 => "Unsupported Media Type",
         421 => "Misdirected Request",

@@ -2,9 +2,9 @@
 //!
 //! Only so many are held; the one not used for longest gives way. What is kept is a session's text, never a picture.
 
+use super::telescopes::Telescope;
 use crate::practice::{self, Eye, Level, Question, Session, SetupError};
 use crate::rng::{LARGEST_SEED, Seed};
-use crate::scenario::Scenario;
 use lru::LruCache;
 use rand::TryRng;
 use rand::rngs::SysRng;
@@ -34,13 +34,12 @@ pub struct Room {
     pub session: Session,
     /// Its pictures.
     pub eye: Eye,
+    /// The text of its telescope.
+    text: String,
 }
 
-/// All open sessions of one telescope.
+/// All open sessions.
 pub struct Rooms {
-    /// The telescope.
-    pub scenario: Scenario,
-    text: String,
     rooms: Mutex<LruCache<String, Arc<Mutex<Room>>>>,
     questions: Mutex<LruCache<String, Arc<Question>>>,
     keeper: Option<Box<dyn Keeper>>,
@@ -61,10 +60,8 @@ pub enum NoRoom {
 
 impl Rooms {
     /// No sessions yet.
-    pub fn new(scenario: Scenario, text: String, keeper: Option<Box<dyn Keeper>>) -> Self {
+    pub fn new(keeper: Option<Box<dyn Keeper>>) -> Self {
         Rooms {
-            scenario,
-            text,
             rooms: Mutex::new(LruCache::new(ROOMS_AT_MOST)),
             questions: Mutex::new(LruCache::new(QUESTIONS_AT_MOST)),
             keeper,
@@ -74,15 +71,17 @@ impl Rooms {
     /// Starts a session; without a seed, one by chance.
     pub fn start(
         &self,
+        telescope: &Telescope,
         level: Level,
         seed: Option<u64>,
     ) -> Result<(String, Arc<Mutex<Room>>), NoRoom> {
         let seed = self.seed(seed)?;
-        let (instrument, state) = (&self.scenario.instrument, &self.scenario.state);
+        let (instrument, state) = (&telescope.scenario.instrument, &telescope.scenario.state);
         let session = Session::new(instrument, state, level, seed).map_err(NoRoom::Setup)?;
         let name = random_hex(1).ok_or(NoRoom::NoChance)?;
-        self.keep(&name, &session)?;
-        let room = room(session);
+        let room = Room::new(session, telescope.text.clone());
+        self.keep(&name, &room)?;
+        let room = Arc::new(Mutex::new(room));
         locked(&self.rooms).put(name.clone(), room.clone());
         Ok((name, room))
     }
@@ -96,27 +95,31 @@ impl Rooms {
             return Some(room.clone());
         }
         let text = self.keeper.as_ref()?.fetch(name)?;
-        let (session, _) = practice::read(&text).ok()?;
-        let room = room(session);
+        let (session, text) = practice::read(&text).ok()?;
+        let room = Arc::new(Mutex::new(Room::new(session, text)));
         // somebody else may have been quicker: the first one stays
         let mut rooms = locked(&self.rooms);
         Some(rooms.get_or_insert(name.to_owned(), || room).clone())
     }
 
     /// Keeps a session as it is now.
-    pub fn keep(&self, name: &str, session: &Session) -> Result<(), NoRoom> {
+    pub fn keep(&self, name: &str, room: &Room) -> Result<(), NoRoom> {
         let Some(keeper) = &self.keeper else {
             return Ok(());
         };
-        let text =
-            practice::write(session, &self.text).map_err(|e| NoRoom::NotKept(e.to_string()))?;
+        let text = practice::write(&room.session, &room.text)
+            .map_err(|e| NoRoom::NotKept(e.to_string()))?;
         keeper.keep(name, &text).map_err(NoRoom::NotKept)
     }
 
     /// Draws a question.
-    pub fn ask(&self, seed: Option<u64>) -> Result<(String, Arc<Question>), NoRoom> {
+    pub fn ask(
+        &self,
+        telescope: &Telescope,
+        seed: Option<u64>,
+    ) -> Result<(String, Arc<Question>), NoRoom> {
         let seed = self.seed(seed)?;
-        let (instrument, state) = (&self.scenario.instrument, &self.scenario.state);
+        let (instrument, state) = (&telescope.scenario.instrument, &telescope.scenario.state);
         let question = Arc::new(Question::draw(instrument, state, seed).map_err(NoRoom::Setup)?);
         let name = random_hex(1).ok_or(NoRoom::NoChance)?;
         locked(&self.questions).put(name.clone(), question.clone());
@@ -140,9 +143,11 @@ impl Rooms {
     }
 }
 
-fn room(session: Session) -> Arc<Mutex<Room>> {
-    let eye = Eye::new(session.instrument());
-    Arc::new(Mutex::new(Room { session, eye }))
+impl Room {
+    fn new(session: Session, text: String) -> Room {
+        let eye = Eye::new(session.instrument());
+        Room { session, eye, text }
+    }
 }
 
 /// What a lock guards, also after a thread panicked while it held it: the session is then shown as that thread left it.

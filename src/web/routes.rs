@@ -1,10 +1,13 @@
 //! Which address does what.
 
+use super::frames;
+use super::masks::MaskQuestion;
 use super::pixels::pack;
 use super::play;
 use super::reply::Reply;
 use super::request::Request;
-use super::rooms::{NoRoom, Room, Rooms, locked};
+use super::rooms::{Keeper, NoRoom, Room, Rooms, locked};
+use super::telescopes::{Telescope, Telescopes, levels};
 use super::turnstile::Turnstile;
 use super::view;
 use crate::practice::{
@@ -12,6 +15,7 @@ use crate::practice::{
     Refusal, front_screws,
 };
 use crate::predict::PredictError;
+use crate::scenario::Scenario;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
@@ -19,20 +23,33 @@ use std::sync::{Arc, Mutex};
 
 /// All that a request can reach.
 pub struct Site {
-    /// The sessions.
-    pub rooms: Rooms,
-    /// The eye of free play.
-    pub play: Mutex<Eye>,
+    telescopes: Telescopes,
+    rooms: Rooms,
+    /// The eye of free play, and whose telescope it has.
+    play: Mutex<Option<(String, Eye)>>,
     /// Pictures wait for each other here.
-    pub turnstile: Turnstile,
-    /// Measures a frame, where the program can.
-    pub measurer: Option<Arc<Measurer>>,
+    turnstile: Turnstile,
+    /// Measures the frame of a drill, where the program can.
+    measurer: Option<Arc<Measurer>>,
 }
 
-const HTML: &str = "text/html; charset=utf-8";
-const PNG: &str = "image/png";
-
 impl Site {
+    /// A page about a telescope. Sessions are kept by `keeper`, without one in memory alone; `measurer` measures the frame of a drill.
+    pub fn new(
+        scenario: Scenario,
+        scenario_text: String,
+        keeper: Option<Box<dyn Keeper>>,
+        measurer: Option<Arc<Measurer>>,
+    ) -> Site {
+        Site {
+            telescopes: Telescopes::new(scenario, scenario_text),
+            rooms: Rooms::new(keeper),
+            play: Mutex::new(None),
+            turnstile: Turnstile::default(),
+            measurer,
+        }
+    }
+
     /// Answers a request that was let in.
     pub fn answer(&self, request: &Request) -> Reply {
         let parts: Vec<&str> = request.path.split('/').skip(1).collect();
@@ -42,25 +59,11 @@ impl Site {
             request.method.as_str()
         };
         match (method, parts.as_slice()) {
-            ("GET", [""]) => Reply::asset(HTML, include_bytes!("assets/page.html")),
-            ("GET", ["page.css"]) => {
-                Reply::asset("text/css; charset=utf-8", include_bytes!("assets/page.css"))
-            }
-            ("GET", ["page.js"]) => script(include_bytes!("assets/page.js")),
-            ("GET", ["draw.js"]) => script(include_bytes!("assets/draw.js")),
-            ("GET", ["play.js"]) => script(include_bytes!("assets/play.js")),
-            ("GET", ["atlas", "coma.png"]) => {
-                Reply::asset(PNG, include_bytes!("../../renders/sheet-coma.png"))
-            }
-            ("GET", ["atlas", "focus.png"]) => {
-                Reply::asset(PNG, include_bytes!("../../renders/sheet-through-focus.png"))
-            }
-            ("GET", ["atlas", "mask.png"]) => Reply::asset(
-                PNG,
-                include_bytes!("../../renders/sheet-doughnut-and-mask.png"),
-            ),
             ("GET", ["api", "about"]) => self.about(),
             ("GET", ["api", "play"]) => self.play(request),
+            ("POST", ["api", "telescopes"]) => self.load(request),
+            ("POST", ["api", "frames"]) => self.frame(request),
+            ("POST", ["api", "mask", rest]) => self.mask(rest, request),
             ("POST", ["api", "sessions"]) => self.start(request),
             ("POST", ["api", "questions"]) => self.ask(request),
             (_, ["api", "sessions", name, rest @ ..]) => self.room(method, name, rest, request),
@@ -69,29 +72,69 @@ impl Site {
             }
             (
                 _,
-                [""]
-                | ["page.css" | "page.js" | "draw.js" | "play.js"]
-                | ["atlas", _]
-                | ["api", "about" | "play" | "sessions" | "questions"],
+                [
+                    "api",
+                    "about" | "play" | "telescopes" | "frames" | "sessions" | "questions",
+                ]
+                | ["api", "mask", "plate" | "star" | "file"],
             ) => Reply::refusal(405),
             _ => Reply::refusal(404),
         }
     }
 
     fn about(&self) -> Reply {
-        let levels: Vec<_> = Level::ALL
-            .iter()
-            .map(|l| json!({ "word": l, "task": l.sentence() }))
-            .collect();
         Reply::json(&json!({
             "version": env!("CARGO_PKG_VERSION"),
-            "title": self.rooms.scenario.title,
-            "levels": levels,
+            "levels": levels(),
             "cautions": Cautions::LINES,
             "can_measure": self.measurer.is_some(),
-            "screws": front_screws(&self.rooms.scenario.instrument),
             "sliders": play::SLIDERS.iter().map(|(name, limit)| json!({ "name": name, "limit": limit })).collect::<Vec<_>>(),
         }))
+    }
+
+    /// Reads the text of a telescope; without one, shows the page's own.
+    fn load(&self, request: &Request) -> Reply {
+        let asked: Load = match body(request) {
+            Ok(asked) => asked,
+            Err(reply) => return reply,
+        };
+        match self.telescopes.load(asked.text) {
+            Ok(telescope) => Reply::json(&telescope.view()),
+            Err(error) => Reply::error(409, &error.to_string(), error.hint()),
+        }
+    }
+
+    fn telescope(&self, name: Option<&str>) -> Result<Arc<Telescope>, Reply> {
+        let hint = "hand its text in again";
+        let unknown = || Reply::error(410, "this telescope is no longer held", hint);
+        self.telescopes.find(name).ok_or_else(unknown)
+    }
+
+    fn frame(&self, request: &Request) -> Reply {
+        match self.telescope(request.asked("telescope")) {
+            Ok(telescope) => self
+                .turnstile
+                .through(|| frames::reply(request, &telescope)),
+            Err(reply) => reply,
+        }
+    }
+
+    fn mask(&self, what: &str, request: &Request) -> Reply {
+        let asked: MaskQuestion = match body(request) {
+            Ok(asked) => asked,
+            Err(reply) => return reply,
+        };
+        let telescope = match self.telescope(asked.telescope.as_deref()) {
+            Ok(telescope) => telescope,
+            Err(reply) => return reply,
+        };
+        let answered = self.turnstile.through(|| match what {
+            "plate" => asked.plate(&telescope),
+            "star" => asked.star(&telescope),
+            "file" => asked.file(&telescope),
+            _ => Err(Reply::refusal(404)),
+        });
+        answered.unwrap_or_else(|refusal| refusal)
     }
 
     fn play(&self, request: &Request) -> Reply {
@@ -99,12 +142,23 @@ impl Site {
             Ok(values) => values,
             Err(words) => return Reply::error(400, &words, "move the slider back into its range"),
         };
-        let scenario = &self.rooms.scenario;
-        let mut locked_eye = locked(&self.play);
-        let eye: &mut Eye = &mut locked_eye;
+        let telescope = match self.telescope(request.asked("telescope")) {
+            Ok(telescope) => telescope,
+            Err(reply) => return reply,
+        };
+        let scenario = &telescope.scenario;
+        let mut held = locked(&self.play);
+        if held
+            .as_ref()
+            .is_none_or(|(name, _)| *name != telescope.name)
+        {
+            *held = None;
+        }
+        let (_, eye) =
+            held.get_or_insert_with(|| (telescope.name.clone(), Eye::new(&scenario.instrument)));
         let draw = || play::pictures(eye, &scenario.instrument, &scenario.state, values);
         match self.turnstile.through(draw) {
-            Ok(bytes) => Reply::bytes(bytes),
+            Ok(reply) => reply,
             Err(error) => cannot_draw(&error),
         }
     }
@@ -114,7 +168,11 @@ impl Site {
             Ok(asked) => asked,
             Err(reply) => return reply,
         };
-        match self.rooms.start(asked.level, asked.seed) {
+        let telescope = match self.telescope(asked.telescope.as_deref()) {
+            Ok(telescope) => telescope,
+            Err(reply) => return reply,
+        };
+        match self.rooms.start(&telescope, asked.level, asked.seed) {
             Ok((name, room)) => Reply::json(&view::session(&name, &locked(&room).session, None)),
             Err(error) => no_room(error),
         }
@@ -125,7 +183,11 @@ impl Site {
             Ok(asked) => asked,
             Err(reply) => return reply,
         };
-        match self.rooms.ask(asked.seed) {
+        let telescope = match self.telescope(asked.telescope.as_deref()) {
+            Ok(telescope) => telescope,
+            Err(reply) => return reply,
+        };
+        match self.rooms.ask(&telescope, asked.seed) {
             Ok((name, question)) => Reply::json(&json!({
                 "question": name,
                 "screws": front_screws(question.session().owner()),
@@ -204,7 +266,7 @@ impl Site {
     fn done(&self, name: &str, room: &mut Room, action: &Action, words: Option<String>) -> Reply {
         match room.session.act(action) {
             Err(refusal) => refused(&refusal),
-            Ok(done) => match self.rooms.keep(name, &room.session) {
+            Ok(done) => match self.rooms.keep(name, room) {
                 Err(error) => no_room(error),
                 Ok(()) => {
                     let said = words.unwrap_or(done.words);
@@ -295,7 +357,14 @@ impl Site {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+struct Load {
+    text: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
 struct Start {
+    telescope: Option<String>,
     level: Level,
     seed: Option<u64>,
 }
@@ -303,6 +372,7 @@ struct Start {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Ask {
+    telescope: Option<String>,
     seed: Option<u64>,
 }
 
@@ -345,10 +415,6 @@ fn action(request: &Request) -> Result<Action, Reply> {
             "send the JSON that the page sends",
         )),
     }
-}
-
-fn script(bytes: &'static [u8]) -> Reply {
-    Reply::asset("text/javascript; charset=utf-8", bytes)
 }
 
 fn refused(refusal: &Refusal) -> Reply {

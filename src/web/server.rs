@@ -1,12 +1,13 @@
 //! The listener: a thread for each connection, so many at most, each request with a limit of size and time.
 
+use super::assets;
 use super::guard::Guard;
+use super::incoming::{NoRequest, RequestReader};
 use super::reply::Reply;
-use super::request::{NoRequest, Request, RequestReader};
-use super::rooms::{Keeper, Rooms, random_hex};
+use super::request::Request;
+use super::rooms::{Keeper, random_hex};
 use super::routes::Site;
-use super::turnstile::Turnstile;
-use crate::practice::{Eye, Measurer};
+use crate::practice::Measurer;
 use crate::scenario::Scenario;
 use std::io::{self, ErrorKind};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, TcpStream, UdpSocket};
@@ -17,6 +18,8 @@ use std::time::Duration;
 
 /// Connections at a time; more are told to come back.
 const CONNECTIONS_AT_MOST: usize = 128;
+/// Long bodies (frames) at a time; more are told to come back, since each may take half a gigabyte while it is read.
+const LONG_BODIES_AT_MOST: usize = 1;
 /// A reply must be taken within this.
 const TAKEN_WITHIN: Duration = Duration::from_secs(10);
 
@@ -108,12 +111,12 @@ impl Server {
                 port: address.port(),
                 token,
             },
-            site: Site {
-                play: Eye::new(&config.scenario.instrument).into(),
-                rooms: Rooms::new(config.scenario, config.scenario_text, config.keeper),
-                turnstile: Turnstile::default(),
-                measurer: config.measurer,
-            },
+            site: Site::new(
+                config.scenario,
+                config.scenario_text,
+                config.keeper,
+                config.measurer,
+            ),
         })
     }
 
@@ -130,21 +133,20 @@ impl Server {
     /// Serves until the program ends.
     pub fn run(self) {
         let (site, guard) = (Arc::new(self.site), Arc::new(self.guard));
-        let open = Arc::new(AtomicUsize::new(0));
+        let (open, long) = (Counter::default(), Counter::default());
         for stream in self.listener.incoming() {
             // a connection that went away before it was taken is nobody's fault
             let Ok(mut stream) = stream else { continue };
-            if open.fetch_add(1, Ordering::SeqCst) >= CONNECTIONS_AT_MOST {
-                open.fetch_sub(1, Ordering::SeqCst);
+            let Some(counted) = open.one_more(CONNECTIONS_AT_MOST) else {
                 turn_away(&mut stream);
                 continue;
-            }
-            let (site, guard, counted) = (site.clone(), guard.clone(), Counted(open.clone()));
+            };
+            let (site, guard, long) = (site.clone(), guard.clone(), long.clone());
             let spawned = std::thread::Builder::new()
                 .name("page".into())
                 .spawn(move || {
                     let _counted = counted;
-                    converse(stream, &site, &guard);
+                    converse(stream, &site, &guard, &long);
                 });
             // no thread to be had: the connection and its count were dropped with the closure
             drop(spawned);
@@ -152,7 +154,19 @@ impl Server {
     }
 }
 
-/// Counts a connection until it ends, however it ends.
+/// How many of something there are.
+#[derive(Clone, Default)]
+struct Counter(Arc<AtomicUsize>);
+
+impl Counter {
+    /// One more, where there are not so many yet.
+    fn one_more(&self, at_most: usize) -> Option<Counted> {
+        let counted = Counted(self.0.clone());
+        (self.0.fetch_add(1, Ordering::SeqCst) < at_most).then_some(counted)
+    }
+}
+
+/// Counts one until it ends, however it ends.
 struct Counted(Arc<AtomicUsize>);
 
 impl Drop for Counted {
@@ -170,7 +184,7 @@ fn turn_away(stream: &mut TcpStream) {
     }
 }
 
-fn converse(stream: TcpStream, site: &Site, guard: &Guard) {
+fn converse(stream: TcpStream, site: &Site, guard: &Guard, long: &Counter) {
     let prepared = stream
         .set_nodelay(true)
         .and_then(|()| stream.set_write_timeout(Some(TAKEN_WITHIN)));
@@ -179,12 +193,14 @@ fn converse(stream: TcpStream, site: &Site, guard: &Guard) {
     };
     let mut reader = RequestReader::new(stream);
     loop {
-        match reader.next() {
-            Ok(request) => {
+        match reader.next(&|request, bytes| admit(guard, long, request, bytes)) {
+            Ok(arrived) => {
+                let (request, keep_alive) = (arrived.request, arrived.keep_alive);
+                let _held = arrived.pass;
                 let reply = answer(site, guard, &request);
                 let with_body = request.method != "HEAD";
-                let sent = reply.send(&mut sink, request.keep_alive, with_body);
-                if sent.is_err() || !request.keep_alive {
+                let sent = reply.send(&mut sink, keep_alive, with_body);
+                if sent.is_err() || !keep_alive {
                     return;
                 }
             }
@@ -197,6 +213,15 @@ fn converse(stream: TcpStream, site: &Site, guard: &Guard) {
                 return;
             }
         }
+    }
+}
+
+/// Lets a long body in: nobody who may not ask, no more than its address takes, not too many at a time.
+fn admit(guard: &Guard, long: &Counter, request: &Request, bytes: usize) -> Result<Counted, u16> {
+    match guard.refusal(request) {
+        Some(status) => Err(status),
+        None if bytes > request.bytes_at_most() => Err(413),
+        None => long.one_more(LONG_BODIES_AT_MOST).ok_or(503),
     }
 }
 
@@ -222,7 +247,8 @@ fn answer(site: &Site, guard: &Guard, request: &Request) -> Reply {
     if let Some(status) = guard.refusal(request) {
         return Reply::refusal(status);
     }
-    catch_unwind(AssertUnwindSafe(|| site.answer(request))).unwrap_or_else(|_| Reply::refusal(500))
+    let answered = || assets::reply(request).unwrap_or_else(|| site.answer(request));
+    catch_unwind(AssertUnwindSafe(answered)).unwrap_or_else(|_| Reply::refusal(500))
 }
 
 /// The address under which this machine is seen in its network. Nothing is sent: a datagram socket only chooses its route.

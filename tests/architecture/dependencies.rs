@@ -11,8 +11,12 @@ fn listed(table: &str) -> Vec<String> {
     listed_in("Cargo.toml", table)
 }
 
-/// The manifest of the Python package.
-const MEMBER: &str = "src/python/Cargo.toml";
+/// Packages beside the program: the Python package, the page without a server.
+const MEMBERS: [&str; 2] = ["src/python", "src/site"];
+
+fn listed_of(member: &str) -> Vec<String> {
+    listed_in(&format!("{member}/Cargo.toml"), "dependencies")
+}
 
 fn listed_in(manifest: &str, table: &str) -> Vec<String> {
     let text = fs::read_to_string(root().join(manifest)).expect("a manifest");
@@ -29,7 +33,7 @@ fn listed_in(manifest: &str, table: &str) -> Vec<String> {
 fn crates_used(folder: &str, in_tests: bool) -> BTreeSet<String> {
     let files = if folder == "src" {
         let mut files = sources();
-        files.retain(|file| file.room() != "python");
+        files.retain(|file| !["python", "site"].contains(&file.room()));
         files
     } else {
         let mut files = Vec::new();
@@ -65,12 +69,14 @@ fn every_dependency_is_used() {
             "{name} is for tests only, and src uses it"
         );
     }
-    let package = crates_used("src/python", false);
-    for name in listed_in(MEMBER, "dependencies") {
-        assert!(
-            package.contains(&name.replace('-', "_")),
-            "src/python does not use {name}"
-        );
+    for member in MEMBERS {
+        let package = crates_used(member, false);
+        for name in listed_of(member) {
+            assert!(
+                package.contains(&name.replace('-', "_")),
+                "{member} does not use {name}"
+            );
+        }
     }
     assert_eq!(named(&tokens("use serde::Serialize;"))[0].path[0], "serde");
 }
@@ -96,12 +102,12 @@ fn every_dependency_has_a_reason() {
     let mut names: BTreeSet<String> = [
         listed("dependencies"),
         listed("dev-dependencies"),
-        listed_in(MEMBER, "dependencies"),
+        MEMBERS.map(listed_of).concat(),
     ]
     .concat()
     .into_iter()
     .collect();
-    // the library itself, which the Python package is made of
+    // the library itself, which the other packages are made of
     names.remove("skewstar");
     for name in &names {
         let reason = reasons.get(name).map_or("", String::as_str);

@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 37] = [
+const LAYERS: [(&str, u8); 38] = [
     ("units", 0),
     ("axes", 0),
     ("math", 0),
@@ -42,11 +42,15 @@ const LAYERS: [(&str, u8); 37] = [
     ("cli", 9),
     ("main", 9),
     ("python", 9),
+    ("site", 9),
     ("lib", 9),
 ];
 
+/// Rooms that are packages of their own.
+const MEMBERS: [&str; 2] = ["python", "site"];
+
 /// Siblings that may know of each other, and why.
-const SIBLINGS: [(&str, &str, &str); 9] = [
+const SIBLINGS: [(&str, &str, &str); 10] = [
     (
         "instrument",
         "state",
@@ -83,6 +87,11 @@ const SIBLINGS: [(&str, &str, &str); 9] = [
         "the verbs of a night tell and ask what its book keeps",
     ),
     ("cli", "web", "the verb that serves the page starts it"),
+    (
+        "site",
+        "web",
+        "the page without a server is another door to the same answers",
+    ),
     (
         "main",
         "cli",
@@ -163,10 +172,10 @@ fn rooms_named(file: &SourceFile) -> Vec<(String, usize)> {
             let mut inside = file.module();
             inside.extend(vec!["{}".to_owned(); named.modules]);
             let room = match named.path[0].as_str() {
-                // the Python package is a crate of its own, which sees the library from outside
-                "crate" | "super" if own == "python" => return None,
+                // packages of their own see the library from outside
+                "crate" | "super" if MEMBERS.contains(&own) => return None,
                 "crate" => named.path[1].clone(),
-                "skewstar" if own == "main" || own == "python" => named.path[1].clone(),
+                "skewstar" if own == "main" || MEMBERS.contains(&own) => named.path[1].clone(),
                 "super" => {
                     let up = named
                         .path
@@ -393,7 +402,7 @@ fn the_map_in_lib_names_every_module() {
         .collect();
     // The shell and the ground are not on the way that light takes.
     let beside = [
-        "units", "math", "cli", "main", "lib", "testing", "scenario", "image_io", "python",
+        "units", "math", "cli", "main", "lib", "testing", "scenario", "image_io", "python", "site",
     ];
     for file in sources() {
         let room = file.room();

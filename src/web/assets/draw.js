@@ -1,9 +1,21 @@
-// Pictures and drawings. The server sends pixels on a straight scale; stretch, zoom and colour are made here.
+// Pictures and drawings. The program sends pixels on a straight scale; stretch, zoom and colour are made here.
 "use strict";
 
 const SVG = "http://www.w3.org/2000/svg";
 
-/** Reads the server's picture format: see src/web/pixels.rs. */
+/** Takes a reply apart whose parts each stand behind their length. */
+function parts(buffer) {
+  const view = new DataView(buffer);
+  const list = [];
+  for (let at = 0; at < buffer.byteLength;) {
+    const length = view.getUint32(at, true);
+    list.push(buffer.slice(at + 4, at + 4 + length));
+    at += 4 + length;
+  }
+  return list;
+}
+
+/** Reads the program's picture format: see src/web/pixels.rs. */
 function unpack(buffer) {
   const view = new DataView(buffer);
   if (buffer.byteLength < 20 || view.getUint32(0, false) !== 0x534b5731) throw new Error("this is no picture");
@@ -33,9 +45,9 @@ function colours(strength) {
     const level = i / (table.length - 1);
     const gray = strength > 0 ? Math.asinh(level * Math.sinh(strength)) / strength : level;
     const red = Math.round(255 * gray);
-    const other = day ? red : Math.round(90 * gray * gray);
-    const blue = day ? red : Math.round(70 * gray * gray);
-    table[i] = (255 << 24) | (blue << 16) | (other << 8) | red;
+    // by night red alone: neither green nor blue
+    const other = day ? red : 0;
+    table[i] = (255 << 24) | (other << 16) | (other << 8) | red;
   }
   return table;
 }
@@ -98,10 +110,78 @@ function explain(canvas, place, drawing, scale) {
     context.moveTo(x + ux * radius, y + uy * radius);
     context.lineTo(x + ux * (radius + 34), y + uy * (radius + 34));
     context.stroke();
-    context.font = "16px system-ui, sans-serif";
+    context.font = `${Math.round(16 * canvasZoom(canvas))}px system-ui, sans-serif`;
     context.textAlign = ux > 0.3 ? "left" : ux < -0.3 ? "right" : "center";
     context.textBaseline = uy > 0.3 ? "top" : uy < -0.3 ? "bottom" : "middle";
     context.fillText("thin side", x + ux * (radius + 40), y + uy * (radius + 40));
+  }
+}
+
+/** Pixels of a canvas in one pixel of the page. */
+const canvasZoom = (canvas) => Math.max(1, canvas.width / (canvas.clientWidth || canvas.width));
+
+/** The words of a drawing, legible on bright and dark. */
+function label(context, words, x, y) {
+  // as large on the screen as other words, however the canvas is drawn
+  const zoom = canvasZoom(context.canvas);
+  context.font = `600 ${Math.round(16 * zoom)}px system-ui, sans-serif`;
+  const width = context.measureText(words).width;
+  const left = Math.min(Math.max(x - width / 2, 4), context.canvas.width - width - 4);
+  const half = 11 * zoom;
+  const at = Math.min(Math.max(y, half + 3), context.canvas.height - half - 3);
+  context.fillStyle = "#000";
+  context.fillRect(left - 4, at - half, width + 8, 2 * half);
+  context.fillStyle = getComputedStyle(document.documentElement).getPropertyValue("--mark");
+  context.textAlign = "left";
+  context.textBaseline = "middle";
+  context.fillText(words, left, at);
+}
+
+/** Shades the side on which the ring is thin, from its dark middle to just beyond its edge. */
+function shadeThinSide(canvas, place, scale, ring) {
+  const context = canvas.getContext("2d");
+  const [x, y] = place(ring.centre_px);
+  const outer = ring.outer_px * scale, inner = (ring.inner_px ?? 0.4 * ring.outer_px) * scale;
+  const middle = -ring.thin_deg * Math.PI / 180, half = 0.6;
+  context.save();
+  context.beginPath();
+  context.arc(x, y, outer + 14, middle - half, middle + half);
+  context.arc(x, y, inner, middle + half, middle - half, true);
+  context.closePath();
+  context.strokeStyle = getComputedStyle(document.documentElement).getPropertyValue("--mark");
+  context.lineWidth = 2;
+  context.stroke();
+  context.clip();
+  // hatching lets the star shine through
+  context.lineWidth = 3;
+  context.strokeStyle = "#000";
+  context.beginPath();
+  for (let at = -outer * 3; at < outer * 3; at += 9) {
+    context.moveTo(x + at, y - outer - 20);
+    context.lineTo(x + at + outer, y + outer + 20);
+  }
+  context.stroke();
+  context.restore();
+  label(context, "thin side", x + (outer + 34) * Math.cos(middle), y + (outer + 34) * Math.sin(middle));
+}
+
+/** Ticks at the ends of the spikes: short where each should run, long where it runs. */
+function tickSpikes(canvas, place, scale, { star_px: star, spikes }) {
+  const context = canvas.getContext("2d");
+  const [x, y] = place(star);
+  const reach = 0.46 * Math.min(canvas.width, canvas.height);
+  context.strokeStyle = getComputedStyle(document.documentElement).getPropertyValue("--mark");
+  for (const { along: [ux, uy], aside_px: aside } of spikes) {
+    for (const [shift, length, width] of [[[0, 0], 10, 2], ...(aside ? [[aside, 24, 4]] : [])]) {
+      const [cx, cy] = [x + shift[0] * scale, y - shift[1] * scale];
+      context.lineWidth = width;
+      context.beginPath();
+      for (const sign of [-1, 1]) {
+        context.moveTo(cx + sign * ux * (reach - length), cy - sign * uy * (reach - length));
+        context.lineTo(cx + sign * ux * reach, cy - sign * uy * reach);
+      }
+      context.stroke();
+    }
   }
 }
 

@@ -1,4 +1,4 @@
-// The session: what is asked of the server, and what is shown of its answers.
+// The page: its places, and the practice: what is asked of the program, and what is shown of its answers.
 "use strict";
 
 const by = (id) => document.getElementById(id);
@@ -6,32 +6,31 @@ const STEPS = ["1/2", "1/4", "1/8", "1/16", "1/32", "1/64"];
 const ACTIONS = ["anticlockwise", "clockwise", "recentre", "undo", "mask", "atmosphere", "focus-in", "focus-out", "look-corners", "show-me", "measure", "finish"];
 const page = { name: null, state: null, picture: null, screw: 0, step: 2, turned: {}, live: null, busy: Promise.resolve(), question: null };
 
-/** The token stands behind the # of the address, where it is never sent by itself. */
-const token = location.hash.slice(1) || sessionStorage.getItem("skewstar-key") || "";
-if (token) sessionStorage.setItem("skewstar-key", token);
-
-async function request(path, body) {
-  const headers = token ? { "X-Skewstar-Key": token } : {};
-  const options = body === undefined ? { headers } : { method: "POST", headers: { ...headers, "Content-Type": "application/json" }, body: JSON.stringify(body) };
-  let reply;
+/** Asks the program and returns the bytes of its reply, or throws its words. */
+async function request(path, body, kind) {
+  const method = body === undefined ? "GET" : "POST";
+  let { status, bytes } = await door(method, path, body, kind);
+  if (status === 410) {
+    await renewTelescope();
+    ({ status, bytes } = await door(method, path, body, kind));
+  }
+  if (status === 200) return bytes;
+  let said = { error: `The program answered ${status}.`, hint: "" };
   try {
-    reply = await fetch(path, options);
-  } catch {
-    throw new Error("The program does not answer. Is it still running?");
-  }
-  if (!reply.ok) {
-    const said = await reply.json().catch(() => ({ error: `The program answered ${reply.status}.`, hint: "" }));
-    throw new Error([said.error, said.hint].filter(Boolean).join(" – "));
-  }
-  return reply;
+    said = JSON.parse(new TextDecoder().decode(bytes));
+  } catch { /* no words came with it: its number is said */ }
+  throw new Error([said.error, said.hint].filter(Boolean).join(" – "));
 }
-const ask = async (path, body) => (await request(path, body)).json();
-const fetchPicture = async (path) => unpack(await (await request(path)).arrayBuffer());
+const ask = async (path, body) => JSON.parse(new TextDecoder().decode(await (body === undefined ? request(path) : request(path, JSON.stringify(body), "application/json"))));
+const fetchPicture = async (path) => unpack(await request(path));
 
 /** One thing after the other; what goes wrong is said, and the next thing may be tried. */
 function doing(work) {
-  page.busy = page.busy.then(work).then(() => trouble(""), (error) => trouble(error.message));
-  return page.busy;
+  document.body.classList.add("busy");
+  const own = page.busy.then(work).then(() => trouble(""), (error) => trouble(error.message));
+  page.busy = own;
+  own.then(() => { if (page.busy === own) document.body.classList.remove("busy"); });
+  return own;
 }
 function trouble(words) {
   by("trouble").textContent = words;
@@ -41,7 +40,7 @@ function trouble(words) {
 async function start() {
   page.question = null;
   const seed = new URLSearchParams(location.search).get("seed");
-  const state = await ask("api/sessions", { level: by("level").value, seed: seed === null ? null : Number(seed) });
+  const state = await ask("api/sessions", { telescope: scope.name, level: by("level").value, seed: seed === null ? null : Number(seed) });
   page.turned = {};
   await show(state);
 }
@@ -70,7 +69,8 @@ async function show(state, action) {
   by("mask").disabled = state.finished || !state.mask;
   by("lesson").replaceChildren(...(state.lesson || []).map(item));
   by("path").replaceChildren(...state.path.map((round) => item(round.action)));
-  by("path").lastElementChild?.scrollIntoView({ block: "nearest" });
+  // the list scrolls, never the document
+  by("path").scrollTop = by("path").scrollHeight;
   by("report").hidden = !state.report;
   by("report").textContent = state.report ? state.report.words : "";
   if (state.report) { by("live").checked = false; liven(); if (action) by("report").focus(); }
@@ -85,8 +85,8 @@ function item(words) {
 }
 function drawScrews() {
   const raised = page.state && page.state.drawing ? page.state.drawing.raised_front_deg : null;
-  drawUnit(by("unit"), page.state ? page.state.screws : page.screws, page.screw, page.turned, raised, choose);
-  const screws = page.state ? page.state.screws : page.screws;
+  drawUnit(by("unit"), page.state ? page.state.screws : scope.screws, page.screw, page.turned, raised, choose);
+  const screws = page.state ? page.state.screws : scope.screws;
   const screw = screws[page.screw];
   if (screw) by("chosen").textContent = `Screw ${screw.name}, at ${screw.hour} o'clock, by ${STEPS[page.step]} turn. Its partner is loosened first and tightened again.`;
 }
@@ -160,8 +160,8 @@ function step(change) {
   drawScrews();
 }
 document.addEventListener("keydown", (event) => {
-  const typing = event.target.matches("select, textarea, input[type=range], input[type=radio]");
-  if (typing || event.ctrlKey || event.altKey || event.metaKey || !page.state) return;
+  const typing = event.target.matches("select, textarea, input[type=range], input[type=radio], input[type=number]");
+  if (typing || event.ctrlKey || event.altKey || event.metaKey || event.repeat || !page.state || by("place-practice").hidden) return;
   const digit = Number(event.key);
   if (digit >= 1 && digit <= page.state.screws.length) { choose(digit - 1); return; }
   const work = keys[event.key] || keys[event.key.toLowerCase()];
@@ -178,11 +178,7 @@ by("undo").addEventListener("click", () => doing(() => act({ do: "undo" })));
 by("mask").addEventListener("click", () => doing(() => act({ do: "mask", on: !page.state.mask_on })));
 by("atmosphere").addEventListener("click", () => doing(() => act({ do: "atmosphere", moves: !page.state.atmosphere_moves })));
 by("exposure").addEventListener("change", () => { if (page.name) doing(() => act({ do: "expose", time_s: Number(by("exposure").value) })); });
-by("show-me").addEventListener("click", () => doing(async () => {
-  await act({ do: "show-me" });
-  // on a phone the words lie far below the button, and the star stays in sight
-  if (matchMedia("(max-width: 44rem)").matches) by("lesson").scrollIntoView({ block: "nearest" });
-}));
+by("show-me").addEventListener("click", () => doing(() => act({ do: "show-me" })));
 by("finish").addEventListener("click", () => doing(() => act({ do: "finish" })));
 by("measure").addEventListener("click", () => doing(async () => show(await ask(`api/sessions/${page.name}/measure`, {}))));
 by("look-corners").addEventListener("click", () => doing(async () => {
@@ -201,11 +197,63 @@ by("day").addEventListener("change", () => {
   repaint();
   if (page.corners) paint(by("corner-star"), page.corners, strength(), 1);
   if (by("free").open) playAgain();
+  paintFrame();
+  paintMask();
 });
 
-doing(async () => {
+/** Places of the page, each with an address of its own behind the #. */
+const PLACES = ["practice", "measure", "mask"];
+function goTo(place) {
+  if (location.hash !== `#${place}`) location.hash = place;
+  else showPlace();
+}
+function showPlace() {
+  const asked = location.hash.slice(1);
+  const place = PLACES.includes(asked) ? asked : PLACES[0];
+  for (const name of PLACES) {
+    by(`place-${name}`).hidden = name !== place;
+    const link = by(`to-${name}`);
+    if (name === place) link.setAttribute("aria-current", "page"); else link.removeAttribute("aria-current");
+  }
+  if (place !== "practice") { by("live").checked = false; liven(); }
+  if (place === "mask" && scope.name) openMask();
+  scrollTo(0, 0);
+}
+addEventListener("hashchange", showPlace);
+
+/** Another telescope: what was practised on the one before is over. */
+function anewOn(view) {
+  if (page.text !== undefined && page.text !== view.text) {
+    page.name = page.state = page.picture = page.question = null;
+    sessionStorage.removeItem("skewstar-session");
+    for (const id of ACTIONS) by(id).disabled = true;
+    for (const id of ["seen", "said", "advice"]) by(id).textContent = "";
+    by("path").replaceChildren();
+    by("lesson").replaceChildren();
+    by("report").hidden = true;
+    by("task").textContent = "Choose a level and start on this telescope.";
+    const canvas = by("star");
+    canvas.getContext("2d").clearRect(0, 0, canvas.width, canvas.height);
+    drawPath(by("path-map"), []);
+    if (by("free").open) playAgain();
+  }
+  page.text = view.text;
+  page.screw = 0;
+  drawScrews();
+}
+
+// once every script of the page is there
+addEventListener("DOMContentLoaded", () => { showPlace(); doing(async () => {
   const about = await ask("api/about");
-  page.screws = about.screws;
+  scope.listeners.push(anewOn);
+  const kept = localStorage.getItem(KEPT);
+  try {
+    await loadTelescope(kept);
+  } catch {
+    // a text that an older version took is no reason to show nothing
+    await loadTelescope(null);
+  }
+  showPlace();
   by("level").replaceChildren(...about.levels.map(({ word, task }) => new Option(word.replaceAll("-", " "), word, false, false)));
   by("cautions").replaceChildren(...about.cautions.map(item));
   by("measure").hidden = !about.can_measure;
@@ -221,10 +269,12 @@ doing(async () => {
   });
   prepareSliders(about.sliders);
   drawScrews();
-  const kept = sessionStorage.getItem("skewstar-session");
-  if (kept) {
+  const open = sessionStorage.getItem("skewstar-session");
+  if (open) {
     // a session that is gone is no trouble: a new one can be started
-    const state = await ask(`api/sessions/${kept}`).catch(() => null);
+    const state = await ask(`api/sessions/${open}`).catch(() => null);
     if (state) await show(state);
   }
-});
+  // nobody meets an empty square: a first star stands there, where this telescope has a first level
+  if (!page.name) await start().catch(() => {});
+}); });

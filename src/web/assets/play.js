@@ -45,20 +45,16 @@ async function playAgain() {
 }
 async function playOnce() {
   const values = [...by("sliders").querySelectorAll("input")].map((input) => `${input.name}=${Number(input.value)}`);
-  const buffer = await (await request(`api/play?${values.join("&")}`)).arrayBuffer();
-  const view = new DataView(buffer);
-  let at = 0;
-  for (const id of ["play-ring", "play-mask", "play-corners"]) {
-    const length = view.getUint32(at, true);
-    if (length > 0) paint(by(id), unpack(buffer.slice(at + 4, at + 4 + length)), strength(), 1);
-    at += 4 + length;
+  const pictures = parts(await request(`api/play?${scopeQuery()}&${values.join("&")}`));
+  for (const [index, id] of ["play-ring", "play-mask", "play-corners"].entries()) {
+    if (pictures[index].byteLength > 0) paint(by(id), unpack(pictures[index]), strength(), 1);
   }
 }
 by("free").addEventListener("toggle", () => { if (by("free").open) playAgain(); });
 
 /** One star, one answer: choose a screw and a turn. */
 async function pose() {
-  const posed = await ask("api/questions", { seed: null });
+  const posed = await ask("api/questions", { telescope: scope.name, seed: null });
   page.question = posed.question;
   page.name = null;
   by("live").checked = false;

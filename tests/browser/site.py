@@ -1,0 +1,292 @@
+"""The page without a server, in a real browser whose network is switched off: a drill won, a frame measured, a mask made.
+
+Usage: python site.py PROGRAM SITE [--pictures DIR] [--chromium PATH] [--times]
+SITE is the folder that .ci/site makes; PROGRAM is skewstar, which renders the frame that is dropped and measures it too.
+"""
+
+import argparse
+import base64
+import contextlib
+import functools
+import http.server
+import json
+import math
+import os
+import statistics
+import struct
+import subprocess
+import tempfile
+import threading
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import expect, sync_playwright
+from session import follow, settle, start, until
+
+PHONE, SCREEN = {"width": 390, "height": 844}, {"width": 1280, "height": 720}
+SIDE = "inside"
+
+
+class Quiet(http.server.SimpleHTTPRequestHandler):
+    extensions_map = {**http.server.SimpleHTTPRequestHandler.extensions_map, ".wasm": "application/wasm", ".webmanifest": "application/manifest+json"}
+
+    def log_message(self, *_):
+        pass
+
+
+@contextlib.contextmanager
+def plain_server(folder):
+    """Files of a folder and nothing else; yields the address and a call that ends it before its time."""
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=str(folder)))
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    ended = []
+
+    def end():
+        if not ended:
+            ended.append(True)
+            server.shutdown()
+            server.server_close()
+
+    try:
+        yield f"http://127.0.0.1:{server.server_port}/", end
+    finally:
+        end()
+
+
+def ready(page):
+    page.wait_for_selector("#level option", state="attached", timeout=120_000)
+    settle(page)
+
+
+def night(program, folder):
+    """The page's own telescope with a screw out, as text, and its frame as the program writes it."""
+    text = (Path(__file__).parents[2] / "src/practice/bench.toml").read_text().replace("[state]", "[state]\nturns = { B = 0.083 }")
+    scenario = folder / "night.toml"
+    scenario.write_text(text)
+    subprocess.run([program, "render", str(scenario), "--quiet", "--out", str(folder)], check=True, stdout=subprocess.DEVNULL)
+    return scenario, folder / "night.fits"
+
+
+def told_by_program(program, scenario, image):
+    """Coma and verdict as the program itself has them."""
+    run = subprocess.run([program, "measure", str(image), "--instrument", str(scenario), "--mask", "off", "--side", SIDE, "--json"], capture_output=True, text=True)
+    assert run.returncode in (0, 1), run.stderr
+    report = json.loads(run.stdout)
+    return math.hypot(report["modes_nm"]["7"]["value"], report["modes_nm"]["8"]["value"]), report["verdict"]
+
+
+def drop(page, path):
+    """Drops a file on the page, as a hand does."""
+    content = base64.b64encode(path.read_bytes()).decode()
+    page.evaluate(
+        """([name, content]) => {
+          const bytes = Uint8Array.from(atob(content), (c) => c.charCodeAt(0));
+          const carried = new DataTransfer();
+          carried.items.add(new File([bytes], name));
+          document.body.dispatchEvent(new DragEvent('drop', { dataTransfer: carried, bubbles: true, cancelable: true }));
+        }""",
+        [path.name, content],
+    )
+
+
+def drill(page, pictures):
+    page.goto(page.url.split("#")[0] + "#practice")
+    start(page, "one-screw")
+    page.locator("#coach summary").click()
+    line = follow(page)
+    assert line.startswith("Try: finish"), line
+    page.click("#finish")
+    settle(page)
+    report = page.locator("#report").text_content()
+    assert "The goal is reached" in report, report
+    page.screenshot(path=pictures / "site-practice.png")
+    print("network off, a drill won by the printed next steps:", report.splitlines()[1])
+
+
+def measured(page, program, folder, pictures):
+    scenario, image = night(program, folder)
+    page.evaluate("location.hash = '#measure'")
+    page.locator("#scope-change summary").click()
+    page.set_input_files("#scope-file", scenario)
+    settle(page)
+    page.locator("#scope-change summary").click()
+    page.locator('label:has(input[name="frame-side"][value="inside"])').click()
+    drop(page, image)
+    settle(page)
+    assert page.locator("#trouble").is_hidden(), page.locator("#trouble").text_content()
+    shown = page.evaluate("({ coma: frame.found.coma.value_nm, verdict: frame.found.verdict, ms: performance.getEntriesByName('frame-to-verdict').at(-1).duration })")
+    coma, verdict = told_by_program(program, scenario, image)
+    print(f"network off, a 16-bit FITS dropped: coma {shown['coma']:.4f} nm on the page, {coma:.4f} nm by the program; {shown['ms']:.0f} ms")
+    assert abs(shown["coma"] - coma) < 0.1 and shown["verdict"] == verdict, (shown, coma, verdict)
+    for words in ("#verdict", "#frame-next", "#frame-coma"):
+        assert page.locator(words).is_visible() and page.locator(words).text_content().strip(), words
+    page.screenshot(path=pictures / "site-measure.png", full_page=True)
+    # what is no frame is refused in words, and the page goes on
+    note = folder / "notes.txt"
+    note.write_text("Dear diary, tonight the star was round.")
+    drop(page, note)
+    settle(page)
+    assert "plain text" in page.locator("#trouble").text_content()
+
+
+def reach_of_stl(path):
+    """Largest distance of a corner from the axis, mm."""
+    content = path.read_bytes()
+    (count,) = struct.unpack_from("<I", content, 80)
+    assert len(content) == 84 + 50 * count
+    corners = [struct.unpack_from("<3f", content, 84 + 50 * k + 12 + 12 * j) for k in range(count) for j in range(3)]
+    return max(math.hypot(x, y) for x, y, _ in corners)
+
+
+def mask(page, folder, pictures):
+    page.evaluate("location.hash = '#mask'")
+    until(page, "mask.star !== null && !mask.running")
+    before = page.locator("#mask-plate path").first.get_attribute("d")
+    page.locator("#mask-outer_diameter_mm").fill("191")
+    page.locator("#mask-zone_radius_mm").fill("62")
+    until(page, "!mask.running && !mask.wanted")
+    assert page.locator("#mask-plate path").first.get_attribute("d") != before
+    assert page.locator("#mask-findings li").count() > 3
+    made = folder / "made"
+    made.mkdir()
+    for kind in ("svg", "dxf", "stl", "3mf"):
+        with page.expect_download() as download:
+            page.click(f'[data-file="{kind}"]')
+        download.value.save_as(made / f"mask.{kind}")
+        settle(page)
+    radius = reach_of_stl(made / "mask.stl")
+    print(f"network off, a mask made: {page.locator('#mask-verdict').text_content()} Radius {radius:.2f} mm for a diameter of 191 mm")
+    assert abs(radius - 95.5) < 0.01
+    page.screenshot(path=pictures / "site-mask.png", full_page=True)
+    page.locator("#mask-outer_diameter_mm").fill("-3")
+    until(page, "!mask.running && !by('trouble').hidden")
+    assert "outer_diameter_mm" in page.locator("#trouble").text_content()
+    page.click("#mask-own")
+    until(page, "!mask.running && by('trouble').hidden")
+    return made
+
+
+def nothing_off_the_screen(page, what):
+    """Every control that is shown lies within the width, and the document does not scroll sideways."""
+    wide = page.viewport_size["width"]
+    off = page.evaluate(
+        """(wide) => [...document.querySelectorAll('button, select, summary, textarea, input, nav a')]
+          .filter((e) => e.checkVisibility())
+          .map((e) => [e.id || e.textContent.trim(), e.getBoundingClientRect()])
+          .filter(([, r]) => r.width > 0 && (r.left < -0.5 || r.right > wide + 0.5)).map(([name]) => name)""",
+        wide,
+    )
+    assert not off, f"{what}: off the screen: {off}"
+    assert page.evaluate("document.documentElement.scrollWidth") <= wide, f"{what}: scrolls sideways"
+
+
+def red_alone(path):
+    """Pixels with green or blue."""
+    with Image.open(path) as picture:
+        red, green, blue = picture.convert("RGB").split()
+    return sum(count for channel in (green, blue) for level, count in enumerate(channel.histogram()) if level > 0), red.histogram()[128:]
+
+
+def looks(page, pictures, name):
+    for place in ("practice", "measure", "mask"):
+        page.evaluate(f"location.hash = '#{place}'")
+        until(page, f"!by('place-{place}').hidden && !mask.running")
+        settle(page)
+        path = pictures / f"{name}-{place}.png"
+        page.screenshot(path=path, full_page=True)
+        page.screenshot(path=pictures / f"{name}-{place}-first.png")
+        other, red = red_alone(path)
+        print(f"{name}, {place}: {other} pixels with green or blue, {sum(red)} bright red")
+        assert other == 0 and sum(red) > 500
+        nothing_off_the_screen(page, f"{name}, {place}")
+        bar = page.locator("nav").bounding_box()
+        assert bar["y"] >= 0 and bar["y"] + bar["height"] <= page.viewport_size["height"] + 0.5, f"the bar of places is off the screen: {bar}"
+
+
+def buttons_stay(page):
+    """A turn of a screw does not throw the document about."""
+    page.evaluate("location.hash = '#practice'")
+    start(page, "one-screw")
+    page.locator("#clockwise").scroll_into_view_if_needed()
+    for button in ("#clockwise", "#recentre", "#anticlockwise", "#show-me"):
+        page.locator(button).scroll_into_view_if_needed()
+        before = page.locator(button).bounding_box()["y"]
+        page.click(button)
+        settle(page)
+        after = page.locator(button).bounding_box()["y"]
+        assert 0 <= after <= page.viewport_size["height"] - 44, f"{button} left the screen: {before} → {after}"
+
+
+def times(page):
+    """Time of a picture in the page, asked at its door: no drawing."""
+    page.evaluate("location.hash = '#practice'")
+    for level, what in (("two-screws", "doughnut"), ("mask", "masked star")):
+        start(page, level)
+        taken = page.evaluate(
+            """async () => {
+              const taken = [];
+              for (let k = 0; k < 15; k++) {
+                const begun = performance.now();
+                await request(`api/sessions/${page.name}/star`);
+                taken.push(performance.now() - begun);
+              }
+              return taken;
+            }"""
+        )
+        print(f"a {what} in the page: median {statistics.median(taken):.1f} ms, least {min(taken):.1f} ms of {len(taken)}")
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("program")
+    parser.add_argument("site", type=Path)
+    parser.add_argument("--pictures", type=Path)
+    parser.add_argument("--chromium", default=os.environ.get("CHROMIUM", "/usr/bin/chromium"))
+    parser.add_argument("--times", action="store_true", help="print how long a doughnut and a masked star take (quiet machines only)")
+    chosen = parser.parse_args()
+    folder = Path(tempfile.mkdtemp())
+    pictures = chosen.pictures or folder
+    pictures.mkdir(parents=True, exist_ok=True)
+    problems = []
+    with sync_playwright() as playwright, plain_server(chosen.site) as (address, end):
+        browser = playwright.chromium.launch(executable_path=chosen.chromium, args=["--no-sandbox", "--disable-gpu"])
+        context = browser.new_context(viewport=PHONE, has_touch=True, accept_downloads=True)
+        page = context.new_page()
+        page.set_default_timeout(120_000)
+        page.on("pageerror", lambda error: problems.append(str(error)))
+        page.on("console", lambda message: problems.append(message.text) if message.type == "error" else None)
+        page.goto(address + "index.html")
+        ready(page)
+        kept = page.evaluate("async () => { await navigator.serviceWorker.ready; const [name] = await caches.keys(); return [name, (await (await caches.open(name)).keys()).length]; }")
+        manifest = json.loads((chosen.site / "manifest.webmanifest").read_text())
+        for icon in manifest["icons"]:
+            if icon["type"] == "image/png":
+                with Image.open(chosen.site / icon["src"]) as drawn:
+                    assert f"{drawn.width}x{drawn.height}" == icon["sizes"], icon
+        page.reload()
+        ready(page)
+        context.set_offline(True)
+        end()
+        page.reload()
+        ready(page)
+        print(f"opened without a network: {kept[1]} files kept as {kept[0]}")
+        looks(page, pictures, "phone")
+        buttons_stay(page)
+        drill(page, pictures)
+        measured(page, chosen.program, folder, pictures)
+        mask(page, folder, pictures)
+        looks(page, pictures, "phone")
+        page.set_viewport_size(SCREEN)
+        looks(page, pictures, "screen")
+        if chosen.times:
+            times(page)
+        page.locator("#day").check()
+        page.evaluate("location.hash = '#measure'")
+        page.screenshot(path=pictures / "screen-day-measure.png")
+        browser.close()
+    assert not problems, problems
+    print(f"no error in the browser's console; pictures in {pictures}")
+
+
+if __name__ == "__main__":
+    main()
