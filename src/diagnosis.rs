@@ -285,6 +285,11 @@ impl Diagnosis {
         self.sighting.as_ref()
     }
 
+    /// Cards that frames showed over the rim.
+    pub fn cards(&self) -> &[CardSeen] {
+        &self.cards
+    }
+
     /// All stars, where they were asked for.
     pub fn whole_frame(&self) -> Option<&WholeFrame> {
         self.whole_frame.as_ref()

@@ -49,6 +49,9 @@ fn happening(verb: &NightVerb) -> Result<Happening, CliError> {
         NightVerb::Mask { way, .. } => Happening::Mask {
             on: *way == Switch::On,
         },
+        NightVerb::Card { screw, .. } => Happening::Card {
+            screw: screw.clone(),
+        },
         NightVerb::Cannot { screw, .. } => Happening::Cannot {
             screw: screw.clone(),
         },

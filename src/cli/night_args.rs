@@ -97,6 +97,17 @@ pub enum NightVerb {
         #[command(flatten)]
         session: NightSessionArgs,
     },
+    /// Tell that a card is held over the rim at a screw: the next frame shows it
+    #[command(
+        after_help = "Example: skewstar night card A --session tonight.toml\n\nTwo cards, at two screws, say how the camera is held, so that fewer turns are needed."
+    )]
+    Card {
+        /// The screw's name
+        screw: String,
+        /// The session.
+        #[command(flatten)]
+        session: NightSessionArgs,
+    },
     /// Tell that a screw cannot be turned any more; another way is found
     #[command(after_help = "Example: skewstar night cannot B --session tonight.toml")]
     Cannot {
@@ -175,6 +186,7 @@ impl NightVerb {
             | NightVerb::Recentred(session)
             | NightVerb::Locked { session, .. }
             | NightVerb::Mask { session, .. }
+            | NightVerb::Card { session, .. }
             | NightVerb::Cannot { session, .. }
             | NightVerb::Skip(session)
             | NightVerb::Undo(session)

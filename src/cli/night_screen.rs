@@ -79,6 +79,7 @@ pub fn told(what: &Happening, night: &Night) -> String {
             "Mask on: kept. It is no solar filter; take it off before the mount moves.".into()
         }
         Happening::Mask { on: false } => "Mask off: kept.".into(),
+        Happening::Card { screw } => format!("Card at {screw}: kept; the next frame shows it."),
         Happening::Cannot { screw } => format!("{screw} is left alone from now on: kept."),
         Happening::Undo => "Taken back.".into(),
         Happening::Skip => "Left out.".into(),
@@ -204,7 +205,7 @@ pub fn standing(night: &Night, console: &Console) -> Result<(), CliError> {
 
 /// Something that was told in another window.
 pub fn noticed(event: &Event, night: &Night, console: &Console) -> Result<(), CliError> {
-    if console.json || matches!(event.what, Happening::Frame(_) | Happening::Skipped { .. }) {
+    if console.json || !(event.what.is_told() || event.what == Happening::Undo) {
         return Ok(());
     }
     Ok(console.answer(told(&event.what, night))?)

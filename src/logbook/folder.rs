@@ -64,7 +64,9 @@ impl Folder {
             open: HashMap::new(),
         };
         for event in events {
-            if let Happening::Frame(FrameSeen { file, .. }) | Happening::Skipped { file, .. } =
+            if let Happening::Frame(FrameSeen { file, .. })
+            | Happening::CardSeen { file, .. }
+            | Happening::Skipped { file, .. } =
                 &event.what
             {
                 folder.known.insert(file.sha256.clone());

@@ -32,6 +32,21 @@ pub enum Happening {
         /// Why.
         reason: String,
     },
+    /// A card is held over the rim at a screw's place: the next frame shows it.
+    Card {
+        /// Its name.
+        screw: String,
+    },
+    /// A frame came and showed the card.
+    CardSeen {
+        /// The file.
+        #[serde(flatten)]
+        file: FileSeen,
+        /// The screw.
+        screw: String,
+        /// Direction of the bite from the middle of the ring, frame axes.
+        direction_deg: f64,
+    },
     /// A screw was turned.
     Turned {
         /// Its name.

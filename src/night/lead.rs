@@ -39,6 +39,9 @@ pub(super) fn lead(
         (false, Verdict::Stop) => enough(told, found),
         (false, _) => onwards(told, found),
     };
+    if next.deed == Deed::Trial {
+        next.words += &cards_instead(told).unwrap_or_default();
+    }
     if matches!(next.deed, Deed::Turn | Deed::Trial) {
         if told.story.worse(told.instrument) == Some(true) {
             next.why = format!("the last turn made it worse; {}", next.why);
@@ -139,6 +142,45 @@ fn onwards(told: &Told, found: &Diagnosis) -> NextStep {
         };
     }
     next
+}
+
+/// What follows a frame that shows a card: another card, or the star without any.
+pub(super) fn after_card(told: &Told) -> NextStep {
+    let carded = &told.story.cards;
+    let screws = told.instrument.assembly.iter().flat_map(|a| &a.screws);
+    let fresh = screws
+        .map(|screw| &screw.name)
+        .find(|name| carded.iter().all(|(other, _)| other != *name));
+    match fresh.filter(|_| carded.len() < 2) {
+        Some(screw) => NextStep {
+            screw: Some(screw.clone()),
+            ..NextStep::new(
+                Deed::Card,
+                format!(
+                    "Hold the card over the rim at screw {screw} instead, say card {screw}, and let a frame come."
+                ),
+                "one card does not tell whether the picture is mirrored",
+            )
+        },
+        None => NextStep::new(
+            Deed::ClearBeam,
+            "Take the card away, stand clear, and let a frame come.",
+            "two cards say how the camera is held",
+        ),
+    }
+}
+
+/// What spares trials: cards over the rim, while nothing was turned and none was held.
+fn cards_instead(told: &Told) -> Option<String> {
+    let story = told.story;
+    let screws = &told.instrument.assembly.as_ref()?.screws;
+    let asked = story.round() == 0 && story.cards.is_empty() && screws.len() > 1;
+    asked.then(|| {
+        format!(
+            " Or first hold a card as wide as a hand over the rim at screw {0}, a third of the ring's width into the beam, and say card {0}: two such frames spare turns.",
+            screws[0].name
+        )
+    })
 }
 
 /// Coma is good enough: tighten, look again, then the focus.

@@ -10,11 +10,11 @@ use crate::files::ReadPicture;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
 use crate::measure::{
-    Deed, LearnError, Lesson, MeasureError, MeasureOptions, MeasureReport, MeasureSettings,
+    CardFrame, CardSeen, Deed, LearnError, Lesson, MeasureError, MeasureOptions, MeasureReport, MeasureSettings,
     NextStep, learn,
 };
 use crate::scenario::Scenario;
-use crate::units::{ARCSEC, NM, UM};
+use crate::units::{ARCSEC, DEG, NM, UM};
 use serde::Serialize;
 
 /// A night: its instrument and all that happened.
@@ -149,8 +149,10 @@ impl Night {
         if trials.is_empty() {
             return (self.before.clone(), None);
         }
+        let cards: Vec<CardSeen> = self.cards().into_iter().flatten().collect();
         let lesson = Lesson {
             trials: &trials,
+            cards: &cards,
             ..Lesson::default()
         };
         match learn(&self.instrument, &lesson, &MeasureSettings::default()) {
@@ -166,6 +168,9 @@ impl Night {
 
     /// Measures a frame and says what is next. Nothing is kept yet: the event is to be written down, and then taken up.
     pub fn look(&self, file: FileSeen, read: &ReadPicture) -> Sight {
+        if let Some(screw) = &self.story.card_at {
+            return self.look_at_card(file, read, screw);
+        }
         let (before, _) = self.learned();
         let mask_on = self.story.mask_on.unwrap_or(false);
         let earlier: Vec<_> = self
@@ -180,6 +185,7 @@ impl Night {
             measure: MeasureOptions {
                 mask_on: Some(mask_on),
                 side: self.story.side,
+                cards: self.cards(),
                 ..MeasureOptions::default()
             },
             response: before.as_ref(),
@@ -293,6 +299,73 @@ impl Night {
         })
     }
 
+    /// A frame that shows a card over the rim at a screw.
+    fn look_at_card(&self, file: FileSeen, read: &ReadPicture, screw: &str) -> Sight {
+        let card = CardFrame {
+            screw: screw.to_owned(),
+            picture: None,
+        };
+        let options = DiagnosisOptions {
+            measure: MeasureOptions {
+                mask_on: Some(false),
+                side: self.story.side,
+                ..MeasureOptions::default()
+            },
+            cards: vec![card],
+            flags: read.flags.clone(),
+            ..DiagnosisOptions::default()
+        };
+        let found = match Diagnosis::of(&read.picture, &self.instrument, &options) {
+            Ok(found) => found,
+            Err(error) => return self.unmeasured(file, &error),
+        };
+        let Some(direction_rad) = found.cards().first().map(|card| card.direction_rad) else {
+            return self.skip(file, "it shows no card".into());
+        };
+        let mut story = self.story.clone();
+        story.card(screw, direction_rad / DEG);
+        let told = Told {
+            story: &story,
+            instrument: &self.instrument,
+        };
+        let next = super::lead::after_card(&told);
+        let report = NightReport {
+            undone_nm: None,
+            big: super::lead::big_line(&next),
+            measured: MeasureReport {
+                next,
+                ..found.report()
+            },
+            round: story.round(),
+            file: file.file.clone(),
+            knows: self.knows(),
+            worse: None,
+            frames: story.now().stars.len(),
+        };
+        Sight {
+            what: Happening::CardSeen {
+                file,
+                screw: screw.to_owned(),
+                direction_deg: direction_rad / DEG,
+            },
+            looked: Looked::Seen(Box::new(report)),
+        }
+    }
+
+    /// The cards that frames showed, as the assembly has the screws.
+    fn cards(&self) -> [Option<CardSeen>; 2] {
+        let mut all = self.story.cards.iter().filter_map(|(name, direction_rad)| {
+            let assembly = self.instrument.assembly.as_ref()?;
+            let screw = assembly.screw(name).ok()?;
+            Some(CardSeen {
+                screw,
+                azimuth_rad: assembly.screws[screw].azimuth_rad,
+                direction_rad: *direction_rad,
+            })
+        });
+        [all.next(), all.next()]
+    }
+
     /// A frame without a star that can be measured. With the focus being sought that is no surprise: the ring has become a point.
     fn unmeasured(&self, file: FileSeen, error: &DiagnosisError) -> Sight {
         let reason = match error {
@@ -345,7 +418,9 @@ impl Night {
                     ),
                 }
             }
-            Happening::Cannot { screw } | Happening::Locked { screw: Some(screw) } => {
+            Happening::Cannot { screw }
+            | Happening::Card { screw }
+            | Happening::Locked { screw: Some(screw) } => {
                 self.check_screw(screw)
             }
             Happening::Mask { on: true } if self.instrument.mask.is_none() => refuse(

@@ -244,6 +244,12 @@ fn sentence(event: &Event) -> String {
             format!("{}: {coma}, {}", frame.file.file, frame.verdict)
         }
         Happening::Skipped { file, reason } => format!("{}: skipped: {reason}", file.file),
+        Happening::Card { screw } => format!("card at {screw}"),
+        Happening::CardSeen {
+            file,
+            screw,
+            direction_deg,
+        } => format!("{}: the card at {screw}, at {direction_deg:.0} degrees", file.file),
         Happening::Turned {
             screw,
             clockwise_turns,

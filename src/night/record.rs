@@ -206,6 +206,12 @@ mod tests {
                 file: file(),
                 reason: "no star \"here\"".into(),
             },
+            Happening::Card { screw: "A".into() },
+            Happening::CardSeen {
+                file: file(),
+                screw: "A".into(),
+                direction_deg: 151.25,
+            },
             Happening::Turned {
                 screw: "B".into(),
                 clockwise_turns: -0.125,

@@ -3,7 +3,7 @@
 use super::event::{Event, Focusing, FrameSeen, Happening, Instant, StarSeen};
 use crate::instrument::Instrument;
 use crate::measure::{Side, Sighting, TrialTurn, together};
-use crate::units::NM;
+use crate::units::{DEG, NM};
 
 /// A night up to now.
 #[derive(Debug, Clone, Default)]
@@ -16,6 +16,10 @@ pub struct Story {
     pub mask_on: Option<bool>,
     /// Names of the screws that cannot be turned.
     pub barred: Vec<String>,
+    /// The screw at whose place a card is held, before a frame showed it.
+    pub card_at: Option<String>,
+    /// Cards that frames showed: screw, and direction in the frame.
+    pub cards: Vec<(String, f64)>,
     /// When a screw was last turned or tightened, the mask moved or the focus changed.
     pub last_change: Option<Instant>,
     /// How often the focus was moved since the last turn.
@@ -98,6 +102,12 @@ impl Story {
                         _ => None,
                     };
                 }
+                Happening::Card { screw } => story.card_at = Some(screw.clone()),
+                Happening::CardSeen {
+                    screw,
+                    direction_deg,
+                    ..
+                } => story.card(screw, *direction_deg),
                 Happening::Side { side } => story.side = Some(*side),
                 Happening::Mask { on } => story.mask_on = Some(*on),
                 Happening::Cannot { screw } => story.barred.push(screw.clone()),
@@ -218,6 +228,16 @@ impl Story {
         far
     }
 
+    /// A card that a frame showed; of two at one screw the later counts, and no more than two are kept.
+    pub(super) fn card(&mut self, screw: &str, direction_deg: f64) {
+        self.card_at = None;
+        self.cards.retain(|(other, _)| other != screw);
+        self.cards.push((screw.to_owned(), direction_deg * DEG));
+        if self.cards.len() > 2 {
+            self.cards.remove(0);
+        }
+    }
+
     fn turned(&mut self, screw: &str, clockwise_turns: f64, instrument: &Instrument) {
         let clockwise = instrument.assembly.as_ref().map(|a| a.clockwise.sign());
         let told = ToldByHand {
@@ -297,7 +317,10 @@ impl Happening {
     pub fn is_told(&self) -> bool {
         !matches!(
             self,
-            Happening::Frame(_) | Happening::Skipped { .. } | Happening::Undo
+            Happening::Frame(_)
+                | Happening::Skipped { .. }
+                | Happening::CardSeen { .. }
+                | Happening::Undo
         )
     }
 }

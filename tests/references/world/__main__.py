@@ -18,6 +18,7 @@ def main():
     _check_command(commands.add_parser("check", help="the simulator against laws and other libraries"))
     _judge_command(commands.add_parser("judge", help="ask a program about the frames of a folder, and judge its answers"))
     _loop_command(commands.add_parser("loop", help="closed loops: the program advises, a hand turns"))
+    _nights_command(commands.add_parser("nights", help="whole nights through a camera's folder and `night watch`"))
     _reach_command(commands.add_parser("reach", help="closed loops by somebody who knows all but chance: what can be reached"))
     arguments = parser.parse_args()
     return arguments.run(arguments)
@@ -99,6 +100,21 @@ def _loop(arguments):
     from . import loop
 
     return loop.report(arguments)
+
+
+def _nights_command(parser):
+    parser.add_argument("--program", required=True, help="path of the program")
+    parser.add_argument("--count", type=int, required=True)
+    parser.add_argument("--start", type=int, default=0)
+    parser.add_argument("--cards", action="store_true", help="hold the card that the first trial's words offer")
+    parser.add_argument("--table", type=pathlib.Path, required=True, metavar="STEM", help="writes STEM.csv and STEM.json")
+    parser.set_defaults(run=_nights)
+
+
+def _nights(arguments):
+    from . import nights
+
+    return nights.report(arguments)
 
 
 def _reach_command(parser):
