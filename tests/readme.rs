@@ -12,7 +12,8 @@ const PROGRAM: &str = env!("CARGO_BIN_EXE_skewstar");
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
 
 /// Pictures in README that its commands draw: where they are drawn, name in `renders/`.
-const PICTURES: [(&str, &str); 3] = [
+const PICTURES: [(&str, &str); 4] = [
+    ("tonight.star.png", "night"),
     ("out/mask-two-zone-coma.preview.png", "mask-preview"),
     ("out/night-fast-unit.counts.annotated.png", "measured"),
     ("out/outside.score.png", "score"),

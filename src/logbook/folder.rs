@@ -66,8 +66,7 @@ impl Folder {
         for event in events {
             if let Happening::Frame(FrameSeen { file, .. })
             | Happening::CardSeen { file, .. }
-            | Happening::Skipped { file, .. } =
-                &event.what
+            | Happening::Skipped { file, .. } = &event.what
             {
                 folder.known.insert(file.sha256.clone());
                 let stamp = Stamp {

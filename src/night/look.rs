@@ -10,8 +10,8 @@ use crate::files::ReadPicture;
 use crate::instrument::Instrument;
 use crate::measure::learn::LearnedResponse;
 use crate::measure::{
-    CardFrame, CardSeen, Deed, LearnError, Lesson, MeasureError, MeasureOptions, MeasureReport, MeasureSettings,
-    NextStep, learn,
+    CardFrame, CardSeen, Deed, LearnError, Lesson, MeasureError, MeasureOptions, MeasureReport,
+    MeasureSettings, NextStep, learn,
 };
 use crate::scenario::Scenario;
 use crate::units::{ARCSEC, DEG, NM, UM};
@@ -420,9 +420,7 @@ impl Night {
             }
             Happening::Cannot { screw }
             | Happening::Card { screw }
-            | Happening::Locked { screw: Some(screw) } => {
-                self.check_screw(screw)
-            }
+            | Happening::Locked { screw: Some(screw) } => self.check_screw(screw),
             Happening::Mask { on: true } if self.instrument.mask.is_none() => refuse(
                 "the instrument has no [mask]".into(),
                 "describe the mask in the instrument file and start a new session with it",

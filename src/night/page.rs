@@ -249,7 +249,10 @@ fn sentence(event: &Event) -> String {
             file,
             screw,
             direction_deg,
-        } => format!("{}: the card at {screw}, at {direction_deg:.0} degrees", file.file),
+        } => format!(
+            "{}: the card at {screw}, at {direction_deg:.0} degrees",
+            file.file
+        ),
         Happening::Turned {
             screw,
             clockwise_turns,
