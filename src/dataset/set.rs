@@ -124,6 +124,7 @@ impl Set {
             portable: self.source.portable,
             bound: self.recipe.photon_bound,
             sampling_check: self.recipe.sampling_check,
+            ..Settings::default()
         }
     }
 

@@ -5,7 +5,7 @@
 //! of a wavelength share its phases, its plans and its seeing.
 
 use super::expected::{Expected, electrons, mosaic, pick, single};
-use super::model::{Model, PredictError, Waves, within_memory};
+use super::model::{MEMORY_LIMIT_GIB, Model, PredictError, Waves, within_memory};
 use crate::atmosphere::{Spectrum, Transformed, remembered_map, transfer_map};
 use crate::instrument::Colour;
 use crate::math::Real;
@@ -257,7 +257,7 @@ impl Model {
         ];
         let bytes = self.plan.memory_bytes(frame_px)
             + self.plan.slope_memory_bytes(frame_px, optical.len());
-        within_memory(&self.plan, frame_px, bytes)?;
+        within_memory(&self.plan, frame_px, bytes, MEMORY_LIMIT_GIB)?;
         let waves = Waves::new(self, modes, sensor_offset_m);
         let mut sums = SlopeSums::new(
             self,

@@ -36,6 +36,8 @@ pub struct Settings {
     pub sampling_check: bool,
     /// Frames in single precision, good to six digits, in half the time.
     pub single_precision: bool,
+    /// A star that would take more memory than this is refused ([`PredictError::TooLarge`]) before anything is allocated.
+    pub memory_gib: f64,
 }
 
 impl Default for Settings {
@@ -47,6 +49,7 @@ impl Default for Settings {
             bound: false,
             sampling_check: true,
             single_precision: false,
+            memory_gib: MEMORY_LIMIT_GIB,
         }
     }
 }
@@ -123,8 +126,8 @@ pub(super) struct BlurTerms {
     pub drift_m: [f64; 2],
 }
 
-/// A star that would take more memory than this is refused ([`PredictError::TooLarge`]) before anything is allocated.
-const MEMORY_LIMIT_GIB: f64 = 6.0;
+/// No star takes more memory than this, its derivatives included ([`PredictError::TooLarge`]).
+pub(super) const MEMORY_LIMIT_GIB: f64 = 6.0;
 /// Images that take less memory than this are computed two wavelengths at a time: their loops are too short to share among threads.
 const SMALL_BYTES: f64 = 60e6;
 const GIB: f64 = 1024.0 * 1024.0 * 1024.0;
@@ -168,7 +171,8 @@ impl Model {
             blur.as_ref(),
         );
         let plan = Plan::new(&demand, &settings.accuracy);
-        within_memory(&plan, demand.frame_px, plan.memory_bytes(demand.frame_px))?;
+        let bytes = plan.memory_bytes(demand.frame_px);
+        within_memory(&plan, demand.frame_px, bytes, settings.memory_gib)?;
         let bins = bins(
             passband,
             plan.wavelengths,
@@ -301,10 +305,16 @@ impl Model {
         }
     }
 
+    /// Estimated memory of a frame, bytes.
+    pub fn memory_bytes(&self) -> f64 {
+        let camera = &self.instrument.camera;
+        self.plan
+            .memory_bytes([camera.width_px, camera.height_px])
+    }
+
     /// How many wavelengths are computed at the same time: see [`SMALL_BYTES`].
     fn wavelengths_at_once(&self) -> usize {
-        let camera = &self.instrument.camera;
-        let bytes = self.plan.memory_bytes([camera.width_px, camera.height_px]);
+        let bytes = self.memory_bytes();
         if bytes < SMALL_BYTES { 2 } else { 1 }
     }
 
@@ -459,14 +469,15 @@ pub(super) fn within_memory(
     plan: &Plan,
     frame_px: [usize; 2],
     bytes: f64,
+    limit_gib: f64,
 ) -> Result<(), PredictError> {
     let needed_gib = bytes / GIB;
-    if needed_gib <= MEMORY_LIMIT_GIB {
+    if needed_gib <= limit_gib {
         return Ok(());
     }
     Err(PredictError::TooLarge {
         needed_gib,
-        limit_gib: MEMORY_LIMIT_GIB,
+        limit_gib,
         cells: plan.grid.count,
         samples: frame_px[0].max(frame_px[1]) * plan.sub_samples,
     })

@@ -44,7 +44,12 @@ pub fn freed(
     let mut best: Option<(f64, Vec<(Unknown, f64)>)> = None;
     let as_typed = settings.takes_shadows_as_typed();
     for suspect in suspects(problem, all, as_typed) {
-        for mut question in questions(problem, &here, suspect, settings)? {
+        let asked = match questions(problem, &here, suspect, settings) {
+            // what no memory holds is not asked
+            Err(PredictError::TooLarge { .. }) => continue,
+            asked => asked?,
+        };
+        for mut question in asked {
             without(&strays, &mut question.columns);
             let (wide, amounts) = fall_with(&columns, &residuals, &question);
             let by_chance = by_chance(question.unknowns, settings.asked_from_sigma)

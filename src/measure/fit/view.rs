@@ -449,6 +449,7 @@ impl FrameView {
         let settings = Settings {
             accuracy,
             portable: self.look.portable,
+            memory_gib: own.memory_gib(rows * columns),
             ..Settings::default()
         };
         let passband = &self.planes[plane].passband;
@@ -477,6 +478,34 @@ mod tests {
     use crate::instrument::MaskLayout;
     use crate::testing;
     use crate::units::{ARCSEC, NM, UM};
+
+    /// An ordinary ring needs less than a tenth of what a trial may take, and one whose modes have run away is refused at once.
+    #[test]
+    fn a_trial_star_stays_small() {
+        let own = FitSettings::default();
+        let mut unit = testing::fast_unit();
+        (unit.camera.width_px, unit.camera.height_px) = (72, 68);
+        let limit = own.memory_gib(72 * 68);
+        let settings = Settings {
+            accuracy: own.accuracy,
+            memory_gib: limit,
+            ..Settings::default()
+        };
+        let star = |modes: &[(u32, f64)]| {
+            let state = State {
+                sensor_offset_m: 350.0 * UM,
+                modes: modes.iter().copied().collect(),
+                ..State::default()
+            };
+            Model::new(&unit, &state, settings)
+        };
+        let plain = star(&[(8, 150.0 * NM)]).unwrap();
+        let needed = plain.memory_bytes() / f64::from(1 << 30);
+        println!("{needed:.4} of {limit:.4} GiB");
+        assert!(needed < 0.1 * limit);
+        let wild: Vec<(u32, f64)> = (12..=22).map(|noll| (noll, own.prior.mode_m_at_most)).collect();
+        assert!(matches!(star(&wild), Err(PredictError::TooLarge { .. })));
+    }
 
     /// What [`FitSettings::accuracy`] and [`FitSettings::accuracy_slotted`] promise: less than 1e-3 (relative L2) from finely sampled frames.
     #[test]

@@ -36,6 +36,10 @@ settings! {
             guard_widths: 4.0,
             blur_sampling: 0.7,
         },
+        /// Memory of a trial star, GiB: so much, and so much more for each pixel of the cut-out; a trial that needs more is worse than any. Set
+        /// by hand: an ordinary ring needs less than a tenth of it, and trials with wild modes came to 6 GiB and a hundred seconds
+        /// (`a_trial_star_stays_small`). Larger: slow and hungry where nothing fits. Smaller: large rings are refused.
+        trial_gib: [f64; 2] = [0.25, 6e-6],
         /// Wavelengths of a frame, at most, where the instrument does not state how many. Set by hand. More: slower. Fewer: the rings of
         /// a narrow-band star stay sharp in the model.
         wavelengths_at_most: usize = 9,
@@ -184,5 +188,13 @@ settings! {
         /// A star's place never leaves the cut-out by more than this. Set by hand. Larger: wild steps lose the star. Smaller: a star with
         /// much tilt, whose light lies aside of its place, is not reached.
         place_room_px: f64 = 10.0,
+    }
+}
+
+impl FitSettings {
+    /// Memory that a trial star may take where its cut-out has so many pixels, GiB.
+    pub fn memory_gib(&self, pixels: usize) -> f64 {
+        let [least, each] = self.trial_gib;
+        (least + each * pixels as f64).min(6.0)
     }
 }

@@ -38,14 +38,14 @@ COLUMNS = ("world", "telescope", "seeing_arcsec", "start_nm", "ended", "end_nm",
 
 
 def report(arguments):
-    """Play the nights, writing the table anew after each; 0 when they could be played."""
+    """Play the nights, writing the table anew after each; 0 when enough of them were good."""
     lines = []
     for number in range(arguments.start, arguments.start + arguments.count):
         lines.append(one_night(number, arguments))
         summary = {"format": "skewstar-nights/1", "cards": arguments.cards, **totals(lines)}
         files.write_table(arguments.table, COLUMNS, lines, summary)
     print(json.dumps(summary, indent=1))
-    return 0
+    return 0 if summary["share_good"] >= arguments.at_least else 1
 
 
 class Camera:
