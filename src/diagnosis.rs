@@ -476,10 +476,24 @@ fn misaligned(star: Option<&Measurement>, whole: Option<&WholeFrame>, hold: Hold
         .filter(|w| w.is_sound())
         .and_then(WholeFrame::sound_coma);
     let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
+    // corners that no turn mends are not turned for, whatever sizes and asymmetries alone would say
+    let by_corners = whole
+        .filter(|w| w.is_sound())
+        .and_then(WholeFrame::tilt_by_corners);
+    let alone = whole.is_some_and(WholeFrame::leaves_screws_alone);
+    let mends = |tilt_rad: [f64; 2]| if alone { [0.0; 2] } else { tilt_rad };
     Misaligned {
         coma: star.and_then(|s| Some(carried_coma(&s.coma()?, s.hold, hold))),
         field_m: star.map_or(FieldM::ZERO, |s| carried_field(s.field_m, s.hold, hold)),
-        node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
-        plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),
+        node_tilt_rad: coma
+            .and_then(|c| c.tilt_arcmin)
+            .map(in_rad)
+            .map(mends)
+            .or(by_corners),
+        plane_tilt_rad: plane
+            .and_then(|p| p.tilt_arcmin)
+            .map(in_rad)
+            .map(mends)
+            .or(by_corners),
     }
 }

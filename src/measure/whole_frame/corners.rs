@@ -161,6 +161,7 @@ impl FieldOfFrame<'_> {
             rays: PupilRays::new(
                 telescope.obstruction_ratio(),
                 telescope.focal_ratio(),
+                telescope.focus_law,
                 &design,
             ),
             field: telescope.field.clone(),

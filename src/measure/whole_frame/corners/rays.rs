@@ -4,6 +4,7 @@
 //! known. So the moments of the star are sums over rays in closed form, whatever the blur. Lengths in metres, pupil axes.
 
 use super::super::weighed::Weighed;
+use crate::instrument::FocusLaw;
 use crate::math::gauss_between;
 use crate::state::Modes;
 use crate::wavefront::ZernikeSum;
@@ -36,7 +37,7 @@ pub(super) struct Moments {
 struct Ray {
     place: [f64; 2],
     weight: f64,
-    /// tan u over sin u.
+    /// tan u over ρ/(2N).
     steeper: f64,
     /// Slope of the design's own wavefront.
     design: [f64; 2],
@@ -56,7 +57,7 @@ const AT_REST_SHARE: f64 = 1e-6;
 
 impl PupilRays {
     /// Rays over the ring of a pupil, with the aberrations that the aligned telescope has on its axis.
-    pub fn new(obstruction_ratio: f64, focal_ratio: f64, design: &Modes) -> Self {
+    pub fn new(obstruction_ratio: f64, focal_ratio: f64, law: FocusLaw, design: &Modes) -> Self {
         let wavefront = ZernikeSum::new(design);
         let mut rays = Vec::with_capacity(RINGS * SPOKES);
         for (ring, (square, weight)) in gauss_between(obstruction_ratio.powi(2), 1.0, RINGS)
@@ -64,7 +65,7 @@ impl PupilRays {
             .enumerate()
         {
             let rho = square.sqrt();
-            let sine = 0.5 * rho / focal_ratio;
+            let steeper = steeper(law, rho, focal_ratio);
             for spoke in 0..SPOKES {
                 // every other ring stands between the spokes of its neighbours
                 let angle = TAU * (spoke as f64 + 0.5 * (ring % 2) as f64) / SPOKES as f64;
@@ -72,7 +73,7 @@ impl PupilRays {
                 rays.push(Ray {
                     place,
                     weight,
-                    steeper: 1.0 / (1.0 - sine * sine).sqrt(),
+                    steeper,
                     design: wavefront.value_slope(place[0], place[1]).slope,
                 });
             }
@@ -160,6 +161,20 @@ impl PupilRays {
     }
 }
 
+/// Tangent of the angle at which the light of a height comes in, over what it is near the axis.
+fn steeper(law: FocusLaw, rho: f64, focal_ratio: f64) -> f64 {
+    match law {
+        FocusLaw::Sine => {
+            let sine = 0.5 * rho / focal_ratio;
+            1.0 / (1.0 - sine * sine).sqrt()
+        }
+        FocusLaw::Paraboloid => {
+            let half = 0.25 * rho / focal_ratio;
+            1.0 / (1.0 - half * half)
+        }
+    }
+}
+
 fn mean(landed: &[([f64; 2], f64)]) -> [f64; 2] {
     let weight: f64 = landed.iter().map(|ray| ray.1).sum();
     [0, 1].map(|axis| landed.iter().map(|ray| ray.0[axis] * ray.1).sum::<f64>() / weight)
@@ -237,7 +252,7 @@ mod tests {
     /// Against a plain sum over 200 000 rays, each thrown aside by the blur, weighed about the centre that makes the first moment vanish.
     #[test]
     fn the_moments_are_those_of_many_rays_thrown_one_by_one() {
-        let rays = PupilRays::new(0.43, 2.4, &Modes::none());
+        let rays = PupilRays::new(0.43, 2.4, FocusLaw::Sine, &Modes::none());
         let light = Light {
             offset_m: 31.0 * UM,
             coma_m: [140.0 * NM, -90.0 * NM],
@@ -247,7 +262,7 @@ mod tests {
             drift_m2: [2.0 * UM * UM, -1.0 * UM * UM],
         };
         let window_m = 6.0 * UM;
-        let fine = PupilRays::new(0.43, 2.4, &Modes::none());
+        let fine = PupilRays::new(0.43, 2.4, FocusLaw::Sine, &Modes::none());
         let base = fine.landed(&light);
         // the blur as a normal spread at Gauss-Hermite-like points: an even grid of quantiles of two independent directions
         let (xx, yy, xy) = (

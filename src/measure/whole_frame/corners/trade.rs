@@ -106,7 +106,9 @@ pub(super) fn trade(field: &FieldOfFrame<'_>, model: &FieldModel, fit: &FieldFit
     aligned[BLUR] = fit.values[BLUR];
     let worst = [now.worst(), after.worst()];
     let seen = tilt[0].hypot(tilt[1]) > TILT_SEEN_SIGMA * tilt_sigma(fit, response);
-    let gains = worst[1] < (1.0 - CORNER_MUST_GAIN) * worst[0];
+    let corner_gains = worst[1] < (1.0 - CORNER_MUST_GAIN) * worst[0];
+    let middle_gains = after.middle < (1.0 - CORNER_MUST_GAIN) * now.middle && worst[1] <= worst[0];
+    let gains = corner_gains || middle_gains;
     let keeps = after.middle <= (1.0 + MIDDLE_MAY_LOSE + 1e-3) * now.middle;
     let leans = response.sensor_tilt_per_tilt != 0.0 && fit.sign_open && slope_counts(fit);
     let worth_it = seen && gains && keeps && !leans;
