@@ -1,9 +1,9 @@
 //! What all stars of a frame have in common: how the sensor stands in the light, and what the field adds to the aligned telescope's.
 //!
-//! Eleven numbers describe the field (`FieldValues`), fitted together to six moments of every star. They are what a frame can show, whatever
+//! Twelve numbers describe the field (`FieldValues`), fitted together to six moments of every star. They are what a frame can show, whatever
 //! its cause; `troubles.rs` asks which causes explain them.
 
-use super::rays::{Light, Moments, PupilRays};
+use super::rays::{Light, Moments, PupilRays, USUAL_HALO};
 use crate::axes::FieldM;
 use crate::instrument::FieldTerms;
 use crate::math::LeastSquares;
@@ -11,7 +11,7 @@ use crate::units::{NM, UM};
 use rayon::prelude::*;
 
 /// Numbers of the fit.
-pub(super) const COUNT: usize = 11;
+pub(super) const COUNT: usize = 12;
 pub(super) const OFFSET: usize = 0;
 pub(super) const SLOPE: usize = 1;
 pub(super) const COMA: usize = 3;
@@ -19,9 +19,10 @@ pub(super) const LINEAR: usize = 5;
 pub(super) const SQUARE: usize = 7;
 pub(super) const DRIFT: usize = 8;
 pub(super) const BLUR: usize = 10;
+pub(super) const HALO: usize = 11;
 
 /// Sensor offset in the middle; its slope; coma [8, 7] beyond the aligned field's; astigmatism per metre of field by the sum of azimuths;
-/// astigmatism per square metre; drift (half the difference of variances, doubled angle); variance of the blur. SI, pupil axes.
+/// astigmatism per square metre; drift (half the difference of variances, doubled angle); variance of the blur's core and the share of its halo. SI, pupil axes.
 pub(super) type FieldValues = [f64; COUNT];
 
 /// A star of the fit.
@@ -70,6 +71,7 @@ fn steps(half_m: f64) -> FieldValues {
     steps[SQUARE] = 20.0 * NM / (half_m * half_m);
     steps[DRIFT..DRIFT + 2].fill((0.6 * UM).powi(2));
     steps[BLUR] = (0.6 * UM).powi(2);
+    steps[HALO] = 0.03;
     steps
 }
 
@@ -104,6 +106,7 @@ impl FieldModel {
             astigmatism_m: [0, 1].map(|axis| growth * square[axis] + linear[axis]),
             spherical_m: values[SQUARE] * self.spherical_per_square_m2,
             blur_m2: values[BLUR],
+            halo_share: values[HALO],
             drift_m2: [values[DRIFT], values[DRIFT + 1]],
         }
     }
@@ -120,6 +123,7 @@ impl FieldModel {
             .collect();
         let [usual, sigma] = self.usual_blur_m2;
         all.push((values[BLUR] - usual) / sigma);
+        all.push((values[HALO] - USUAL_HALO) / HALO_SIGMA);
         for (value, prior) in values.iter().zip(priors(self.half_m)) {
             all.push(value / prior);
         }
@@ -195,6 +199,7 @@ impl FieldModel {
                 let mut start = [0.0; COUNT];
                 start[OFFSET] = times * middle;
                 start[BLUR] = blur;
+                start[HALO] = USUAL_HALO;
                 start
             })
             .to_vec()
@@ -291,6 +296,8 @@ impl FieldModel {
     }
 }
 
+/// Standard deviation of the halo's share: diffraction and pixels change the wings.
+const HALO_SIGMA: f64 = 0.15;
 /// The field turned over is ruled out when its sum of squares is larger by this.
 const OTHER_SIDE_CHI_SQUARE: f64 = 12.0;
 

@@ -21,8 +21,10 @@ pub(super) struct Light {
     pub astigmatism_m: [f64; 2],
     /// Noll 11.
     pub spherical_m: f64,
-    /// Variance of the blur along either axis.
+    /// Variance of the core of the blur along either axis.
     pub blur_m2: f64,
+    /// Share of the light in the halo of the blur, whose variance is [`HALO_VARIANCES`] times as large.
+    pub halo_share: f64,
     /// What is added to it: half of the difference of the variances along and across, by doubled angle.
     pub drift_m2: [f64; 2],
 }
@@ -49,6 +51,11 @@ pub(super) struct PupilRays {
     focal_ratio: f64,
 }
 
+/// Variance of the halo of a long exposure's blur over that of its core: two Gaussians laid through Kolmogorov's law within three widths of
+/// it, weighed as the window weighs (fitted once with scipy; a share of 0.27 in the halo).
+pub(super) const HALO_VARIANCES: f64 = 4.3;
+/// The share of the halo that goes with it.
+pub(super) const USUAL_HALO: f64 = 0.27;
 const RINGS: usize = 5;
 const SPOKES: usize = 16;
 /// Rounds in which the window finds its centre.
@@ -118,40 +125,27 @@ impl PupilRays {
     pub fn moments(&self, light: &Light, window_m: f64) -> Moments {
         let landed = self.landed(light);
         let w2 = window_m * window_m;
-        let [along, across] = light.drift_m2;
-        // no blur is less than nothing, however the fit tries
-        let least = 1e-3 * w2;
-        let (xx, yy) = (
-            (light.blur_m2 + along).max(least),
-            (light.blur_m2 - along).max(least),
-        );
-        let xy = across.clamp(-0.99 * (xx * yy).sqrt(), 0.99 * (xx * yy).sqrt());
-        let (sxx, syy) = (w2 + xx, w2 + yy);
-        let determinant = sxx * syy - xy * xy;
-        let inverse = [syy / determinant, -xy / determinant, sxx / determinant];
-        // variances of blur and window together: blur · (window + blur)⁻¹ · window²
-        let together = [
-            w2 * (xx * inverse[0] + xy * inverse[1]),
-            w2 * (xx * inverse[1] + xy * inverse[2]),
-            w2 * (xy * inverse[1] + yy * inverse[2]),
-        ];
+        let halo = light.halo_share.clamp(0.0, 0.9);
+        let parts = [(1.0 - halo, 1.0), (halo, HALO_VARIANCES)]
+            .map(|(share, wider)| Blur::of(light, wider, share, w2));
         let mut centre = mean(&landed);
         let mut sums = Sums::default();
         for _ in 0..ROUNDS {
             sums = Sums::default();
             for ([x, y], weight) in &landed {
-                let (x, y) = (x - centre[0], y - centre[1]);
-                let pulled = [
-                    inverse[0] * x + inverse[1] * y,
-                    inverse[1] * x + inverse[2] * y,
-                ];
-                let weight = weight * libm::exp(-0.5 * (x * pulled[0] + y * pulled[1]));
-                sums.add(weight, pulled.map(|p| w2 * p), together);
+                let place = [x - centre[0], y - centre[1]];
+                for blur in &parts {
+                    let [x, y] = place;
+                    let [xx, xy, yy] = blur.inverse;
+                    let pulled = [xx * x + xy * y, xy * x + yy * y];
+                    let square = x * pulled[0] + y * pulled[1];
+                    let weight = weight * blur.weight * libm::exp(-0.5 * square);
+                    sums.add(weight, pulled.map(|p| w2 * p), blur.together);
+                }
             }
             let step = sums.first.map(|s| s / sums.weight);
-            let gain = 1.0
-                / (1.0 - 0.5 * (sums.second[0] + sums.second[2]) / sums.weight / w2)
-                    .clamp(0.3, 1.0);
+            let trace = (sums.second[0] + sums.second[2]) / sums.weight;
+            let gain = 1.0 / (1.0 - 0.5 * trace / w2).clamp(0.3, 1.0);
             if step[0].hypot(step[1]) < AT_REST_SHARE * window_m {
                 break;
             }
@@ -171,6 +165,41 @@ fn steeper(law: FocusLaw, rho: f64, focal_ratio: f64) -> f64 {
         FocusLaw::Paraboloid => {
             let half = 0.25 * rho / focal_ratio;
             1.0 / (1.0 - half * half)
+        }
+    }
+}
+
+/// A Gaussian of the blur under the window.
+struct Blur {
+    /// Its share of the light over what the window spreads it to.
+    weight: f64,
+    /// Inverse of the variances of window and blur added: xx, xy, yy.
+    inverse: [f64; 3],
+    /// Variances of the product of both.
+    together: [f64; 3],
+}
+
+impl Blur {
+    fn of(light: &Light, wider: f64, share: f64, w2: f64) -> Blur {
+        let [along, across] = light.drift_m2;
+        // no blur is less than nothing, however the fit tries
+        let least = 1e-3 * w2;
+        let blur_m2 = wider * light.blur_m2;
+        let (xx, yy) = ((blur_m2 + along).max(least), (blur_m2 - along).max(least));
+        let most = 0.99 * (xx * yy).sqrt();
+        let xy = across.clamp(-most, most);
+        let (sxx, syy) = (w2 + xx, w2 + yy);
+        let determinant = sxx * syy - xy * xy;
+        let inverse = [syy / determinant, -xy / determinant, sxx / determinant];
+        Blur {
+            weight: share * w2 / determinant.sqrt(),
+            // blur · (window + blur)⁻¹ · window²
+            together: [
+                w2 * (xx * inverse[0] + xy * inverse[1]),
+                w2 * (xx * inverse[1] + xy * inverse[2]),
+                w2 * (xy * inverse[1] + yy * inverse[2]),
+            ],
+            inverse,
         }
     }
 }
@@ -259,6 +288,7 @@ mod tests {
             astigmatism_m: [60.0 * NM, 45.0 * NM],
             spherical_m: 20.0 * NM,
             blur_m2: (2.6 * UM).powi(2),
+            halo_share: 0.0,
             drift_m2: [2.0 * UM * UM, -1.0 * UM * UM],
         };
         let window_m = 6.0 * UM;

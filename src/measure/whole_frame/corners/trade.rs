@@ -6,7 +6,7 @@
 
 use super::super::FieldOfFrame;
 use super::super::rays::FieldRays;
-use super::fit::{BLUR, COMA, FieldFit, FieldModel, FieldValues, LINEAR, OFFSET, SLOPE};
+use super::fit::{BLUR, COMA, FieldFit, FieldModel, FieldValues, HALO, LINEAR, OFFSET, SLOPE};
 use super::rays::Light;
 use crate::axes::{FieldM, FramePx};
 use crate::instrument::Response;
@@ -49,6 +49,9 @@ const RAYS: usize = 700;
 const ROUNDS: usize = 9;
 /// Half-flux diameter of a normal spread over its standard deviation.
 const DIAMETER_OF_BLUR: f64 = 2.354_820_045;
+
+/// How much a halo widens the half-flux circle: 8 % in diameter for Kolmogorov's law (summed from the two Gaussians).
+const HALO_WIDENS: f64 = 0.6;
 
 struct Stars<'a> {
     model: &'a FieldModel,
@@ -104,6 +107,7 @@ pub(super) fn trade(field: &FieldOfFrame<'_>, model: &FieldModel, fit: &FieldFit
     let after = stars.sizes(&tilted(&in_focus, response, tilt));
     let mut aligned = [0.0; super::fit::COUNT];
     aligned[BLUR] = fit.values[BLUR];
+    aligned[HALO] = fit.values[HALO];
     let worst = [now.worst(), after.worst()];
     let seen = tilt[0].hypot(tilt[1]) > TILT_SEEN_SIGMA * tilt_sigma(fit, response);
     let corner_gains = worst[1] < (1.0 - CORNER_MUST_GAIN) * worst[0];
@@ -245,6 +249,7 @@ impl Stars<'_> {
             astigmatism_m,
             spherical_m,
             blur_m2,
+            halo_share,
             ..
         } = self.model.light(values, place);
         let mut modes = self.design.clone();
@@ -257,7 +262,8 @@ impl Stars<'_> {
         ] {
             modes.add(noll, size);
         }
-        let in_focus_m = DIAMETER_OF_BLUR * blur_m2.max(0.0).sqrt();
+        let in_focus_m =
+            DIAMETER_OF_BLUR * (blur_m2.max(0.0) * (1.0 + HALO_WIDENS * halo_share)).sqrt();
         self.rays.half_flux_diameter_m(offset_m, &modes, in_focus_m) / self.pixel_m
     }
 }
