@@ -144,7 +144,7 @@ mod tests {
         let text = scenario::template(scenario::TemplateKind::ALL[0], "a telescope to check");
         let set: Vec<String> = set.iter().map(|s| s.to_string()).collect();
         let scenario = scenario::read(&text, "t.toml", &set).expect("valid");
-        implausible(&Scene::of(scenario), 0.97)
+        implausible(&Scene::of(scenario).expect("a scene"), 0.97)
     }
 
     #[test]
