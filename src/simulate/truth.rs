@@ -75,8 +75,9 @@ pub struct Truth {
     pub star_px: FramePx,
     /// Electrons of the star on an unlimited sensor; `None` in relative units.
     pub electrons: Option<f64>,
-    /// The star's light in this frame over what was expected of it: scintillation; `None` where none was asked for or no counts were drawn.
-    pub scintillation: Option<f64>,
+    /// The star's light in this frame over what was expected of it: scintillation; 1 where none was asked for or no
+    /// counts were drawn.
+    pub scintillation: f64,
     /// Share of the star's light inside the frame.
     pub light_in_frame: f64,
     /// Number of full pixels; `None` without counts.
@@ -199,7 +200,8 @@ impl Truth {
             electrons: expected.in_electrons.then_some(expected.star_total),
             scintillation: frame
                 .and(provenance.seed)
-                .and_then(|seed| factor(instrument, state, Seed(seed))),
+                .and_then(|seed| factor(instrument, state, Seed(seed)))
+                .unwrap_or(1.0),
             light_in_frame: expected.light_in_frame,
             saturated_px: frame.map(|f| f.saturated_px),
             sampling_error: limits.sampling_error,

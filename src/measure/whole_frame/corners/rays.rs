@@ -289,7 +289,7 @@ mod tests {
             spherical_m: 20.0 * NM,
             blur_m2: (2.6 * UM).powi(2),
             halo_share: 0.0,
-            drift_m2: [2.0 * UM * UM, -1.0 * UM * UM],
+            drift_m2: [2.0 * UM * UM, -UM * UM],
         };
         let window_m = 6.0 * UM;
         let fine = PupilRays::new(0.43, 2.4, FocusLaw::Sine, &Modes::none());

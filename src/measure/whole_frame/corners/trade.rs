@@ -53,7 +53,7 @@ const DIAMETER_OF_BLUR: f64 = 2.354_820_045;
 /// How much a halo widens the half-flux circle: 8 % in diameter for Kolmogorov's law (summed from the two Gaussians).
 const HALO_WIDENS: f64 = 0.6;
 
-struct Stars<'a> {
+pub(super) struct Stars<'a> {
     model: &'a FieldModel,
     rays: FieldRays,
     design: &'a Modes,
@@ -63,13 +63,13 @@ struct Stars<'a> {
 
 /// Sizes in pixels: the middle, then the corners.
 #[derive(Debug, Clone, Copy)]
-struct Sizes {
-    middle: f64,
-    corners: [f64; 4],
+pub(super) struct Sizes {
+    pub middle: f64,
+    pub corners: [f64; 4],
 }
 
 impl Sizes {
-    fn worst(&self) -> f64 {
+    pub fn worst(&self) -> f64 {
         self.corners.iter().copied().fold(0.0, f64::max)
     }
 }
@@ -77,24 +77,7 @@ impl Sizes {
 /// Works out the best tilt and what it trades; `None` without a response.
 pub(super) fn trade(field: &FieldOfFrame<'_>, model: &FieldModel, fit: &FieldFit) -> Option<Trade> {
     let response = field.instrument.assembly.as_ref()?.response.as_ref()?;
-    let telescope = &field.instrument.telescope;
-    let [half_x, half_y] = field.middle_px;
-    let corner = |x: f64, y: f64| {
-        let px = FramePx::new([x * half_x, y * half_y]);
-        to_field(field.instrument, px.in_metres(field.pixel_m()))
-    };
-    let stars = Stars {
-        model,
-        rays: FieldRays::of(RAYS, telescope.obstruction_ratio(), telescope.focal_ratio()),
-        design: &telescope.design,
-        corners: [
-            corner(-1.0, -1.0),
-            corner(1.0, -1.0),
-            corner(1.0, 1.0),
-            corner(-1.0, 1.0),
-        ],
-        pixel_m: field.pixel_m(),
-    };
+    let stars = Stars::of(field, model);
     let mut in_focus = fit.values;
     in_focus[OFFSET] = 0.0;
     let now = stars.sizes(&in_focus);
@@ -152,7 +135,7 @@ fn said(middle: [f64; 2], worst: [f64; 2], worth_it: bool, side_is_wanted: bool)
     }
 }
 
-fn tilted(values: &FieldValues, response: &Response, tilt: [f64; 2]) -> FieldValues {
+pub(super) fn tilted(values: &FieldValues, response: &Response, tilt: [f64; 2]) -> FieldValues {
     let mut after = *values;
     for axis in [0, 1] {
         after[SLOPE + axis] +=
@@ -234,8 +217,31 @@ fn best(starts: Vec<[f64; 2]>, cost: &dyn Fn([f64; 2]) -> f64) -> ([f64; 2], f64
     here
 }
 
-impl Stars<'_> {
-    fn sizes(&self, values: &FieldValues) -> Sizes {
+impl<'a> Stars<'a> {
+    /// The middle and the corners of a frame.
+    pub fn of(field: &FieldOfFrame<'a>, model: &'a FieldModel) -> Self {
+        let telescope = &field.instrument.telescope;
+        let [half_x, half_y] = field.middle_px;
+        let corner = |x: f64, y: f64| {
+            let px = FramePx::new([x * half_x, y * half_y]);
+            to_field(field.instrument, px.in_metres(field.pixel_m()))
+        };
+        Stars {
+            model,
+            rays: FieldRays::of(RAYS, telescope.obstruction_ratio(), telescope.focal_ratio()),
+            design: &telescope.design,
+            corners: [
+                corner(-1.0, -1.0),
+                corner(1.0, -1.0),
+                corner(1.0, 1.0),
+                corner(-1.0, 1.0),
+            ],
+            pixel_m: field.pixel_m(),
+        }
+    }
+
+    /// Sizes with these numbers of the field.
+    pub fn sizes(&self, values: &FieldValues) -> Sizes {
         Sizes {
             middle: self.size(values, FieldM::ZERO),
             corners: self.corners.map(|place| self.size(values, place)),
