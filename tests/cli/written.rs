@@ -4,7 +4,7 @@ use super::program::{Place, TINY, tiny_counts};
 use serde_json::Value;
 
 /// The keys of the truth, from the contract (the design).
-const TRUTH_KEYS: [&str; 23] = [
+const TRUTH_KEYS: [&str; 27] = [
     "format",
     "version",
     "title",
