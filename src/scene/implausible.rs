@@ -161,7 +161,10 @@ mod tests {
             ),
             ("telescope.obstruction.diameter_mm=43", "43 percent"),
             ("telescope.reflections=3", "reflections is 3"),
-            ("assembly.pitch_mm_per_turn=5", "pitch_mm_per_turn is 5"),
+            (
+                "assembly.pitch_mm_per_turn=0.05",
+                "pitch_mm_per_turn is 0.05",
+            ),
             ("camera.pixel_um=38", "pixel_um is 38"),
         ] {
             let told = told(&[set]);
