@@ -45,6 +45,9 @@ pub struct DiagnosisOptions<'a> {
     pub second: Option<&'a Picture>,
     /// Whether all stars of the frame are to be measured instead of one.
     pub whole_frame: bool,
+    /// Whether what is wrong with the corners is read from the stars of the whole frame
+    /// ([`WholeFrameOptions::corners`] says how far that goes).
+    pub corners: bool,
     /// Whether the second frame shows the whole field with the camera turned half round in its adapter.
     pub turned: bool,
     /// What the turns are to mend.
@@ -505,6 +508,7 @@ fn look(
     if options.whole_frame {
         let of_frame = WholeFrameOptions {
             side: options.measure.side,
+            corners: options.corners,
             turned: options.second.filter(|_| options.turned),
             settings: options.measure.settings,
             ..WholeFrameOptions::default()
@@ -577,13 +581,27 @@ fn misaligned(
         .filter(|w| w.is_sound())
         .and_then(WholeFrame::sound_coma);
     let in_rad = |tilt: [crate::measure::Estimate; 2]| tilt.map(|t| t.value * ARCMIN);
+    // corners that no turn mends are not turned for, whatever sizes and asymmetries alone would say
+    let by_corners = whole
+        .filter(|w| w.is_sound())
+        .and_then(WholeFrame::tilt_by_corners);
+    let alone = whole.is_some_and(WholeFrame::leaves_screws_alone);
+    let mends = |tilt_rad: [f64; 2]| if alone { [0.0; 2] } else { tilt_rad };
     Misaligned {
         coma: star.and_then(|s| {
             let coma = sighting.map_or_else(|| s.coma(), |sighting| Some(sighting.coma))?;
             Some(carried_coma(&coma, s.hold, hold))
         }),
         field_m: star.map_or(FieldM::ZERO, |s| carried_field(s.field_m, s.hold, hold)),
-        node_tilt_rad: coma.and_then(|c| c.tilt_arcmin).map(in_rad),
-        plane_tilt_rad: plane.and_then(|p| p.tilt_arcmin).map(in_rad),
+        node_tilt_rad: coma
+            .and_then(|c| c.tilt_arcmin)
+            .map(in_rad)
+            .map(mends)
+            .or(by_corners),
+        plane_tilt_rad: plane
+            .and_then(|p| p.tilt_arcmin)
+            .map(in_rad)
+            .map(mends)
+            .or(by_corners),
     }
 }

@@ -31,6 +31,8 @@ pub enum Purpose {
     Drill,
     /// How steady a hand is.
     Hand,
+    /// How the star's light scintillates.
+    Scintillation,
 }
 
 impl Seed {
@@ -46,6 +48,7 @@ impl Seed {
             Purpose::Screen => b"screen",
             Purpose::Drill => b"drill",
             Purpose::Hand => b"hand",
+            Purpose::Scintillation => b"scintillation",
         };
         key[8..8 + name.len()].copy_from_slice(name);
         let mut stream = ChaCha8Rng::from_seed(key);

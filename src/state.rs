@@ -149,6 +149,10 @@ pub struct Sky {
     pub extinction_mag_per_airmass: f64,
     /// Drift over the exposure, frame axes, pixels.
     pub tracking_drift_px: [f64; 2],
+    /// Whether the star's light scintillates, where counts are drawn.
+    pub scintillation: bool,
+    /// Height of the site above sea level, for how strongly it does.
+    pub site_height_m: f64,
 }
 
 /// The exposure.

@@ -99,11 +99,15 @@ fn light_is_sound(scenario: &Scenario, simulation: &Simulation) -> Result<(), Te
 }
 
 /// Keys that are numbers, or lists and tables of numbers, in every truth.
-const NUMBERS: [&str; 12] = [
+const NUMBERS: [&str; 16] = [
     "sensor_offset_um",
     "turns",
     "undo_turns",
     "tilt_arcmin",
+    "decentre_mm",
+    "sensor_tilt_arcmin",
+    "spacing_mm",
+    "scintillation",
     "image_shift_px",
     "piston_um",
     "reference_wavelength_nm",

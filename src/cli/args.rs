@@ -410,9 +410,12 @@ pub struct MeasureArgs {
     /// Which star: the one nearest to this place, pixels from the bottom left
     #[arg(long, value_name = "X,Y", value_parser = place)]
     pub at: Option<[f64; 2]>,
-    /// Measure the stars of the whole frame: what is wrong with its corners, tilt of the focal plane, coma node
+    /// Measure the stars of the whole frame: tilt of the focal plane, coma node
     #[arg(long, conflicts_with_all = ["at", "annotate"])]
     pub whole_frame: bool,
+    /// With --whole-frame: also read from the stars what is wrong with the corners. A first reading: causes that look alike may be named for one another
+    #[arg(long, requires = "whole_frame")]
+    pub corners: bool,
     /// The camera was turned half round in its adapter for the second frame: tells what belongs to the camera from what belongs to the optics
     #[arg(long, value_name = "DEGREES", requires = "whole_frame", requires = "second", value_parser = half_round)]
     pub turned: Option<f64>,

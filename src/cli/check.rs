@@ -6,7 +6,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
 use super::{least_and_most, scene};
-use crate::scene::{Consequences, TracedNumbers};
+use crate::scene::{Consequences, ScrewTold, TracedNumbers};
 
 /// Reads, validates and reports.
 pub fn run(args: &ScenarioArgs, console: &Console) -> Result<(), CliError> {
@@ -94,6 +94,15 @@ fn report(f: &Consequences) -> String {
             "spikes                 first order {places} px from the middle"
         ));
     }
+    if let Some([Some(outer), inner]) = f.doughnut_px {
+        let hole = inner.map_or(String::new(), |inner| {
+            format!(", its dark centre {inner:.1} px")
+        });
+        lines.push(format!(
+            "doughnut               {outer:.1} px across{hole}, at this focus"
+        ));
+    }
+    lines.extend(f.screws.iter().map(words_of_screw));
     if let Some(traced) = &f.traced {
         lines.extend(words_of_trace(traced));
     }
@@ -103,7 +112,26 @@ fn report(f: &Consequences) -> String {
             at.altitude_deg, at.tilt_arcmin, at.coma_nm, at.airmass
         ));
     }
+    lines.extend(
+        f.implausible
+            .iter()
+            .map(|told| format!("looks mistyped         {told}")),
+    );
     lines.join("\n")
+}
+
+/// A screw's place and what 1/8 turn of it does.
+fn words_of_screw(s: &ScrewTold) -> String {
+    let dark = s
+        .dark_centre_px_per_eighth
+        .map_or(String::new(), |px| format!(", its dark centre {px:.1} px"));
+    let closely = s.tolerance_deg.map_or(String::new(), |deg| {
+        format!("; set it to within {deg:.0} degrees of the wrench")
+    });
+    format!(
+        "screw {:<17}at {} o'clock seen from the front; 1/8 turn: {:.2} arcmin, {:.0} nm of coma, star {:.1} px{dark}{closely}",
+        s.name, s.front_hour, s.tilt_arcmin_per_eighth, s.coma_nm_per_eighth, s.star_px_per_eighth
+    )
 }
 
 fn pivot_in_words(pivot_mm: f64) -> String {

@@ -60,6 +60,7 @@ pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
 struct Wanted {
     measure: MeasureOptions,
     whole_frame: bool,
+    corners: bool,
     turned: bool,
     aim: Aim,
 }
@@ -78,6 +79,7 @@ impl Wanted {
                 settings: MeasureSettings::default(),
             },
             whole_frame: args.whole_frame,
+            corners: args.corners || args.turned.is_some(),
             turned: args.turned.is_some(),
             aim: match args.aim {
                 AimArg::Coma => Aim::Coma,
@@ -106,6 +108,7 @@ impl Job {
             cards: self.cards.frames(),
             second: self.frames.second.as_ref(),
             whole_frame: self.wanted.whole_frame,
+            corners: self.wanted.corners,
             turned: self.wanted.turned,
             aim: self.wanted.aim,
             response: self.response.as_ref(),

@@ -12,6 +12,7 @@ use super::report::Findings;
 use super::settings::AdviceSettings;
 use super::step::{Step, eighths_said};
 use super::trial::{fresh_screws, trial as trial_of};
+use super::whole_frame::Corners;
 use crate::flag::Flag;
 use crate::frame::hour;
 use crate::instrument::{Instrument, Orientation};
@@ -163,6 +164,9 @@ pub fn next_step(found: &Findings, verdict: Verdict, instrument: &Instrument) ->
     if let Some(move_m) = first_m {
         return refocus(move_m, instrument.camera.orientation);
     }
+    if let (Verdict::Stop, Some(corners)) = (verdict, corners_of(found)) {
+        return corners_step(corners);
+    }
     match (verdict, &found.advice) {
         (Verdict::Stop, advice) => stop(found, advice.ok()),
         (Verdict::Turn, Ok(advice)) => turn(found, advice, instrument),
@@ -171,6 +175,37 @@ pub fn next_step(found: &Findings, verdict: Verdict, instrument: &Instrument) ->
         (Verdict::LookAgain, Ok(advice)) if found.is_sound() => expose(found, advice),
         (Verdict::LookAgain, _) => look_again(found),
     }
+}
+
+/// The corners of a frame of many stars, where they can be believed and something is wrong with them.
+fn corners_of<'a>(found: &Findings<'a>) -> Option<&'a Corners> {
+    let corners = found.whole_frame?.corners.as_ref()?;
+    (corners.is_sound() && !corners.troubles.is_empty()).then_some(corners)
+}
+
+/// What is to be done about corners that no turn mends.
+fn corners_step(corners: &Corners) -> NextStep {
+    let first = &corners.troubles[0];
+    let known_side = !corners.side_open;
+    if first.kind == "focus" && known_side {
+        let move_m = -first.size.value * UM;
+        return NextStep {
+            focus_um: Some(move_m / UM),
+            ..NextStep::new(
+                Deed::Refocus,
+                format!(
+                    "Turn nothing. Refocus: move the sensor {}, then look again.",
+                    outwards(move_m)
+                ),
+                "the stars are out of focus, and no screw mends that",
+            )
+        };
+    }
+    let why = match &corners.trade {
+        Some(trade) => trade.words.trim_end_matches('.').to_owned(),
+        None => "no screw of the unit changes what is wrong".to_owned(),
+    };
+    NextStep::new(Deed::Stop, format!("Turn nothing. {}", first.words), why)
 }
 
 fn refocus(move_m: f64, orientation: Orientation) -> NextStep {

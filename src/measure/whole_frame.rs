@@ -45,6 +45,9 @@ pub struct WholeFrameOptions<'a> {
     pub side: Option<Side>,
     /// A second frame of the same field, and how much farther out its sensor stood.
     pub second: Option<(&'a Picture, f64)>,
+    /// Whether what is wrong with the corners is read from them. A first reading: of nine fields by an independent simulator, one a kind of
+    /// trouble, it named three rightly and asked for no turn in those that no turn mends (`tests/references/world/corners.py`).
+    pub corners: bool,
     /// A second frame for which the camera was turned half round in its adapter.
     pub turned: Option<&'a Picture>,
     /// By which numbers measuring decides.
@@ -137,7 +140,10 @@ pub fn whole_frame(
     let (_, plane, node) = best;
     field.tell_plane(&mut frame, plane);
     field.tell_node(&mut frame, node);
-    frame.corners = field.corners(&frame.stars, turned.as_deref());
+    if options.corners {
+        frame.corners = field.corners(&frame.stars, turned.as_deref());
+        frame.believe_corners();
+    }
     Ok(frame)
 }
 
@@ -158,6 +164,40 @@ impl WholeFrame {
     pub fn sound_coma(&self) -> Option<&ComaField> {
         let off = self.flags.has(Flag::AsymmetriesOffModel) || self.flags.has(Flag::GrowthDiffers);
         self.coma.as_ref().filter(|_| !off)
+    }
+
+    /// Where the laws of sizes and asymmetries fail and the corners are explained all the same, those laws are not asked any more.
+    fn believe_corners(&mut self) {
+        if !self.corners.as_ref().is_some_and(Corners::is_sound) {
+            return;
+        }
+        if self.flags.has(Flag::SizesOffModel) {
+            self.focal_plane = None;
+            self.flags = self.flags.without(Flag::SizesOffModel);
+            self.flags.raise(Flag::PlaneNotFound);
+        }
+        for flag in [Flag::GrowthDiffers, Flag::AsymmetriesOffModel] {
+            if self.flags.has(flag) {
+                self.coma = None;
+                self.flags = self.flags.without(flag);
+                self.flags.raise(Flag::NodeNotFound);
+            }
+        }
+    }
+
+    /// Tilt of the unit that the corners would have undone, radians, pupil axes: none where no turn is worth its price. `None` where they
+    /// cannot be believed or nothing is known of the screws.
+    pub fn tilt_by_corners(&self) -> Option<[f64; 2]> {
+        let corners = self.corners.as_ref().filter(|corners| corners.is_sound())?;
+        let trade = corners.trade.as_ref()?;
+        let undo = trade.tilt_arcmin.map(|t| -t * ARCMIN);
+        Some(if trade.worth_it { undo } else { [0.0; 2] })
+    }
+
+    /// Whether the corners say that no turn of the screws is worth its price.
+    pub fn leaves_screws_alone(&self) -> bool {
+        let corners = self.corners.as_ref().filter(|corners| corners.is_sound());
+        corners.is_some_and(|corners| !corners.turn_is_worth_it())
     }
 
     /// Whether what was found of plane and coma may be acted on.

@@ -308,8 +308,7 @@ impl Model {
     /// Estimated memory of a frame, bytes.
     pub fn memory_bytes(&self) -> f64 {
         let camera = &self.instrument.camera;
-        self.plan
-            .memory_bytes([camera.width_px, camera.height_px])
+        self.plan.memory_bytes([camera.width_px, camera.height_px])
     }
 
     /// How many wavelengths are computed at the same time: see [`SMALL_BYTES`].

@@ -1,13 +1,15 @@
 //! What follows from a scene: scale, critical focus zone, light, saturation, where the spikes begin, what was traced, and what the
 //! unit's own weight does. Numbers in the units of files; the words are the shell's.
 
+use super::implausible::implausible;
+use super::turns::ScrewTold;
 use super::{Scene, SceneError};
 use crate::atmosphere::airmass;
 use crate::instrument::{Electronics, Instrument, Response};
 use crate::mask;
 use crate::mechanics::prescription::Derived;
 use crate::mechanics::{Flexure, Pointing};
-use crate::predict::{Expected, airy_radius_m, critical_focus_m, first_order_m};
+use crate::predict::{Expected, airy_radius_m, critical_focus_m, doughnut, first_order_m};
 use crate::simulate::saturation_adu;
 use crate::state::State;
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
@@ -62,6 +64,13 @@ pub struct Consequences {
     pub colour_focus_um: Option<f64>,
     /// What was traced from [assembly.prescription].
     pub traced: Option<TracedNumbers>,
+    /// Outer and inner diameter of the star's doughnut, by traced rays; `None` in focus and inside the caustic, the inner one also without an
+    /// obstruction.
+    pub doughnut_px: Option<[Option<f64>; 2]>,
+    /// What an eighth of a turn of each screw does; empty without screws or a response.
+    pub screws: Vec<ScrewTold>,
+    /// What is allowed and looks mistyped all the same.
+    pub implausible: Vec<String>,
     /// What the unit's own weight does at some altitudes, pointed as in the scene.
     pub flexure: Vec<Leaning>,
 }
@@ -149,6 +158,21 @@ impl Scene {
             reference_wavelength_nm: model.reference_m / NM,
             colour_focus_um: model.colour_focus_m().map(|m| m / UM),
             traced: self.traced.as_ref().map(numbers),
+            doughnut_px: doughnut(
+                &one.instrument,
+                &one.state,
+                &model.reference_wavefront(),
+                model.reference_m,
+            )
+            .map(|ring| {
+                let across = |radius_m: f64| 2.0 * radius_m / camera.pixel_m;
+                [
+                    Some(across(ring.outer_radius_m)),
+                    ring.dark.map(|dark| across(dark.1)),
+                ]
+            }),
+            screws: self.screws_told(model.reference_m),
+            implausible: implausible(self, expected.light_in_frame),
             flexure: self.leaning(),
         })
     }

@@ -37,15 +37,18 @@
 
 mod consequences;
 mod error;
+mod implausible;
 mod preview;
 mod sensor;
 mod tune;
+mod turns;
 
 pub use consequences::{Consequences, Leaning, TracedNumbers};
 pub use error::SceneError;
 pub use preview::{MaskPreview, PreviewOptions, PreviewPanel};
 pub use sensor::{FieldTruth, SensorFrame};
 pub use tune::{ShownError, TuneOptions};
+pub use turns::ScrewTold;
 
 use crate::instrument::{Instrument, MaskDesign};
 use crate::mechanics::Flexure;

@@ -5,6 +5,7 @@
 mod flags;
 mod limits;
 mod readout;
+mod scintillation;
 mod sentences;
 mod shape;
 mod stamps;
@@ -51,12 +52,16 @@ pub fn simulate(
     let model = Model::new(instrument, state, settings)?;
     let expected = Expected::new(&model, instrument, state, settings)?;
     let frame = match (&instrument.camera.electronics, provenance.seed) {
-        (Some(electronics), Some(seed)) if expected.in_electrons => Some(read_out(
-            &expected,
-            electronics,
-            instrument.camera.pixel_m,
-            Seed(seed),
-        )),
+        (Some(electronics), Some(seed)) if expected.in_electrons => {
+            let seed = Seed(seed);
+            let seen = scintillation::seen(&expected, instrument, state, seed);
+            Some(read_out(
+                &seen,
+                electronics,
+                instrument.camera.pixel_m,
+                seed,
+            ))
+        }
         _ => None,
     };
     let truth = Truth::new(

@@ -4,6 +4,7 @@
 
 use super::flags::flags_of;
 use super::limits::Limits;
+use super::scintillation::factor;
 use crate::axes::{FrameM, FramePx};
 use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
@@ -13,6 +14,7 @@ use crate::mechanics::{Plane, turns_for};
 use crate::predict::{Expected, Model};
 use crate::predict::{doughnut, spikes};
 use crate::pupil::shift_px;
+use crate::rng::Seed;
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, MM, NM, UM};
 use crate::wavefront::{Wavefront, ZernikeSum};
@@ -73,6 +75,9 @@ pub struct Truth {
     pub star_px: FramePx,
     /// Electrons of the star on an unlimited sensor; `None` in relative units.
     pub electrons: Option<f64>,
+    /// The star's light in this frame over what was expected of it: scintillation; 1 where none was asked for or no
+    /// counts were drawn.
+    pub scintillation: f64,
     /// Share of the star's light inside the frame.
     pub light_in_frame: f64,
     /// Number of full pixels; `None` without counts.
@@ -193,6 +198,10 @@ impl Truth {
             modes_with_focus_nm: with_focus(instrument, model),
             star_px: model.star_px,
             electrons: expected.in_electrons.then_some(expected.star_total),
+            scintillation: frame
+                .and(provenance.seed)
+                .and_then(|seed| factor(instrument, state, Seed(seed)))
+                .unwrap_or(1.0),
             light_in_frame: expected.light_in_frame,
             saturated_px: frame.map(|f| f.saturated_px),
             sampling_error: limits.sampling_error,

@@ -4,7 +4,7 @@ use super::program::{Place, TINY, tiny_counts};
 use serde_json::Value;
 
 /// The keys of the truth, from the contract (the design).
-const TRUTH_KEYS: [&str; 23] = [
+const TRUTH_KEYS: [&str; 27] = [
     "format",
     "version",
     "title",
@@ -15,6 +15,10 @@ const TRUTH_KEYS: [&str; 23] = [
     "turns",
     "undo_turns",
     "tilt_arcmin",
+    "decentre_mm",
+    "sensor_tilt_arcmin",
+    "spacing_mm",
+    "scintillation",
     "image_shift_px",
     "piston_um",
     "modes_nm",

@@ -485,6 +485,8 @@ fn of_state(state: &mut State) -> Vec<Named<'_>> {
         brightness_mag_per_arcsec2,
         extinction_mag_per_airmass,
         tracking_drift_px: [drift_x, drift_y],
+        scintillation: _,
+        site_height_m,
     } = sky;
     all.extend(named(
         "sky",
@@ -492,6 +494,7 @@ fn of_state(state: &mut State) -> Vec<Named<'_>> {
             ("extinction_mag_per_airmass", extinction_mag_per_airmass),
             ("tracking_drift_px", drift_x),
             ("tracking_drift_px", drift_y),
+            ("site_height_m", site_height_m),
         ],
     ));
     let given = [

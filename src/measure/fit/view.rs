@@ -503,7 +503,9 @@ mod tests {
         let needed = plain.memory_bytes() / f64::from(1 << 30);
         println!("{needed:.4} of {limit:.4} GiB");
         assert!(needed < 0.1 * limit);
-        let wild: Vec<(u32, f64)> = (12..=22).map(|noll| (noll, own.prior.mode_m_at_most)).collect();
+        let wild: Vec<(u32, f64)> = (12..=22)
+            .map(|noll| (noll, own.prior.mode_m_at_most))
+            .collect();
         assert!(matches!(star(&wild), Err(PredictError::TooLarge { .. })));
     }
 

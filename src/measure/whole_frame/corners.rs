@@ -14,12 +14,11 @@ pub use trade::Trade;
 
 use super::{Estimate, FieldOfFrame, StarShape};
 use crate::instrument::Instrument;
-use crate::predict::critical_focus_m;
 use crate::pupil::frame_axes;
 use crate::spectrum::edges;
 use crate::state::Modes;
 use crate::units::{ARCMIN, MM, NM, UM};
-use fit::{COMA, CornerStar, FieldFit, FieldModel, OFFSET, SLOPE};
+use fit::{BLUR, COMA, CornerStar, FieldFit, FieldModel, OFFSET, SLOPE};
 use rays::{Moments, PupilRays};
 use serde::Serialize;
 use troubles::{Cause, Effects, Explained, Shown, explain};
@@ -93,8 +92,10 @@ const PIXEL_VARIANCE: f64 = 1.0 / 12.0;
 const DRIFT_VARIANCE: f64 = 1.0 / 12.0;
 /// FWHM over standard deviation of a normal spread.
 const FWHM: f64 = 2.354_820_045;
-/// Out of focus counts from this many standard deviations and this many critical focus zones.
-const FOCUS_SEEN: [f64; 2] = [4.0, 1.5];
+/// Out of focus counts from this many standard deviations of the blur, as the defocus spreads the stars along either axis.
+const FOCUS_SEEN_BLURS: f64 = 0.65;
+/// And from this many of its own.
+const FOCUS_SEEN_SIGMA: f64 = 4.0;
 
 impl FieldOfFrame<'_> {
     /// Diagnoses the corners; `None` with too few stars or where no field explains them.
@@ -120,7 +121,10 @@ impl FieldOfFrame<'_> {
             .assembly
             .as_ref()
             .and_then(|a| a.response.as_ref());
-        let effects = Effects { response };
+        let effects = Effects {
+            response,
+            typed_square: self.instrument.telescope.field.astigmatism_per_m2,
+        };
         // where the side of focus is open, what needs fewest causes is believed
         let pairs = first.iter().flat_map(|fit| {
             let with: Vec<Option<&FieldFit>> = match second.is_empty() {
@@ -161,6 +165,7 @@ impl FieldOfFrame<'_> {
             rays: PupilRays::new(
                 telescope.obstruction_ratio(),
                 telescope.focal_ratio(),
+                telescope.focus_law,
                 &design,
             ),
             field: telescope.field.clone(),
@@ -250,15 +255,14 @@ impl FieldOfFrame<'_> {
         }
     }
 
+    /// Out of focus is what widens the stars by more than a part of their own blur: less cannot be told from a profile of another kind.
     fn focus_trouble(&self, fit: &FieldFit) -> Option<Trouble> {
-        let [first, last] = edges(&self.instrument.camera.passband);
-        let zone_m = critical_focus_m(
-            0.5 * (first + last),
-            self.instrument.telescope.focal_ratio(),
-        );
+        let telescope = &self.instrument.telescope;
+        let ratio = telescope.obstruction_ratio();
+        let spread_per_m = 0.25 * (1.0 + ratio * ratio).sqrt() / telescope.focal_ratio();
+        let seen_m = FOCUS_SEEN_BLURS * fit.values[BLUR].max(0.0).sqrt() / spread_per_m;
         let (value, sigma) = (fit.values[OFFSET], fit.covariance[OFFSET][OFFSET].sqrt());
-        let [sigmas, zones] = FOCUS_SEEN;
-        (value.abs() > sigmas * sigma && value.abs() > zones * zone_m).then(|| {
+        (value.abs() > seen_m && value.abs() > FOCUS_SEEN_SIGMA * sigma).then(|| {
             let size = Estimate {
                 value: value / UM,
                 sigma: sigma / UM,

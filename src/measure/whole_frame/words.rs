@@ -1,6 +1,6 @@
 //! What a frame of many stars shows, in plain sentences.
 
-use super::WholeFrame;
+use super::{Corners, WholeFrame};
 use crate::flag::Flag;
 use crate::units::DEG;
 
@@ -36,6 +36,7 @@ impl WholeFrame {
         }
         lines.extend(self.plane_sentences());
         lines.extend(self.coma_sentences());
+        lines.extend(self.corners.iter().flat_map(Corners::sentences));
         lines.join("\n")
     }
 
@@ -95,7 +96,8 @@ impl WholeFrame {
             "The field is free of coma at ({:.0} ± {:.0}, {:.0} ± {:.0}) px.",
             x.value, x.sigma, y.value, y.sigma
         )];
-        if let Some([tx, ty]) = coma.correcting_tilt_arcmin {
+        let worth_it = self.corners.as_ref().is_none_or(Corners::turn_is_worth_it);
+        if let Some([tx, ty]) = coma.correcting_tilt_arcmin.filter(|_| worth_it) {
             lines.push(format!(
                 "Tilting the unit by ({:+.2} ± {:.2}, {:+.2} ± {:.2}) arcmin brings that place to the axis.",
                 tx.value, tx.sigma, ty.value, ty.sigma

@@ -74,6 +74,8 @@ fn sky(sky: &Sky) -> Value {
         brightness_mag_per_arcsec2,
         extinction_mag_per_airmass,
         tracking_drift_px,
+        scintillation,
+        site_height_m,
     } = sky;
     let mut keys = Keys::default();
     keys.put_some(
@@ -90,6 +92,8 @@ fn sky(sky: &Sky) -> Value {
         Value::Number(*extinction_mag_per_airmass),
     );
     keys.put("tracking_drift_px", plain_pair(*tracking_drift_px));
+    keys.put("scintillation", Value::Flag(*scintillation));
+    keys.put("site_height_m", Value::Number(*site_height_m));
     keys.table()
 }
 

@@ -163,6 +163,12 @@ pub(in crate::scenario) struct RawSky {
     /// Drift of the star over the exposure (x, y), frame axes.
     #[schemars(inner(range(min = -1e4, max = 1e4)), extend("examples" = [[0.0, 0.0]]), extend("default" = [0.0, 0.0]))]
     pub tracking_drift_px: [f64; 2],
+    /// Whether the star's light scintillates from exposure to exposure, where counts are drawn: by Young's law, which needs a star and an exposure.
+    #[schemars(example = true, extend("default" = false))]
+    pub scintillation: bool,
+    /// Height of the site above sea level, for how strongly the light scintillates.
+    #[schemars(range(min = -500.0, max = 9000.0), example = 250.0, extend("default" = 0.0))]
+    pub site_height_m: f64,
 }
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]

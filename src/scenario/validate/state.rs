@@ -363,6 +363,8 @@ fn sky(sky: &RawSky) -> Sky {
         brightness_mag_per_arcsec2: sky.brightness_mag_per_arcsec2,
         extinction_mag_per_airmass: sky.extinction_mag_per_airmass,
         tracking_drift_px: sky.tracking_drift_px,
+        scintillation: sky.scintillation,
+        site_height_m: sky.site_height_m,
     }
 }
 

@@ -20,6 +20,7 @@ def main():
     _loop_command(commands.add_parser("loop", help="closed loops: the program advises, a hand turns"))
     _nights_command(commands.add_parser("nights", help="whole nights through a camera's folder and `night watch`"))
     _reach_command(commands.add_parser("reach", help="closed loops by somebody who knows all but chance: what can be reached"))
+    _corners_command(commands.add_parser("corners", help="whole fields with trouble in the corners: how a program names it"))
     arguments = parser.parse_args()
     return arguments.run(arguments)
 
@@ -128,6 +129,24 @@ def _reach(arguments):
     from . import reach
 
     return reach.report(arguments)
+
+
+def _corners_command(parser):
+    parser.add_argument("--program", required=True, help="path of the program")
+    parser.add_argument("--count", type=int, required=True, help="fields of each kind")
+    parser.add_argument("--start", type=int, default=0)
+    parser.add_argument("--kind", help="only this kind, such as 'sensor_tilt unit_tilt' (default: every kind)")
+    parser.add_argument("--telescope", choices=("corrected", "bare"), default="corrected")
+    parser.add_argument("--turned", action="store_true", help="also a second frame with the camera turned half round")
+    parser.add_argument("--table", type=pathlib.Path, required=True, metavar="STEM", help="writes STEM.csv")
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.set_defaults(run=_corners)
+
+
+def _corners(arguments):
+    from . import corners
+
+    return corners.report(arguments)
 
 
 if __name__ == "__main__":

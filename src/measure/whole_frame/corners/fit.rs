@@ -1,9 +1,9 @@
 //! What all stars of a frame have in common: how the sensor stands in the light, and what the field adds to the aligned telescope's.
 //!
-//! Eleven numbers describe the field (`FieldValues`), fitted together to six moments of every star. They are what a frame can show, whatever
+//! Thirteen numbers describe the field (`FieldValues`), fitted together to six moments of every star. They are what a frame can show, whatever
 //! its cause; `troubles.rs` asks which causes explain them.
 
-use super::rays::{Light, Moments, PupilRays};
+use super::rays::{Light, Moments, PupilRays, USUAL_HALO};
 use crate::axes::FieldM;
 use crate::instrument::FieldTerms;
 use crate::math::LeastSquares;
@@ -11,7 +11,7 @@ use crate::units::{NM, UM};
 use rayon::prelude::*;
 
 /// Numbers of the fit.
-pub(super) const COUNT: usize = 11;
+pub(super) const COUNT: usize = 13;
 pub(super) const OFFSET: usize = 0;
 pub(super) const SLOPE: usize = 1;
 pub(super) const COMA: usize = 3;
@@ -19,9 +19,12 @@ pub(super) const LINEAR: usize = 5;
 pub(super) const SQUARE: usize = 7;
 pub(super) const DRIFT: usize = 8;
 pub(super) const BLUR: usize = 10;
+pub(super) const HALO: usize = 11;
+const FOURTH: usize = 12;
 
 /// Sensor offset in the middle; its slope; coma [8, 7] beyond the aligned field's; astigmatism per metre of field by the sum of azimuths;
-/// astigmatism per square metre; drift (half the difference of variances, doubled angle); variance of the blur. SI, pupil axes.
+/// astigmatism per square metre; drift (half the difference of variances, doubled angle); variance of the blur's core and the share of its halo; by what share
+/// all fourth moments are larger than two Gaussians make them. SI, pupil axes.
 pub(super) type FieldValues = [f64; COUNT];
 
 /// A star of the fit.
@@ -70,6 +73,8 @@ fn steps(half_m: f64) -> FieldValues {
     steps[SQUARE] = 20.0 * NM / (half_m * half_m);
     steps[DRIFT..DRIFT + 2].fill((0.6 * UM).powi(2));
     steps[BLUR] = (0.6 * UM).powi(2);
+    steps[HALO] = 0.03;
+    steps[FOURTH] = 0.02;
     steps
 }
 
@@ -104,6 +109,7 @@ impl FieldModel {
             astigmatism_m: [0, 1].map(|axis| growth * square[axis] + linear[axis]),
             spherical_m: values[SQUARE] * self.spherical_per_square_m2,
             blur_m2: values[BLUR],
+            halo_share: values[HALO],
             drift_m2: [values[DRIFT], values[DRIFT + 1]],
         }
     }
@@ -112,14 +118,17 @@ impl FieldModel {
         let mut all: Vec<f64> = stars
             .par_iter()
             .flat_map_iter(|star| {
-                let model = self
+                let mut model = self
                     .rays
                     .moments(&self.light(values, star.field_m), star.window_m);
+                model.values[5] *= 1.0 + values[FOURTH];
                 (0..6).map(move |k| (star.moments.values[k] - model.values[k]) / star.sigmas[k])
             })
             .collect();
         let [usual, sigma] = self.usual_blur_m2;
         all.push((values[BLUR] - usual) / sigma);
+        all.push((values[HALO] - USUAL_HALO) / HALO_SIGMA);
+        all.push(values[FOURTH] / FOURTH_SIGMA);
         for (value, prior) in values.iter().zip(priors(self.half_m)) {
             all.push(value / prior);
         }
@@ -148,10 +157,13 @@ impl FieldModel {
     /// Fits the field to the stars: the best fit first, then the field turned over to the other side of focus where that fits as well and no
     /// side was told.
     pub fn fit(&self, stars: &[CornerStar], side: Option<f64>) -> Vec<FieldFit> {
+        // a part of the stars, spread as all are, says which start leads down
+        let every = stars.len().div_ceil(STARS_OF_STARTS).max(1);
+        let some: Vec<CornerStar> = stars.iter().step_by(every).copied().collect();
         let first: Vec<(FieldValues, f64)> = self
-            .starts(stars)
+            .starts(&some)
             .par_iter()
-            .map(|start| self.descend(stars, *start))
+            .map(|start| self.descend(&some, *start))
             .collect();
         let Some(best) = first.iter().min_by(|a, b| a.1.total_cmp(&b.1)) else {
             return Vec::new();
@@ -195,6 +207,7 @@ impl FieldModel {
                 let mut start = [0.0; COUNT];
                 start[OFFSET] = times * middle;
                 start[BLUR] = blur;
+                start[HALO] = USUAL_HALO;
                 start
             })
             .to_vec()
@@ -273,7 +286,7 @@ impl FieldModel {
     fn told(&self, stars: &[CornerStar], end: &(FieldValues, f64)) -> FieldFit {
         let (values, chi_square) = *end;
         let degrees = (6 * stars.len()).saturating_sub(COUNT).max(1) as f64;
-        let scale = (chi_square / degrees).sqrt().max(1.0);
+        let scale = (chi_square / degrees).sqrt().max(LEAST_SCALE);
         let columns = self.slopes(stars, &values, true);
         let mut covariance = LeastSquares::new(columns, &[0.0; COUNT]).covariance();
         covariance
@@ -291,6 +304,14 @@ impl FieldModel {
     }
 }
 
+/// Stars that the starts are tried on, at most.
+const STARS_OF_STARTS: usize = 40;
+/// Standard deviation of that share of the fourth moments: what a star's profile in focus is does not tell its focus.
+const FOURTH_SIGMA: f64 = 0.15;
+/// Standard deviation of the halo's share: diffraction and pixels change the wings.
+const HALO_SIGMA: f64 = 0.15;
+/// The stars' own scatter sets the standard deviations, down to this share of what was expected of the model's errors.
+const LEAST_SCALE: f64 = 0.4;
 /// The field turned over is ruled out when its sum of squares is larger by this.
 const OTHER_SIDE_CHI_SQUARE: f64 = 12.0;
 

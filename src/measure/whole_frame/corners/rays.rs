@@ -4,6 +4,7 @@
 //! known. So the moments of the star are sums over rays in closed form, whatever the blur. Lengths in metres, pupil axes.
 
 use super::super::weighed::Weighed;
+use crate::instrument::FocusLaw;
 use crate::math::gauss_between;
 use crate::state::Modes;
 use crate::wavefront::ZernikeSum;
@@ -20,8 +21,10 @@ pub(super) struct Light {
     pub astigmatism_m: [f64; 2],
     /// Noll 11.
     pub spherical_m: f64,
-    /// Variance of the blur along either axis.
+    /// Variance of the core of the blur along either axis.
     pub blur_m2: f64,
+    /// Share of the light in the halo of the blur, whose variance is [`HALO_VARIANCES`] times as large.
+    pub halo_share: f64,
     /// What is added to it: half of the difference of the variances along and across, by doubled angle.
     pub drift_m2: [f64; 2],
 }
@@ -36,7 +39,7 @@ pub(super) struct Moments {
 struct Ray {
     place: [f64; 2],
     weight: f64,
-    /// tan u over sin u.
+    /// tan u over ρ/(2N).
     steeper: f64,
     /// Slope of the design's own wavefront.
     design: [f64; 2],
@@ -48,6 +51,11 @@ pub(super) struct PupilRays {
     focal_ratio: f64,
 }
 
+/// Variance of the halo of a long exposure's blur over that of its core: two Gaussians laid through Kolmogorov's law within three widths of
+/// it, weighed as the window weighs (fitted once with scipy; a share of 0.27 in the halo).
+pub(super) const HALO_VARIANCES: f64 = 4.3;
+/// The share of the halo that goes with it.
+pub(super) const USUAL_HALO: f64 = 0.27;
 const RINGS: usize = 5;
 const SPOKES: usize = 16;
 /// Rounds in which the window finds its centre.
@@ -56,7 +64,7 @@ const AT_REST_SHARE: f64 = 1e-6;
 
 impl PupilRays {
     /// Rays over the ring of a pupil, with the aberrations that the aligned telescope has on its axis.
-    pub fn new(obstruction_ratio: f64, focal_ratio: f64, design: &Modes) -> Self {
+    pub fn new(obstruction_ratio: f64, focal_ratio: f64, law: FocusLaw, design: &Modes) -> Self {
         let wavefront = ZernikeSum::new(design);
         let mut rays = Vec::with_capacity(RINGS * SPOKES);
         for (ring, (square, weight)) in gauss_between(obstruction_ratio.powi(2), 1.0, RINGS)
@@ -64,7 +72,7 @@ impl PupilRays {
             .enumerate()
         {
             let rho = square.sqrt();
-            let sine = 0.5 * rho / focal_ratio;
+            let steeper = steeper(law, rho, focal_ratio);
             for spoke in 0..SPOKES {
                 // every other ring stands between the spokes of its neighbours
                 let angle = TAU * (spoke as f64 + 0.5 * (ring % 2) as f64) / SPOKES as f64;
@@ -72,7 +80,7 @@ impl PupilRays {
                 rays.push(Ray {
                     place,
                     weight,
-                    steeper: 1.0 / (1.0 - sine * sine).sqrt(),
+                    steeper,
                     design: wavefront.value_slope(place[0], place[1]).slope,
                 });
             }
@@ -117,46 +125,82 @@ impl PupilRays {
     pub fn moments(&self, light: &Light, window_m: f64) -> Moments {
         let landed = self.landed(light);
         let w2 = window_m * window_m;
-        let [along, across] = light.drift_m2;
-        // no blur is less than nothing, however the fit tries
-        let least = 1e-3 * w2;
-        let (xx, yy) = (
-            (light.blur_m2 + along).max(least),
-            (light.blur_m2 - along).max(least),
-        );
-        let xy = across.clamp(-0.99 * (xx * yy).sqrt(), 0.99 * (xx * yy).sqrt());
-        let (sxx, syy) = (w2 + xx, w2 + yy);
-        let determinant = sxx * syy - xy * xy;
-        let inverse = [syy / determinant, -xy / determinant, sxx / determinant];
-        // variances of blur and window together: blur · (window + blur)⁻¹ · window²
-        let together = [
-            w2 * (xx * inverse[0] + xy * inverse[1]),
-            w2 * (xx * inverse[1] + xy * inverse[2]),
-            w2 * (xy * inverse[1] + yy * inverse[2]),
-        ];
+        let halo = light.halo_share.clamp(0.0, 0.9);
+        let parts = [(1.0 - halo, 1.0), (halo, HALO_VARIANCES)]
+            .map(|(share, wider)| Blur::of(light, wider, share, w2));
         let mut centre = mean(&landed);
         let mut sums = Sums::default();
         for _ in 0..ROUNDS {
             sums = Sums::default();
             for ([x, y], weight) in &landed {
-                let (x, y) = (x - centre[0], y - centre[1]);
-                let pulled = [
-                    inverse[0] * x + inverse[1] * y,
-                    inverse[1] * x + inverse[2] * y,
-                ];
-                let weight = weight * libm::exp(-0.5 * (x * pulled[0] + y * pulled[1]));
-                sums.add(weight, pulled.map(|p| w2 * p), together);
+                let place = [x - centre[0], y - centre[1]];
+                for blur in &parts {
+                    let [x, y] = place;
+                    let [xx, xy, yy] = blur.inverse;
+                    let pulled = [xx * x + xy * y, xy * x + yy * y];
+                    let square = x * pulled[0] + y * pulled[1];
+                    let weight = weight * blur.weight * libm::exp(-0.5 * square);
+                    sums.add(weight, pulled.map(|p| w2 * p), blur.together);
+                }
             }
             let step = sums.first.map(|s| s / sums.weight);
-            let gain = 1.0
-                / (1.0 - 0.5 * (sums.second[0] + sums.second[2]) / sums.weight / w2)
-                    .clamp(0.3, 1.0);
+            let trace = (sums.second[0] + sums.second[2]) / sums.weight;
+            let gain = 1.0 / (1.0 - 0.5 * trace / w2).clamp(0.3, 1.0);
             if step[0].hypot(step[1]) < AT_REST_SHARE * window_m {
                 break;
             }
             centre = [centre[0] + gain * step[0], centre[1] + gain * step[1]];
         }
         sums.moments()
+    }
+}
+
+/// Tangent of the angle at which the light of a height comes in, over what it is near the axis.
+fn steeper(law: FocusLaw, rho: f64, focal_ratio: f64) -> f64 {
+    match law {
+        FocusLaw::Sine => {
+            let sine = 0.5 * rho / focal_ratio;
+            1.0 / (1.0 - sine * sine).sqrt()
+        }
+        FocusLaw::Paraboloid => {
+            let half = 0.25 * rho / focal_ratio;
+            1.0 / (1.0 - half * half)
+        }
+    }
+}
+
+/// A Gaussian of the blur under the window.
+struct Blur {
+    /// Its share of the light over what the window spreads it to.
+    weight: f64,
+    /// Inverse of the variances of window and blur added: xx, xy, yy.
+    inverse: [f64; 3],
+    /// Variances of the product of both.
+    together: [f64; 3],
+}
+
+impl Blur {
+    fn of(light: &Light, wider: f64, share: f64, w2: f64) -> Blur {
+        let [along, across] = light.drift_m2;
+        // no blur is less than nothing, however the fit tries
+        let least = 1e-3 * w2;
+        let blur_m2 = wider * light.blur_m2;
+        let (xx, yy) = ((blur_m2 + along).max(least), (blur_m2 - along).max(least));
+        let most = 0.99 * (xx * yy).sqrt();
+        let xy = across.clamp(-most, most);
+        let (sxx, syy) = (w2 + xx, w2 + yy);
+        let determinant = sxx * syy - xy * xy;
+        let inverse = [syy / determinant, -xy / determinant, sxx / determinant];
+        Blur {
+            weight: share * w2 / determinant.sqrt(),
+            // blur · (window + blur)⁻¹ · window²
+            together: [
+                w2 * (xx * inverse[0] + xy * inverse[1]),
+                w2 * (xx * inverse[1] + xy * inverse[2]),
+                w2 * (xy * inverse[1] + yy * inverse[2]),
+            ],
+            inverse,
+        }
     }
 }
 
@@ -237,17 +281,18 @@ mod tests {
     /// Against a plain sum over 200 000 rays, each thrown aside by the blur, weighed about the centre that makes the first moment vanish.
     #[test]
     fn the_moments_are_those_of_many_rays_thrown_one_by_one() {
-        let rays = PupilRays::new(0.43, 2.4, &Modes::none());
+        let rays = PupilRays::new(0.43, 2.4, FocusLaw::Sine, &Modes::none());
         let light = Light {
             offset_m: 31.0 * UM,
             coma_m: [140.0 * NM, -90.0 * NM],
             astigmatism_m: [60.0 * NM, 45.0 * NM],
             spherical_m: 20.0 * NM,
             blur_m2: (2.6 * UM).powi(2),
-            drift_m2: [2.0 * UM * UM, -1.0 * UM * UM],
+            halo_share: 0.0,
+            drift_m2: [2.0 * UM * UM, -UM * UM],
         };
         let window_m = 6.0 * UM;
-        let fine = PupilRays::new(0.43, 2.4, &Modes::none());
+        let fine = PupilRays::new(0.43, 2.4, FocusLaw::Sine, &Modes::none());
         let base = fine.landed(&light);
         // the blur as a normal spread at Gauss-Hermite-like points: an even grid of quantiles of two independent directions
         let (xx, yy, xy) = (

@@ -6,7 +6,7 @@
 
 use super::super::FieldOfFrame;
 use super::super::rays::FieldRays;
-use super::fit::{BLUR, COMA, FieldFit, FieldModel, FieldValues, LINEAR, OFFSET, SLOPE};
+use super::fit::{BLUR, COMA, FieldFit, FieldModel, FieldValues, HALO, LINEAR, OFFSET, SLOPE};
 use super::rays::Light;
 use crate::axes::{FieldM, FramePx};
 use crate::instrument::Response;
@@ -50,7 +50,10 @@ const ROUNDS: usize = 9;
 /// Half-flux diameter of a normal spread over its standard deviation.
 const DIAMETER_OF_BLUR: f64 = 2.354_820_045;
 
-struct Stars<'a> {
+/// How much a halo widens the half-flux circle: 8 % in diameter for Kolmogorov's law (summed from the two Gaussians).
+const HALO_WIDENS: f64 = 0.6;
+
+pub(super) struct Stars<'a> {
     model: &'a FieldModel,
     rays: FieldRays,
     design: &'a Modes,
@@ -60,13 +63,13 @@ struct Stars<'a> {
 
 /// Sizes in pixels: the middle, then the corners.
 #[derive(Debug, Clone, Copy)]
-struct Sizes {
-    middle: f64,
-    corners: [f64; 4],
+pub(super) struct Sizes {
+    pub middle: f64,
+    pub corners: [f64; 4],
 }
 
 impl Sizes {
-    fn worst(&self) -> f64 {
+    pub fn worst(&self) -> f64 {
         self.corners.iter().copied().fold(0.0, f64::max)
     }
 }
@@ -74,24 +77,7 @@ impl Sizes {
 /// Works out the best tilt and what it trades; `None` without a response.
 pub(super) fn trade(field: &FieldOfFrame<'_>, model: &FieldModel, fit: &FieldFit) -> Option<Trade> {
     let response = field.instrument.assembly.as_ref()?.response.as_ref()?;
-    let telescope = &field.instrument.telescope;
-    let [half_x, half_y] = field.middle_px;
-    let corner = |x: f64, y: f64| {
-        let px = FramePx::new([x * half_x, y * half_y]);
-        to_field(field.instrument, px.in_metres(field.pixel_m()))
-    };
-    let stars = Stars {
-        model,
-        rays: FieldRays::of(RAYS, telescope.obstruction_ratio(), telescope.focal_ratio()),
-        design: &telescope.design,
-        corners: [
-            corner(-1.0, -1.0),
-            corner(1.0, -1.0),
-            corner(1.0, 1.0),
-            corner(-1.0, 1.0),
-        ],
-        pixel_m: field.pixel_m(),
-    };
+    let stars = Stars::of(field, model);
     let mut in_focus = fit.values;
     in_focus[OFFSET] = 0.0;
     let now = stars.sizes(&in_focus);
@@ -104,9 +90,12 @@ pub(super) fn trade(field: &FieldOfFrame<'_>, model: &FieldModel, fit: &FieldFit
     let after = stars.sizes(&tilted(&in_focus, response, tilt));
     let mut aligned = [0.0; super::fit::COUNT];
     aligned[BLUR] = fit.values[BLUR];
+    aligned[HALO] = fit.values[HALO];
     let worst = [now.worst(), after.worst()];
     let seen = tilt[0].hypot(tilt[1]) > TILT_SEEN_SIGMA * tilt_sigma(fit, response);
-    let gains = worst[1] < (1.0 - CORNER_MUST_GAIN) * worst[0];
+    let corner_gains = worst[1] < (1.0 - CORNER_MUST_GAIN) * worst[0];
+    let middle_gains = after.middle < (1.0 - CORNER_MUST_GAIN) * now.middle && worst[1] <= worst[0];
+    let gains = corner_gains || middle_gains;
     let keeps = after.middle <= (1.0 + MIDDLE_MAY_LOSE + 1e-3) * now.middle;
     let leans = response.sensor_tilt_per_tilt != 0.0 && fit.sign_open && slope_counts(fit);
     let worth_it = seen && gains && keeps && !leans;
@@ -146,7 +135,7 @@ fn said(middle: [f64; 2], worst: [f64; 2], worth_it: bool, side_is_wanted: bool)
     }
 }
 
-fn tilted(values: &FieldValues, response: &Response, tilt: [f64; 2]) -> FieldValues {
+pub(super) fn tilted(values: &FieldValues, response: &Response, tilt: [f64; 2]) -> FieldValues {
     let mut after = *values;
     for axis in [0, 1] {
         after[SLOPE + axis] +=
@@ -228,8 +217,31 @@ fn best(starts: Vec<[f64; 2]>, cost: &dyn Fn([f64; 2]) -> f64) -> ([f64; 2], f64
     here
 }
 
-impl Stars<'_> {
-    fn sizes(&self, values: &FieldValues) -> Sizes {
+impl<'a> Stars<'a> {
+    /// The middle and the corners of a frame.
+    pub fn of(field: &FieldOfFrame<'a>, model: &'a FieldModel) -> Self {
+        let telescope = &field.instrument.telescope;
+        let [half_x, half_y] = field.middle_px;
+        let corner = |x: f64, y: f64| {
+            let px = FramePx::new([x * half_x, y * half_y]);
+            to_field(field.instrument, px.in_metres(field.pixel_m()))
+        };
+        Stars {
+            model,
+            rays: FieldRays::of(RAYS, telescope.obstruction_ratio(), telescope.focal_ratio()),
+            design: &telescope.design,
+            corners: [
+                corner(-1.0, -1.0),
+                corner(1.0, -1.0),
+                corner(1.0, 1.0),
+                corner(-1.0, 1.0),
+            ],
+            pixel_m: field.pixel_m(),
+        }
+    }
+
+    /// Sizes with these numbers of the field.
+    pub fn sizes(&self, values: &FieldValues) -> Sizes {
         Sizes {
             middle: self.size(values, FieldM::ZERO),
             corners: self.corners.map(|place| self.size(values, place)),
@@ -243,6 +255,7 @@ impl Stars<'_> {
             astigmatism_m,
             spherical_m,
             blur_m2,
+            halo_share,
             ..
         } = self.model.light(values, place);
         let mut modes = self.design.clone();
@@ -255,7 +268,8 @@ impl Stars<'_> {
         ] {
             modes.add(noll, size);
         }
-        let in_focus_m = DIAMETER_OF_BLUR * blur_m2.max(0.0).sqrt();
+        let in_focus_m =
+            DIAMETER_OF_BLUR * (blur_m2.max(0.0) * (1.0 + HALO_WIDENS * halo_share)).sqrt();
         self.rays.half_flux_diameter_m(offset_m, &modes, in_focus_m) / self.pixel_m
     }
 }

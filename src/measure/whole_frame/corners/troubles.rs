@@ -4,7 +4,7 @@
 //! what they leave unexplained, weighed by the fit's covariance, with a price on every number that a set may choose: the cheapest is named,
 //! and those nearly as cheap are told beside it.
 
-use super::fit::{COMA, DRIFT, FieldFit, LINEAR, SLOPE, SQUARE};
+use super::fit::{BLUR, COMA, DRIFT, FieldFit, LINEAR, SLOPE, SQUARE};
 use crate::instrument::Response;
 use crate::math::LeastSquares;
 use crate::mechanics::rigid::away_is_outside;
@@ -61,8 +61,13 @@ const PRICE: f64 = 8.0;
 const NEARLY_AS_CHEAP: f64 = 4.0;
 /// Most causes at once.
 const AT_ONCE: usize = 3;
-/// What the laws of the fit may be off by, as a share of a number; added to its variance.
-const LAW_SHARE: f64 = 0.03;
+/// Less elongation than this share of the blur's variance is no drift. Set by hand.
+const LONG_SHARE: f64 = 0.04;
+/// How well the aligned field's own astigmatism is known, as a share of it. Common practice, no source: it is a guess or a design value.
+const TYPED_SHARE: f64 = 0.5;
+/// What the laws of the fit may be off by, as a share of a number; added to its variance. Rays do not know diffraction, which makes the
+/// asymmetry of a comatic star in focus (`python -m world corners` shows it). Set by hand.
+const LAW_SHARE: f64 = 0.2;
 
 /// A frame's fit, and whether the camera was turned half round for it.
 #[derive(Debug, Clone, Copy)]
@@ -95,6 +100,8 @@ pub(super) struct Explained {
 /// What the causes do.
 pub(super) struct Effects<'a> {
     pub response: Option<&'a Response>,
+    /// Astigmatism of the aligned field that was typed, per square metre.
+    pub typed_square: f64,
 }
 
 impl Effects<'_> {
@@ -148,7 +155,7 @@ impl Effects<'_> {
 
 /// Explains what the frames show.
 pub(super) fn explain(frames: &[Shown<'_>], effects: &Effects<'_>) -> Option<Explained> {
-    let (data, roots) = whitened(frames)?;
+    let (data, roots) = whitened(frames, effects.typed_square)?;
     let solve = |causes: &[Cause]| Solved::of(causes, frames, effects, &data, &roots);
     let causes: Vec<Cause> = Cause::ALL
         .into_iter()
@@ -223,7 +230,7 @@ impl Solved {
         frames: &[Shown<'_>],
         effects: &Effects<'_>,
         data: &[f64],
-        roots: &[Vec<Vec<f64>>],
+        roots: &[Triangle],
     ) -> Solved {
         let columns: Vec<Vec<f64>> = causes
             .iter()
@@ -296,8 +303,18 @@ impl Solved {
     }
 }
 
+/// A lower triangle, row by row.
+type Triangle = Vec<Vec<f64>>;
+
 /// The numbers shown by all frames, and the triangles that bring them to standard deviation 1.
-fn whitened(frames: &[Shown<'_>]) -> Option<(Vec<f64>, Vec<Vec<Vec<f64>>>)> {
+fn whitened(frames: &[Shown<'_>], typed_square: f64) -> Option<(Vec<f64>, Vec<Triangle>)> {
+    // the astigmatism of the aligned field was typed, and is not known better than to this share
+    // and a star whose blur is no normal spread looks a little long
+    let typed = |fit: &FieldFit, j: usize, k: usize| match (j == k, j) {
+        (true, SQUARE) => (TYPED_SHARE * typed_square).powi(2),
+        (true, k) if k >= DRIFT => (LONG_SHARE * fit.values[BLUR]).powi(2),
+        _ => 0.0,
+    };
     let (mut data, mut roots) = (Vec::new(), Vec::new());
     for shown in frames {
         let fit = shown.fit;
@@ -312,7 +329,7 @@ fn whitened(frames: &[Shown<'_>]) -> Option<(Vec<f64>, Vec<Vec<Vec<f64>>>)> {
                         } else {
                             0.0
                         };
-                        fit.covariance[*j][*k] + own
+                        fit.covariance[*j][*k] + own + typed(fit, *j, *k)
                     })
                     .collect()
             })
@@ -325,7 +342,7 @@ fn whitened(frames: &[Shown<'_>]) -> Option<(Vec<f64>, Vec<Vec<Vec<f64>>>)> {
 }
 
 /// The lower triangle whose square is a covariance; `None` where it is none.
-fn cholesky(covariance: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
+fn cholesky(covariance: &[Vec<f64>]) -> Option<Triangle> {
     let count = covariance.len();
     let mut root = vec![vec![0.0; count]; count];
     for row in 0..count {
