@@ -19,7 +19,12 @@ async function measureFrame() {
     frame.found = JSON.parse(new TextDecoder().decode(said));
     frame.picture = unpack(picture);
   } catch (error) {
-    by("frame-name").textContent = frame.file.name;
+    // no star of another frame stands beside the refusal
+    by("frame-name").textContent = `${frame.file.name}: not measured`;
+    frame.found = frame.picture = null;
+    const canvas = by("frame-star");
+    canvas.getContext("2d").clearRect(0, 0, canvas.width, canvas.height);
+    canvas.setAttribute("aria-label", "No frame was measured");
     throw error;
   }
   performance.measure("frame-to-verdict", { start: begun, end: performance.now() });
