@@ -149,10 +149,10 @@ fn a_dropped_frame_is_measured_as_the_library_measures_it() {
     };
     let found =
         Diagnosis::of(&read.picture, &scenario.instrument, &options).expect("a measurement");
-    assert_eq!(
-        said["report"],
-        serde_json::to_value(found.report()).expect("JSON")
-    );
+    // both through text, where the last digit of a number may be rounded
+    let report = serde_json::to_string(&found.report()).expect("JSON");
+    let report: Value = serde_json::from_str(&report).expect("JSON");
+    assert!(said["report"] == report, "not the library's own record");
     let coma = found.star().expect("a star").coma().expect("coma");
     let shown = said["coma"]["value_nm"].as_f64().expect("nm");
     assert!((shown - coma.size_m().value / NM).abs() < 1e-9);
