@@ -218,6 +218,16 @@ def buttons_stay(page):
         assert 0 <= after <= page.viewport_size["height"] - 44, f"{button} left the screen: {before} → {after}"
 
 
+def survives_its_worker(page):
+    """A worker that has ended is replaced; the telescope, which the new one does not know, is handed in again."""
+    page.evaluate("endWorker('on purpose')")
+    page.evaluate("location.hash = '#practice'")
+    start(page, "one-screw")
+    assert page.evaluate("scope.text").count("turns = { B = 0.083 }") == 1, "the telescope that was opened is still the page's"
+    assert page.locator("#trouble").is_hidden(), page.locator("#trouble").text_content()
+    print("a worker that ended was replaced, with the telescope that was open")
+
+
 def times(page):
     """Time of a picture in the page, asked at its door: no drawing."""
     page.evaluate("location.hash = '#practice'")
@@ -275,6 +285,8 @@ def play(browser, address, chosen, pictures, problems, prepare=None):
     looks(page, pictures, "phone")
     page.set_viewport_size(SCREEN)
     looks(page, pictures, "screen")
+    if chosen.site:
+        survives_its_worker(page)
     if chosen.times:
         times(page)
     page.locator("#day").check()
