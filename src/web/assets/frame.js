@@ -22,9 +22,7 @@ async function measureFrame() {
     // no star of another frame stands beside the refusal
     by("frame-name").textContent = `${frame.file.name}: not measured`;
     frame.found = frame.picture = null;
-    const canvas = by("frame-star");
-    canvas.getContext("2d").clearRect(0, 0, canvas.width, canvas.height);
-    canvas.setAttribute("aria-label", "No frame was measured");
+    by("frame-star").hidden = true;
     throw error;
   }
   performance.measure("frame-to-verdict", { start: begun, end: performance.now() });
@@ -51,6 +49,7 @@ function showFrame() {
 function paintFrame() {
   if (!frame.picture) return;
   const canvas = by("frame-star");
+  canvas.hidden = false;
   const place = paint(canvas, frame.picture, undefined, 1);
   const scale = place([1, 0])[0] - place([0, 0])[0];
   if (frame.found.drawing.ring) shadeThinSide(canvas, place, scale, frame.found.drawing.ring);
