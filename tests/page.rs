@@ -274,6 +274,23 @@ fn a_mask_follows_its_numbers_into_every_file() {
     );
 }
 
+/// A telescope without a mask begins with one that reaches 4 mm beyond its aperture and leaves its obstruction free.
+#[test]
+fn a_telescope_without_a_mask_begins_with_one() {
+    let site = site();
+    let (before, after) = (BENCH.find("[mask]"), BENCH.find("[camera]"));
+    let bare = before
+        .zip(after)
+        .map(|(a, b)| [&BENCH[..a], &BENCH[b..]].concat());
+    let (_, loaded) = post(&site, "/api/telescopes", &json!({ "text": bare }));
+    assert_eq!(loaded["mask"], false);
+    let question = json!({ "telescope": loaded["telescope"] });
+    let (ok, plate) = post(&site, "/api/mask/plate", &question);
+    assert_eq!(ok, 200, "{plate}");
+    assert_eq!(plate["numbers"]["outer_diameter_mm"], 176.0 + 8.0);
+    assert_eq!(plate["numbers"]["inner_diameter_mm"], 74.0 + 4.0);
+}
+
 /// Every layout of the list can be chosen with the numbers of any other one.
 #[test]
 fn every_layout_can_be_chosen() {
