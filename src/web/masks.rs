@@ -216,6 +216,7 @@ fn base(instrument: &Instrument) -> MaskDesign {
             outer_rim_m: 1.5 * OVERHANG_M,
             inner_rim_m: 3.0 * MM,
             rib_m: 2.0 * MM,
+            zone_radius_m: Some(0.25 * (inner + outer)),
             ..MaskDesign::new(MaskLayout::TWO_ZONE, PITCH_M, inner, outer)
         }
     })

@@ -19,7 +19,10 @@ async function measureFrame() {
     frame.found = JSON.parse(new TextDecoder().decode(said));
     frame.picture = unpack(picture);
   } catch (error) {
-    by("frame-name").textContent = frame.file.name;
+    // no star of another frame stands beside the refusal
+    by("frame-name").textContent = `${frame.file.name}: not measured`;
+    frame.found = frame.picture = null;
+    by("frame-star").hidden = true;
     throw error;
   }
   performance.measure("frame-to-verdict", { start: begun, end: performance.now() });
@@ -46,6 +49,7 @@ function showFrame() {
 function paintFrame() {
   if (!frame.picture) return;
   const canvas = by("frame-star");
+  canvas.hidden = false;
   const place = paint(canvas, frame.picture, undefined, 1);
   const scale = place([1, 0])[0] - place([0, 0])[0];
   if (frame.found.drawing.ring) shadeThinSide(canvas, place, scale, frame.found.drawing.ring);

@@ -236,6 +236,7 @@ function anewOn(view) {
     canvas.getContext("2d").clearRect(0, 0, canvas.width, canvas.height);
     drawPath(by("path-map"), []);
     if (by("free").open) playAgain();
+    doing(() => start().catch(() => {}));
   }
   page.text = view.text;
   page.screw = 0;

@@ -1,7 +1,8 @@
-"""The page without a server, in a real browser whose network is switched off: a drill won, a frame measured, a mask made.
+"""The places of the page in a real browser: a drill won, a frame measured, a mask made, by night red alone.
 
-Usage: python site.py PROGRAM SITE [--pictures DIR] [--chromium PATH] [--times]
-SITE is the folder that .ci/site makes; PROGRAM is skewstar, which renders the frame that is dropped and measures it too.
+Usage: python places.py PROGRAM [SITE] [--pictures DIR] [--chromium PATH] [--times]
+PROGRAM is skewstar, which renders the frame that is dropped and measures it too. SITE is the folder that .ci/site makes: the page without a
+server, whose network is then switched off; without it the program serves the page.
 """
 
 import argparse
@@ -21,7 +22,7 @@ from pathlib import Path
 
 from PIL import Image
 from playwright.sync_api import expect, sync_playwright
-from session import follow, settle, start, until
+from session import follow, serving, settle, start, until
 
 PHONE, SCREEN = {"width": 390, "height": 844}, {"width": 1280, "height": 720}
 SIDE = "inside"
@@ -100,7 +101,7 @@ def drill(page, pictures):
     report = page.locator("#report").text_content()
     assert "The goal is reached" in report, report
     page.screenshot(path=pictures / "site-practice.png")
-    print("network off, a drill won by the printed next steps:", report.splitlines()[1])
+    print("a drill won by the printed next steps:", report.splitlines()[1])
 
 
 def measured(page, program, folder, pictures):
@@ -116,7 +117,7 @@ def measured(page, program, folder, pictures):
     assert page.locator("#trouble").is_hidden(), page.locator("#trouble").text_content()
     shown = page.evaluate("({ coma: frame.found.coma.value_nm, verdict: frame.found.verdict, ms: performance.getEntriesByName('frame-to-verdict').at(-1).duration })")
     coma, verdict = told_by_program(program, scenario, image)
-    print(f"network off, a 16-bit FITS dropped: coma {shown['coma']:.4f} nm on the page, {coma:.4f} nm by the program; {shown['ms']:.0f} ms")
+    print(f"a 16-bit FITS dropped: coma {shown['coma']:.4f} nm on the page, {coma:.4f} nm by the program; {shown['ms']:.0f} ms")
     assert abs(shown["coma"] - coma) < 0.1 and shown["verdict"] == verdict, (shown, coma, verdict)
     for words in ("#verdict", "#frame-next", "#frame-coma"):
         assert page.locator(words).is_visible() and page.locator(words).text_content().strip(), words
@@ -155,7 +156,7 @@ def mask(page, folder, pictures):
         download.value.save_as(made / f"mask.{kind}")
         settle(page)
     radius = reach_of_stl(made / "mask.stl")
-    print(f"network off, a mask made: {page.locator('#mask-verdict').text_content()} Radius {radius:.2f} mm for a diameter of 191 mm")
+    print(f"a mask made: {page.locator('#mask-verdict').text_content()} Radius {radius:.2f} mm for a diameter of 191 mm")
     assert abs(radius - 95.5) < 0.01
     page.screenshot(path=pictures / "site-mask.png", full_page=True)
     page.locator("#mask-outer_diameter_mm").fill("-3")
@@ -217,6 +218,16 @@ def buttons_stay(page):
         assert 0 <= after <= page.viewport_size["height"] - 44, f"{button} left the screen: {before} → {after}"
 
 
+def survives_its_worker(page):
+    """A worker that has ended is replaced; the telescope, which the new one does not know, is handed in again."""
+    page.evaluate("endWorker('on purpose')")
+    page.evaluate("location.hash = '#practice'")
+    start(page, "one-screw")
+    assert page.evaluate("scope.text").count("turns = { B = 0.083 }") == 1, "the telescope that was opened is still the page's"
+    assert page.locator("#trouble").is_hidden(), page.locator("#trouble").text_content()
+    print("a worker that ended was replaced, with the telescope that was open")
+
+
 def times(page):
     """Time of a picture in the page, asked at its door: no drawing."""
     page.evaluate("location.hash = '#practice'")
@@ -236,53 +247,72 @@ def times(page):
         print(f"a {what} in the page: median {statistics.median(taken):.1f} ms, least {min(taken):.1f} ms of {len(taken)}")
 
 
+def offline(page, context, site, end):
+    """The first visit keeps every file; afterwards the page opens with neither network nor server."""
+    kept = page.evaluate("async () => { await navigator.serviceWorker.ready; const [name] = await caches.keys(); return [name, (await (await caches.open(name)).keys()).length]; }")
+    manifest = json.loads((site / "manifest.webmanifest").read_text())
+    for icon in manifest["icons"]:
+        if icon["type"] == "image/png":
+            with Image.open(site / icon["src"]) as drawn:
+                assert f"{drawn.width}x{drawn.height}" == icon["sizes"], icon
+    page.reload()
+    ready(page)
+    context.set_offline(True)
+    end()
+    page.reload()
+    ready(page)
+    print(f"opened without a network: {kept[1]} files kept as {kept[0]}")
+
+
+def play(browser, address, chosen, pictures, problems, prepare=None):
+    """Every place, on a phone first."""
+    context = browser.new_context(viewport=PHONE, has_touch=True, accept_downloads=True)
+    page = context.new_page()
+    page.set_default_timeout(120_000)
+    page.on("pageerror", lambda error: problems.append(str(error)))
+    # a refusal in words is what some steps ask for; a browser's own note of its status is no problem
+    page.on("console", lambda message: problems.append(message.text) if message.type == "error" and "status of 4" not in message.text else None)
+    page.goto(address)
+    ready(page)
+    if prepare:
+        prepare(page, context)
+    looks(page, pictures, "phone")
+    buttons_stay(page)
+    drill(page, pictures)
+    with tempfile.TemporaryDirectory() as folder:
+        measured(page, chosen.program, Path(folder), pictures)
+        mask(page, Path(folder), pictures)
+    looks(page, pictures, "phone")
+    page.set_viewport_size(SCREEN)
+    looks(page, pictures, "screen")
+    if chosen.site:
+        survives_its_worker(page)
+    if chosen.times:
+        times(page)
+    page.locator("#day").check()
+    page.evaluate("location.hash = '#mask'")
+    page.screenshot(path=pictures / "screen-day-mask.png")
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("program")
-    parser.add_argument("site", type=Path)
+    parser.add_argument("site", type=Path, nargs="?")
     parser.add_argument("--pictures", type=Path)
     parser.add_argument("--chromium", default=os.environ.get("CHROMIUM", "/usr/bin/chromium"))
     parser.add_argument("--times", action="store_true", help="print how long a doughnut and a masked star take (quiet machines only)")
     chosen = parser.parse_args()
-    folder = Path(tempfile.mkdtemp())
-    pictures = chosen.pictures or folder
+    pictures = chosen.pictures or Path(tempfile.mkdtemp())
     pictures.mkdir(parents=True, exist_ok=True)
     problems = []
-    with sync_playwright() as playwright, plain_server(chosen.site) as (address, end):
+    with sync_playwright() as playwright, tempfile.TemporaryDirectory() as kept:
         browser = playwright.chromium.launch(executable_path=chosen.chromium, args=["--no-sandbox", "--disable-gpu"])
-        context = browser.new_context(viewport=PHONE, has_touch=True, accept_downloads=True)
-        page = context.new_page()
-        page.set_default_timeout(120_000)
-        page.on("pageerror", lambda error: problems.append(str(error)))
-        page.on("console", lambda message: problems.append(message.text) if message.type == "error" else None)
-        page.goto(address + "index.html")
-        ready(page)
-        kept = page.evaluate("async () => { await navigator.serviceWorker.ready; const [name] = await caches.keys(); return [name, (await (await caches.open(name)).keys()).length]; }")
-        manifest = json.loads((chosen.site / "manifest.webmanifest").read_text())
-        for icon in manifest["icons"]:
-            if icon["type"] == "image/png":
-                with Image.open(chosen.site / icon["src"]) as drawn:
-                    assert f"{drawn.width}x{drawn.height}" == icon["sizes"], icon
-        page.reload()
-        ready(page)
-        context.set_offline(True)
-        end()
-        page.reload()
-        ready(page)
-        print(f"opened without a network: {kept[1]} files kept as {kept[0]}")
-        looks(page, pictures, "phone")
-        buttons_stay(page)
-        drill(page, pictures)
-        measured(page, chosen.program, folder, pictures)
-        mask(page, folder, pictures)
-        looks(page, pictures, "phone")
-        page.set_viewport_size(SCREEN)
-        looks(page, pictures, "screen")
-        if chosen.times:
-            times(page)
-        page.locator("#day").check()
-        page.evaluate("location.hash = '#measure'")
-        page.screenshot(path=pictures / "screen-day-measure.png")
+        if chosen.site:
+            with plain_server(chosen.site) as (address, end):
+                play(browser, address + "index.html", chosen, pictures, problems, lambda page, context: offline(page, context, chosen.site, end))
+        else:
+            with serving(chosen.program, kept) as (address, _):
+                play(browser, address, chosen, pictures, problems)
         browser.close()
     assert not problems, problems
     print(f"no error in the browser's console; pictures in {pictures}")
