@@ -200,7 +200,7 @@ pub fn standing(night: &Night, console: &Console) -> Result<(), CliError> {
     if console.json {
         return Ok(());
     }
-    Ok(console.answer(bars(night).join("\n")).map(|()| ())?)
+    Ok(console.answer(bars(night).join("\n"))?)
 }
 
 /// Something that was told in another window.

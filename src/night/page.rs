@@ -48,9 +48,9 @@ pub fn card(night: &Night) -> String {
     let instrument = night.instrument();
     let mut html = head("Card of the telescope");
     let telescope = &instrument.telescope;
-    let _ = write!(
+    let _ = writeln!(
         html,
-        "<p>Aperture {:.0} mm, focal length {:.0} mm, f/{:.2}; pixels of {:.2} um.</p>\n",
+        "<p>Aperture {:.0} mm, focal length {:.0} mm, f/{:.2}; pixels of {:.2} um.</p>",
         telescope.aperture_m / MM,
         telescope.focal_length_m / MM,
         telescope.focal_ratio(),
@@ -218,9 +218,9 @@ fn drawing(instrument: &Instrument) -> String {
 fn happened(night: &Night) -> String {
     let mut html = String::from("<h2>What happened</h2><table>");
     for event in standing(night.events()) {
-        let _ = write!(
+        let _ = writeln!(
             html,
-            "<tr><td>{}</td><td>{}</td></tr>\n",
+            "<tr><td>{}</td><td>{}</td></tr>",
             event.at,
             escaped(&sentence(event))
         );
