@@ -5,8 +5,7 @@ use super::error::CliError;
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
 use crate::measure::{Deed, Picture};
-use crate::night::{Event, Focusing, Happening, Looked, Night, NightReport, UnitState};
-use crate::units::NM;
+use crate::night::{Event, Focusing, Happening, Looked, Night, NightReport, PathPoint};
 use ndarray::{Array2, Axis, Slice};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -154,41 +153,33 @@ const BAR_CHARACTERS: f64 = 40.0;
 
 /// A bar of coma for each state of the unit, with its uncertainty, and the stop level.
 fn bars(night: &Night) -> Vec<String> {
-    let instrument = night.instrument();
-    let seen: Vec<(&UnitState, f64, f64)> = night
-        .story()
-        .states
-        .iter()
-        .filter_map(|state| {
-            let star = state.sighting(instrument)?;
-            let [x, y] = star.in_frame_m(instrument);
-            let sigma = star.coma.sigma_per_axis_m()?;
-            Some((state, x.hypot(y) / NM, sigma / NM))
-        })
-        .collect();
-    let Some(stop_nm) = seen
-        .last()
-        .and_then(|s| s.0.stars.last())
-        .map(|s| s.stop_nm)
-    else {
+    let seen = night.story().path(night.instrument());
+    let Some(last) = seen.last() else {
         return Vec::new();
     };
-    let most = seen.iter().map(|s| s.1 + s.2).fold(2.0 * stop_nm, f64::max);
+    let stop_nm = last.stop_nm;
+    let tops = seen.iter().map(|p| p.coma_nm + p.sigma_nm);
+    let most = tops.fold(2.0 * stop_nm, f64::max);
     let column = |nm: f64| (BAR_CHARACTERS * nm / most).round() as usize;
+    let bar = |point: &PathPoint| -> String {
+        let character = |k: usize| match k {
+            _ if k == column(stop_nm) => '|',
+            _ if k <= column(point.coma_nm) => '=',
+            _ if k <= column(point.coma_nm + point.sigma_nm) => '-',
+            _ => ' ',
+        };
+        (0..=BAR_CHARACTERS as usize).map(character).collect()
+    };
     let mut lines: Vec<String> = seen
         .iter()
         .enumerate()
-        .map(|(number, (_, nm, sigma))| {
-            let stop = column(stop_nm);
-            let bar: String = (0..=BAR_CHARACTERS as usize)
-                .map(|k| match k {
-                    _ if k == stop => '|',
-                    _ if k <= column(*nm) => '=',
-                    _ if k <= column(nm + sigma) => '-',
-                    _ => ' ',
-                })
-                .collect();
-            format!("{number:3} {bar} {nm:4.0} ± {sigma:.0} nm")
+        .map(|(number, point)| {
+            format!(
+                "{number:3} {} {:4.0} ± {:.0} nm",
+                bar(point),
+                point.coma_nm,
+                point.sigma_nm
+            )
         })
         .collect();
     lines.push(format!("    |: good enough, {stop_nm:.0} nm"));

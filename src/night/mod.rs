@@ -27,4 +27,4 @@ pub use lead::{Lead, big_line};
 pub use look::{Looked, Night, NightReport, NotMeant, Sight, SkippedReport};
 pub use page::{card, page};
 pub use record::{FORMAT, Head, RecordError, events, line};
-pub use story::{Change, Story, ToldByHand, UnitState};
+pub use story::{Change, PathPoint, Story, ToldByHand, UnitState};

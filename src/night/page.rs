@@ -74,22 +74,13 @@ fn head(title: &str) -> String {
 
 /// Coma against rounds, with its uncertainty and the stop level.
 fn path(night: &Night) -> String {
-    let instrument = night.instrument();
-    let seen: Vec<(f64, f64, f64)> = night
-        .story()
-        .states
-        .iter()
-        .filter_map(|state| {
-            let star = state.sighting(instrument)?;
-            let [x, y] = star.in_frame_m(instrument);
-            let sigma = star.coma.sigma_per_axis_m()?;
-            Some((x.hypot(y) / NM, sigma / NM, state.stars.last()?.stop_nm))
-        })
-        .collect();
-    let Some((_, _, stop_nm)) = seen.last().copied() else {
+    let seen = night.story().path(night.instrument());
+    let Some(last) = seen.last() else {
         return String::new();
     };
-    let most = seen.iter().map(|s| s.0 + s.1).fold(1.5 * stop_nm, f64::max);
+    let stop_nm = last.stop_nm;
+    let tops = seen.iter().map(|p| p.coma_nm + p.sigma_nm);
+    let most = tops.fold(1.5 * stop_nm, f64::max);
     let x = |k: usize| 60.0 + 460.0 * k as f64 / (seen.len().max(2) - 1) as f64;
     let y = |nm: f64| 220.0 - 190.0 * nm / most;
     let mut svg = String::from(
@@ -104,21 +95,22 @@ fn path(night: &Night) -> String {
     let line: Vec<String> = seen
         .iter()
         .enumerate()
-        .map(|(k, s)| format!("{:.1},{:.1}", x(k), y(s.0)))
+        .map(|(k, p)| format!("{:.1},{:.1}", x(k), y(p.coma_nm)))
         .collect();
     let _ = write!(
         svg,
         "<polyline fill=\"none\" stroke=\"#a40\" stroke-width=\"2\" points=\"{}\"/>",
         line.join(" ")
     );
-    for (k, (nm, sigma, _)) in seen.iter().enumerate() {
+    for (k, point) in seen.iter().enumerate() {
+        let (nm, sigma) = (point.coma_nm, point.sigma_nm);
         let _ = write!(
             svg,
             "<line x1=\"{0:.1}\" x2=\"{0:.1}\" y1=\"{1:.1}\" y2=\"{2:.1}\" stroke=\"#a40\"/><circle cx=\"{0:.1}\" cy=\"{3:.1}\" r=\"3\" fill=\"#a40\"/><text x=\"{0:.1}\" y=\"245\" font-size=\"12\" text-anchor=\"middle\">{k}</text><text x=\"{0:.1}\" y=\"{4:.1}\" font-size=\"12\" text-anchor=\"middle\">{nm:.0}</text>",
             x(k),
             y(nm - sigma),
             y(nm + sigma),
-            y(*nm),
+            y(nm),
             y(nm + sigma) - 5.0
         );
     }

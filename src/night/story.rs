@@ -61,6 +61,17 @@ pub enum Change {
     Untold,
 }
 
+/// Coma in one state of the unit, less that of the aligned telescope, nm RMS.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PathPoint {
+    /// Its size.
+    pub coma_nm: f64,
+    /// Standard deviation of either component.
+    pub sigma_nm: f64,
+    /// Below which it is good enough.
+    pub stop_nm: f64,
+}
+
 /// A turn as it was told.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ToldByHand {
@@ -178,6 +189,20 @@ impl Story {
             between.clear();
         }
         trials
+    }
+
+    /// Coma state by state, as far as frames show it.
+    pub fn path(&self, instrument: &Instrument) -> Vec<PathPoint> {
+        let point = |state: &UnitState| {
+            let star = state.sighting(instrument)?;
+            let [x, y] = star.in_frame_m(instrument);
+            Some(PathPoint {
+                coma_nm: x.hypot(y) / NM,
+                sigma_nm: star.coma.sigma_per_axis_m()? / NM,
+                stop_nm: state.stars.last()?.stop_nm,
+            })
+        };
+        self.states.iter().filter_map(point).collect()
     }
 
     /// Whether coma grew or became less by the last change, beyond what frames leave open; `None` where they do not tell.
