@@ -12,7 +12,7 @@ use std::fmt::Write;
 
 const STYLE: &str = "body{font:16px/1.5 sans-serif;max-width:46em;margin:2em auto;padding:0 1em;color:#222;background:#fff}\
 table{border-collapse:collapse}td,th{padding:.2em .8em .2em 0;text-align:left;vertical-align:top}\
-img{max-width:100%;image-rendering:pixelated}figure{margin:1em 0}.two{display:flex;gap:1em;flex-wrap:wrap}\
+img{max-width:100%}figure{margin:1em 0}.two{display:flex;gap:1em;flex-wrap:wrap}\
 .two figure{flex:1 1 18em}svg{max-width:100%;height:auto}@media print{body{margin:0}}";
 
 /// The page of a night: first and last star, coma against rounds, what was learned, and everything that happened. `pictures` are the first
@@ -22,7 +22,7 @@ pub fn page(night: &Night, pictures: &[Option<Vec<u8>>; 2]) -> String {
     let begun = night.head().started;
     let mut add = |line: String| html.push_str(&line);
     add(format!(
-        "<p>Begun {begun}; {} turns.</p>\n",
+        "<p>Begun {begun}; turns told: {}.</p>\n",
         night.story().round()
     ));
     let shown = ["First star", "Last star"].iter().zip(pictures);
