@@ -18,6 +18,8 @@ pub struct Story {
     pub barred: Vec<String>,
     /// The screw at whose place a card is held, before a frame showed it.
     pub card_at: Option<String>,
+    /// Frames in which that card was not seen.
+    card_missed: usize,
     /// Cards that frames showed: screw, and direction in the frame.
     pub cards: Vec<(String, f64)>,
     /// When a screw was last turned or tightened, the mask moved or the focus changed.
@@ -113,7 +115,10 @@ impl Story {
                         _ => None,
                     };
                 }
-                Happening::Card { screw } => story.card_at = Some(screw.clone()),
+                Happening::Card { screw } => {
+                    story.card_at = Some(screw.clone());
+                    story.card_missed = 0;
+                }
                 Happening::CardSeen {
                     screw,
                     direction_deg,
@@ -123,7 +128,8 @@ impl Story {
                 Happening::Mask { on } => story.mask_on = Some(*on),
                 Happening::Cannot { screw } => story.barred.push(screw.clone()),
                 Happening::Skip => story.skip(),
-                Happening::Skipped { .. } | Happening::Recentred | Happening::Undo => {}
+                Happening::Skipped { .. } => story.missed(),
+                Happening::Recentred | Happening::Undo => {}
             }
             if event.what.moves_the_star() {
                 story.last_change = Some(event.at);
@@ -251,6 +257,14 @@ impl Story {
             false => now.stars.push(star),
         }
         far
+    }
+
+    /// A frame of no use: a card that two frames did not show is waited for no longer.
+    fn missed(&mut self) {
+        self.card_missed += 1;
+        if self.card_missed > 1 {
+            self.card_at = None;
+        }
     }
 
     /// A card that a frame showed; of two at one screw the later counts, and no more than two are kept.

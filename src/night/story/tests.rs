@@ -177,3 +177,22 @@ fn frames_tell_what_a_step_of_the_motor_is() {
     let by_hand = (100.0 * 50.0 + 200.0 * 104.0) / (100.0f64.powi(2) + 200.0f64.powi(2));
     assert_relative_eq!(told.um_per_step().unwrap(), by_hand, max_relative = 1e-12);
 }
+
+/// A card that no frame shows is not waited for all night: after two such frames stars are measured again.
+#[test]
+fn a_card_that_is_not_seen_is_given_up() {
+    let card = || Happening::Card { screw: "A".into() };
+    let none = || Happening::Skipped {
+        file: FileSeen {
+            file: "a.fits".into(),
+            bytes: 1,
+            written_ms: 1,
+            sha256: "0".repeat(16),
+        },
+        reason: "no card".into(),
+    };
+    assert_eq!(story(vec![card(), none()]).card_at.as_deref(), Some("A"));
+    assert_eq!(story(vec![card(), none(), none()]).card_at, None);
+    let again = story(vec![card(), none(), none(), card(), none()]);
+    assert_eq!(again.card_at.as_deref(), Some("A"));
+}
