@@ -158,14 +158,13 @@ impl NightFile {
         let mut all = self.take(&text)?;
         let event = Event { at, what };
         let added = line(self.events + 1, &event).map_err(|source| of_record(&path, source))?;
-        let add = || {
+        let mut add = || {
             // a line that was cut off by a kill ends here
             file.set_len(self.read_to)?;
             file.seek(SeekFrom::Start(self.read_to))?;
             file.write_all(added.as_bytes())?;
             file.sync_data()
         };
-        let mut add = add;
         add().map_err(system)?;
         self.read_to += added.len() as u64;
         self.lines += 1;
@@ -174,19 +173,17 @@ impl NightFile {
         Ok(all)
     }
 
-    /// The events of whole lines, and how far they go; what is behind the last line break is not whole.
+    /// The events of whole lines, and how far they go.
     fn take(&mut self, text: &str) -> Result<Vec<Event>, NightFileError> {
-        let whole = text.rfind('\n').map_or(0, |newline| newline + 1);
-        let new = events(&text[..whole], self.lines + 1)
-            .map_err(|source| of_record(&self.path, source))?;
-        self.read_to += whole as u64;
-        self.lines += text[..whole].lines().count();
+        let new = events(text, self.lines + 1).map_err(|source| of_record(&self.path, source))?;
+        self.read_to += text.len() as u64;
+        self.lines += text.lines().count();
         self.events += new.len();
         Ok(new)
     }
 }
 
-/// The rest of a file as text, without an incomplete character at its end.
+/// The rest of a file as text, up to its last line break: what is behind it is not whole.
 fn text_from(file: &mut File, start: u64) -> io::Result<String> {
     file.seek(SeekFrom::Start(start))?;
     let mut bytes = Vec::new();

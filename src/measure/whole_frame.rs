@@ -46,7 +46,7 @@ pub struct WholeFrameOptions<'a> {
     /// A second frame of the same field, and how much farther out its sensor stood.
     pub second: Option<(&'a Picture, f64)>,
     /// Whether what is wrong with the corners is read from them. A first reading: of nine fields by an independent simulator, one a kind of
-    /// trouble, it named three rightly and asked for no turn in those that no turn mends (`tests/references/world/corners.py`).
+    /// trouble, an earlier build named three rightly and asked for no turn in drift, focus, spacing and nothing (`tests/references/world/corners.py`).
     pub corners: bool,
     /// A second frame for which the camera was turned half round in its adapter.
     pub turned: Option<&'a Picture>,

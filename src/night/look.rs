@@ -132,10 +132,15 @@ impl Night {
 
     /// Takes up what was written down.
     pub fn take(&mut self, events: impl IntoIterator<Item = Event>) {
-        let known = self.events.len();
-        self.events.extend(events);
-        if self.events.len() > known {
-            self.story = Story::of(&self.events, &self.instrument, self.head.side);
+        for event in events {
+            let takes_back = event.what == Happening::Undo;
+            if !takes_back {
+                self.story.goes_on(&event, &self.instrument);
+            }
+            self.events.push(event);
+            if takes_back {
+                self.story = Story::of(&self.events, &self.instrument, self.head.side);
+            }
         }
     }
 
@@ -356,12 +361,7 @@ impl Night {
     fn cards(&self) -> [Option<CardSeen>; 2] {
         let mut all = self.story.cards.iter().filter_map(|(name, direction_rad)| {
             let assembly = self.instrument.assembly.as_ref()?;
-            let screw = assembly.screw(name).ok()?;
-            Some(CardSeen {
-                screw,
-                azimuth_rad: assembly.screws[screw].azimuth_rad,
-                direction_rad: *direction_rad,
-            })
+            CardSeen::at_screw(assembly, name, *direction_rad)
         });
         [all.next(), all.next()]
     }

@@ -99,44 +99,49 @@ impl Story {
             ..Story::default()
         };
         for event in standing(events) {
-            match &event.what {
-                Happening::Frame(frame) => {
-                    story.see(frame, instrument);
-                }
-                Happening::Turned {
-                    screw,
-                    clockwise_turns,
-                } => story.turned(screw, *clockwise_turns, instrument),
-                Happening::Locked { .. } => story.change(Change::Lock),
-                Happening::Focused { by } => {
-                    story.focused += 1;
-                    story.before_focus = match by {
-                        Focusing::Steps(steps) => story.offset_um().map(|from| (*steps, from)),
-                        _ => None,
-                    };
-                }
-                Happening::Card { screw } => {
-                    story.card_at = Some(screw.clone());
-                    story.card_missed = 0;
-                }
-                Happening::CardSeen {
-                    screw,
-                    direction_deg,
-                    ..
-                } => story.card(screw, *direction_deg),
-                Happening::Side { side } => story.side = Some(*side),
-                Happening::Mask { on } => story.mask_on = Some(*on),
-                Happening::Cannot { screw } => story.barred.push(screw.clone()),
-                Happening::Skip => story.skip(),
-                Happening::Skipped { .. } => story.missed(),
-                Happening::Recentred | Happening::Undo => {}
-            }
-            if event.what.moves_the_star() {
-                story.last_change = Some(event.at);
-                story.skipped = false;
-            }
+            story.goes_on(event, instrument);
         }
         story
+    }
+
+    /// One more event, which takes nothing back.
+    pub(super) fn goes_on(&mut self, event: &Event, instrument: &Instrument) {
+        match &event.what {
+            Happening::Frame(frame) => {
+                self.see(frame, instrument);
+            }
+            Happening::Turned {
+                screw,
+                clockwise_turns,
+            } => self.turned(screw, *clockwise_turns, instrument),
+            Happening::Locked { .. } => self.change(Change::Lock),
+            Happening::Focused { by } => {
+                self.focused += 1;
+                self.before_focus = match by {
+                    Focusing::Steps(steps) => self.offset_um().map(|from| (*steps, from)),
+                    _ => None,
+                };
+            }
+            Happening::Card { screw } => {
+                self.card_at = Some(screw.clone());
+                self.card_missed = 0;
+            }
+            Happening::CardSeen {
+                screw,
+                direction_deg,
+                ..
+            } => self.card(screw, *direction_deg),
+            Happening::Side { side } => self.side = Some(*side),
+            Happening::Mask { on } => self.mask_on = Some(*on),
+            Happening::Cannot { screw } => self.barred.push(screw.clone()),
+            Happening::Skip => self.skip(),
+            Happening::Skipped { .. } => self.missed(),
+            Happening::Recentred | Happening::Undo => {}
+        }
+        if event.what.moves_the_star() {
+            self.last_change = Some(event.at);
+            self.skipped = false;
+        }
     }
 
     /// How many turns were told: the number of the round.

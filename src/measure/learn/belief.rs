@@ -58,15 +58,10 @@ pub struct Outlook {
 impl LearnedResponse {
     /// The cards as an assembly has the screws; those at screws that it does not have are left out.
     fn cards_on(&self, assembly: &Assembly) -> Vec<CardSeen> {
-        let seen = self.cards.iter().filter_map(|card| {
-            let screw = assembly.screw(&card.screw).ok()?;
-            Some(CardSeen {
-                screw,
-                azimuth_rad: assembly.screws[screw].azimuth_rad,
-                direction_rad: card.direction_rad,
-            })
-        });
-        seen.collect()
+        let cards = self.cards.iter();
+        cards
+            .filter_map(|card| CardSeen::at_screw(assembly, &card.screw, card.direction_rad))
+            .collect()
     }
 }
 

@@ -8,7 +8,7 @@ use super::super::harmonics::Harmonics;
 use super::super::ring::Ring;
 use super::super::settings::OrientationSettings;
 use super::profile::interpolated;
-use crate::instrument::{Hold, wrapped};
+use crate::instrument::{Assembly, Hold, wrapped};
 use crate::math::robust::median;
 use crate::pupil::axes_of;
 use ndarray::Array2;
@@ -27,6 +27,16 @@ pub struct CardSeen {
 }
 
 impl CardSeen {
+    /// A card that was seen at a screw's place; `None` where the assembly has no such screw.
+    pub fn at_screw(assembly: &Assembly, name: &str, direction_rad: f64) -> Option<CardSeen> {
+        let screw = assembly.screw(name).ok()?;
+        Some(CardSeen {
+            screw,
+            azimuth_rad: assembly.screws[screw].azimuth_rad,
+            direction_rad,
+        })
+    }
+
     /// The bite in a ring of a picture (element `[[row, column]]`, row 0 at the bottom, its sky zero); `None` where no single stretch of
     /// the ring is dark.
     ///

@@ -241,7 +241,7 @@ fn hands_that_know_nothing_come_home() {
         )
         .as_bytes(),
     );
-    // 0.51 and 14 of 600 when these limits were set; somebody who knows how the camera is held has 0.87 and 3
+    // 0.51 and 14 of 600 when these limits were set
     assert!(share > 0.45, "{share}: {:?}", ends.lost);
     assert!(ends.above_twice < 24, "{}", ends.above_twice);
 }

@@ -37,8 +37,7 @@ settings! {
             blur_sampling: 0.7,
         },
         /// Memory of a trial star, GiB: so much, and so much more for each pixel of the cut-out; a trial that needs more is worse than any. Set
-        /// by hand: an ordinary ring needs less than a tenth of it, and trials with wild modes came to 6 GiB and a hundred seconds
-        /// (`a_trial_star_stays_small`). Larger: slow and hungry where nothing fits. Smaller: large rings are refused.
+        /// by hand: an ordinary ring needs less than a tenth of it, and one with wild modes more (`a_trial_star_stays_small`). Larger: slow and hungry where nothing fits. Smaller: large rings are refused.
         trial_gib: [f64; 2] = [0.25, 6e-6],
         /// Wavelengths of a frame, at most, where the instrument does not state how many. Set by hand. More: slower. Fewer: the rings of
         /// a narrow-band star stay sharp in the model.

@@ -42,7 +42,8 @@ pub(super) fn descend(
     let mut damping = FIRST_DAMPING;
     for _ in 0..STEPS {
         let columns = slopes(&values, scales, &here, residuals);
-        let step = damped(&columns, &here, damping);
+        let wanted: Vec<f64> = here.iter().map(|residual| -residual).collect();
+        let step = damped(&columns, &wanted, damping);
         let trial: Vec<f64> = values
             .iter()
             .zip(&step)
@@ -102,7 +103,7 @@ fn slopes(
 }
 
 /// A Gauss–Newton step, each unknown held back by `damping` of its own column.
-fn damped(columns: &[Vec<f64>], here: &[f64], damping: f64) -> Vec<f64> {
+pub(super) fn damped(columns: &[Vec<f64>], data: &[f64], damping: f64) -> Vec<f64> {
     let count = columns.len();
     let longer: Vec<Vec<f64>> = columns
         .iter()
@@ -114,8 +115,8 @@ fn damped(columns: &[Vec<f64>], here: &[f64], damping: f64) -> Vec<f64> {
             column.iter().copied().chain(tail).collect()
         })
         .collect();
-    let mut data: Vec<f64> = here.iter().map(|r| -r).collect();
-    data.resize(here.len() + count, 0.0);
+    let mut data = data.to_vec();
+    data.resize(data.len() + count, 0.0);
     LeastSquares::new(longer, &vec![0.0; count]).solve(&data)
 }
 

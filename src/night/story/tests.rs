@@ -196,3 +196,33 @@ fn a_card_that_is_not_seen_is_given_up() {
     let again = story(vec![card(), none(), none(), card(), none()]);
     assert_eq!(again.card_at.as_deref(), Some("A"));
 }
+
+/// Slow twin of a story that grows: told anew from all events after each, it is the same.
+#[test]
+fn a_story_that_grows_is_the_story_of_all_its_events() {
+    let what = [
+        frame(star(100.0, 0.0)),
+        turned("A", 0.125),
+        frame(star(100.0, 80.0)),
+        frame(star(10.0, 0.0)),
+        Happening::Skip,
+        Happening::Locked { screw: None },
+        Happening::Card { screw: "B".into() },
+        Happening::Mask { on: true },
+        frame(star(20.0, 0.0)),
+    ];
+    let events: Vec<Event> = what
+        .into_iter()
+        .enumerate()
+        .map(|(k, what)| Event {
+            at: Instant::of_seconds(1.8e9 + k as f64),
+            what,
+        })
+        .collect();
+    let mut growing = Story::of(&[], &fast_unit(), None);
+    for end in 1..=events.len() {
+        growing.goes_on(&events[end - 1], &fast_unit());
+        let anew = Story::of(&events[..end], &fast_unit(), None);
+        assert_eq!(format!("{growing:?}"), format!("{anew:?}"), "{end}");
+    }
+}

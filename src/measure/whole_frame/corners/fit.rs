@@ -7,6 +7,7 @@ use super::rays::{Light, Moments, PupilRays, USUAL_HALO};
 use crate::axes::FieldM;
 use crate::instrument::FieldTerms;
 use crate::math::LeastSquares;
+use crate::measure::whole_frame::descent::damped;
 use crate::units::{NM, UM};
 use rayon::prelude::*;
 
@@ -340,22 +341,4 @@ fn huber(residual: f64) -> f64 {
     } else {
         2.0 * FAR * far - FAR * FAR
     }
-}
-
-/// A Gauss-Newton step, each unknown held back by `damping` of its own column.
-fn damped(columns: &[Vec<f64>], data: &[f64], damping: f64) -> Vec<f64> {
-    let count = columns.len();
-    let longer: Vec<Vec<f64>> = columns
-        .iter()
-        .enumerate()
-        .map(|(k, column)| {
-            let square: f64 = column.iter().map(|v| v * v).sum();
-            let mut tail = vec![0.0; count];
-            tail[k] = (damping * square).sqrt();
-            column.iter().copied().chain(tail).collect()
-        })
-        .collect();
-    let mut data = data.to_vec();
-    data.resize(data.len() + count, 0.0);
-    LeastSquares::new(longer, &vec![0.0; count]).solve(&data)
 }
