@@ -242,6 +242,19 @@ pub fn picture_of_bytes(
     Ok(checked(read_image(bytes, name)?, instrument))
 }
 
+/// What the bytes of an image file say, held against nothing.
+///
+/// # Errors
+/// [`FileError::Image`].
+pub fn reading(bytes: &[u8], name: &str) -> Result<Reading, FileError> {
+    Ok(read_image(bytes, name)?)
+}
+
+/// What a file says, held against an instrument, as [`picture()`] does.
+pub fn read_against(reading: &Reading, instrument: &Instrument) -> ReadPicture {
+    checked(reading.clone(), instrument)
+}
+
 /// The bytes of an image file, if there are not too many.
 ///
 /// # Errors

@@ -31,6 +31,8 @@ pub enum Purpose {
     Drill,
     /// How steady a hand is.
     Hand,
+    /// In what a unit differs from what its owner believes.
+    Quirks,
     /// How the star's light scintillates.
     Scintillation,
 }
@@ -48,6 +50,7 @@ impl Seed {
             Purpose::Screen => b"screen",
             Purpose::Drill => b"drill",
             Purpose::Hand => b"hand",
+            Purpose::Quirks => b"quirks",
             Purpose::Scintillation => b"scintillation",
         };
         key[8..8 + name.len()].copy_from_slice(name);

@@ -3,8 +3,9 @@
 
 mod answers;
 mod drills;
+mod indoors;
 mod learning;
-mod night;
+pub mod night;
 pub mod program;
 mod refusals;
 mod repeatable;

@@ -12,6 +12,7 @@ mod core;
 mod dataset;
 mod field;
 mod files;
+mod first_frame;
 mod flags;
 mod laws;
 mod made_in_code;

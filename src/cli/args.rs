@@ -7,11 +7,13 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 pub use super::mask_args::{
     MaskArgs, MaskDrawArgs, MaskPreviewArgs, MaskTuneArgs, MaskVerb, TuneBy, TuneFor,
 };
+pub use super::new_args::{ClockwiseArg, FirstFrameArgs};
 pub use super::night_args::NightArgs;
 #[cfg(feature = "serve")]
 pub use super::practice_args::ServeArgs;
 pub use super::practice_args::{
-    PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, SessionArgs,
+    LookArgs, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs,
+    SessionArgs,
 };
 use std::path::PathBuf;
 
@@ -254,6 +256,9 @@ pub struct NewArgs {
     /// What kind of telescope to start from
     #[arg(long, value_enum, default_value = "prime-focus")]
     pub kind: KindArg,
+    /// What a frame of yours says.
+    #[command(flatten)]
+    pub first: FirstFrameArgs,
     /// Where to write.
     #[command(flatten)]
     pub files: NewFiles,

@@ -6,6 +6,7 @@ use super::output::OutputError;
 use crate::dataset::SetError;
 use crate::diagnosis::DiagnosisError;
 use crate::files::FileError;
+use crate::first_frame::{FirstFrameError, FirstScenarioError};
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
 use crate::logbook::LogbookError;
@@ -158,6 +159,26 @@ pub enum CliError {
         /// What was typed.
         given: String,
     },
+    /// A first frame says too little.
+    #[error(transparent)]
+    FirstFrame(#[from] FirstFrameError),
+    /// No scenario can be made of a first frame.
+    #[error(transparent)]
+    FirstScenario(#[from] FirstScenarioError),
+    /// A place that is none.
+    #[error("--shadow-at is {given:?}, but must be degrees from -360 to 360, or one of the screws {} with or without degrees behind it", screws.join(", "))]
+    Place {
+        /// What was typed.
+        given: String,
+        /// Names of the screws.
+        screws: Vec<String>,
+    },
+    /// A question had no answer.
+    #[error("{option} is not said, and the input ended")]
+    NotAnswered {
+        /// The option that says it.
+        option: &'static str,
+    },
     /// A picture beside a session cannot be written.
     #[error("cannot write {}: {source}", path.display())]
     Unwritten {
@@ -256,6 +277,10 @@ impl CliError {
             CliError::Focusing { .. } => Some(
                 "+30 is 30 um outwards, \"+120 steps\" is a motor's, in and out are enough where neither is known",
             ),
+            CliError::FirstFrame(error) => Some(error.hint()),
+            CliError::FirstScenario(error) => Some(error.hint()),
+            CliError::Place { .. } => Some("such as --shadow-at 208, or --shadow-at B-15"),
+            CliError::NotAnswered { .. } => Some("give it as an option, or answer at the prompt"),
             CliError::Unwritten { .. } => {
                 Some("is there room on the disk, and may the folder of the session be written?")
             }

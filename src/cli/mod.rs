@@ -20,6 +20,8 @@ mod mask_tune;
 mod measure;
 mod measure_picture;
 mod new;
+mod new_args;
+mod new_from;
 mod night;
 mod night_args;
 mod night_picture;
@@ -29,6 +31,7 @@ mod output;
 mod output_error;
 mod practice;
 mod practice_args;
+mod practice_camera;
 mod progress;
 mod render;
 mod score;
@@ -172,6 +175,16 @@ fn one_file(files: &Files, name: &String) -> Result<OutputSet, CliError> {
         files: std::slice::from_ref(name),
         truth: None,
         force: files.force,
+    })?)
+}
+
+/// The set of one new file in a folder; a file that is there is never replaced.
+fn one_file_in(folder: &Path, name: &String) -> Result<OutputSet, CliError> {
+    Ok(OutputSet::plan(&OutputPlan {
+        folder,
+        files: std::slice::from_ref(name),
+        truth: None,
+        force: false,
     })?)
 }
 

@@ -4,6 +4,7 @@ use super::args::{KindArg, NewArgs};
 use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
+use super::new_from;
 use super::output::{OutputPlan, OutputSet};
 use crate::scenario::{TemplateKind, template};
 use serde_json::json;
@@ -19,15 +20,25 @@ pub fn run(args: &NewArgs, console: &Console) -> Result<(), CliError> {
         truth: None,
         force: args.files.force,
     })?;
-    set.put(&file, template(kind(args.kind), &args.name).as_bytes())?;
+    let text = match &args.first.from {
+        None => template(kind(args.kind), &args.name),
+        Some(frame) => new_from::scenario(frame, args, console, &interrupt)?,
+    };
+    set.put(&file, text.as_bytes())?;
     let paths = set.finish(&interrupt)?;
     for path in &paths {
         let path = path.strip_prefix(".").unwrap_or(path);
         console.note(format!("wrote {}", path.display()));
-        console.answer(format!(
-            "Fill in the numbers, then: skewstar check {0} and skewstar render {0}",
-            typed(path)
-        ))?;
+        console.answer(match args.first.from {
+            None => format!(
+                "Fill in the numbers, then: skewstar check {0} and skewstar render {0}",
+                typed(path)
+            ),
+            Some(_) => format!(
+                "Read it once, and put right what is called a guess where you know better. Then: skewstar check {0}, or begin: skewstar night start --instrument {0} --session night.toml",
+                typed(path)
+            ),
+        })?;
         console.answer_json(&json!({ "file": path }))?;
     }
     Ok(())
@@ -44,7 +55,7 @@ fn typed(path: &Path) -> String {
     }
 }
 
-fn kind(kind: KindArg) -> TemplateKind {
+pub(super) fn kind(kind: KindArg) -> TemplateKind {
     match kind {
         KindArg::PrimeFocus => TemplateKind::PrimeFocus,
         KindArg::TwoMirror => TemplateKind::TwoMirror,

@@ -1,14 +1,14 @@
 //! `practice`: a session in one file, the star's picture beside it, the coach's words on standard output.
 
 use super::args::{
-    Common, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs, SessionArgs,
-    Switch,
+    Common, LookArgs, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs,
+    SessionArgs, Switch,
 };
 use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
-use super::{finish, one_file, terminal};
+use super::{finish, one_file, practice_camera, terminal};
 use crate::files;
 use crate::image_io::canvas::{BLACK, Canvas, PALE, Stroke, TextStyle, Viewport};
 use crate::image_io::png;
@@ -42,40 +42,38 @@ pub fn run(args: &PracticeArgs, console: &Console) -> Result<bool, CliError> {
                 screw: screw.clone(),
                 clockwise_turns: part_of_a_turn(turns)?,
             };
-            act(&session.session, action, console)
+            act(session, action, console)
         }
         PracticeVerb::Focus {
             outward_um,
             session,
         } => {
             let outward_um = *outward_um;
-            act(&session.session, Action::Focus { outward_um }, console)
+            act(session, Action::Focus { outward_um }, console)
         }
         PracticeVerb::Mask { way, session } => act(
-            &session.session,
+            session,
             Action::Mask {
                 on: *way == Switch::On,
             },
             console,
         ),
         PracticeVerb::Atmosphere { way, session } => act(
-            &session.session,
+            session,
             Action::Atmosphere {
                 moves: *way == Switch::On,
             },
             console,
         ),
-        PracticeVerb::Expose { time_s, session } => act(
-            &session.session,
-            Action::Expose { time_s: *time_s },
-            console,
-        ),
-        PracticeVerb::Recentre(session) => act(&session.session, Action::Recentre, console),
-        PracticeVerb::Look(session) => act(&session.session, Action::Look, console),
-        PracticeVerb::Corners(session) => act(&session.session, Action::Corners, console),
-        PracticeVerb::ShowMe(session) => act(&session.session, Action::ShowMe, console),
-        PracticeVerb::Undo(session) => act(&session.session, Action::Undo, console),
-        PracticeVerb::Reveal(session) => act(&session.session, Action::Finish, console),
+        PracticeVerb::Expose { time_s, session } => {
+            act(session, Action::Expose { time_s: *time_s }, console)
+        }
+        PracticeVerb::Recentre(session) => act(session, Action::Recentre, console),
+        PracticeVerb::Look(args) => look(args, console),
+        PracticeVerb::Corners(session) => act(session, Action::Corners, console),
+        PracticeVerb::ShowMe(session) => act(session, Action::ShowMe, console),
+        PracticeVerb::Undo(session) => act(session, Action::Undo, console),
+        PracticeVerb::Reveal(session) => act(session, Action::Finish, console),
     }
 }
 
@@ -85,13 +83,13 @@ pub fn common(what: &PracticeVerb) -> &Common {
         PracticeVerb::Start(args) => &args.session,
         PracticeVerb::Question(args) => return &args.common,
         PracticeVerb::Rehearse(args) => return &args.common,
+        PracticeVerb::Look(args) => &args.session,
         PracticeVerb::Turn { session, .. }
         | PracticeVerb::Focus { session, .. }
         | PracticeVerb::Mask { session, .. }
         | PracticeVerb::Atmosphere { session, .. }
         | PracticeVerb::Expose { session, .. }
         | PracticeVerb::Recentre(session)
-        | PracticeVerb::Look(session)
         | PracticeVerb::Corners(session)
         | PracticeVerb::ShowMe(session)
         | PracticeVerb::Undo(session)
@@ -119,7 +117,11 @@ pub fn telescope(path: Option<&PathBuf>) -> Result<(Scenario, String), CliError>
 }
 
 fn start(args: &PracticeStartArgs, console: &Console) -> Result<(), CliError> {
-    let level = level(&args.level)?;
+    let level = match (&args.level, &args.session.as_camera) {
+        (Some(word), _) => level(word)?,
+        (None, Some(_)) => Level::Night,
+        (None, None) => Level::OneScrew,
+    };
     if let Some(given) = args.seed.filter(|seed| *seed > LARGEST_SEED) {
         return Err(CliError::Seed { given });
     }
@@ -138,13 +140,49 @@ fn start(args: &PracticeStartArgs, console: &Console) -> Result<(), CliError> {
     words.push("At a real telescope:".into());
     words.extend(Cautions::LINES.iter().map(|line| format!("- {line}")));
     console.answer(words.join("\n"))?;
+    exposed(&args.session, (&session, &text), None, &interrupt, console)?;
     tell(&session, None, &shown, console)
 }
 
+/// A look: once, or by a camera that goes on.
+fn look(args: &LookArgs, console: &Console) -> Result<bool, CliError> {
+    if let (Some(folder), Some(every_s)) = (&args.session.as_camera, args.every) {
+        return practice_camera::run(args, folder, every_s, console).map(|()| false);
+    }
+    act_with(&args.session, Action::Look, args.card.as_deref(), console)
+}
+
+/// A frame into the folder of `--as-camera`, where that was asked for.
+fn exposed(
+    args: &SessionArgs,
+    (session, scenario): (&Session, &str),
+    card: Option<&str>,
+    interrupt: &Interrupt,
+    console: &Console,
+) -> Result<(), CliError> {
+    let Some(folder) = &args.as_camera else {
+        return Ok(());
+    };
+    let path = practice_camera::expose(session, scenario, folder, card, interrupt)?;
+    console.note(format!("exposed {}", path.display()));
+    Ok(())
+}
+
 /// Does one thing in a session.
-fn act(path: &Path, action: Action, console: &Console) -> Result<bool, CliError> {
-    let file = SessionFile::new(path);
+fn act(args: &SessionArgs, action: Action, console: &Console) -> Result<bool, CliError> {
+    act_with(args, action, None, console)
+}
+
+/// The same with a card held over the rim in the frame of `--as-camera`.
+fn act_with(
+    args: &SessionArgs,
+    action: Action,
+    card: Option<&str>,
+    console: &Console,
+) -> Result<bool, CliError> {
+    let file = SessionFile::new(&args.session);
     let (mut session, scenario_text) = file.read()?;
+    practice_camera::known(&session, card)?;
     let done = session.act(&action)?;
     let interrupt = Interrupt::install()?;
     let finished = session.is_finished();
@@ -171,6 +209,7 @@ fn act(path: &Path, action: Action, console: &Console) -> Result<bool, CliError>
         )?;
     }
     finish(set, &interrupt, console)?;
+    exposed(args, (&session, &scenario_text), card, &interrupt, console)?;
     tell(&session, Some(&done.words), &shown, console)?;
     Ok(finished && !session.goal_reached())
 }
@@ -188,7 +227,9 @@ fn tell(
     }
     let report = session.is_finished().then(|| DrillReport::new(session));
     let assembly = session.owner().assembly.as_ref();
-    let suggestion = Suggestion::new(session);
+    // a night indoors is led by `night`, from the frames
+    let suggestion = (session.level() != Level::Night).then(|| Suggestion::new(session));
+    let suggestion = suggestion.flatten();
     let next = match &report {
         None => suggestion
             .as_ref()
@@ -224,7 +265,7 @@ fn tell(
 }
 
 /// Names of a session's files.
-struct SessionFile {
+pub(super) struct SessionFile {
     path: PathBuf,
     name: String,
     star: String,
@@ -233,7 +274,7 @@ struct SessionFile {
 }
 
 impl SessionFile {
-    fn new(path: &Path) -> Self {
+    pub(super) fn new(path: &Path) -> Self {
         let name = path
             .file_name()
             .map_or_else(String::new, |n| n.to_string_lossy().into_owned());
@@ -258,7 +299,8 @@ impl SessionFile {
         })?)
     }
 
-    fn read(&self) -> Result<(Session, String), CliError> {
+    /// The session, and the scenario's text in it.
+    pub(super) fn read(&self) -> Result<(Session, String), CliError> {
         let unreadable = |source| CliError::NoSession {
             path: self.path.clone(),
             source,
@@ -408,7 +450,7 @@ fn rehearse(args: &RehearseArgs, console: &Console) -> Result<bool, CliError> {
     let (scenario, _) = telescope(args.scenario.as_ref())?;
     let levels = match &args.level {
         Some(word) => vec![level(word)?],
-        None => Level::ALL.to_vec(),
+        None => Level::DRILLS.to_vec(),
     };
     let interrupt = Interrupt::install()?;
     let mut failed = false;

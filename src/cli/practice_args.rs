@@ -75,7 +75,7 @@ pub enum PracticeVerb {
     },
     /// Look again
     #[command(after_help = "Example: skewstar practice look --session night.toml")]
-    Look(SessionArgs),
+    Look(LookArgs),
     /// Look at stars in the corners of the sensor
     #[command(after_help = "Example: skewstar practice corners --session night.toml")]
     Corners(SessionArgs),
@@ -118,9 +118,9 @@ fn seconds(text: &str) -> Result<f64, String> {
 pub struct PracticeStartArgs {
     /// A scenario to practise on; left out: the practice bench
     pub scenario: Option<PathBuf>,
-    /// one-screw, two-screws, three-with-focus, seeing, mask or camera
-    #[arg(long, default_value = "one-screw")]
-    pub level: String,
+    /// one-screw, two-screws, three-with-focus, seeing, mask, camera or night; left out: one-screw, with --as-camera: night
+    #[arg(long)]
+    pub level: Option<String>,
     /// What is hidden; left out: by chance
     #[arg(long)]
     pub seed: Option<u64>,
@@ -138,9 +138,29 @@ pub struct SessionArgs {
     /// The session's file; the star's picture is written beside it
     #[arg(long, value_name = "FILE", default_value = "session.toml")]
     pub session: PathBuf,
+    /// Expose a frame into this folder afterwards, as a capture program would: for `skewstar night` to follow
+    #[arg(long, value_name = "FOLDER")]
+    pub as_camera: Option<PathBuf>,
     /// Shared options.
     #[command(flatten)]
     pub common: Common,
+}
+
+/// Arguments of `practice look`.
+#[derive(Debug, Args)]
+pub struct LookArgs {
+    /// With --as-camera: go on exposing, a frame every so many seconds, until Ctrl-C; what other windows do is seen
+    #[arg(long, value_name = "SECONDS", requires = "as_camera", value_parser = seconds)]
+    pub every: Option<f64>,
+    /// With --every: end after so many frames
+    #[arg(long, value_name = "COUNT", requires = "every", value_parser = clap::value_parser!(u64).range(1..=100_000))]
+    pub frames: Option<u64>,
+    /// With --as-camera: hold a card over the rim at this screw's place while exposing
+    #[arg(long, value_name = "SCREW", requires = "as_camera")]
+    pub card: Option<String>,
+    /// The session.
+    #[command(flatten)]
+    pub session: SessionArgs,
 }
 
 /// Arguments of `practice question`.

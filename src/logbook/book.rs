@@ -136,12 +136,16 @@ impl Logbook {
         self.add(what)
     }
 
-    /// Measures a frame and writes it down.
+    /// Measures a frame and writes it down. One that was looked at before is skipped, and the session stays as it is: it is no second look.
     ///
     /// # Errors
     /// [`LogbookError`] of the session's file; a frame that is of no use is [`Looked::Skipped`].
     pub fn look(&mut self, file: FileSeen, read: &ReadPicture) -> Result<Looked, LogbookError> {
         self.refresh()?;
+        if let Some(earlier) = self.night.looked_at(&file) {
+            let reason = format!("it was looked at before, as {earlier}");
+            return Ok(self.night.skip(file, reason).looked);
+        }
         let sight = self.night.look(file, read);
         self.kept(sight)
     }

@@ -3,7 +3,7 @@
 //! The folder is read again and again rather than waited on: notices of the system do not come from network shares. A file counts by what is in
 //! it, so that one that is renamed or moved is no new one, and one that is written over is.
 
-use crate::night::{Event, FileSeen, FrameSeen, Happening};
+use crate::night::{Event, FileSeen};
 use sha2::{Digest, Sha256};
 use std::collections::{HashMap, HashSet};
 use std::fs::{self, File};
@@ -64,10 +64,7 @@ impl Folder {
             open: HashMap::new(),
         };
         for event in events {
-            if let Happening::Frame(FrameSeen { file, .. })
-            | Happening::CardSeen { file, .. }
-            | Happening::Skipped { file, .. } = &event.what
-            {
+            if let Some(file) = event.what.file() {
                 folder.known.insert(file.sha256.clone());
                 let stamp = Stamp {
                     bytes: file.bytes,

@@ -43,8 +43,8 @@ pub struct PlanFor<'a> {
 }
 
 impl PlanFor<'_> {
-    /// The turn. Once two screws were seen, a sure one where there is any, else a trial. While fewer were seen, a sure one only where it gains
-    /// much, else a trial of a screw that was not seen.
+    /// The turn. Once two screws were seen, the one of all sure turns and all trials after which least is expected to be left to do. While
+    /// fewer were seen, a sure one only where it gains much, else a trial of a screw that was not seen.
     pub fn chosen(&self) -> Option<Plan> {
         let all = self.all();
         let least = |plans: &mut dyn Iterator<Item = Plan>| {
@@ -55,7 +55,7 @@ impl PlanFor<'_> {
         let fresh = |plan: &Plan| !self.tried.contains(&plan.screw);
         let two_seen = self.tried.len() > 1 || self.belief.screws() < 2;
         if two_seen {
-            return sure.or_else(|| least(&mut trials.into_iter()));
+            return least(&mut sure.into_iter().chain(trials));
         }
         let trial = least(&mut trials.iter().copied().filter(fresh));
         // a turn that gains little tells less than another screw does

@@ -19,6 +19,9 @@ pub struct Knows {
     pub mirrored: bool,
     /// `typed`, `traced` or `learned`; `None` where nothing says what a tilt does.
     pub response: Option<&'static str>,
+    /// Micrometres of focus in one step of its motor, by frames before and after `focused "+120 steps"`, outwards positive on the side that
+    /// was told; `None` where none was told.
+    pub um_per_step: Option<f64>,
     /// What each screw that was turned does.
     pub screws: BTreeMap<String, ScrewArrow>,
 }
@@ -51,6 +54,7 @@ impl Knows {
             rotation_deg: learned.map_or(typed.rotation_rad, |l| l.rotation_rad.value) / DEG,
             mirrored: learned.map_or(typed.mirrored, |l| l.mirrored),
             response,
+            um_per_step: None,
             screws: learned.map_or_else(BTreeMap::new, |learned| arrows(instrument, learned)),
         }
     }

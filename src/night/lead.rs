@@ -4,7 +4,7 @@ use super::look::something_in_front;
 use super::story::{Change, Story, UnitState};
 use crate::diagnosis::Diagnosis;
 use crate::instrument::{AssemblyKind, Instrument, fraction};
-use crate::measure::{Deed, LearnError, NextStep, Verdict};
+use crate::measure::{Deed, LearnError, NextStep, SideFrom, Verdict};
 use crate::units::NM;
 
 /// A step, and its few characters.
@@ -50,10 +50,11 @@ pub(super) fn lead(
             next.why = format!("{}; of the turns so far: {error}", next.why);
         }
     }
-    Lead {
-        big: big_line(&next),
-        next,
-    }
+    let big = match (next.deed, next.focus_um) {
+        (Deed::Refocus, Some(um)) if !side_is_known(found) => format!("focus {:.0} um", um.abs()),
+        _ => big_line(&next),
+    };
+    Lead { big, next }
 }
 
 /// "B ↻ 1/8": a step in a few characters.
@@ -203,26 +204,41 @@ fn enough(told: &Told, found: &Diagnosis) -> NextStep {
         );
     }
     match story.offset_um() {
-        Some(offset_um) if story.focused == 0 => NextStep {
-            focus_um: Some(-offset_um),
-            ..NextStep::new(
-                Deed::Refocus,
-                format!(
-                    "The screws are right: touch them no more. Focus: move the sensor {:.0} um {}, then say focused.",
-                    offset_um.abs(),
-                    if offset_um > 0.0 {
-                        "inwards"
-                    } else {
-                        "outwards"
-                    }
-                ),
-                format!(
-                    "{why}; the ring says how far it is, and on which side only if the side that was told is right"
-                ),
-            )
-        },
+        Some(offset_um) if story.focused == 0 => focus(told, found, offset_um, &why),
         _ => in_focus(told),
     }
+}
+
+/// The way back to focus: how far the ring tells, which way only where the side is known.
+fn focus(told: &Told, found: &Diagnosis, offset_um: f64, why: &str) -> NextStep {
+    let (way, side) = match (side_is_known(found), offset_um > 0.0) {
+        (true, true) => ("inwards", "and on which side"),
+        (true, false) => ("outwards", "and on which side"),
+        (false, _) => (
+            "the way that makes the ring smaller; if it grows, turn back and go the other way",
+            "but not on which side",
+        ),
+    };
+    let steps = told.story.um_per_step().map_or(String::new(), |um| {
+        format!(" (about {:.0} steps of the motor)", (offset_um / um).abs())
+    });
+    NextStep {
+        focus_um: Some(-offset_um),
+        ..NextStep::new(
+            Deed::Refocus,
+            format!(
+                "The screws are right: touch them no more. Focus: move the sensor {:.0} um{steps} {way}. Then say focused.",
+                offset_um.abs(),
+            ),
+            format!("{why}; the ring says how far it is, {side}"),
+        )
+    }
+}
+
+/// Whether it was told or seen on which side of focus the frame was taken.
+fn side_is_known(found: &Diagnosis) -> bool {
+    let side = found.star().and_then(|star| star.side);
+    side.is_some_and(|(_, from)| from != SideFrom::Assumed)
 }
 
 /// Whether anything was turned at all.

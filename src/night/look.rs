@@ -166,9 +166,23 @@ impl Night {
         }
     }
 
+    /// The name under which the same content was looked at before.
+    pub fn looked_at(&self, file: &FileSeen) -> Option<&str> {
+        let mut files = self.events.iter().filter_map(|event| event.what.file());
+        let same = files.find(|seen| seen.sha256 == file.sha256 && seen.bytes == file.bytes);
+        same.map(|seen| seen.file.as_str())
+    }
+
     /// What is known by now.
     pub fn knows(&self) -> Knows {
-        Knows::of(&self.instrument, self.learned().0.as_ref(), self.traced)
+        self.known(self.learned().0.as_ref(), &self.story)
+    }
+
+    fn known(&self, learned: Option<&LearnedResponse>, story: &Story) -> Knows {
+        Knows {
+            um_per_step: story.um_per_step(),
+            ..Knows::of(&self.instrument, learned, self.traced)
+        }
     }
 
     /// Measures a frame and says what is next. Nothing is kept yet: the event is to be written down, and then taken up.
@@ -247,7 +261,7 @@ impl Night {
             measured,
             round: story.round(),
             file: file.file,
-            knows: Knows::of(&self.instrument, learned.as_ref(), self.traced),
+            knows: self.known(learned.as_ref(), &story),
             worse: story.worse(&self.instrument),
             frames: story.now().stars.len().max(1),
             big,

@@ -1,6 +1,6 @@
 //! What the events of a night add up to: which frames show the unit in one state, what was done between two states, and what was told.
 
-use super::event::{Event, Focusing, FrameSeen, Happening, Instant, StarSeen};
+use super::event::{Event, FileSeen, Focusing, FrameSeen, Happening, Instant, StarSeen};
 use crate::instrument::Instrument;
 use crate::measure::{Side, Sighting, TrialTurn, together};
 use crate::units::{DEG, NM};
@@ -355,6 +355,16 @@ impl Happening {
                 | Happening::Recentred
                 | Happening::Mask { .. }
         )
+    }
+
+    /// The file that it is about.
+    pub fn file(&self) -> Option<&FileSeen> {
+        match self {
+            Happening::Frame(FrameSeen { file, .. })
+            | Happening::CardSeen { file, .. }
+            | Happening::Skipped { file, .. } => Some(file),
+            _ => None,
+        }
     }
 
     /// Whether somebody told it, so that it can be taken back.

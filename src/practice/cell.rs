@@ -64,6 +64,19 @@ impl Cell {
         &self.heights
     }
 
+    /// How many turns were made.
+    pub fn turns_made(&self) -> u64 {
+        self.turns_made
+    }
+
+    /// Tightening has drawn the whole unit a little: every height changes by so much, within the travel.
+    pub fn drawn_by(&mut self, heights: &ScrewTurns) {
+        let [low, high] = self.limits;
+        for (height, by) in self.heights.iter_mut().zip(heights.iter()) {
+            *height = (*height + by).clamp(low, high);
+        }
+    }
+
     /// Turns one screw; positive lengthens.
     pub fn turn(&mut self, screw: usize, turns: f64) -> Turned {
         let before = self.heights[screw];

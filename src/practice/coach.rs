@@ -233,7 +233,7 @@ fn focus_or_finish(session: &Session, latest: &Round) -> Step {
 fn estimate(session: &Session, assembly: &Assembly) -> Option<[f64; 2]> {
     let latest = session.rounds().last()?;
     let mut seen = latest.sight.shape.numbers();
-    if session.level() == Level::Camera {
+    if session.level().hides_camera() {
         if let SightShape::Doughnut { shift_px, .. } = &latest.sight.shape {
             seen = orientation(session, assembly)?.undo(shift_px.xy()).to_vec();
         }

@@ -1,6 +1,7 @@
 //! What each level hides. The amounts are those that give 160 to 340 nm of coma, whatever the telescope: clearly seen, and a
 //! few turns of a wrench away.
 
+use super::quirks::Quirks;
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::mechanics::plane_of;
 use crate::rng::{Purpose, Seed};
@@ -26,11 +27,23 @@ pub enum Level {
     Mask,
     /// Two screws are out, and nobody knows how the camera is turned, or whether it mirrors.
     Camera,
+    /// A night indoors: as [`Camera`](Level::Camera), and the unit, the hand and the atmosphere are as they are ([`Quirks`]).
+    Night,
 }
 
 impl Level {
     /// Every level, the easiest first.
-    pub const ALL: [Level; 6] = [
+    pub const ALL: [Level; 7] = [
+        Level::OneScrew,
+        Level::TwoScrews,
+        Level::ThreeWithFocus,
+        Level::Seeing,
+        Level::Mask,
+        Level::Camera,
+        Level::Night,
+    ];
+    /// The levels that the coach leads through. A night indoors is led by what leads a real one, from frames that are measured.
+    pub const DRILLS: [Level; 6] = [
         Level::OneScrew,
         Level::TwoScrews,
         Level::ThreeWithFocus,
@@ -38,6 +51,11 @@ impl Level {
         Level::Mask,
         Level::Camera,
     ];
+
+    /// Whether nobody knows how the camera is held.
+    pub fn hides_camera(self) -> bool {
+        matches!(self, Level::Camera | Level::Night)
+    }
 
     /// The word for it in files and on the command line.
     pub fn word(self) -> &'static str {
@@ -48,6 +66,7 @@ impl Level {
             Level::Seeing => "seeing",
             Level::Mask => "mask",
             Level::Camera => "camera",
+            Level::Night => "night",
         }
     }
 
@@ -67,6 +86,9 @@ impl Level {
             Level::Mask => "Two screws are out. The star is in focus, behind the slotted mask.",
             Level::Camera => {
                 "Two screws are out, and the camera may be turned or mirrored: find out by trial."
+            }
+            Level::Night => {
+                "Two screws are out. How the camera is held, what a turn does, your hand and the atmosphere are as they are: let `skewstar night` lead."
             }
         }
     }
@@ -140,6 +162,8 @@ pub struct Hidden {
     pub rotation_rad: f64,
     /// Whether it mirrors where the owner believes it does not.
     pub mirrored: bool,
+    /// In what unit and hand differ from what their owner believes.
+    pub quirks: Option<Quirks>,
 }
 
 /// Least and most coma at the start.
@@ -185,7 +209,7 @@ impl Hidden {
         let focus: f64 = 0.8 + 0.4 * stream.random::<f64>();
         let start = start_offset_m(instrument, state);
         let (rotation, flip): (f64, bool) = (stream.random(), stream.random());
-        let unknown = level == Level::Camera;
+        let unknown = level.hides_camera();
         Ok(Hidden {
             turns,
             play,
@@ -196,6 +220,7 @@ impl Hidden {
             },
             rotation_rad: if unknown { TAU * rotation } else { 0.0 },
             mirrored: unknown && flip,
+            quirks: (level == Level::Night).then(|| Quirks::draw(assembly, response, seed)),
         })
     }
 }

@@ -4,6 +4,8 @@
 //! |---|---|
 //! | `level.rs` | what each level hides, drawn from a seed |
 //! | `action.rs` | what can be done, what it costs, why it may be refused |
+//! | `quirks.rs` | in what a unit and a hand differ from what their owner believes |
+//! | `as_camera.rs` | frames as a capture program writes them |
 //! | `cell.rs` | screws with play, travel, binding, and the small shift when a partner is tightened |
 //! | `session.rs` | [`Session`]: actions in, costs, rounds; replayed from its actions, so that it can be kept as text |
 //! | `sight.rs` | what an eye reads off the star, rounded as an eye rounds |
@@ -20,6 +22,7 @@
 //! uses what is hidden: it reasons from sights and from the owner's own numbers.
 
 mod action;
+mod as_camera;
 mod beginner;
 mod cell;
 mod coach;
@@ -28,18 +31,21 @@ mod lesson;
 mod level;
 mod orientation;
 mod question;
+mod quirks;
 mod record;
 mod report;
 mod session;
 mod sight;
 
 pub use action::{Action, Done, Refusal};
+pub use as_camera::{Shot, camera_frame};
 pub use beginner::{Attempt, Player, play};
 pub use coach::{Step, Suggestion};
 pub use eye::{Eye, Moment, Picture};
 pub use lesson::{Cautions, FrontScrew, front_screws, lesson};
 pub use level::{Hidden, Level, SetupError};
 pub use question::{Grade, Guess, Question};
+pub use quirks::Quirks;
 pub use record::{BYTES_AT_MOST, RecordError, read, write};
 pub use report::{DrillReport, RoundRecord, action_words};
 pub use session::{ACTIONS_AT_MOST, Round, Session};

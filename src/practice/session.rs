@@ -76,7 +76,11 @@ impl Session {
         let mut real = instrument.clone();
         real.camera.rotation_rad += hidden.rotation_rad;
         real.camera.mirrored ^= hidden.mirrored;
-        let plane = plane_of(assembly, &hidden.turns);
+        if let Some(quirks) = &hidden.quirks {
+            quirks.put_into(&mut real);
+        }
+        let (unit, _) = parts(&real)?;
+        let plane = plane_of(unit, &hidden.turns);
         let mut session = Session {
             level,
             seed,
@@ -88,7 +92,7 @@ impl Session {
             focuser_m: hidden.sensor_offset_m - response.focus_m_per_m * plane.piston_m,
             pointing_m: FieldM::new(plane.tilt_rad.map(|t| t * response.image_shift_m_per_rad)),
             mask_on: level == Level::Mask,
-            atmosphere_moves: level == Level::Seeing,
+            atmosphere_moves: matches!(level, Level::Seeing | Level::Night),
             time_s: state.exposure.as_ref().map_or(0.5, |e| e.time_s),
             cost_min: 0.0,
             log: Vec::new(),
@@ -187,7 +191,7 @@ impl Session {
                 Ok((format!("The exposure is {time_s} s."), None))
             }
             Action::Atmosphere { moves } => {
-                if self.level == Level::Seeing && !moves {
+                if matches!(self.level, Level::Seeing | Level::Night) && !moves {
                     return Err(Refusal::Fixed {
                         what: "the atmosphere moves",
                     });
@@ -235,7 +239,20 @@ impl Session {
         }
         let sign = clockwise.sign();
         let mut tried = self.cell.clone();
-        let turned = tried.turn(index, sign * clockwise_turns);
+        let asked = sign * clockwise_turns;
+        let turned = match &self.hidden.quirks {
+            None => tried.turn(index, asked),
+            Some(quirks) => {
+                let (hand, lock) = quirks.hand(self.seed, tried.turns_made(), index, asked);
+                let mut turned = tried.turn(index, hand);
+                tried.drawn_by(&lock);
+                if !turned.at_end {
+                    // nobody knows how far a hand really went
+                    turned.wrench_turns = asked;
+                }
+                turned
+            }
+        };
         if turned.at_end && turned.wrench_turns.abs() < 1e-9 {
             return Err(Refusal::AtEnd {
                 name: name.to_owned(),
@@ -295,6 +312,14 @@ impl Session {
                 known: names.join(", "),
             }),
         }
+    }
+
+    /// Whether there is a screw of this name.
+    ///
+    /// # Errors
+    /// [`Refusal::NoSuchScrew`] with the names of those that there are.
+    pub fn named(&self, screw: &str) -> Result<(), Refusal> {
+        self.screw(screw).map(|_| ())
     }
 
     fn look(&mut self, action: Option<Action>) {
@@ -442,7 +467,7 @@ impl Session {
 
     fn plane(&self) -> crate::mechanics::Plane {
         let plane = |a: &Assembly| plane_of(a, self.cell.heights());
-        self.owner.assembly.as_ref().map(plane).unwrap_or_default()
+        self.real.assembly.as_ref().map(plane).unwrap_or_default()
     }
 
     fn shift_of_tilt_m(&self) -> FieldM {
@@ -451,7 +476,7 @@ impl Session {
     }
 
     fn response(&self) -> Option<&Response> {
-        self.owner
+        self.real
             .assembly
             .as_ref()
             .and_then(|a| a.response.as_ref())

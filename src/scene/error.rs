@@ -41,7 +41,7 @@ impl SceneError {
                 "add a line such as seed = 20417 at the top, or --set seed=20417"
             }
             SceneError::NoCounts => {
-                "give both sections, or leave --png16 and --tiff out and use the expected frame"
+                "give both sections, and [camera] its gain and full well; without them there is the expected frame alone"
             }
             SceneError::NoField => {
                 "add [field] with count = 400 and magnitudes = [5.0, 12.0], or a list of stars"

@@ -254,7 +254,7 @@ impl Site {
             owner: room.session.owner(),
             mask_on,
             inside: room.session.state().sensor_offset_m < 0.0,
-            camera_known: room.session.level() != Level::Camera,
+            camera_known: !room.session.level().hides_camera(),
         };
         match self.turnstile.through(|| measurer(&asked)) {
             Ok(words) => self.done(name, room, &Action::Measure, Some(words)),

@@ -92,7 +92,7 @@ impl Telescope {
 
 /// The levels of practice, with their tasks.
 pub fn levels() -> Vec<Value> {
-    let levels = Level::ALL.iter();
+    let levels = Level::DRILLS.iter();
     levels
         .map(|level| json!({ "word": level, "task": level.sentence() }))
         .collect()

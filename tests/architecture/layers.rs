@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 38] = [
+const LAYERS: [(&str, u8); 39] = [
     ("units", 0),
     ("axes", 0),
     ("math", 0),
@@ -34,6 +34,7 @@ const LAYERS: [(&str, u8); 38] = [
     ("files", 7),
     ("scene", 7),
     ("diagnosis", 7),
+    ("first_frame", 8),
     ("practice", 8),
     ("night", 8),
     ("dataset", 8),

@@ -9,7 +9,7 @@ use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
 /// A small unit, invented. What is typed of camera and response is wrong: the truth below differs.
-const TYPED: &str = r#"format = 1
+pub const TYPED: &str = r#"format = 1
 seed = 11
 title = "A unit for one night"
 [telescope]
@@ -430,6 +430,127 @@ fn a_folder_is_followed_through_kills() {
         ),
         (3, 1, 1, 1)
     );
+}
+
+/// Kill -9 at random moments, of the watch and of whoever tells: what was told and answered is in the session once, what was cut off is there once
+/// or not at all, each frame is looked at once, and the night goes on. `SKEWSTAR_KILLS=100` for as many kills (`.ci/long`).
+#[test]
+fn kills_lose_nothing() {
+    let kills: u64 =
+        std::env::var("SKEWSTAR_KILLS").map_or(8, |text| text.parse().expect("a number"));
+    let mut telescope = Telescope::new([0.0, -0.06, 0.0]);
+    telescope.start(&["--side", "inside"]).well();
+    let star = telescope.exposed();
+    let mut bytes = telescope.place.read(&star);
+    let padding = bytes.len() - 1;
+    // a small generator of its own (numerical recipes' constants, from memory): moments need no quality
+    let mut state = 20_261_130u64;
+    let mut below = |most: u64| {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) % most
+    };
+    let (mut answered, mut cut_off) = (Vec::new(), Vec::new());
+    for kill in 0..kills {
+        let watch = Watch::on(&telescope.place);
+        // every file is another one: what pads its last block
+        bytes[padding] = kill as u8;
+        std::fs::write(
+            telescope.place.path(&format!("camera/{kill:03}.fits")),
+            &bytes,
+        )
+        .unwrap();
+        std::thread::sleep(Duration::from_millis(below(700)));
+        let turns = format!("{:.4}", 0.001 + 1e-4 * kill as f64);
+        let words = [
+            "night",
+            "turned",
+            "B",
+            &turns,
+            "--session",
+            "s.toml",
+            "--quiet",
+        ];
+        let mut hand = telescope
+            .place
+            .command(&words)
+            .stdout(Stdio::null())
+            .spawn()
+            .unwrap();
+        match below(2) {
+            0 => {
+                assert!(hand.wait().unwrap().success());
+                answered.push(turns);
+            }
+            _ => {
+                std::thread::sleep(Duration::from_micros(below(20_000)));
+                hand.kill().unwrap();
+                hand.wait().unwrap();
+                cut_off.push(turns);
+            }
+        }
+        std::thread::sleep(Duration::from_millis(below(500)));
+        watch.killed();
+    }
+    let watch = Watch::on(&telescope.place);
+    let seen = |session: &str, name: &str| session.matches(&format!("file = \"{name}\"")).count();
+    let begun = Instant::now();
+    let session = loop {
+        let session = telescope.place.text("s.toml");
+        if (0..kills).all(|kill| seen(&session, &format!("{kill:03}.fits")) > 0) {
+            break session;
+        }
+        assert!(begun.elapsed() < Duration::from_secs(120), "{session}");
+        std::thread::sleep(Duration::from_millis(100));
+    };
+    watch.killed();
+    for kill in 0..kills {
+        assert_eq!(seen(&session, &format!("{kill:03}.fits")), 1, "{session}");
+    }
+    let told = |turns: &String| {
+        let number: f64 = turns.parse().unwrap();
+        session
+            .matches(&format!("clockwise_turns = {number}\n"))
+            .count()
+            + session
+                .matches(&format!("clockwise_turns = {number} "))
+                .count()
+            + session
+                .matches(&format!("clockwise_turns = {number},"))
+                .count()
+    };
+    for turns in &answered {
+        assert_eq!(told(turns), 1, "{turns} was answered: {session}");
+    }
+    for turns in &cut_off {
+        assert!(told(turns) <= 1, "{turns} was cut off: {session}");
+    }
+    // the night goes on
+    telescope.night(&["turned", "B", "0.5"]).well();
+    assert_eq!(
+        telescope
+            .place
+            .text("s.toml")
+            .matches("clockwise_turns = 0.5")
+            .count(),
+        1
+    );
+}
+
+/// The same frame handed over twice is one look, and the night says so.
+#[test]
+fn a_frame_counts_once() {
+    let mut telescope = Telescope::new([0.0, -0.06, 0.0]);
+    telescope.start(&["--side", "inside"]).well();
+    let frame = telescope.exposed();
+    telescope.night(&["frame", &frame, "--json"]).well();
+    let session = telescope.place.text("s.toml");
+    let again = telescope.night(&["frame", &frame, "--json"]);
+    let line: Value = serde_json::from_str(&again.stdout).unwrap();
+    let reason = line["skipped"].as_str().unwrap();
+    assert!(reason.contains("looked at before"), "{line}");
+    assert_eq!(telescope.place.text("s.toml"), session);
 }
 
 /// The page of the night, the card, and a response that the next night takes.

@@ -35,6 +35,8 @@ pub struct Reading {
     pub ceiling: Option<f64>,
     /// Pixel pitch, where the file says it.
     pub pixel_m: Option<f64>,
+    /// Focal length, where the file says it.
+    pub focal_length_m: Option<f64>,
     /// Exposure, where the file says it.
     pub exposure_s: Option<f64>,
     /// When the exposure began by the camera's clock, seconds since 1970-01-01 UTC, where the file says it.
@@ -63,6 +65,7 @@ impl Reading {
             bits: 0,
             ceiling: None,
             pixel_m: None,
+            focal_length_m: None,
             exposure_s: None,
             began_s: None,
             gain_e_per_adu: None,
@@ -183,6 +186,7 @@ fn from_fits(bytes: &[u8], name: &str) -> Result<Reading, ReadingError> {
         bits: image.bits,
         ceiling: image.ceiling,
         pixel_m: image.pixel_m,
+        focal_length_m: image.focal_length_m,
         exposure_s: image.exposure_s,
         began_s: image.began_s,
         gain_e_per_adu: image.gain_e_per_adu,

@@ -1,6 +1,7 @@
 //! Files as cameras leave them: in pieces, renamed, written over, broken, empty.
 
 use super::*;
+use crate::night::Happening;
 use std::io::Write;
 
 fn card(text: &str) -> String {

@@ -19,6 +19,8 @@ use std::f64::consts::SQRT_2;
 #[derive(Debug, Clone)]
 pub struct Belief {
     points: Vec<Point>,
+    /// The mean of the points of each mirror image; `None` where one is ruled out.
+    images: [Option<Point>; 2],
     /// Variance of where tightening each pair pushes, along each axis, square metres; the same for all points.
     push_variance_m2: Vec<f64>,
     /// How little is known of what turns do, 0 to 1: the share of their square that is not in the mean of all points, frame axes.
@@ -29,11 +31,22 @@ pub struct Belief {
     settings: LearningSettings,
 }
 
+/// Whether a turn leaves both mirror images open.
+#[derive(Debug, Clone, Copy, Default)]
+struct Open {
+    /// How likely that is.
+    share: f64,
+    /// What is then left, metres RMS.
+    leaves_m: f64,
+}
+
 /// One way things may be.
 #[derive(Debug, Clone)]
 struct Point {
     mirrored: bool,
     weight: f64,
+    /// How far the points that this one stands for lie from it, square of a share of what a turn does; 0 of one that stands for itself.
+    spread: f64,
     /// Change of coma in one turn of each screw, unmirrored frame axes, metres RMS.
     per_turn: Vec<Complex64>,
     /// Where tightening each pair is expected to push, unmirrored frame axes, metres RMS.
@@ -51,7 +64,7 @@ pub struct Outlook {
     pub beyond_twice: f64,
     /// Coma that is expected to be left, metres RMS.
     pub leaves_m: f64,
-    /// The same, where that is good enough or may be followed by a turn of another screw, each such turn at its price.
+    /// The same, where that is good enough or may be followed by another turn, at its price; where the turn leaves both mirror images open, by one that must serve both.
     pub cost_m: f64,
 }
 
@@ -107,6 +120,7 @@ impl Belief {
                 Point {
                     mirrored: fit.mirrored,
                     weight,
+                    spread: 0.0,
                     per_turn: tilts.iter().map(|tilt| product * tilt).collect(),
                     pushes: pushes(&seen, tilts.len(), product, fit.mirrored, own),
                 }
@@ -118,6 +132,7 @@ impl Belief {
         points.iter_mut().for_each(|point| point.weight /= sum);
         (sum > 0.0).then(|| Belief {
             vague: vague(&points),
+            images: images(&points, own.mirror_open_weight),
             points,
             push_variance_m2: push_variances(&seen, tilts.len(), own),
             start_m: complex(learned.trials[0].before_m).norm(),
@@ -127,7 +142,7 @@ impl Belief {
     }
 
     /// What a turn of a screw does to coma as it is now (frame axes, x + iy, metres RMS), where coma below `stop_m` is good enough and at
-    /// most `most_turns` of another screw follow.
+    /// most `most_turns` of any screw follow.
     pub fn outlook(
         &self,
         now: Complex64,
@@ -144,6 +159,7 @@ impl Belief {
             cost_m: 0.0,
         };
         let mut images = [(0.0, 0.0); 2];
+        let open = self.images_open(now, (screw, turns), most_turns);
         for point in &self.points {
             let before = unmirrored(now, point.mirrored);
             let left = before + point.per_turn[screw] * done + point.pushes[screw];
@@ -152,8 +168,10 @@ impl Belief {
             let above = |level_m: f64| normal((left.norm() - level_m) / sigma);
             let leaves_m = (left.norm_sqr() + moved).sqrt();
             let vague = self.vague_after(point.per_turn[screw], done, moved);
-            let known = self.followed(point, left, screw, most_turns);
-            let after = known + vague * (left.norm() - known).max(0.0);
+            let known = self.followed(point, left, most_turns);
+            let settled = known + vague * (left.norm() - known).max(0.0);
+            let after = settled
+                + open.share * (open.leaves_m - settled).clamp(0.0, self.settings.round_costs_m);
             let cost_m = match leaves_m < stop_m {
                 true => 0.5 * leaves_m,
                 false => leaves_m.min(after + self.settings.round_costs_m),
@@ -171,6 +189,51 @@ impl Belief {
             .filter(|image| image.0 > self.settings.mirror_open_weight);
         all.grows_at_worst = counting.map(|(all, grows)| grows / all).fold(0.0, f64::max);
         all
+    }
+
+    /// How likely it is that a turn leaves both mirror images open, and what the best next turn then leaves that must serve both.
+    fn images_open(&self, now: Complex64, (screw, turns): (usize, f64), most_turns: f64) -> Open {
+        let [Some(one), Some(other)] = &self.images else {
+            return Open::default();
+        };
+        let (done, variance) = given(turns, self.backlash_turns, &self.settings);
+        let lefts = [one, other].map(|image| {
+            unmirrored(now, image.mirrored) + image.per_turn[screw] * done + image.pushes[screw]
+        });
+        let seen = [one, other].map(|image| {
+            unmirrored(
+                image.per_turn[screw] * done + image.pushes[screw],
+                image.mirrored,
+            )
+        });
+        let within = [one, other].map(|image| {
+            image.weight
+                * image.per_turn[screw].norm_sqr()
+                * (variance + image.spread * done * done)
+        });
+        let square_m2 = self.moved_m2(screw) + within.iter().sum::<f64>();
+        let apart = (seen[0] - seen[1]).norm() / (0.5 * square_m2).sqrt().max(LEAST_SIGMA_M);
+        let leaves = |other_screw: usize, turns: f64| -> f64 {
+            let image = |image: &Point, left: Complex64| {
+                let rest = left + image.pushes[other_screw] + image.per_turn[other_screw] * turns;
+                image.weight * (rest.norm_sqr() + self.moved_m2(other_screw)).sqrt()
+            };
+            image(one, lefts[0]) + image(other, lefts[1])
+        };
+        let undoes = |image: &Point, left: Complex64, other_screw: usize| {
+            let own = image.per_turn[other_screw];
+            let turns = -((left + image.pushes[other_screw]) * own.conj()).re / own.norm_sqr();
+            turns.clamp(-most_turns, most_turns)
+        };
+        let untouched = one.weight * lefts[0].norm() + other.weight * lefts[1].norm();
+        let best = (0..self.screws()).flat_map(|next| {
+            let [a, b] = [undoes(one, lefts[0], next), undoes(other, lefts[1], next)];
+            [a, b, one.weight * a + other.weight * b].map(|turns| leaves(next, turns))
+        });
+        Open {
+            share: 2.0 * normal(-0.5 * apart),
+            leaves_m: best.fold(untouched, f64::min),
+        }
     }
 
     /// How little is known once a turn was seen: what it changes stands against what hand and tightening do, as two measurements of one
@@ -195,16 +258,15 @@ impl Belief {
         self.push_variance_m2.len()
     }
 
-    /// Coma that the best turn of another screw then leaves, if things are as at a point.
-    fn followed(&self, point: &Point, left: Complex64, screw: usize, most_turns: f64) -> f64 {
-        let others = (0..self.screws()).filter(|other| *other != screw);
+    /// Coma that the best next turn then leaves, if things are as at a point.
+    fn followed(&self, point: &Point, left: Complex64, most_turns: f64) -> f64 {
         let leaves = |other: usize| {
             let (own, base) = (point.per_turn[other], left + point.pushes[other]);
             let turns = -(base * own.conj()).re / own.norm_sqr();
             let rest = base + own * turns.clamp(-most_turns, most_turns);
             (rest.norm_sqr() + self.moved_m2(other)).sqrt()
         };
-        others.map(leaves).fold(f64::INFINITY, f64::min)
+        (0..self.screws()).map(leaves).fold(f64::INFINITY, f64::min)
     }
 
     /// Square of how far tightening a pair moves coma from where it is expected, both axes together.
@@ -213,18 +275,47 @@ impl Belief {
     }
 }
 
-/// The share of the square of what a turn does that is not in its mean over all points, in frame axes.
+/// The share of the square of what a turn does that is not in its mean over the points of its mirror image.
 fn vague(points: &[Point]) -> f64 {
-    let in_frame = |point: &Point| unmirrored(point.per_turn[0], point.mirrored);
-    let mean: Complex64 = points.iter().map(|p| in_frame(p) * p.weight).sum();
-    let square: f64 = points
-        .iter()
-        .map(|p| in_frame(p).norm_sqr() * p.weight)
-        .sum();
+    let images = [false, true].map(|mirrored| image(points, mirrored));
+    let mean = |image: &Point| image.weight * image.per_turn[0].norm_sqr();
+    let of_means: f64 = images.iter().flatten().map(mean).sum();
+    let square: f64 = points.iter().map(mean).sum();
     match square > 0.0 {
-        true => (1.0 - mean.norm_sqr() / square).clamp(0.0, 1.0),
+        true => (1.0 - of_means / square).clamp(0.0, 1.0),
         false => 1.0,
     }
+}
+
+/// Both mirror images, where neither is ruled out.
+fn images(points: &[Point], least_weight: f64) -> [Option<Point>; 2] {
+    let both = [false, true].map(|mirrored| image(points, mirrored));
+    let counts = |image: &Option<Point>| image.as_ref().is_some_and(|i| i.weight > least_weight);
+    match both.iter().all(counts) {
+        true => both,
+        false => [None, None],
+    }
+}
+
+/// The mean of the points of one mirror image, with their weight together.
+fn image(points: &[Point], mirrored: bool) -> Option<Point> {
+    let own = || points.iter().filter(|point| point.mirrored == mirrored);
+    let weight: f64 = own().map(|point| point.weight).sum();
+    let screws = own().next()?.per_turn.len();
+    let mean = |of: &dyn Fn(&Point) -> Complex64| -> Complex64 {
+        own().map(|point| of(point) * (point.weight / weight)).sum()
+    };
+    let per_turn: Vec<Complex64> = (0..screws).map(|j| mean(&|p| p.per_turn[j])).collect();
+    let square: f64 = own()
+        .map(|p| p.per_turn[0].norm_sqr() * (p.weight / weight))
+        .sum();
+    Some(Point {
+        mirrored,
+        weight,
+        spread: (square / per_turn[0].norm_sqr() - 1.0).max(0.0),
+        pushes: (0..screws).map(|j| mean(&|p| p.pushes[j])).collect(),
+        per_turn,
+    })
 }
 
 /// What a hand does when it is asked for some turns: how many on average, and the variance. A screw that is turned back loses its backlash,
