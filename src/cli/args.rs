@@ -169,9 +169,26 @@ pub struct SetArgs {
     /// The same bytes on all processors, more slowly
     #[arg(long)]
     pub portable: bool,
+    /// Threads of this program; as many as the machine has when left out
+    #[arg(long, value_name = "N", value_parser = threads)]
+    pub threads: Option<usize>,
+    /// `verify` only: draw so many items, chosen by chance, again and compare them
+    #[arg(long, value_name = "K", default_value_t = 0)]
+    pub remake: u64,
+    /// `verify` only: where the set is whole, write a manifest with the checksum of its content, by which it can be cited
+    #[arg(long)]
+    pub manifest: bool,
     /// Shared options.
     #[command(flatten)]
     pub common: Common,
+}
+
+/// A number of threads.
+fn threads(text: &str) -> Result<usize, String> {
+    let found: Option<usize> = text.parse().ok();
+    found
+        .filter(|threads| (1..=1024).contains(threads))
+        .ok_or_else(|| "a whole number from 1 to 1024".to_owned())
 }
 
 /// Arguments of `score`.

@@ -7,6 +7,7 @@ mod check;
 mod console;
 mod dataset;
 mod dataset_folder;
+mod dataset_verify;
 mod error;
 mod field;
 mod field_pictures;

@@ -38,6 +38,7 @@ mod validate;
 pub use error::{Place, Problem, ScenarioError};
 pub use keys::{KeyDoc, key_table};
 pub use overrides::steps;
+pub(crate) use rules::numbers_of;
 pub use parts::{check_instrument, check_parts, write};
 pub use template::{TemplateKind, template};
 

@@ -1,0 +1,101 @@
+//! Files of frames: a NumPy archive or array a shard, a FITS file an item.
+
+use super::error::SetError;
+use super::fits_cards::counts_cards;
+use super::known::known_arrays;
+use super::recipe::FrameFiles;
+use super::set::{Item, Set, title};
+use crate::axes::FramePx;
+use crate::frame::Frame;
+use crate::image_io::fits::{self, Cards};
+use crate::image_io::npz::{NpyArray, NpyValues, npy, npz};
+use crate::scenario::Scenario;
+use ndarray::Array2;
+
+/// The files of frames of a shard, in order.
+pub(super) fn frame_files(
+    set: &Set,
+    items: &[Item],
+    stem: &str,
+    base: &str,
+) -> Result<Vec<(String, Vec<u8>)>, SetError> {
+    let mut files = Vec::new();
+    for kind in &set.recipe.files {
+        match kind {
+            FrameFiles::Npz => files.push((format!("{base}.npz"), archive(set, items)?)),
+            FrameFiles::Npy => files.push((format!("{base}.npy"), npy(&frames(set, items)))),
+            FrameFiles::Fits => {
+                for item in items {
+                    let name = format!("{stem}.{:010}.fits", item.number);
+                    files.push((name, fits_file(set, item)?));
+                }
+            }
+        }
+    }
+    Ok(files)
+}
+
+/// The FITS file of an item.
+pub(super) fn fits_file(set: &Set, item: &Item) -> Result<Vec<u8>, SetError> {
+    let cards = cards(set, item.number, &item.scenario, item.truth.star_px);
+    Ok(fits::counts(&item.frame, &cards)?)
+}
+
+/// The same of counts that were read.
+pub(super) fn fits_of_counts(
+    set: &Set,
+    number: u64,
+    scenario: &Scenario,
+    counts_adu: Array2<u16>,
+    star_px: FramePx,
+) -> Result<Vec<u8>, SetError> {
+    let frame = Frame {
+        counts_adu,
+        pixel_m: scenario.instrument.camera.pixel_m,
+        saturation_adu: u16::MAX,
+        saturated_px: 0,
+    };
+    Ok(fits::counts(&frame, &cards(set, number, scenario, star_px))?)
+}
+
+/// Counts of all frames: item, row (0 at the bottom), column.
+fn frames(set: &Set, items: &[Item]) -> NpyArray {
+    let [columns, rows] = set.frame_px();
+    let mut counts = Vec::with_capacity(items.len() * rows * columns);
+    for item in items {
+        counts.extend(item.frame.counts_adu.iter().copied());
+    }
+    NpyArray {
+        shape: vec![items.len(), rows, columns],
+        values: NpyValues::Counts(counts),
+    }
+}
+
+fn archive(set: &Set, items: &[Item]) -> Result<Vec<u8>, SetError> {
+    let numbers = items.iter().map(|item| item.number as i64).collect();
+    let item = NpyArray {
+        shape: vec![items.len()],
+        values: NpyValues::Whole(numbers),
+    };
+    let mut arrays = vec![("frames".to_owned(), frames(set, items)), ("item".to_owned(), item)];
+    arrays.extend(known_arrays(set, items));
+    let named: Vec<(&str, NpyArray)> =
+        arrays.iter().map(|(name, array)| (name.as_str(), array.clone())).collect();
+    Ok(npz(&named)?)
+}
+
+/// Cards of a FITS file. They hold what the owner of a camera knows, and of a sealed set nothing else.
+fn cards(set: &Set, number: u64, scenario: &Scenario, star_px: FramePx) -> Cards {
+    let cards = Cards {
+        title: title(number),
+        ..counts_cards(scenario)
+    };
+    if set.sealed() {
+        cards
+    } else {
+        Cards {
+            star_px: star_px.xy(),
+            ..cards
+        }
+    }
+}
