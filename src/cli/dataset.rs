@@ -43,7 +43,9 @@ struct Made {
 pub(super) fn use_threads(threads: Option<usize>) {
     if let Some(threads) = threads {
         // an error says that the threads were started before, which nothing does
-        let _ = rayon::ThreadPoolBuilder::new().num_threads(threads).build_global();
+        let _ = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build_global();
     }
 }
 
@@ -174,12 +176,18 @@ pub(super) fn shared_files(
     }
     for (file, bytes) in set.table_files() {
         let own = Path::new(file).file_name().unwrap_or_default();
-        files.push((format!("{name}.table.{}", own.to_string_lossy()), bytes.clone()));
+        files.push((
+            format!("{name}.table.{}", own.to_string_lossy()),
+            bytes.clone(),
+        ));
     }
     if let Some(regions) = dataset::regions_file(set)? {
         files.push((format!("{name}.regions.json"), regions));
     }
-    files.push((format!("{name}.truth.schema.json"), table.schema().into_bytes()));
+    files.push((
+        format!("{name}.truth.schema.json"),
+        table.schema().into_bytes(),
+    ));
     files.push((format!("{name}.card.md"), card.into_bytes()));
     if let Some(secret) = set.secret() {
         files.push((seal_name(name), json_file(&Seal::of(&secret))?));
@@ -192,7 +200,11 @@ pub(super) fn seal_name(name: &str) -> String {
 }
 
 /// The set of the recipe that was named.
-pub(super) fn open_set(args: &SetArgs, sealed: bool, secret: Option<[u8; 16]>) -> Result<Set, CliError> {
+pub(super) fn open_set(
+    args: &SetArgs,
+    sealed: bool,
+    secret: Option<[u8; 16]>,
+) -> Result<Set, CliError> {
     let opening = Opening {
         sealed,
         secret,

@@ -201,14 +201,21 @@ mod tests {
     #[test]
     fn what_a_killed_run_left_is_swept_away_and_what_is_being_written_is_not() {
         let root = tempfile::tempdir().unwrap();
-        for name in [".set.a.npz.12-abcdefgh.partial", ".set.b.npz.partial", ".other.partial"] {
+        for name in [
+            ".set.a.npz.12-abcdefgh.partial",
+            ".set.b.npz.partial",
+            ".other.partial",
+        ] {
             fs::write(root.path().join(name), b"on").unwrap();
         }
         let being_written = fs::File::open(root.path().join(".set.b.npz.partial")).unwrap();
         being_written.try_lock().unwrap();
         let folder = SetFolder::open(root.path()).unwrap();
         folder.sweep("set").unwrap();
-        assert_eq!(folder.names().unwrap(), [".other.partial", ".set.b.npz.partial"]);
+        assert_eq!(
+            folder.names().unwrap(),
+            [".other.partial", ".set.b.npz.partial"]
+        );
         drop(being_written);
         folder.sweep("set").unwrap();
         assert_eq!(folder.names().unwrap(), [".other.partial"]);

@@ -37,9 +37,23 @@ pub fn verify(args: &SetArgs, console: &Console) -> Result<bool, CliError> {
     }
     let manifest = format!("{name}.manifest.json");
     verifier.belongs(&manifest);
-    check_records(args, &out, &names, &mut verifier, &again, console, &interrupt)?;
+    check_records(
+        args,
+        &out,
+        &names,
+        &mut verifier,
+        &again,
+        console,
+        &interrupt,
+    )?;
     let mut report = verifier.finish(&names);
-    let own = Manifest::of(&set, &report, args.start, &shared, secret_of_seal(&out, &name)?);
+    let own = Manifest::of(
+        &set,
+        &report,
+        args.start,
+        &shared,
+        secret_of_seal(&out, &name)?,
+    );
     if let Some(bytes) = out.read(&manifest)? {
         if let Some(fault) = own.as_ref().and_then(|own| own.fault(&bytes)) {
             report.damaged.push(format!("{manifest} {fault}"));
@@ -85,7 +99,11 @@ fn check_records(
             verifier.file(&record, own, out.read(&own.name)?.as_deref());
         }
         #[cfg(feature = "parquet")]
-        for own in record.files.iter().filter(|own| own.name.ends_with(".parquet")) {
+        for own in record
+            .files
+            .iter()
+            .filter(|own| own.name.ends_with(".parquet"))
+        {
             let csv = out.read(&own.name.replace(".parquet", ".csv"))?;
             if let (Some(csv), Some(found)) = (csv, out.read(&own.name)?) {
                 verifier.beside(&own.name, &csv, &found);
@@ -172,8 +190,17 @@ fn sentences(report: &VerifyReport) -> String {
         ));
     }
     if !report.remade.is_empty() {
-        let words: Vec<String> = report.remade.iter().take(NAMED).map(u64::to_string).collect();
-        let more = if report.remade.len() > NAMED { " …" } else { "" };
+        let words: Vec<String> = report
+            .remade
+            .iter()
+            .take(NAMED)
+            .map(u64::to_string)
+            .collect();
+        let more = if report.remade.len() > NAMED {
+            " …"
+        } else {
+            ""
+        };
         lines.push(format!(
             "{} items were made again: {}{more}.",
             report.remade.len(),

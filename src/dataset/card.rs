@@ -54,18 +54,28 @@ pub fn card(set: &Set, table: &Table, stem: &str) -> Result<String, SetError> {
 
 fn frames(out: &mut String, set: &Set, stem: &str) -> Result<(), SetError> {
     let [columns, rows] = set.frame_px();
-    let _ = writeln!(out, "## Frames\n\n{columns} × {rows} pixels. Counts, 16 bits.\n");
+    let _ = writeln!(
+        out,
+        "## Frames\n\n{columns} × {rows} pixels. Counts, 16 bits.\n"
+    );
     for case in &set.cases {
         let instrument = &case.base.instrument;
         let (telescope, camera) = (&instrument.telescope, &instrument.camera);
-        let name = case.name.as_ref().map_or(String::new(), |name| format!("{name}: "));
+        let name = case
+            .name
+            .as_ref()
+            .map_or(String::new(), |name| format!("{name}: "));
         let _ = writeln!(
             out,
             "- {name}pixels of {:.2} µm, {} mm of aperture at {} mm of focal length{}",
             camera.pixel_m / UM,
             number(telescope.aperture_m / MM),
             number(telescope.focal_length_m / MM),
-            if case.base.state.mask_on { ", with a slotted mask" } else { "" },
+            if case.base.state.mask_on {
+                ", with a slotted mask"
+            } else {
+                ""
+            },
         );
     }
     out.push_str("\nFiles:\n\n");

@@ -21,8 +21,17 @@ pub(super) fn cases(out: &mut String, set: &Set) {
     );
     for (case, own) in set.cases.iter().zip(&set.recipe.cases) {
         let changes = own.set.join("`, `");
-        let changes = if changes.is_empty() { String::new() } else { format!("`{changes}`") };
-        let _ = writeln!(out, "| {} | {:.2} % | {changes} |", own.name, 100.0 * case.share);
+        let changes = if changes.is_empty() {
+            String::new()
+        } else {
+            format!("`{changes}`")
+        };
+        let _ = writeln!(
+            out,
+            "| {} | {:.2} % | {changes} |",
+            own.name,
+            100.0 * case.share
+        );
     }
     out.push('\n');
 }
@@ -57,7 +66,11 @@ fn laws(out: &mut String, case: &SetCase) {
             _ => "",
         };
         let law = law(varied);
-        let _ = writeln!(out, "| `{}` | {law}{each}{by_default} | {known} |", varied.key);
+        let _ = writeln!(
+            out,
+            "| `{}` | {law}{each}{by_default} | {known} |",
+            varied.key
+        );
     }
     if case.vary.is_empty() {
         out.push_str("| nothing but the noise | | |\n");
@@ -144,7 +157,11 @@ fn law(varied: &Varied) -> String {
             )
         }
         Distribution::Weibull { scale, shape } => {
-            format!("Weibull, scale {}, shape {}", number(*scale), number(*shape))
+            format!(
+                "Weibull, scale {}, shape {}",
+                number(*scale),
+                number(*shape)
+            )
         }
         Distribution::UniformSine { low_deg, high_deg } => {
             format!("its sine is uniform, {}", limits([*low_deg, *high_deg]))

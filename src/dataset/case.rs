@@ -55,11 +55,7 @@ pub(super) fn read_cases(
 }
 
 /// A list of values by key, where those of the second list take the place of the first one's.
-pub(super) fn laid_over<T: Clone>(
-    below: &[T],
-    above: &[T],
-    key: impl Fn(&T) -> String,
-) -> Vec<T> {
+pub(super) fn laid_over<T: Clone>(below: &[T], above: &[T], key: impl Fn(&T) -> String) -> Vec<T> {
     let over: Vec<String> = above.iter().map(&key).collect();
     let kept = below.iter().filter(|value| !over.contains(&key(value)));
     kept.chain(above).cloned().collect()

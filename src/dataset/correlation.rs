@@ -18,10 +18,8 @@ pub struct Correlations {
     factor: Vec<Vec<f64>>,
 }
 
-const HINT: &str =
-    "a pair is [[correlate]] with keys = [\"sky.seeing_arcsec\", \"sky.wind_m_per_s\"] and correlation = 0.4";
-const CONTRADICTION: &str =
-    "three keys of which two go together cannot both be the opposite of the third: bring the correlations nearer to 0";
+const HINT: &str = "a pair is [[correlate]] with keys = [\"sky.seeing_arcsec\", \"sky.wind_m_per_s\"] and correlation = 0.4";
+const CONTRADICTION: &str = "three keys of which two go together cannot both be the opposite of the third: bring the correlations nearer to 0";
 
 impl Correlations {
     /// The keys.
@@ -67,7 +65,9 @@ impl Correlations {
                     HINT,
                 ));
             }
-            found.pairs.push((first.clone(), second.clone(), correlation));
+            found
+                .pairs
+                .push((first.clone(), second.clone(), correlation));
             if !found.factorise() {
                 let problem = Problem::BadArgument {
                     reason: "these correlations contradict each other: no numbers have them all"
@@ -91,7 +91,10 @@ impl Correlations {
         }
         let of = |i: usize, j: usize| -> f64 {
             let (a, b) = (&self.keys[i], &self.keys[j]);
-            let pair = self.pairs.iter().find(|(x, y, _)| (x, y) == (a, b) || (x, y) == (b, a));
+            let pair = self
+                .pairs
+                .iter()
+                .find(|(x, y, _)| (x, y) == (a, b) || (x, y) == (b, a));
             pair.map_or(f64::from(u8::from(i == j)), |(_, _, r)| *r)
         };
         let count = self.keys.len();
@@ -120,7 +123,10 @@ mod tests {
 
     fn of(pairs: &[(&str, &str, f64)]) -> Option<Correlations> {
         let mut all = Correlations {
-            pairs: pairs.iter().map(|(a, b, r)| ((*a).into(), (*b).into(), *r)).collect(),
+            pairs: pairs
+                .iter()
+                .map(|(a, b, r)| ((*a).into(), (*b).into(), *r))
+                .collect(),
             ..Correlations::default()
         };
         all.factorise().then_some(all)
@@ -133,7 +139,11 @@ mod tests {
         let wanted = [[1.0, 0.6, -0.3], [0.6, 1.0, 0.2], [-0.3, 0.2, 1.0]];
         for (i, row) in wanted.iter().enumerate() {
             for (j, r) in row.iter().enumerate() {
-                let sum: f64 = all.factor[i].iter().zip(&all.factor[j]).map(|(x, y)| x * y).sum();
+                let sum: f64 = all.factor[i]
+                    .iter()
+                    .zip(&all.factor[j])
+                    .map(|(x, y)| x * y)
+                    .sum();
                 assert!((sum - r).abs() < 1e-14, "{i} {j}: {sum}");
             }
         }
@@ -141,6 +151,9 @@ mod tests {
 
     #[test]
     fn what_no_numbers_have_is_refused() {
-        assert_eq!(of(&[("a", "b", 0.9), ("b", "c", 0.9), ("a", "c", -0.9)]), None);
+        assert_eq!(
+            of(&[("a", "b", 0.9), ("b", "c", 0.9), ("a", "c", -0.9)]),
+            None
+        );
     }
 }

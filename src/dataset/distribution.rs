@@ -7,9 +7,9 @@ use super::given::GivenTables;
 use super::normal;
 use super::value::{Drawn, ValueKind};
 use crate::rng::SetSeed;
+use crate::units::DEG;
 use rand::RngExt;
 use rand::rngs::ChaCha8Rng;
-use crate::units::DEG;
 use rand_distr::{Distribution as _, StandardNormal};
 
 /// What a key is drawn from.
@@ -236,8 +236,11 @@ impl Distribution {
                 sigma_ln,
                 within,
             } => {
-                let logarithm =
-                    normal_within(libm::log(*median), *sigma_ln, within.map(|w| w.map(libm::log)))?;
+                let logarithm = normal_within(
+                    libm::log(*median),
+                    *sigma_ln,
+                    within.map(|w| w.map(libm::log)),
+                )?;
                 Some(cut(libm::exp(logarithm), *within))
             }
             law => law.quantile(stream.random::<f64>()),

@@ -181,9 +181,9 @@ impl SetError {
             SetError::CaseSize { .. } => Some(
                 "give the same camera.width_px and camera.height_px in the recipe's [set], which holds for all cases",
             ),
-            SetError::KnownMixed { .. } => {
-                Some("make its values alike, draw its parts as keys of their own, or leave known out")
-            }
+            SetError::KnownMixed { .. } => Some(
+                "make its values alike, draw its parts as keys of their own, or leave known out",
+            ),
             SetError::KnownOfSome { .. } => Some(
                 "draw it with known = true in every case (a choice of one value settles it), or leave known out",
             ),

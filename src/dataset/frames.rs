@@ -55,7 +55,10 @@ pub(super) fn fits_of_counts(
         saturation_adu: u16::MAX,
         saturated_px: 0,
     };
-    Ok(fits::counts(&frame, &cards(set, number, scenario, star_px))?)
+    Ok(fits::counts(
+        &frame,
+        &cards(set, number, scenario, star_px),
+    )?)
 }
 
 /// Counts of all frames: item, row (0 at the bottom), column.
@@ -77,10 +80,15 @@ fn archive(set: &Set, items: &[Item]) -> Result<Vec<u8>, SetError> {
         shape: vec![items.len()],
         values: NpyValues::Whole(numbers),
     };
-    let mut arrays = vec![("frames".to_owned(), frames(set, items)), ("item".to_owned(), item)];
+    let mut arrays = vec![
+        ("frames".to_owned(), frames(set, items)),
+        ("item".to_owned(), item),
+    ];
     arrays.extend(known_arrays(set, items));
-    let named: Vec<(&str, NpyArray)> =
-        arrays.iter().map(|(name, array)| (name.as_str(), array.clone())).collect();
+    let named: Vec<(&str, NpyArray)> = arrays
+        .iter()
+        .map(|(name, array)| (name.as_str(), array.clone()))
+        .collect();
     Ok(npz(&named)?)
 }
 

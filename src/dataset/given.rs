@@ -30,14 +30,23 @@ impl GivenTables {
                 reason,
             };
             let is_parquet = file.to_ascii_lowercase().ends_with(".parquet");
-            let table = if is_parquet { parquet(bytes) } else { csv(bytes) }.map_err(refuse)?;
+            let table = if is_parquet {
+                parquet(bytes)
+            } else {
+                csv(bytes)
+            }
+            .map_err(refuse)?;
             match table.rows.len() {
                 1..=MOST_ROWS => Ok((file.clone(), table)),
                 0 => Err(refuse("has no rows".into())),
-                rows => Err(refuse(format!("has {rows} rows, but {MOST_ROWS} at most are read"))),
+                rows => Err(refuse(format!(
+                    "has {rows} rows, but {MOST_ROWS} at most are read"
+                ))),
             }
         };
-        Ok(GivenTables(files.iter().map(read).collect::<Result<_, _>>()?))
+        Ok(GivenTables(
+            files.iter().map(read).collect::<Result<_, _>>()?,
+        ))
     }
 
     /// The cell of a column in the row at a share, 0 to 1, of all rows.
@@ -45,7 +54,10 @@ impl GivenTables {
         let table = self.0.get(file)?;
         let at = table.columns.iter().position(|own| own == column)?;
         let row = (share * table.rows.len() as f64) as usize;
-        table.rows.get(row.min(table.rows.len() - 1)).map(|row| row[at].clone())
+        table
+            .rows
+            .get(row.min(table.rows.len() - 1))
+            .map(|row| row[at].clone())
     }
 
     /// What kind of values a column holds; `None` where there is no such column.
@@ -63,12 +75,16 @@ impl GivenTables {
 
     /// Columns of a table, for messages.
     pub fn columns(&self, file: &str) -> String {
-        self.0.get(file).map_or(String::new(), |table| table.columns.join(", "))
+        self.0
+            .get(file)
+            .map_or(String::new(), |table| table.columns.join(", "))
     }
 }
 
 fn csv(bytes: &[u8]) -> Result<GivenTable, String> {
-    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(bytes);
+    let mut reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .from_reader(bytes);
     let words = |error: csv::Error| format!("cannot be read: {error}");
     let names = reader.headers().map_err(words)?.clone();
     let columns: Vec<String> = names
@@ -80,7 +96,10 @@ fn csv(bytes: &[u8]) -> Result<GivenTable, String> {
         let record = record.map_err(words)?;
         let line = record.position().map_or(0, |place| place.line());
         if let Some(at) = record.iter().position(str::is_empty) {
-            return Err(format!("has an empty cell in line {line}, column {}", columns[at]));
+            return Err(format!(
+                "has an empty cell in line {line}, column {}",
+                columns[at]
+            ));
         }
         rows.push(record.iter().map(cell).collect());
     }
@@ -124,18 +143,30 @@ mod tests {
     fn a_table_gives_its_rows_with_their_types() {
         let tables = tables("seeing, clear,who\n1.5,true,a b\n2,false,\"c\"\n").unwrap();
         let value = |column, share| tables.value("nights.csv", column, share).unwrap();
-        assert_eq!((value("seeing", 0.0), value("seeing", 0.999)), ("1.5".into(), "2.0".into()));
-        assert_eq!((value("clear", 0.2), value("who", 0.6)), ("true".into(), "\"c\"".into()));
+        assert_eq!(
+            (value("seeing", 0.0), value("seeing", 0.999)),
+            ("1.5".into(), "2.0".into())
+        );
+        assert_eq!(
+            (value("clear", 0.2), value("who", 0.6)),
+            ("true".into(), "\"c\"".into())
+        );
         let kind = |column| tables.kind("nights.csv", column);
         assert_eq!(kind("seeing"), Some(ValueKind::Number));
-        assert_eq!((kind("clear"), kind("who")), (Some(ValueKind::Flag), Some(ValueKind::Text)));
+        assert_eq!(
+            (kind("clear"), kind("who")),
+            (Some(ValueKind::Flag), Some(ValueKind::Text))
+        );
         assert_eq!((kind("wind"), tables.rows("nights.csv")), (None, 2));
     }
 
     #[test]
     fn what_is_no_table_is_told_with_its_line() {
         let refused = |text| tables(text).unwrap_err().to_string();
-        assert_eq!(refused("a,b\n1,\n"), "nights.csv has an empty cell in line 2, column b");
+        assert_eq!(
+            refused("a,b\n1,\n"),
+            "nights.csv has an empty cell in line 2, column b"
+        );
         assert_eq!(refused("a,b\n"), "nights.csv has no rows");
         assert!(refused("a,b\n1,2\n3\n").contains("line: 3"));
     }

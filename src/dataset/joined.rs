@@ -58,7 +58,9 @@ impl SetCase {
         let of = |varied: &Varied| {
             let values = varied.values(&self.screws, Some(tables)).into_iter();
             let known = varied.known;
-            values.map(move |(key, kind)| (key, kind, known)).collect::<Vec<_>>()
+            values
+                .map(move |(key, kind)| (key, kind, known))
+                .collect::<Vec<_>>()
         };
         self.vary.iter().flat_map(of).collect()
     }
@@ -84,16 +86,28 @@ pub(super) fn cases_of(
     let mut cases = Vec::new();
     for (at, case) in recipe.cases.iter().enumerate() {
         let own = source.cases.get(at).cloned().flatten();
-        let set = laid_over(&recipe.set, &case.set, |argument| key_of(argument).to_owned());
+        let set = laid_over(&recipe.set, &case.set, |argument| {
+            key_of(argument).to_owned()
+        });
         let vary = laid_over(&recipe.vary, &case.vary, |varied| varied.key.clone());
         // what a case settles is not drawn for it
         let settled = |key: &str| case.set.iter().any(|argument| key_of(argument) == key);
         let drawn = |key: &str| case.vary.iter().any(|varied| varied.key == key);
-        let vary = vary.into_iter().filter(|varied| drawn(&varied.key) || !settled(&varied.key));
+        let vary = vary
+            .into_iter()
+            .filter(|varied| drawn(&varied.key) || !settled(&varied.key));
         let name = Some(case.name.clone());
         let from = own.unwrap_or_else(|| shared.clone());
         let share = case.share / total;
-        cases.push(joined(name, share, from, set, vary.collect(), recipe, tables)?);
+        cases.push(joined(
+            name,
+            share,
+            from,
+            set,
+            vary.collect(),
+            recipe,
+            tables,
+        )?);
     }
     of_one_shape(&cases)?;
     of_one_knowledge(&cases, tables)?;
@@ -194,12 +208,18 @@ fn of_one_shape(cases: &[SetCase]) -> Result<(), SetError> {
 fn of_one_knowledge(cases: &[SetCase], tables: &GivenTables) -> Result<(), SetError> {
     let known = |case: &SetCase| -> Vec<(String, ValueKind)> {
         let values = case.values(tables).into_iter();
-        values.filter(|(.., known)| *known).map(|(key, kind, _)| (key, kind)).collect()
+        values
+            .filter(|(.., known)| *known)
+            .map(|(key, kind, _)| (key, kind))
+            .collect()
     };
     for case in cases {
         for other in cases {
             let theirs = known(other);
-            if let Some((key, _)) = known(case).into_iter().find(|value| !theirs.contains(value)) {
+            if let Some((key, _)) = known(case)
+                .into_iter()
+                .find(|value| !theirs.contains(value))
+            {
                 return Err(SetError::KnownOfSome {
                     key,
                     case: case.name.clone().unwrap_or_default(),

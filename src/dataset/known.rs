@@ -9,8 +9,10 @@ use crate::image_io::npz::{NpyArray, NpyValues};
 
 /// Known values as arrays along the items, by their keys.
 pub(super) fn known_arrays(set: &Set, items: &[Item]) -> Vec<(String, NpyArray)> {
-    let drawn: Vec<(usize, &[Drawn])> =
-        items.iter().map(|item| (item.case, item.drawn.as_slice())).collect();
+    let drawn: Vec<(usize, &[Drawn])> = items
+        .iter()
+        .map(|item| (item.case, item.drawn.as_slice()))
+        .collect();
     let mut arrays = Vec::new();
     if set.recipe.case_known {
         arrays.push(("case".to_owned(), known_array(set, "case", None, &drawn)));
@@ -36,7 +38,12 @@ pub(super) fn known_array(
         _ => None,
     };
     let values = match kind {
-        None => NpyValues::Text(items.iter().map(|(case, _)| case_name(set, *case)).collect()),
+        None => NpyValues::Text(
+            items
+                .iter()
+                .map(|(case, _)| case_name(set, *case))
+                .collect(),
+        ),
         Some(ValueKind::Numbers(count)) => {
             let of = |value| match value {
                 Some(TypedValue::Numbers(list)) => list,
@@ -44,9 +51,11 @@ pub(super) fn known_array(
             };
             NpyValues::Real(typed.flat_map(of).collect())
         }
-        Some(ValueKind::Flag) => {
-            NpyValues::Flags(typed.map(|value| value == Some(TypedValue::Flag(true))).collect())
-        }
+        Some(ValueKind::Flag) => NpyValues::Flags(
+            typed
+                .map(|value| value == Some(TypedValue::Flag(true)))
+                .collect(),
+        ),
         Some(ValueKind::Text | ValueKind::Mixed) => {
             let of = |value| match value {
                 Some(TypedValue::Text(text) | TypedValue::Other(text)) => text,
@@ -78,12 +87,18 @@ pub(super) fn known_table(set: &Set, items: &[Item]) -> Result<Option<Vec<u8>>, 
     for (at, item) in items.iter().enumerate() {
         let line = known_line(set, item.number, item.case, &item.drawn);
         if at == 0 {
-            writer.write_record(line.iter().map(|(name, _)| name)).map_err(failed)?;
+            writer
+                .write_record(line.iter().map(|(name, _)| name))
+                .map_err(failed)?;
         }
-        writer.write_record(line.iter().map(|(_, cell)| cell)).map_err(failed)?;
+        writer
+            .write_record(line.iter().map(|(_, cell)| cell))
+            .map_err(failed)?;
     }
     let bytes = writer.into_inner();
-    bytes.map(Some).map_err(|error| SetError::Table(error.to_string()))
+    bytes
+        .map(Some)
+        .map_err(|error| SetError::Table(error.to_string()))
 }
 
 /// Names and cells of one row of that table.

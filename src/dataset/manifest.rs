@@ -60,7 +60,11 @@ impl Manifest {
             version: set.recipe.version.clone(),
             licence: set.recipe.licence.clone(),
             program: concat!("skewstar ", env!("CARGO_PKG_VERSION")).into(),
-            target: format!("{}-{}{portable}", std::env::consts::ARCH, std::env::consts::OS),
+            target: format!(
+                "{}-{}{portable}",
+                std::env::consts::ARCH,
+                std::env::consts::OS
+            ),
             set_sha256: set.sha256.clone(),
             first,
             last: first + report.items_wanted - 1,

@@ -46,13 +46,13 @@ pub use given::GivenTables;
 pub use joined::{PLACE_PX, SetCase, StarPlace};
 pub use manifest::Manifest;
 pub use opening::{Opening, read_secret};
-pub use regions::regions_file;
 pub use recipe::{Fineness, FrameFiles, Recipe, ScenarioText, read};
+pub use regions::regions_file;
 pub use schema::schema;
 pub use set::{CaseSource, Item, ScenarioSource, Set, title};
 pub use shard::{
-    FileRecord, RECORD_FORMAT, Seal, Shard, ShardFiles, ShardRecord, build, commitment, frame_sha256,
-    row_sha256, secret_sha256, shard_of_record, shard_stem, shards,
+    FileRecord, RECORD_FORMAT, Seal, Shard, ShardFiles, ShardRecord, build, commitment,
+    frame_sha256, row_sha256, secret_sha256, shard_of_record, shard_stem, shards,
 };
 pub use table::{Column, ColumnKind, Table, TableCell};
 pub use value::{Drawn, TypedValue, ValueKind};

@@ -1,7 +1,7 @@
 //! From the name of a recipe to a set that can be made: recipe, scenario, the drawing of its mask, and the secret of a sealed set.
 
-use super::error::SetError;
 use super::case::laid_over;
+use super::error::SetError;
 use super::joined::key_of;
 use super::recipe::{ScenarioText, read};
 use super::set::{CaseSource, ScenarioSource, Set};
@@ -50,7 +50,9 @@ impl Set {
             source.drawing = found.drawing;
         }
         for (number, case) in recipe.cases.iter().enumerate() {
-            let set = laid_over(&recipe.set, &case.set, |argument| key_of(argument).to_owned());
+            let set = laid_over(&recipe.set, &case.set, |argument| {
+                key_of(argument).to_owned()
+            });
             let label = format!("{label} case[{number}]");
             let own = case.scenario.as_ref();
             let found = own.map(|scenario| case_source(scenario, folder, &label, &set));

@@ -5,8 +5,8 @@ use super::recipe::SETTLED;
 use super::section::Section;
 use crate::scenario::ScenarioError;
 use crate::scenario::document::{Document, Node, Value};
-use crate::scenario::numbers_of;
 use crate::scenario::error::Problem;
+use crate::scenario::numbers_of;
 
 /// Names of the laws.
 const LAWS: [&str; 10] = [

@@ -1,8 +1,8 @@
 //! What a masked star's spikes belong to: the regions of the masks of a set, told once for all of its frames.
 
 use super::error::SetError;
-use super::set::Set;
 use super::joined::{SetCase, key_of};
+use super::set::Set;
 use crate::instrument::MaskDesign;
 use crate::mask::{self, triplets};
 use crate::units::{DEG, MM};
@@ -74,7 +74,9 @@ pub fn regions_file(set: &Set) -> Result<Option<Vec<u8>>, SetError> {
 
 /// Whether a case draws something about its mask.
 pub(super) fn regions_differ(case: &SetCase) -> bool {
-    case.vary.iter().any(|varied| key_of(&varied.key).starts_with("mask."))
+    case.vary
+        .iter()
+        .any(|varied| key_of(&varied.key).starts_with("mask."))
 }
 
 fn record(case: &SetCase) -> Option<MaskRecord> {
@@ -85,7 +87,9 @@ fn record(case: &SetCase) -> Option<MaskRecord> {
     }
     let triplets = triplets_of(design);
     let regions = all.iter().enumerate().map(|(region, own)| {
-        let of = triplets.iter().find_map(|t| Some((t.triplet, t.spike_of(region)?)));
+        let of = triplets
+            .iter()
+            .find_map(|t| Some((t.triplet, t.spike_of(region)?)));
         RegionRecord {
             region,
             azimuth_deg: (own.middle_rad() + design.rotation_rad).rem_euclid(TAU) / DEG,
@@ -117,7 +121,11 @@ fn triplets_of(design: &MaskDesign) -> Vec<TripletRecord> {
 
 impl TripletRecord {
     fn spike_of(&self, region: usize) -> Option<&'static str> {
-        let lists = [("middle", &self.middle), ("left", &self.left), ("right", &self.right)];
+        let lists = [
+            ("middle", &self.middle),
+            ("left", &self.left),
+            ("right", &self.right),
+        ];
         let found = lists.into_iter().find(|(_, list)| list.contains(&region));
         found.map(|(name, _)| name)
     }

@@ -126,7 +126,10 @@ impl Set {
         }
         for (number, case) in self.source.cases.iter().enumerate() {
             if let Some(case) = case {
-                texts.push((format!("case-{}.scenario.toml", number + 1), case.scenario.as_str()));
+                texts.push((
+                    format!("case-{}.scenario.toml", number + 1),
+                    case.scenario.as_str(),
+                ));
             }
         }
         texts
@@ -179,7 +182,10 @@ impl Set {
     pub fn known(&self) -> Vec<(String, ValueKind)> {
         // every case hands out the same (`joined`)
         let values = self.cases[0].values(&self.tables).into_iter();
-        values.filter(|(.., known)| *known).map(|(key, kind, _)| (key, kind)).collect()
+        values
+            .filter(|(.., known)| *known)
+            .map(|(key, kind, _)| (key, kind))
+            .collect()
     }
 
     /// Columns and rows of every frame.
@@ -227,12 +233,7 @@ impl Set {
         self.drawn_from(&self.seed, self.case(number), number)
     }
 
-    fn drawn_from(
-        &self,
-        seed: &SetSeed,
-        case: usize,
-        number: u64,
-    ) -> Result<Vec<Drawn>, SetError> {
+    fn drawn_from(&self, seed: &SetSeed, case: usize, number: u64) -> Result<Vec<Drawn>, SetError> {
         let case = &self.cases[case];
         let scores = self.recipe.correlations.scores(seed, number);
         let with = Draws {

@@ -4,8 +4,8 @@
 //! A column has the name under which an answer gives the same quantity (`score::answers`), so the two can be laid side by side.
 
 use super::error::SetError;
-use super::set::{Item, Set};
 use super::regions::regions_differ;
+use super::set::{Item, Set};
 use super::value::{Drawn, TypedValue, ValueKind};
 use crate::mask;
 use crate::simulate::{DoughnutRecord, Numbered, Truth};
@@ -84,7 +84,11 @@ impl Table {
     /// Item 0 cannot be made.
     pub fn of(set: &Set) -> Result<Table, SetError> {
         let mut layout = Layout {
-            cases: set.cases.iter().filter_map(|case| case.name.clone()).collect(),
+            cases: set
+                .cases
+                .iter()
+                .filter_map(|case| case.name.clone())
+                .collect(),
             seeds: !set.sealed(),
             screws: Vec::new(),
             last_mode: 0,
@@ -101,7 +105,9 @@ impl Table {
         for (at, case) in set.cases.iter().enumerate() {
             let item = set.example_of(at, 0, settings)?;
             let mask = case.base.instrument.mask.as_ref();
-            layout.regions = layout.regions.max(mask.map_or(0, |m| mask::regions(m).len()));
+            layout.regions = layout
+                .regions
+                .max(mask.map_or(0, |m| mask::regions(m).len()));
             layout.last_mode = layout.last_mode.max(last_mode(&item.truth));
             for screw in &case.screws {
                 if !layout.screws.contains(screw) {
@@ -117,7 +123,9 @@ impl Table {
             }
             first.get_or_insert(item);
         }
-        let columns = first.map(|item| row(&layout, &item).columns).unwrap_or_default();
+        let columns = first
+            .map(|item| row(&layout, &item).columns)
+            .unwrap_or_default();
         Ok(Table { columns, layout })
     }
 
@@ -505,7 +513,10 @@ fn drawn(row: &mut Row, layout: &Layout, item: &Item) {
                 ValueKind::Number | ValueKind::Numbers(_) => {
                     (ColumnKind::Number, "What the recipe drew for this key.")
                 }
-                _ => (ColumnKind::Text, "What the recipe drew for this key, as text."),
+                _ => (
+                    ColumnKind::Text,
+                    "What the recipe drew for this key, as text.",
+                ),
             };
             row.push(format!("drawn.{key}{part}"), kind, meaning, cell);
         }
@@ -530,7 +541,11 @@ pub(super) fn cells_of(kind: ValueKind, found: Option<&Drawn>) -> Vec<(String, T
                 (2, 1) => ".y".to_owned(),
                 _ => format!("[{at}]"),
             };
-            let cell = |at: usize| list.get(at).copied().map_or(TableCell::Empty, TableCell::Number);
+            let cell = |at: usize| {
+                list.get(at)
+                    .copied()
+                    .map_or(TableCell::Empty, TableCell::Number)
+            };
             (0..count).map(|at| (name(at), cell(at))).collect()
         }
         (_, Some(TypedValue::Text(text))) => single(Some(TableCell::Text(text))),

@@ -13,7 +13,9 @@ use super::shard::{
     secret_sha256, shard_stem,
 };
 use super::table::Table;
-use super::verify_files::{Drawing, array_fault, archive_fault, fits_fault, known_fault, table_fault};
+use super::verify_files::{
+    Drawing, archive_fault, array_fault, fits_fault, known_fault, table_fault,
+};
 use crate::scenario::hex;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
@@ -139,7 +141,9 @@ impl<'a> Verifier<'a> {
         }
         self.runs.push(record.items);
         for (number, frame) in (record.items.first..).zip(&record.frame_sha256) {
-            let row = record.truth_sha256.get((number - record.items.first) as usize);
+            let row = record
+                .truth_sha256
+                .get((number - record.items.first) as usize);
             let row = row.map_or("", String::as_str);
             self.content.insert(number, format!("{frame}{row}"));
         }
@@ -168,11 +172,21 @@ impl<'a> Verifier<'a> {
             return Some("lists another number of frames than of items".into());
         }
         if name != format!("{}.shard.json", shard_stem(self.stem, items)) {
-            return Some(format!("says that it holds the items {} to {}", items.first, items.last));
+            return Some(format!(
+                "says that it holds the items {} to {}",
+                items.first, items.last
+            ));
         }
-        let rows = if self.set.sealed() { 0 } else { record.frame_sha256.len() };
+        let rows = if self.set.sealed() {
+            0
+        } else {
+            record.frame_sha256.len()
+        };
         if record.truth_sha256.len() != rows {
-            return Some(format!("lists {} rows, not {rows}", record.truth_sha256.len()));
+            return Some(format!(
+                "lists {} rows, not {rows}",
+                record.truth_sha256.len()
+            ));
         }
         if record.secret_sha256 != self.seal {
             return Some(match (&record.secret_sha256, &self.seal) {
@@ -322,7 +336,11 @@ impl<'a> Verifier<'a> {
             self.fault(&format!("{base}.shard.json"), &what);
         }
         let row = row_sha256(&self.table.row(&item)?);
-        if record.truth_sha256.get(at).is_some_and(|listed| *listed != row) {
+        if record
+            .truth_sha256
+            .get(at)
+            .is_some_and(|listed| *listed != row)
+        {
             let what = format!("has another row for item {number} than the recipe makes");
             self.fault(&format!("{base}.truth.csv"), &what);
         }

@@ -82,10 +82,18 @@ pub(super) fn archive_fault(
         Ok(items) => items,
         Err(reason) => return Some(format!("cannot be drawn again: {reason}")),
     };
-    let drawn: Vec<(usize, &[Drawn])> =
-        items.iter().map(|item| (item.case, item.drawn.as_slice())).collect();
-    let case = drawing.set.recipe.case_known.then_some(("case".to_owned(), None));
-    let all = case.into_iter().chain(known.into_iter().map(|(key, kind)| (key, Some(kind))));
+    let drawn: Vec<(usize, &[Drawn])> = items
+        .iter()
+        .map(|item| (item.case, item.drawn.as_slice()))
+        .collect();
+    let case = drawing
+        .set
+        .recipe
+        .case_known
+        .then_some(("case".to_owned(), None));
+    let all = case
+        .into_iter()
+        .chain(known.into_iter().map(|(key, kind)| (key, Some(kind))));
     for (key, kind) in all {
         let right = known_array(drawing.set, &key, kind, &drawn);
         // the bytes: NaN is not equal to itself
@@ -109,7 +117,9 @@ fn frames_fault(record: &ShardRecord, frames: &NpyArray) -> Option<String> {
         return Some("holds frames that are not counts".into());
     };
     let size = (counts.len() / record.frame_sha256.len().max(1)).max(1);
-    let found = counts.chunks(size).map(|frame| frame_sha256(frame.iter().copied()));
+    let found = counts
+        .chunks(size)
+        .map(|frame| frame_sha256(frame.iter().copied()));
     let same = found.eq(record.frame_sha256.iter().cloned());
     (!same).then(|| "holds other frames than its record lists".into())
 }
@@ -121,8 +131,15 @@ pub(super) fn fits_fault(
     name: &str,
     bytes: &[u8],
 ) -> Option<String> {
-    let number: u64 = name.strip_suffix(".fits")?.rsplit_once('.')?.1.parse().ok()?;
-    let listed = record.frame_sha256.get(number.checked_sub(record.items.first)? as usize)?;
+    let number: u64 = name
+        .strip_suffix(".fits")?
+        .rsplit_once('.')?
+        .1
+        .parse()
+        .ok()?;
+    let listed = record
+        .frame_sha256
+        .get(number.checked_sub(record.items.first)? as usize)?;
     let counts = match fits::read(bytes).and_then(|image| image.counts_adu()) {
         Ok(counts) => counts,
         Err(error) => return Some(format!("cannot be read: {error}")),
@@ -186,7 +203,10 @@ pub(super) fn known_fault(
             return Some("has other columns than the recipe gives".into());
         }
         if !row.iter().eq(line.iter().map(|(_, cell)| cell.as_str())) {
-            return Some(format!("hands out other values for item {} than were drawn", item.number));
+            return Some(format!(
+                "hands out other values for item {} than were drawn",
+                item.number
+            ));
         }
     }
     rows.next().map(|_| "has more rows than items".to_owned())
@@ -203,7 +223,12 @@ pub(super) fn table_fault(
         Ok(names) => names.clone(),
         Err(error) => return Some(format!("cannot be read: {error}")),
     };
-    if !names.iter().eq(drawing.table.columns.iter().map(|column| column.name.as_str())) {
+    if !names.iter().eq(drawing
+        .table
+        .columns
+        .iter()
+        .map(|column| column.name.as_str()))
+    {
         return Some("has other columns than the recipe gives".into());
     }
     let mut wanted = record.items.first;
@@ -216,7 +241,9 @@ pub(super) fn table_fault(
         }
         let listed = record.truth_sha256.get(number);
         if listed.is_some_and(|sha256| *sha256 != cells_sha256(row.iter())) {
-            return Some(format!("has another row for item {wanted} than its record lists"));
+            return Some(format!(
+                "has another row for item {wanted} than its record lists"
+            ));
         }
         let cell = |name: &str| {
             let at = names.iter().position(|own| own == name);
@@ -240,7 +267,11 @@ fn row_fault<'a>(
         return None;
     }
     let set = drawing.set;
-    let other = |what: &str| Some(format!("has another {what} for item {number} than was drawn"));
+    let other = |what: &str| {
+        Some(format!(
+            "has another {what} for item {number} than was drawn"
+        ))
+    };
     let case = set.case(number);
     if set.cases[case].name.as_deref() != cell("case") {
         return other("case");

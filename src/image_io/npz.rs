@@ -223,7 +223,9 @@ pub fn read_npy(bytes: &[u8]) -> Result<NpyArray, NpzError> {
         Some(text) => NpyValues::Text(words(data, text).ok_or(malformed)?),
         _ => return Err(malformed),
     };
-    let count = shape.iter().try_fold(1_usize, |count, length| count.checked_mul(*length));
+    let count = shape
+        .iter()
+        .try_fold(1_usize, |count, length| count.checked_mul(*length));
     if count != Some(values.count()) || values.bytes() != data.len() {
         return Err(NpzError::Malformed(
             "an array is not as long as its shape says",
@@ -237,8 +239,14 @@ fn words(data: &[u8], kind: &str) -> Option<Vec<String>> {
     let letters: usize = kind.strip_prefix("<U")?.parse().ok().filter(|n| *n > 0)?;
     let codes = each(data, u32::from_le_bytes);
     let word = |codes: &[u32]| -> Option<String> {
-        let end = codes.iter().rposition(|code| *code != 0).map_or(0, |at| at + 1);
-        codes[..end].iter().map(|code| char::from_u32(*code)).collect()
+        let end = codes
+            .iter()
+            .rposition(|code| *code != 0)
+            .map_or(0, |at| at + 1);
+        codes[..end]
+            .iter()
+            .map(|code| char::from_u32(*code))
+            .collect()
     };
     codes.chunks(letters).map(word).collect()
 }

@@ -159,7 +159,8 @@ mod tests {
         let given = Bound::given(&jacobian, &[Parameter::PlaceY], &camera);
         assert_eq!(given.parameters, [Parameter::PlaceX, Parameter::Flux]);
         assert_eq!(given.sigma(Parameter::PlaceY), None);
-        let ratio = free.sigma(Parameter::PlaceX).unwrap() / given.sigma(Parameter::PlaceX).unwrap();
+        let ratio =
+            free.sigma(Parameter::PlaceX).unwrap() / given.sigma(Parameter::PlaceX).unwrap();
         // x and y alike and independent: cos = 0.75/√(1 + 0.75²) = 0.6, so that the ratio is 1/0.8
         assert_relative_eq!(ratio, 1.25, max_relative = 1e-4);
     }

@@ -23,7 +23,7 @@ fn set_of(path: &Path) -> Set {
         .to_string_lossy()
         .into_owned();
     let recipe = read(&fs::read(path).expect("a file"), &label).unwrap_or_else(|e| panic!("{e}"));
-    let ScenarioText::File(file) = &recipe.scenario else {
+    let Some(ScenarioText::File(file)) = &recipe.scenario else {
         panic!("{label} names no scenario");
     };
     let scenario = path.parent().expect("a folder").join(file);
