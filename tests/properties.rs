@@ -49,6 +49,7 @@ fn simulated(scenario: &Scenario) -> Result<Simulation, TestCaseError> {
         title: scenario.title.clone(),
         seed: scenario.seed,
         scenario_sha256: scenario.sha256.clone(),
+        ..Provenance::default()
     };
     simulate(
         &scenario.instrument,

@@ -184,6 +184,9 @@ pub(super) fn shared_files(
     if let Some(regions) = dataset::regions_file(set)? {
         files.push((format!("{name}.regions.json"), regions));
     }
+    for (ending, flat) in dataset::flat_files(set) {
+        files.push((format!("{name}.{ending}"), flat));
+    }
     files.push((
         format!("{name}.truth.schema.json"),
         table.schema().into_bytes(),

@@ -6,6 +6,7 @@
 use super::card_laws::{cases, law_tables, place};
 use super::distribution::number;
 use super::error::SetError;
+use super::frames::flat_files;
 use super::recipe::FrameFiles;
 use super::regions::regions_file;
 use super::set::Set;
@@ -93,6 +94,18 @@ fn frames(out: &mut String, set: &Set, stem: &str) -> Result<(), SetError> {
         let _ = writeln!(
             out,
             "- `{stem}.FIRST-LAST.known.csv`: what is handed out with the frames, one row an item"
+        );
+    }
+    if set.recipe.expected {
+        let _ = writeln!(
+            out,
+            "- `{stem}.FIRST-LAST.expected.npy`: electrons to expect in each pixel before any chance; part of the truth"
+        );
+    }
+    for (ending, _) in flat_files(set) {
+        let _ = writeln!(
+            out,
+            "- `{stem}.{ending}`: how sensitive each pixel of the camera is, the same in all of its frames (row, column)"
         );
     }
     if regions_file(set)?.is_some() {

@@ -74,6 +74,16 @@ fn frames(set: &Set, items: &[Item]) -> NpyArray {
     }
 }
 
+/// Electrons to expect in all frames, in the same order.
+pub(super) fn expected_frames(set: &Set, items: &[Item]) -> Vec<u8> {
+    let [columns, rows] = set.frame_px();
+    let all = items.iter().flat_map(|item| item.expected.iter().copied());
+    npy(&NpyArray {
+        shape: vec![items.len(), rows, columns],
+        values: NpyValues::Real(all.collect()),
+    })
+}
+
 fn archive(set: &Set, items: &[Item]) -> Result<Vec<u8>, SetError> {
     let numbers = items.iter().map(|item| item.number as i64).collect();
     let item = NpyArray {
@@ -106,4 +116,25 @@ fn cards(set: &Set, number: u64, scenario: &Scenario, star_px: FramePx) -> Cards
             ..cards
         }
     }
+}
+
+/// Flats of the cameras whose pixels differ, by the ending of their files: one for each scenario of the set, or of its cases.
+pub fn flat_files(set: &Set) -> Vec<(String, Vec<u8>)> {
+    let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+    for (at, case) in set.cases.iter().enumerate() {
+        let Some(flat) = set.flat(at) else {
+            continue;
+        };
+        let ending = match &case.name {
+            None => "flat.npy".to_owned(),
+            Some(_) => format!("case-{}.flat.npy", at + 1),
+        };
+        let (rows, columns) = flat.dim();
+        let array = NpyArray {
+            shape: vec![rows, columns],
+            values: NpyValues::Real(flat.into_iter().collect()),
+        };
+        files.push((ending, npy(&array)));
+    }
+    files
 }

@@ -42,6 +42,7 @@ pub use correlation::Correlations;
 pub use distribution::{Distribution, Draws, Varied};
 pub use error::SetError;
 pub use fits_cards::{counts_cards, fits_cards};
+pub use frames::flat_files;
 pub use given::GivenTables;
 pub use joined::{PLACE_PX, SetCase, StarPlace};
 pub use manifest::Manifest;

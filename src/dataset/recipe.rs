@@ -45,6 +45,8 @@ pub struct Recipe {
     pub photon_bound: bool,
     /// Whether the truth holds each item's sampling error.
     pub sampling_check: bool,
+    /// Whether the truth holds the frames to expect before any chance.
+    pub expected: bool,
     /// How finely frames are computed.
     pub accuracy: Fineness,
     /// SHA-256 of the recipe's bytes.
@@ -96,7 +98,7 @@ impl FrameFiles {
 }
 
 /// Keys at the top of a recipe.
-pub(super) const KEYS: [&str; 17] = [
+pub(super) const KEYS: [&str; 18] = [
     "format",
     "title",
     "version",
@@ -108,6 +110,7 @@ pub(super) const KEYS: [&str; 17] = [
     "files",
     "photon_bound",
     "sampling_check",
+    "expected",
     "accuracy",
     "set",
     "vary",
@@ -149,6 +152,7 @@ pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
         files: frame_files(&top)?,
         photon_bound: top.flag("photon_bound", false)?,
         sampling_check: top.flag("sampling_check", false)?,
+        expected: top.flag("expected", false)?,
         accuracy: fineness(&top)?,
         sha256: hex(&Sha256::digest(bytes)),
         text: text.to_owned(),

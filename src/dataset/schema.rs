@@ -33,10 +33,12 @@ struct RecipeFile {
     shard_items: Option<u64>,
     /// Files of frames; npz when left out.
     files: Option<Vec<Files>>,
-    /// Whether the truth holds what the photons allow, which takes about ten times as long as a frame.
+    /// Whether the truth holds what the photons allow, with the star's place known and unknown, which takes several times as long as a frame.
     photon_bound: Option<bool>,
     /// Whether the truth holds each item's own sampling error, which takes several times as long as a frame.
     sampling_check: Option<bool>,
+    /// Whether the truth holds the frames to expect before any chance, as an array of 64-bit numbers a shard.
+    expected: Option<bool>,
     /// fast (coarser sampling, single precision; when left out) or usual (as render does it).
     accuracy: Option<Accuracy>,
     /// Changes that hold for all items: paths of keys in quotes, and their values.

@@ -9,11 +9,12 @@ use super::value::{Drawn, ValueKind};
 use crate::frame::Frame;
 use crate::predict::Settings;
 use crate::propagation::Accuracy;
-use crate::rng::SetSeed;
+use crate::rng::{Chance, FrameChance, Seed, SetSeed};
 use crate::scenario::hex;
 use crate::scenario::{self, Scenario};
 use crate::scene::Scene;
-use crate::simulate::Truth;
+use crate::simulate::{Truth, flat};
+use ndarray::Array2;
 use rand::RngExt;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -75,6 +76,8 @@ pub struct Item {
     pub scenario: Scenario,
     /// Its frame.
     pub frame: Frame,
+    /// Electrons to expect in each pixel, before any chance.
+    pub expected: Array2<f64>,
     /// Its truth.
     pub truth: Truth,
 }
@@ -186,6 +189,29 @@ impl Set {
             .filter(|(.., known)| *known)
             .map(|(key, kind, _)| (key, kind))
             .collect()
+    }
+
+    /// What is peculiar to the pixels of a case's camera, the same in all frames of its scenario.
+    fn camera(&self, case: usize) -> Chance {
+        let own = &self.cases[case].source.scenario;
+        let first = self
+            .cases
+            .iter()
+            .position(|other| other.source.scenario == *own);
+        Chance::Key(self.published().key("camera", first.unwrap_or(case) as u64))
+    }
+
+    /// The flat of a case's camera, rows (0 at the bottom) and columns; `None` where all of its pixels are alike.
+    pub fn flat(&self, case: usize) -> Option<Array2<f64>> {
+        let electronics = self.cases[case]
+            .base
+            .instrument
+            .camera
+            .electronics
+            .as_ref()?;
+        let [columns, rows] = self.frame_px();
+        let uneven = electronics.pixel_response_rms > 0.0;
+        uneven.then(|| flat(electronics, [rows, columns], self.camera(case)))
     }
 
     /// Columns and rows of every frame.
@@ -334,12 +360,21 @@ impl Set {
     ) -> Result<Item, SetError> {
         let (scenario, drawn) = self.scenario_from(seed, case, number)?;
         let noise = noise_seed(seed, number);
+        let chance = FrameChance {
+            noise: match seed.secret {
+                // 53 bits can be tried out, a key from the whole secret cannot
+                Some(_) => Chance::Key(seed.key("noise", number)),
+                None => Chance::Seed(Seed(noise)),
+            },
+            camera: self.camera(case),
+        };
         let simulation = Scene::of(scenario.clone())
             .and_then(|scene| {
                 scene
                     .with_settings(settings)
                     .with_title(title(number))
                     .with_seed(noise)
+                    .with_chance(chance)
                     .star()
             })
             .map_err(|source| SetError::Scene {
@@ -358,6 +393,7 @@ impl Set {
             drawn,
             scenario,
             frame,
+            expected: simulation.expected.image,
             truth: simulation.truth,
         })
     }

@@ -4,7 +4,7 @@
 //! `shard_items`. A range that begins or ends in the middle of one gets the part that is in it.
 
 use super::error::SetError;
-use super::frames::frame_files;
+use super::frames::{expected_frames, frame_files};
 use super::known::known_table;
 use super::set::{Item, Set};
 use super::table::{Table, TableCell};
@@ -179,7 +179,10 @@ pub fn build(
         .map(|item| table.row(item))
         .collect::<Result<Vec<Vec<TableCell>>, SetError>>()?;
     let base = shard_stem(stem, shard);
-    let truth = truth_files(table, &rows, &base)?;
+    let mut truth = truth_files(table, &rows, &base)?;
+    if set.recipe.expected {
+        truth.push((format!("{base}.expected.npy"), expected_frames(set, &items)));
+    }
     let mut public = frame_files(set, &items, stem, &base)?;
     if let Some(known) = known_table(set, &items)? {
         public.push((format!("{base}.known.csv"), known));

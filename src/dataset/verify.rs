@@ -14,7 +14,7 @@ use super::shard::{
 };
 use super::table::Table;
 use super::verify_files::{
-    Drawing, archive_fault, array_fault, fits_fault, known_fault, table_fault,
+    Drawing, archive_fault, array_fault, expected_fault, fits_fault, known_fault, table_fault,
 };
 use crate::scenario::hex;
 use serde::Serialize;
@@ -237,6 +237,9 @@ impl<'a> Verifier<'a> {
         if !self.set.sealed() {
             files.push(format!("{base}.truth.csv"));
             files.push(format!("{base}.truth.parquet"));
+            if self.set.recipe.expected {
+                files.push(format!("{base}.expected.npy"));
+            }
         }
         files
     }
@@ -273,6 +276,8 @@ impl<'a> Verifier<'a> {
         };
         if name.ends_with(".npz") {
             archive_fault(&drawing, record, bytes)
+        } else if name.ends_with(".expected.npy") {
+            expected_fault(&drawing, record, bytes)
         } else if name.ends_with(".npy") {
             array_fault(record, bytes)
         } else if name.ends_with(".fits") {
@@ -321,7 +326,8 @@ impl<'a> Verifier<'a> {
         }
     }
 
-    /// Makes an item of a record again and compares it: the frame, its row, and its FITS file where there is one.
+    /// Makes an item of a record again and compares it: the frame, its row, and its FITS file where there is one. Frames to expect are
+    /// not compared.
     ///
     /// # Errors
     /// As [`Set::make`].

@@ -112,6 +112,27 @@ pub(super) fn array_fault(record: &ShardRecord, bytes: &[u8]) -> Option<String> 
     }
 }
 
+/// What is wrong with the frames to expect: their shape and numbers; that they are the right ones is told by making items again.
+pub(super) fn expected_fault(
+    drawing: &Drawing<'_>,
+    record: &ShardRecord,
+    bytes: &[u8],
+) -> Option<String> {
+    let [columns, rows] = drawing.set.frame_px();
+    match read_npy(bytes) {
+        Ok(NpyArray {
+            shape,
+            values: NpyValues::Real(values),
+        }) if shape == [record.frame_sha256.len(), rows, columns]
+            && values.iter().all(|value| value.is_finite()) =>
+        {
+            None
+        }
+        Ok(_) => Some("does not hold a frame to expect for each item".into()),
+        Err(error) => Some(format!("cannot be read: {error}")),
+    }
+}
+
 fn frames_fault(record: &ShardRecord, frames: &NpyArray) -> Option<String> {
     let NpyValues::Counts(counts) = &frames.values else {
         return Some("holds frames that are not counts".into());

@@ -14,7 +14,7 @@ use crate::mechanics::{Plane, turns_for};
 use crate::predict::{Expected, Model};
 use crate::predict::{doughnut, spikes};
 use crate::pupil::shift_px;
-use crate::rng::Seed;
+use crate::rng::{FrameChance, Seed};
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, MM, NM, UM};
 use crate::wavefront::{Wavefront, ZernikeSum};
@@ -30,6 +30,15 @@ pub struct Provenance {
     pub seed: Option<u64>,
     /// Checksum of the scenario's text and overrides.
     pub scenario_sha256: String,
+    /// What the frame's chance comes from, where that is not the seed alone.
+    pub chance: Option<FrameChance>,
+}
+
+impl Provenance {
+    /// What the chance of a frame with this seed comes from.
+    pub(super) fn chance_of(&self, seed: u64) -> FrameChance {
+        self.chance.unwrap_or_else(|| Seed(seed).into())
+    }
 }
 
 /// The truth about one frame.
@@ -205,7 +214,7 @@ impl Truth {
             electrons: expected.in_electrons.then_some(expected.star_total),
             scintillation: frame
                 .and(provenance.seed)
-                .and_then(|seed| factor(instrument, state, Seed(seed)))
+                .and_then(|seed| factor(instrument, state, provenance.chance_of(seed).noise))
                 .unwrap_or(1.0),
             light_in_frame: expected.light_in_frame,
             saturated_px: frame.map(|f| f.saturated_px),

@@ -1,7 +1,7 @@
 //! What is handed out with the frames: every kind of value as it is, or a refusal.
 
 use super::{RECIPE, make, place};
-use skewstar::image_io::npz::{NpyValues, read_npz};
+use skewstar::image_io::npz::{NpyValues, read_npy, read_npz};
 
 const KNOWN: &str = r#""state.turns" = { turns = { sigma_turns = 0.05, correlation = -0.4 }, within = 0.2, known = true }
 "state.piston_moves_focus" = { choice = [true, false], known = true }
@@ -112,4 +112,47 @@ fn frames_as_fits_say_what_the_owner_of_the_camera_knows() {
     ] {
         assert!(cards.contains(card), "{card}: {cards}");
     }
+}
+
+/// A camera stays the same over a set, and its flat is handed out; frames to expect are part of the truth.
+#[test]
+fn a_camera_stays_the_same_and_frames_to_expect_stand_beside() {
+    let place = place();
+    let recipe = RECIPE.replace(
+        "[set]\n",
+        "expected = true\n[set]\n\"camera.pixel_response_rms\" = 0.1\n",
+    );
+    place.write("set.toml", &recipe);
+    place.run(&make(&["--count", "3"])).well();
+    let flat = read_npy(&place.read("out/set.flat.npy")).expect("a flat");
+    assert_eq!(flat.shape, [12, 16]);
+    let base = "out/set.0000000000-0000000002";
+    let expected = read_npy(&place.read(&format!("{base}.expected.npy"))).expect("an array");
+    assert_eq!(expected.shape, [3, 12, 16]);
+    let arrays = read_npz(&place.read(&format!("{base}.npz"))).expect("an archive");
+    let (NpyValues::Real(flat), NpyValues::Real(expected), NpyValues::Counts(counts)) =
+        (&flat.values, &expected.values, &arrays[0].1.values)
+    else {
+        panic!("other arrays");
+    };
+    // every frame follows the one flat: with it the residuals are those of photons (and read noise), without it far larger
+    let chi_square = |with_flat: bool| {
+        let mut sum = 0.0;
+        for (at, adu) in counts.iter().enumerate() {
+            let electrons = (f64::from(*adu) - 300.0) * 0.9;
+            let level = expected[at] * if with_flat { flat[at % 192] } else { 1.0 };
+            sum += (electrons - level).powi(2) / (level + 1.7 * 1.7 + 0.81 / 12.0);
+        }
+        sum / counts.len() as f64
+    };
+    let (with, without) = (chi_square(true), chi_square(false));
+    println!("chi-square a pixel: {with:.3} with the flat, {without:.3} without");
+    // 576 pixels: √(2/576) is 0.059
+    assert!(
+        (with - 1.0).abs() < 4.0 * 0.059 && without > 1.5,
+        "{with} {without}"
+    );
+    place
+        .run(&super::verify(&["--count", "3", "--remake", "3"]))
+        .well();
 }
