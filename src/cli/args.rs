@@ -196,8 +196,9 @@ fn threads(text: &str) -> Result<usize, String> {
 pub struct ScoreArgs {
     /// The truth: a folder of a set, a truth table, or a truth file of `render`
     pub truth: PathBuf,
-    /// The answers: CSV, or JSON lines when the name ends with .jsonl, .ndjson or .json
-    pub answers: PathBuf,
+    /// The answers: CSV, or JSON (one a line, or an array) when the name ends with .jsonl, .ndjson or .json; several files are compared in one table
+    #[arg(required = true, num_args = 1..)]
+    pub answers: Vec<PathBuf>,
     /// Fail with exit status 1 when a number of the score is larger, for example `modes_nm.7.rms=30`
     #[arg(long, value_name = "NUMBER=LIMIT")]
     pub at_most: Vec<String>,
@@ -207,6 +208,9 @@ pub struct ScoreArgs {
     /// Also draw the error against electrons, seeing and size of the misalignment
     #[arg(long)]
     pub plot: bool,
+    /// The same as SVG, for a page or a paper
+    #[arg(long)]
+    pub svg: bool,
     /// Where the picture goes.
     #[command(flatten)]
     pub files: Files,

@@ -47,13 +47,8 @@ pub fn verify(args: &SetArgs, console: &Console) -> Result<bool, CliError> {
         &interrupt,
     )?;
     let mut report = verifier.finish(&names);
-    let own = Manifest::of(
-        &set,
-        &report,
-        args.start,
-        &shared,
-        secret_of_seal(&out, &name)?,
-    );
+    let seal = secret_of_seal(&out, &name)?;
+    let own = Manifest::of(&set, &report, args.start, &shared, seal, &target(&set));
     if let Some(bytes) = out.read(&manifest)? {
         if let Some(fault) = own.as_ref().and_then(|own| own.fault(&bytes)) {
             report.damaged.push(format!("{manifest} {fault}"));
@@ -66,6 +61,16 @@ pub fn verify(args: &SetArgs, console: &Console) -> Result<bool, CliError> {
     console.answer(sentences(&report))?;
     console.answer_json(&report)?;
     Ok(report.complete)
+}
+
+/// Processor and system, and whether the set's bytes depend on them.
+fn target(set: &Set) -> String {
+    let portable = if set.portable() { ", portable" } else { "" };
+    format!(
+        "{}-{}{portable}",
+        std::env::consts::ARCH,
+        std::env::consts::OS
+    )
 }
 
 /// The published checksum of the secret of a sealed set.

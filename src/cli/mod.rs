@@ -34,6 +34,7 @@ mod progress;
 mod render;
 mod score;
 mod score_plots;
+mod score_svg;
 #[cfg(feature = "serve")]
 mod serve;
 mod sheet;

@@ -87,6 +87,11 @@ fn frames(out: &mut String, set: &Set, stem: &str) -> Result<(), SetError> {
             ),
             FrameFiles::Npy => format!("- `{stem}.FIRST-LAST.npy`: the frames only"),
             FrameFiles::Fits => format!("- `{stem}.ITEM.fits`: one frame each"),
+            FrameFiles::FitsCube => {
+                format!(
+                    "- `{stem}.FIRST-LAST.cube.fits`: the frames along a third axis; the card ITEM is the first one's number"
+                )
+            }
         };
         let _ = writeln!(out, "{words}");
     }

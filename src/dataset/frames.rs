@@ -7,7 +7,7 @@ use super::recipe::FrameFiles;
 use super::set::{Item, Set, title};
 use crate::axes::FramePx;
 use crate::frame::Frame;
-use crate::image_io::fits::{self, Cards};
+use crate::image_io::fits::{self, Card, CardValue, Cards};
 use crate::image_io::npz::{NpyArray, NpyValues, npy, npz};
 use crate::scenario::Scenario;
 use ndarray::Array2;
@@ -24,6 +24,14 @@ pub(super) fn frame_files(
         match kind {
             FrameFiles::Npz => files.push((format!("{base}.npz"), archive(set, items)?)),
             FrameFiles::Npy => files.push((format!("{base}.npy"), npy(&frames(set, items)))),
+            FrameFiles::FitsCube => {
+                let first = items.first().map_or(0, |item| item.number);
+                let counts = items
+                    .iter()
+                    .flat_map(|item| item.frame.counts_adu.iter().copied());
+                let cube = cube_file(set, first, &counts.collect::<Vec<u16>>())?;
+                files.push((format!("{base}.{}", kind.ending()), cube));
+            }
             FrameFiles::Fits => {
                 for item in items {
                     let name = format!("{stem}.{:010}.fits", item.number);
@@ -40,6 +48,44 @@ pub(super) fn fits_file(set: &Set, item: &Item) -> Result<Vec<u8>, SetError> {
     let cards = cards(set, item.number, &item.scenario, item.truth.star_px);
     Ok(fits::counts(&item.frame, &cards)?)
 }
+
+/// All frames of a shard in one FITS file, with the cards that hold for all items of the first case.
+pub(super) fn cube_file(set: &Set, first: u64, counts_adu: &[u16]) -> Result<Vec<u8>, SetError> {
+    let mut cards = counts_cards(&set.cases[0].base);
+    if set.cases.len() > 1 {
+        // what differs between telescopes is not told for one of them
+        cards = Cards {
+            pixel_m: cards.pixel_m,
+            focal_length_m: cards.focal_length_m,
+            ..Cards::default()
+        };
+    }
+    cards.title.clone_from(&set.recipe.title);
+    cards.extra.push(Card {
+        keyword: "ITEM".into(),
+        value: CardValue::Integer(first as i64),
+        comment: "number of the first frame".into(),
+    });
+    Ok(fits::counts_cube(set.frame_px(), counts_adu, &cards)?)
+}
+
+/// The counts of a file that [`cube_file`] wrote, found from its end: 16 bits, the highest first, 32768 less.
+pub(super) fn cube_counts(set: &Set, frames: usize, bytes: &[u8]) -> Option<Vec<u16>> {
+    let [columns, rows] = set.frame_px();
+    let length = 2 * frames * columns * rows;
+    let from = bytes.len().checked_sub(length.next_multiple_of(BLOCK))?;
+    let data = bytes.get(from..from + length)?;
+    let (pairs, _) = data.as_chunks::<2>();
+    Some(
+        pairs
+            .iter()
+            .map(|pair| u16::from_be_bytes(*pair) ^ 0x8000)
+            .collect(),
+    )
+}
+
+/// Length of a block of FITS.
+const BLOCK: usize = 2880;
 
 /// The same of counts that were read.
 pub(super) fn fits_of_counts(

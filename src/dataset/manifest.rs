@@ -44,27 +44,23 @@ struct SharedFile {
 }
 
 impl Manifest {
-    /// Of a set that was found whole; `None` where it is not.
+    /// Of a set that was found whole; `None` where it is not. `target` is who checked it: processor and system.
     pub fn of(
         set: &Set,
         report: &VerifyReport,
         first: u64,
         shared: &[(String, Vec<u8>)],
         secret_sha256: Option<String>,
+        target: &str,
     ) -> Option<Manifest> {
         let content_sha256 = report.content_sha256.clone()?;
-        let portable = if set.portable() { ", portable" } else { "" };
         Some(Manifest {
             format: "skewstar-manifest/1".into(),
             title: set.recipe.title.clone(),
             version: set.recipe.version.clone(),
             licence: set.recipe.licence.clone(),
             program: concat!("skewstar ", env!("CARGO_PKG_VERSION")).into(),
-            target: format!(
-                "{}-{}{portable}",
-                std::env::consts::ARCH,
-                std::env::consts::OS
-            ),
+            target: target.to_owned(),
             set_sha256: set.sha256.clone(),
             first,
             last: first + report.items_wanted - 1,

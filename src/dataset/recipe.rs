@@ -82,18 +82,29 @@ pub enum FrameFiles {
     Npy,
     /// One FITS file an item.
     Fits,
+    /// One FITS file a shard: frames along a third axis.
+    FitsCube,
 }
 
 impl FrameFiles {
-    const ALL: [(&'static str, FrameFiles); 3] = [
+    const ALL: [(&'static str, FrameFiles); 4] = [
         ("npz", FrameFiles::Npz),
         ("npy", FrameFiles::Npy),
         ("fits", FrameFiles::Fits),
+        ("fits-cube", FrameFiles::FitsCube),
     ];
 
-    /// Name in a recipe, and ending of the files.
+    /// Name in a recipe.
     pub fn name(self) -> &'static str {
         Self::ALL[self as usize].0
+    }
+
+    /// Ending of the files.
+    pub fn ending(self) -> &'static str {
+        match self {
+            FrameFiles::FitsCube => "cube.fits",
+            other => other.name(),
+        }
     }
 }
 
@@ -245,7 +256,8 @@ fn frame_files(top: &Section<'_>) -> Result<Vec<FrameFiles>, ScenarioError> {
     let Some((node, key)) = top.optional("files") else {
         return Ok(vec![FrameFiles::Npz]);
     };
-    let expected = "a list of one or more of \"npz\", \"npy\" and \"fits\", each once";
+    let expected =
+        "a list of one or more of \"npz\", \"npy\", \"fits\" and \"fits-cube\", each once";
     let Value::List(items) = &node.value else {
         return Err(top.wrong_type(node, &key, expected));
     };

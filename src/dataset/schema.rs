@@ -104,12 +104,13 @@ enum Scenario {
 
 /// A kind of files.
 #[derive(JsonSchema)]
-#[schemars(rename_all = "lowercase")]
+#[schemars(rename_all = "kebab-case")]
 #[allow(dead_code)]
 enum Files {
     Npz,
     Npy,
     Fits,
+    FitsCube,
 }
 
 /// Exactly one of uniform, log_uniform, normal, log_normal, weibull, uniform_sine, star_counts, table, choice and turns. A key that holds a

@@ -14,7 +14,8 @@ use super::shard::{
 };
 use super::table::Table;
 use super::verify_files::{
-    Drawing, archive_fault, array_fault, expected_fault, fits_fault, known_fault, table_fault,
+    Drawing, archive_fault, array_fault, cube_fault, expected_fault, fits_fault, known_fault,
+    table_fault,
 };
 use crate::scenario::hex;
 use serde::Serialize;
@@ -228,7 +229,7 @@ impl<'a> Verifier<'a> {
                 FrameFiles::Fits => files.extend(
                     (items.first..=items.last).map(|item| format!("{}.{item:010}.fits", self.stem)),
                 ),
-                other => files.push(format!("{base}.{}", other.name())),
+                other => files.push(format!("{base}.{}", other.ending())),
             }
         }
         if !self.set.known().is_empty() || self.set.recipe.case_known {
@@ -280,6 +281,8 @@ impl<'a> Verifier<'a> {
             expected_fault(&drawing, record, bytes)
         } else if name.ends_with(".npy") {
             array_fault(record, bytes)
+        } else if name.ends_with(".cube.fits") {
+            cube_fault(&drawing, record, bytes)
         } else if name.ends_with(".fits") {
             fits_fault(&drawing, record, name, bytes)
         } else if name.ends_with(".known.csv") {

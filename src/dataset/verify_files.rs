@@ -1,7 +1,7 @@
 //! What is wrong inside the files of a shard, whose bytes are as its record says: frames against the record's checksums, values against
 //! what the recipe draws.
 
-use super::frames::fits_of_counts;
+use super::frames::{cube_counts, cube_file, fits_of_counts};
 use super::known::{known_array, known_line};
 use super::set::Set;
 use super::shard::{ShardRecord, cells_sha256, frame_sha256};
@@ -176,6 +176,30 @@ pub(super) fn fits_fault(
         fits_of_counts(drawing.set, number, &scenario, counts, star_px)
     });
     match written {
+        Ok(written) if written == bytes => None,
+        Ok(_) => Some("has other cards than the recipe gives".into()),
+        Err(error) => Some(format!("cannot be drawn again: {error}")),
+    }
+}
+
+/// What is wrong with the FITS file of all frames.
+pub(super) fn cube_fault(
+    drawing: &Drawing<'_>,
+    record: &ShardRecord,
+    bytes: &[u8],
+) -> Option<String> {
+    let frames = record.frame_sha256.len();
+    let Some(counts) = cube_counts(drawing.set, frames, bytes) else {
+        return Some("is too short for the frames of its record".into());
+    };
+    let each = counts.len() / frames.max(1);
+    let found = counts
+        .chunks(each.max(1))
+        .map(|frame| frame_sha256(frame.iter().copied()));
+    if !found.eq(record.frame_sha256.iter().cloned()) {
+        return Some("holds other frames than its record lists".into());
+    }
+    match cube_file(drawing.set, record.items.first, &counts) {
         Ok(written) if written == bytes => None,
         Ok(_) => Some("has other cards than the recipe gives".into()),
         Err(error) => Some(format!("cannot be drawn again: {error}")),

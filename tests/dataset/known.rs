@@ -156,3 +156,40 @@ fn a_camera_stays_the_same_and_frames_to_expect_stand_beside() {
         .run(&super::verify(&["--count", "3", "--remake", "3"]))
         .well();
 }
+
+/// One FITS file a shard: its frames are those of the archive, big-endian with BZERO = 32768 (FITS standard 4.0, section 5.2.5, from memory).
+#[test]
+fn frames_of_a_shard_stand_in_one_fits_file() {
+    let place = place();
+    let cube = RECIPE.replace("[\"npz\", \"fits\"]", "[\"npz\", \"fits-cube\"]");
+    place.write("set.toml", cube);
+    place.run(&make(&["--count", "5"])).well();
+    let base = "out/set.0000000000-0000000004";
+    let bytes = place.read(&format!("{base}.cube.fits"));
+    let cards = String::from_utf8_lossy(&bytes[..2880]).into_owned();
+    for card in [
+        "NAXIS   =                    3",
+        "NAXIS1  =                   16",
+        "NAXIS3  =                    5",
+        "ITEM    =",
+    ] {
+        assert!(cards.contains(card), "{card}: {cards}");
+    }
+    let arrays = read_npz(&place.read(&format!("{base}.npz"))).expect("an archive");
+    let NpyValues::Counts(counts) = &arrays[0].1.values else {
+        panic!("no frames");
+    };
+    let data = &bytes[bytes.len() - 2880..][..2 * counts.len()];
+    let stored: Vec<u16> = data
+        .chunks(2)
+        .map(|two| (i32::from(i16::from_be_bytes([two[0], two[1]])) + 32768) as u16)
+        .collect();
+    assert_eq!(&stored, counts);
+    place.run(&super::verify(&["--count", "5"])).well();
+    let mut other = bytes;
+    let at = other.len() - 2880 + 1;
+    other[at] ^= 1;
+    place.write(&format!("{base}.cube.fits"), other);
+    let told = place.run(&super::verify(&["--count", "5"]));
+    assert_eq!(told.status, Some(1));
+}

@@ -33,7 +33,7 @@ fn a_recipe_that_cannot_be_meant_is_refused_with_its_place() {
         (
             "[\"npz\", \"fits\"]",
             "[\"npz\", \"hdf\"]",
-            "set.toml:8:17: files is \"hdf\", but must be a list of one or more of \"npz\", \"npy\" and \"fits\", each once\nhint: `skewstar schema recipe` lists every key",
+            "set.toml:8:17: files is \"hdf\", but must be a list of one or more of \"npz\", \"npy\", \"fits\" and \"fits-cube\", each once\nhint: `skewstar schema recipe` lists every key",
         ),
         (
             "{ uniform = [3.0, 5.0] }",
