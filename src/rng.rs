@@ -3,8 +3,8 @@
 //! Every purpose has its own key and every row (or item) its own stream of the same generator, so that results depend
 //! neither on the number of threads nor on what else was drawn.
 
-use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
+use rand::{Rng, SeedableRng};
 use sha2::{Digest, Sha256};
 
 /// The largest seed, 2^53 − 1.
@@ -37,12 +37,9 @@ pub enum Purpose {
     Scintillation,
 }
 
-impl Seed {
-    /// The stream of a purpose and an item (a row of a frame).
-    pub fn stream(self, purpose: Purpose, item: u64) -> ChaCha8Rng {
-        let mut key = [0u8; 32];
-        key[..8].copy_from_slice(&self.0.to_le_bytes());
-        let name: &[u8] = match purpose {
+impl Purpose {
+    fn name(self) -> &'static [u8] {
+        match self {
             Purpose::Shot => b"shot",
             Purpose::Read => b"read",
             Purpose::PixelResponse => b"pixel-response",
@@ -52,11 +49,77 @@ impl Seed {
             Purpose::Hand => b"hand",
             Purpose::Quirks => b"quirks",
             Purpose::Scintillation => b"scintillation",
-        };
+        }
+    }
+}
+
+impl Seed {
+    /// The stream of a purpose and an item (a row of a frame).
+    pub fn stream(self, purpose: Purpose, item: u64) -> ChaCha8Rng {
+        let mut key = [0u8; 32];
+        key[..8].copy_from_slice(&self.0.to_le_bytes());
+        let name = purpose.name();
         key[8..8 + name.len()].copy_from_slice(name);
         let mut stream = ChaCha8Rng::from_seed(key);
         stream.set_stream(item);
         stream
+    }
+}
+
+/// Where chance comes from: a seed, or a key of 256 bits, of which nobody can try all.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Chance {
+    /// A seed.
+    Seed(Seed),
+    /// A key.
+    Key([u8; 32]),
+}
+
+impl Chance {
+    /// The stream of a purpose and an item, as [`Seed::stream`].
+    pub fn stream(self, purpose: Purpose, item: u64) -> ChaCha8Rng {
+        match self {
+            Chance::Seed(seed) => seed.stream(purpose, item),
+            Chance::Key(key) => {
+                let mut hash = Sha256::new();
+                hash.update(b"skewstar-chance/1\0");
+                hash.update(key);
+                hash.update(purpose.name());
+                let mut stream = ChaCha8Rng::from_seed(hash.finalize().into());
+                stream.set_stream(item);
+                stream
+            }
+        }
+    }
+}
+
+impl std::fmt::Debug for Chance {
+    /// A key does not show itself in messages.
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Chance::Seed(seed) => seed.fmt(out),
+            Chance::Key(_) => out.write_str("Key(…)"),
+        }
+    }
+}
+
+/// The chance of one frame: that of its noise, and that of its camera, which may be the same in many frames.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct FrameChance {
+    /// Photons, readout and scintillation.
+    pub noise: Chance,
+    /// What is peculiar to each pixel of the camera.
+    pub camera: Chance,
+}
+
+impl From<Seed> for FrameChance {
+    /// Everything from one seed: a camera of its own for every frame.
+    fn from(seed: Seed) -> FrameChance {
+        let chance = Chance::Seed(seed);
+        FrameChance {
+            noise: chance,
+            camera: chance,
+        }
     }
 }
 
@@ -72,6 +135,13 @@ pub struct SetSeed {
 }
 
 impl SetSeed {
+    /// A key for one purpose and one item, from all of the seed and the secret.
+    pub fn key(&self, name: &str, item: u64) -> [u8; 32] {
+        let mut key = [0; 32];
+        self.stream(name, item).fill_bytes(&mut key);
+        key
+    }
+
     /// The stream of a name (what is drawn) and an item. Other names and other items do not change it.
     pub fn stream(&self, name: &str, item: u64) -> ChaCha8Rng {
         let mut hash = Sha256::new();
@@ -95,6 +165,27 @@ impl SetSeed {
 mod tests {
     use super::*;
     use rand::RngExt;
+
+    #[test]
+    fn a_key_draws_its_own_streams_and_does_not_show_itself() {
+        let first = |chance: Chance, purpose, item| chance.stream(purpose, item).random::<u64>();
+        let (key, other) = (Chance::Key([7; 32]), Chance::Key([8; 32]));
+        let base = first(key, Purpose::Shot, 0);
+        assert_eq!(base, first(key, Purpose::Shot, 0));
+        for (chance, purpose, item) in [
+            (other, Purpose::Shot, 0),
+            (key, Purpose::Read, 0),
+            (key, Purpose::Shot, 1),
+        ] {
+            assert_ne!(base, first(chance, purpose, item));
+        }
+        let seed = Chance::Seed(Seed(7));
+        assert_eq!(
+            first(seed, Purpose::Read, 3),
+            Seed(7).stream(Purpose::Read, 3).random::<u64>()
+        );
+        assert_eq!(format!("{key:?}"), "Key(…)");
+    }
 
     #[test]
     fn streams_differ_by_seed_purpose_and_item_and_repeat() {

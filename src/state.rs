@@ -9,7 +9,7 @@ mod turns;
 pub use coma::Coma;
 pub use turns::ScrewTurns;
 
-use crate::axes::FieldM;
+use crate::axes::{FieldM, FramePx};
 use std::collections::BTreeMap;
 
 /// Zernike coefficients: Noll index → metres RMS over the full clear circle of the aperture.
@@ -76,6 +76,8 @@ pub struct State {
     pub piston_moves_focus: bool,
     /// Whether the frame follows the star.
     pub recentred: bool,
+    /// How far the star stands from where it would be else: from the frame's middle, or where a frame that is not recentred has it.
+    pub place_px: FramePx,
     /// Where the star stands from the middle of a frame that is not recentred, besides the image shift; pupil axes.
     pub aside_m: FieldM,
     /// Where the star is on the sensor, from its centre, pupil axes.
@@ -109,6 +111,7 @@ impl Default for State {
             sensor_offset_m: 0.0,
             piston_moves_focus: false,
             recentred: true,
+            place_px: FramePx::ZERO,
             aside_m: FieldM::ZERO,
             field_m: FieldM::ZERO,
             mask_on: false,

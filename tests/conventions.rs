@@ -8,7 +8,7 @@ mod sensor;
 use crate::support::lens::{self, brightest_direction_deg, centroid, unit};
 use approx::assert_abs_diff_eq;
 use ndarray::Array2;
-use skewstar::axes::FieldM;
+use skewstar::axes::{FieldM, FramePx};
 use skewstar::instrument::*;
 use skewstar::mechanics::{Plane, align, field_modes, plane_of, tilt_modes, turns_for};
 use skewstar::predict::{Model, Settings};
@@ -111,6 +111,44 @@ fn camera_rotation_and_mirroring() {
             "{rotation_deg} {mirrored}: {found}"
         );
     }
+}
+
+/// `state.place_px` moves the star along the rows (+x) and up (+y) of the frame, however the camera is held; `star_px` follows. In a frame
+/// that is not recentred it adds to the image shift.
+#[test]
+fn a_place_in_the_frame_moves_the_star_in_frame_axes() {
+    let mut instrument = with_vane(33.0);
+    instrument.camera.rotation_rad = 40.0 * DEG;
+    instrument.camera.mirrored = true;
+    let at = |place_px: [f64; 2], recentred: bool| State {
+        sensor_offset_m: -300.0 * UM,
+        modes: noll(&[(8, 60.0)]),
+        place_px: FramePx::new(place_px),
+        aside_m: FieldM::new([5.0 * instrument.camera.pixel_m, 0.0]),
+        recentred,
+        ..State::default()
+    };
+    let (still, moved) = (at([0.0; 2], true), at([6.0, -4.0], true));
+    let (before, after) = (light(&instrument, &still), light(&instrument, &moved));
+    let (mut change, mut wrong_way, mut size) = (0.0, 0.0, 0.0);
+    for row in 8..48 {
+        for column in 8..60 {
+            let there = before[[row, column]];
+            change += (after[[row - 4, column + 6]] - there).powi(2);
+            wrong_way += (after[[row + 4, column - 6]] - there).powi(2);
+            size += there.powi(2);
+        }
+    }
+    let [change, wrong_way] = [change, wrong_way].map(|sum: f64| (sum / size).sqrt());
+    assert!(change < 1e-3 && wrong_way > 0.3, "{change} {wrong_way}");
+
+    let star = |state: &State| truth(&instrument, state).star_px.xy();
+    let [x, y] = star(&still);
+    assert_eq!(star(&moved), [x + 6.0, y - 4.0]);
+    assert_eq!(truth(&instrument, &moved).place_px.xy(), [6.0, -4.0]);
+    let [x, y] = star(&at([0.0; 2], false));
+    let [moved_x, moved_y] = star(&at([6.0, -4.0], false));
+    assert!((moved_x - x - 6.0).abs() < 1e-9 && (moved_y - y + 4.0).abs() < 1e-9);
 }
 
 /// A wavefront that leads at the +x side moves the light to −x: −2N ∂W/∂x (check value `convention.tilt_shift`).

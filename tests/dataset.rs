@@ -1,12 +1,16 @@
 //! Sets of frames: that an item depends on recipe, seed and number alone, that nothing is lost by a kill or overwritten by a
 //! second run, that draws follow their laws, and that a sealed set keeps its secret.
 
+mod cases;
+mod falsified;
 mod killed;
+mod known;
 mod laws;
 mod making;
 mod recipes;
 mod refusals;
 mod sealed;
+mod writers;
 
 use crate::cli::program::{Place, tiny_counts};
 

@@ -49,6 +49,7 @@ fn simulated(scenario: &Scenario) -> Result<Simulation, TestCaseError> {
         title: scenario.title.clone(),
         seed: scenario.seed,
         scenario_sha256: scenario.sha256.clone(),
+        ..Provenance::default()
     };
     simulate(
         &scenario.instrument,
@@ -99,7 +100,7 @@ fn light_is_sound(scenario: &Scenario, simulation: &Simulation) -> Result<(), Te
 }
 
 /// Keys that are numbers, or lists and tables of numbers, in every truth.
-const NUMBERS: [&str; 16] = [
+const NUMBERS: [&str; 17] = [
     "sensor_offset_um",
     "turns",
     "undo_turns",
@@ -114,6 +115,7 @@ const NUMBERS: [&str; 16] = [
     "modes_nm",
     "modes_with_focus_nm",
     "star_px",
+    "place_px",
     "light_in_frame",
     "sampling_error",
 ];

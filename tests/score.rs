@@ -340,3 +340,141 @@ fn a_measurement_of_a_rendered_star_is_an_answer() {
         }
     }
 }
+
+/// Two cases, two sides: RMS by hand. The vector of coma is off by the error along y alone, as the one along x is 0.
+#[test]
+fn groups_and_vectors_are_judged_by_themselves() {
+    let place = Place::new();
+    let mut table = String::from(
+        "item,case,side,flags,modes_nm.7,modes_nm.8,sigma_photon_nm.7,sigma_photon_nm.8,sigma_photon_place_known_nm.7\n",
+    );
+    let mut answers = String::from("item,modes_nm.7,modes_nm.8,sigma.modes_nm.7\n");
+    for item in 0..8 {
+        let (case, error) = if item < 4 {
+            ("plain", 1)
+        } else {
+            ("masked", 3)
+        };
+        table += &format!("{item},{case},inside,,{},50,2,2,0.5\n", 100 + item);
+        // as pandas writes a column of numbers with gaps
+        answers += &format!("{item}.0,{},50,3\n", 100 + item + error);
+    }
+    place.write("truth.csv", table);
+    place.write("answers.csv", &answers);
+    let done = place
+        .run(&["score", "truth.csv", "answers.csv", "--json"])
+        .well();
+    let score: Value = serde_json::from_str(&done.stdout).expect("JSON");
+    let coma = &score["quantities"]["modes_nm.7"];
+    // one side only: no group of sides
+    let groups = coma["by_group"].as_array().expect("groups");
+    let told: Vec<(&str, &str, f64)> = groups
+        .iter()
+        .map(|g| {
+            (
+                g["column"].as_str().unwrap_or(""),
+                g["name"].as_str().unwrap_or(""),
+                g["rms"].as_f64().unwrap_or(0.0),
+            )
+        })
+        .collect();
+    assert_eq!(told, [("case", "masked", 3.0), ("case", "plain", 1.0)]);
+    let rms = (0.5 * (1.0 + 9.0f64)).sqrt();
+    let near = |value: &Value, wanted: f64| {
+        let found = value.as_f64().unwrap_or(f64::NAN);
+        assert!((found - wanted).abs() < 1e-12, "{found} {wanted}");
+    };
+    near(&score["directions"]["coma"]["rms"], rms);
+    near(
+        &score["directions"]["coma"]["photon_ratio"],
+        rms / 2.0 / 2f64.sqrt(),
+    );
+    near(&score["numbers"]["modes_nm.7.photon_ratio"], rms / 2.0);
+    near(
+        &score["numbers"]["modes_nm.7.photon_place_known_ratio"],
+        rms / 0.5,
+    );
+    // errors of 1/3 and of 1 claimed sigma: half within 0.385 and 0.841, all within 1.036
+    let curve: Vec<(f64, f64)> = coma["sigma"]["calibration"]
+        .as_array()
+        .expect("a curve")
+        .iter()
+        .map(|point| {
+            (
+                point["share"].as_f64().unwrap_or(0.0),
+                point["found"].as_f64().unwrap_or(9.0),
+            )
+        })
+        .collect();
+    let at = |share: f64| {
+        curve
+            .iter()
+            .find(|(own, _)| *own == share)
+            .map(|(_, found)| *found)
+    };
+    assert_eq!(
+        [at(0.2), at(0.3), at(0.6), at(0.7)],
+        [Some(0.0), Some(0.5), Some(0.5), Some(1.0)]
+    );
+    near(&coma["sigma"]["calibration_error"], 0.3);
+    let told = place
+        .run(&["score", "truth.csv", "answers.csv"])
+        .well()
+        .stdout;
+    assert!(told.contains("modes_nm.7 by group (RMS): case masked 3.00, 1.50 x photon; case plain 1.00, 0.500 x photon."), "{told}");
+}
+
+#[test]
+fn several_programs_stand_in_one_table_and_a_picture_is_svg_too() {
+    let place = Place::with_file("truth.csv", truth());
+    place.write("good.csv", csv(&answers()));
+    let array: Vec<Value> = (0..10)
+        .map(|item| json!({ "item": item, "modes_nm": { "7": 105 + 10 * item, "8": 50 } }))
+        .collect();
+    place.write("rough.json", Value::from(array).to_string());
+    let done = place.run(&[
+        "score",
+        "truth.csv",
+        "good.csv",
+        "rough.json",
+        "--svg",
+        "--at-most",
+        "modes_nm.7.rms=2",
+    ]);
+    assert_eq!(done.status, Some(1), "{}", done.stderr);
+    let rows: Vec<Vec<&str>> = done
+        .stdout
+        .lines()
+        .filter(|line| line.starts_with("modes_nm.7 "))
+        .map(|line| line.split_whitespace().take(5).collect())
+        .collect();
+    assert_eq!(
+        rows,
+        [
+            ["modes_nm.7", "good", "10", "0", "1.00"],
+            ["modes_nm.7", "rough", "10", "5.00", "5.00"]
+        ]
+    );
+    assert!(
+        done.stdout
+            .contains("rough: modes_nm.7.rms: 5.00, at most 2 was asked for: NOT KEPT."),
+        "{}",
+        done.stdout
+    );
+    for name in ["good", "rough"] {
+        let svg = place.text(&format!("out/{name}.score.svg"));
+        assert!(svg.starts_with("<svg ") && svg.ends_with("</svg>\n"));
+        for words in ["photons' bound", "modes_nm.7", "electrons", "<circle "] {
+            assert!(svg.contains(words), "{words}");
+        }
+    }
+    let done = place
+        .run(&["score", "truth.csv", "good.csv", "rough.json", "--json"])
+        .well();
+    let both: Value = serde_json::from_str(&done.stdout).expect("JSON");
+    assert_eq!(both["format"], "skewstar-scores/1");
+    assert_eq!(
+        both["programs"]["rough"]["quantities"]["modes_nm.7"]["rms"],
+        5.0
+    );
+}

@@ -171,9 +171,26 @@ pub struct SetArgs {
     /// The same bytes on all processors, more slowly
     #[arg(long)]
     pub portable: bool,
+    /// Threads of this program; as many as the machine has when left out
+    #[arg(long, value_name = "N", value_parser = threads)]
+    pub threads: Option<usize>,
+    /// `verify` only: draw so many items, chosen by chance, again and compare them
+    #[arg(long, value_name = "K", default_value_t = 0)]
+    pub remake: u64,
+    /// `verify` only: where the set is whole, write a manifest with the checksum of its content, by which it can be cited
+    #[arg(long)]
+    pub manifest: bool,
     /// Shared options.
     #[command(flatten)]
     pub common: Common,
+}
+
+/// A number of threads.
+fn threads(text: &str) -> Result<usize, String> {
+    let found: Option<usize> = text.parse().ok();
+    found
+        .filter(|threads| (1..=1024).contains(threads))
+        .ok_or_else(|| "a whole number from 1 to 1024".to_owned())
 }
 
 /// Arguments of `score`.
@@ -181,8 +198,9 @@ pub struct SetArgs {
 pub struct ScoreArgs {
     /// The truth: a folder of a set, a truth table, or a truth file of `render`
     pub truth: PathBuf,
-    /// The answers: CSV, or JSON lines when the name ends with .jsonl, .ndjson or .json
-    pub answers: PathBuf,
+    /// The answers: CSV, or JSON (one a line, or an array) when the name ends with .jsonl, .ndjson or .json; several files are compared in one table
+    #[arg(required = true, num_args = 1..)]
+    pub answers: Vec<PathBuf>,
     /// Fail with exit status 1 when a number of the score is larger, for example `modes_nm.7.rms=30`
     #[arg(long, value_name = "NUMBER=LIMIT")]
     pub at_most: Vec<String>,
@@ -192,6 +210,9 @@ pub struct ScoreArgs {
     /// Also draw the error against electrons, seeing and size of the misalignment
     #[arg(long)]
     pub plot: bool,
+    /// The same as SVG, for a page or a paper
+    #[arg(long)]
+    pub svg: bool,
     /// Where the picture goes.
     #[command(flatten)]
     pub files: Files,

@@ -41,6 +41,7 @@ fn report(f: &Consequences) -> String {
             "open part of aperture  {:.1} %",
             100.0 * f.open_area_fraction
         ),
+        place_in_words(f),
         format!("light in the frame     {:.1} %", 100.0 * f.light_in_frame),
         format!(
             "sampling               {} cells across the pupil, {} samples a pixel side, {} wavelengths",
@@ -118,6 +119,25 @@ fn report(f: &Consequences) -> String {
             .map(|told| format!("looks mistyped         {told}")),
     );
     lines.join("\n")
+}
+
+fn place_in_words(f: &Consequences) -> String {
+    let [x, y] = f.star_px.xy();
+    let [right, up] = f.from_middle_px.xy();
+    let aside = if f.from_middle_px.length() < 5e-3 {
+        "the middle of the frame".to_owned()
+    } else {
+        let [across, along] = [
+            if right < 0.0 { "left" } else { "right" },
+            if up < 0.0 { "below" } else { "above" },
+        ];
+        format!(
+            "{:.2} px {across} of and {:.2} px {along} the middle of the frame",
+            right.abs(),
+            up.abs()
+        )
+    };
+    format!("star at                ({x:.2}, {y:.2}) px, {aside}")
 }
 
 /// A screw's place and what 1/8 turn of it does.

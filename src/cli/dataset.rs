@@ -3,13 +3,14 @@
 use super::args::{DatasetArgs, DatasetVerb, SetArgs};
 use super::console::Console;
 use super::dataset_folder::SetFolder;
+use super::dataset_verify::verify;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
-use super::stem;
+use super::{json_file, stem};
 use crate::dataset::{
-    self, Opening, Set, SetError, Shard, ShardRecord, Table, Verifier, VerifyReport, read_secret,
-    secret_sha256, shard_of_record, shard_stem, shards,
+    self, Opening, Seal, Set, SetError, Shard, ShardRecord, Table, read_secret, shard_of_record,
+    shard_stem, shards,
 };
 use crate::scenario::hex;
 use rand::TryRng;
@@ -38,6 +39,16 @@ struct Made {
     shards: usize,
 }
 
+/// Limits the threads of this program; nothing is changed without a number.
+pub(super) fn use_threads(threads: Option<usize>) {
+    if let Some(threads) = threads {
+        // an error says that the threads were started before, which nothing does
+        let _ = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build_global();
+    }
+}
+
 /// What is withheld must not lie in the folder that is handed out.
 fn refuse_truth_inside(args: &SetArgs) -> Result<(), CliError> {
     let absolute = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
@@ -58,6 +69,7 @@ fn refuse_truth_inside(args: &SetArgs) -> Result<(), CliError> {
 
 fn make(args: &SetArgs, console: &Console) -> Result<(), CliError> {
     refuse_truth_inside(args)?;
+    use_threads(args.threads);
     let out = SetFolder::open(&args.out)?;
     let withheld = args.truth_out.as_deref().map(SetFolder::open).transpose()?;
     let secret = args
@@ -68,6 +80,9 @@ fn make(args: &SetArgs, console: &Console) -> Result<(), CliError> {
     let set = open_set(args, secret.is_some(), secret)?;
     let name = stem(&args.recipe);
     let interrupt = Interrupt::install()?;
+    for folder in [Some(&out), withheld.as_ref()].into_iter().flatten() {
+        folder.sweep(&name)?;
+    }
     let table = Table::of(&set)?;
     for (file, bytes) in shared_files(&set, &table, &name)? {
         out.place(&file, &bytes)?;
@@ -86,7 +101,15 @@ fn make(args: &SetArgs, console: &Console) -> Result<(), CliError> {
     let items_left: u64 = left.iter().map(|shard| shard.last - shard.first + 1).sum();
     let progress = Progress::start(console, "items", items_left);
     let began = Instant::now();
+    let mut items_made = 0;
     for shard in &left {
+        // another run may have made it meanwhile, or a part of it
+        if is_done(&out, &set, &name, *shard)? {
+            (0..=shard.last - shard.first).for_each(|_| progress.step());
+            continue;
+        }
+        refuse_overlap(&out, &name, std::slice::from_ref(shard))?;
+        items_made += shard.last - shard.first + 1;
         let files = dataset::build(&set, &table, &name, *shard, interrupt.flag(), &|| {
             progress.step()
         })?;
@@ -102,14 +125,14 @@ fn make(args: &SetArgs, console: &Console) -> Result<(), CliError> {
     drop(progress);
     let seconds = began.elapsed().as_secs_f64();
     console.note(format!(
-        "{items_left} items in {seconds:.2} s: {:.1} a second",
-        items_left as f64 / seconds.max(1e-9)
+        "{items_made} items in {seconds:.2} s: {:.1} a second",
+        items_made as f64 / seconds.max(1e-9)
     ));
     let made = Made {
         format: "skewstar-made/1",
         set_sha256: set.sha256.clone(),
         items: args.count,
-        items_there_before: args.count - items_left,
+        items_there_before: args.count - items_made,
         shards: all.len(),
     };
     console.answer(format!(
@@ -139,82 +162,52 @@ fn refuse_overlap(out: &SetFolder, name: &str, wanted: &[Shard]) -> Result<(), C
     Ok(())
 }
 
-fn verify(args: &SetArgs, console: &Console) -> Result<bool, CliError> {
-    let out = SetFolder::existing(&args.out);
-    let name = stem(&args.recipe);
-    let names = out.names()?;
-    let secret = args.secret.as_deref().map(read_secret).transpose()?;
-    let sealed = names.contains(&seal_name(&name));
-    let set = open_set(args, sealed, secret)?;
-    let table = Table::of(&set)?;
-    let mut verifier = Verifier::new(&set, args.start..args.start + args.count);
-    for (file, bytes) in shared_files(&set, &table, &name)? {
-        verifier.shared(&file, &bytes, out.read(&file)?.as_deref());
-    }
-    if sealed && secret.is_none() {
-        let found = out.read(&seal_name(&name))?;
-        verifier.shared(
-            &seal_name(&name),
-            found.as_deref().unwrap_or_default(),
-            found.as_deref(),
-        );
-    }
-    let withheld = args.truth_out.as_deref().map(SetFolder::existing);
-    let is_record =
-        |file: &&String| file.starts_with(&format!("{name}.")) && file.ends_with(".shard.json");
-    for file in names.iter().filter(is_record) {
-        let bytes = out.read(file)?.unwrap_or_default();
-        let Some(record) = verifier.record(file, &bytes) else {
-            continue;
-        };
-        for own in &record.files {
-            verifier.file(&record, own, out.read(&own.name)?.as_deref());
-        }
-        if let (Some(folder), Some(secret)) = (&withheld, &secret) {
-            let truth = format!("{}.truth.csv", shard_stem(&name, record.items));
-            verifier.withheld(&truth, &record, secret, folder.read(&truth)?.as_deref());
-        }
-    }
-    let report = verifier.finish(&names);
-    console.answer(sentences(&report))?;
-    console.answer_json(&report)?;
-    Ok(report.complete)
-}
-
 /// Files that every part of the set has, whatever its range.
-fn shared_files(set: &Set, table: &Table, name: &str) -> Result<Vec<(String, Vec<u8>)>, CliError> {
+pub(super) fn shared_files(
+    set: &Set,
+    table: &Table,
+    name: &str,
+) -> Result<Vec<(String, Vec<u8>)>, CliError> {
     let card = dataset::card(set, table, name)?;
-    let mut files = vec![
-        (
-            format!("{name}.recipe.toml"),
-            set.recipe.text.clone().into_bytes(),
-        ),
-        (
-            format!("{name}.scenario.toml"),
-            set.scenario_text.clone().into_bytes(),
-        ),
-        (
-            format!("{name}.truth.schema.json"),
-            table.schema().into_bytes(),
-        ),
-        (format!("{name}.card.md"), card.into_bytes()),
-    ];
+    let recipe = set.recipe.text.clone().into_bytes();
+    let mut files = vec![(format!("{name}.recipe.toml"), recipe)];
+    for (ending, text) in set.scenario_texts() {
+        files.push((format!("{name}.{ending}"), text.as_bytes().to_vec()));
+    }
+    for (file, bytes) in set.table_files() {
+        let own = Path::new(file).file_name().unwrap_or_default();
+        files.push((
+            format!("{name}.table.{}", own.to_string_lossy()),
+            bytes.clone(),
+        ));
+    }
+    if let Some(regions) = dataset::regions_file(set)? {
+        files.push((format!("{name}.regions.json"), regions));
+    }
+    for (ending, flat) in dataset::flat_files(set) {
+        files.push((format!("{name}.{ending}"), flat));
+    }
+    files.push((
+        format!("{name}.truth.schema.json"),
+        table.schema().into_bytes(),
+    ));
+    files.push((format!("{name}.card.md"), card.into_bytes()));
     if let Some(secret) = set.secret() {
-        let seal = format!(
-            "{{\n  \"format\": \"skewstar-seal/1\",\n  \"secret_sha256\": \"{}\"\n}}\n",
-            secret_sha256(&secret)
-        );
-        files.push((seal_name(name), seal.into_bytes()));
+        files.push((seal_name(name), json_file(&Seal::of(&secret))?));
     }
     Ok(files)
 }
 
-fn seal_name(name: &str) -> String {
+pub(super) fn seal_name(name: &str) -> String {
     format!("{name}.seal.json")
 }
 
 /// The set of the recipe that was named.
-fn open_set(args: &SetArgs, sealed: bool, secret: Option<[u8; 16]>) -> Result<Set, CliError> {
+pub(super) fn open_set(
+    args: &SetArgs,
+    sealed: bool,
+    secret: Option<[u8; 16]>,
+) -> Result<Set, CliError> {
     let opening = Opening {
         sealed,
         secret,
@@ -300,72 +293,12 @@ fn read_or_make_secret(path: &Path) -> Result<[u8; 16], CliError> {
             .filter(|parent| !parent.as_os_str().is_empty());
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         let line = format!("{}\n", hex(&secret));
-        SetFolder::open(folder.unwrap_or(Path::new(".")))?.place_private(&name, line.as_bytes())?;
-    }
-    Ok(read_secret(path)?)
-}
-
-/// Most names in a sentence; `--json` has all.
-const NAMED: usize = 5;
-
-fn sentences(report: &VerifyReport) -> String {
-    let runs = |runs: &[Shard]| {
-        let words: Vec<String> = runs.iter().take(NAMED).map(run_words).collect();
-        let more = runs.len().saturating_sub(NAMED);
-        words.join(", ")
-            + &if more > 0 {
-                format!(" and {more} more")
-            } else {
-                String::new()
-            }
-    };
-    let mut lines = vec![format!(
-        "{} of {} items are there.",
-        report.items_found, report.items_wanted
-    )];
-    for (found, words) in [
-        (&report.gaps, "Missing: items"),
-        (&report.duplicates, "More than once: items"),
-        (&report.beyond, "Outside the range: items"),
-    ] {
-        if !found.is_empty() {
-            lines.push(format!("{words} {}.", runs(found)));
+        let folder = SetFolder::open(folder.unwrap_or(Path::new(".")))?;
+        match folder.place_private(&name, line.as_bytes()) {
+            // another run that makes the same set was faster: its secret is the set's
+            Err(CliError::SetFile { .. }) => {}
+            placed => placed?,
         }
     }
-    let foreign = report
-        .foreign
-        .iter()
-        .map(|name| format!("{name} is not of this set"));
-    let faults: Vec<String> = report.damaged.iter().cloned().chain(foreign).collect();
-    lines.extend(
-        faults
-            .iter()
-            .take(2 * NAMED)
-            .map(|fault| format!("{fault}.")),
-    );
-    if faults.len() > 2 * NAMED {
-        lines.push(format!(
-            "{} more faults; --json lists all.",
-            faults.len() - 2 * NAMED
-        ));
-    }
-    if report.commitments_checked > 0 {
-        lines.push(format!(
-            "The withheld truth of {} shards is the one committed to.",
-            report.commitments_checked
-        ));
-    }
-    lines.push(match &report.content_sha256 {
-        Some(sha256) => format!("The set is whole; its content has the checksum {sha256}."),
-        None => "The set is not whole.".to_owned(),
-    });
-    lines.join("\n")
-}
-
-fn run_words(run: &Shard) -> String {
-    if run.first == run.last {
-        run.first.to_string()
-    } else {
-        format!("{} to {}", run.first, run.last)
-    }
+    Ok(read_secret(path)?)
 }

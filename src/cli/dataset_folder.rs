@@ -1,15 +1,21 @@
 //! A folder that a set grows in, shard by shard, over many runs.
 //!
+//! Any number of programs may write into it at once, the same range or others, on one machine or several that share the folder.
 //! Nothing in it is ever overwritten: a file that is there with the same bytes is taken as done, one with other bytes is an
-//! error. Files are written whole under a hidden name that depends on their own alone, then named; so a run that was killed
-//! leaves at most one such file, and the next run takes its place.
+//! error. A file is written whole under a hidden name of its writer's own, locked as long as it is written, then named; a
+//! hidden file that nobody locks was left by a program that was killed, and is swept away by the next one.
 
 use super::error::CliError;
 use super::output::OutputError;
 use crate::files::FileError;
-use std::fs;
+use std::fs::{self, TryLockError};
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
+
+/// Ending of hidden files that are being written.
+const PARTIAL: &str = ".partial";
+/// So often a file is written anew when other programs get in the way.
+const ATTEMPTS: usize = 20;
 
 /// The folder.
 pub struct SetFolder {
@@ -99,36 +105,64 @@ impl SetFolder {
             return Ok(());
         }
         let path = self.place_of(name);
-        let write = || -> io::Result<()> {
-            let hidden = self.path.join(format!(".{name}.partial"));
-            fs::remove_file(&hidden).or_else(|error| match error.kind() {
-                ErrorKind::NotFound => Ok(()),
-                _ => Err(error),
-            })?;
-            let mut builder = tempfile::Builder::new();
-            let (prefix, suffix) = (format!(".{name}"), ".partial");
-            builder.prefix(&prefix).suffix(suffix).rand_bytes(0);
-            #[cfg(unix)]
-            builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(mode));
-            #[cfg(not(unix))]
-            let _ = mode;
-            let mut file = builder.tempfile_in(&self.path)?;
-            file.write_all(bytes)?;
-            file.as_file().sync_data()?;
-            file.persist_noclobber(&path)
-                .map_err(|refused| refused.error)?;
-            Ok(())
-        };
-        match write() {
-            // another run that makes the same range was faster
-            Err(error)
-                if error.kind() == ErrorKind::AlreadyExists && self.holds(name, bytes)? =>
-            {
-                Ok(())
+        for _ in 0..ATTEMPTS {
+            match self.write(name, bytes, mode) {
+                Ok(()) => return Ok(()),
+                // another run that makes the same range was faster
+                Err(error) if error.kind() == ErrorKind::AlreadyExists => {
+                    if self.holds(name, bytes)? {
+                        return Ok(());
+                    }
+                }
+                // another run swept the hidden file away before it was locked
+                Err(error) if error.kind() == ErrorKind::NotFound && self.path.is_dir() => {}
+                Err(source) => return Err(OutputError::Write { path, source }.into()),
             }
-            Err(source) => Err(OutputError::Write { path, source }.into()),
-            Ok(()) => Ok(()),
         }
+        let source = io::Error::other("other programs keep removing what is being written");
+        Err(OutputError::Write { path, source }.into())
+    }
+
+    fn write(&self, name: &str, bytes: &[u8], mode: u32) -> io::Result<()> {
+        let mut builder = tempfile::Builder::new();
+        let prefix = format!(".{name}.{}-", std::process::id());
+        builder.prefix(&prefix).suffix(PARTIAL).rand_bytes(8);
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(mode));
+        #[cfg(not(unix))]
+        let _ = mode;
+        let mut file = builder.tempfile_in(&self.path)?;
+        // where a file system has no locks, nothing is swept away either
+        if let Err(TryLockError::WouldBlock) = file.as_file().try_lock() {
+            return Err(ErrorKind::NotFound.into());
+        }
+        file.write_all(bytes)?;
+        file.as_file().sync_data()?;
+        file.persist_noclobber(self.place_of(name))
+            .map_err(|refused| refused.error)?;
+        Ok(())
+    }
+
+    /// Removes hidden files of a set that nobody is writing any more; `stem` is what its names begin with.
+    ///
+    /// # Errors
+    /// The folder cannot be read.
+    pub fn sweep(&self, stem: &str) -> Result<(), CliError> {
+        let hidden = format!(".{stem}.");
+        for name in self.names()? {
+            if !name.starts_with(&hidden) || !name.ends_with(PARTIAL) {
+                continue;
+            }
+            let path = self.place_of(&name);
+            let Ok(file) = fs::File::open(&path) else {
+                continue;
+            };
+            if file.try_lock().is_ok() {
+                // whoever was faster removed it
+                let _ = fs::remove_file(&path);
+            }
+        }
+        Ok(())
     }
 
     /// Whether a file is there with these bytes; other bytes are an error.
@@ -165,11 +199,43 @@ mod tests {
     }
 
     #[test]
-    fn what_a_killed_run_left_is_replaced() {
+    fn what_a_killed_run_left_is_swept_away_and_what_is_being_written_is_not() {
         let root = tempfile::tempdir().unwrap();
-        fs::write(root.path().join(".x.partial"), b"on").unwrap();
+        for name in [
+            ".set.a.npz.12-abcdefgh.partial",
+            ".set.b.npz.partial",
+            ".other.partial",
+        ] {
+            fs::write(root.path().join(name), b"on").unwrap();
+        }
+        let being_written = fs::File::open(root.path().join(".set.b.npz.partial")).unwrap();
+        being_written.try_lock().unwrap();
         let folder = SetFolder::open(root.path()).unwrap();
-        folder.place("x", b"one").unwrap();
-        assert_eq!(folder.names().unwrap(), ["x"]);
+        folder.sweep("set").unwrap();
+        assert_eq!(
+            folder.names().unwrap(),
+            [".other.partial", ".set.b.npz.partial"]
+        );
+        drop(being_written);
+        folder.sweep("set").unwrap();
+        assert_eq!(folder.names().unwrap(), [".other.partial"]);
+    }
+
+    #[test]
+    fn many_writers_of_one_file_leave_it_whole() {
+        let root = tempfile::tempdir().unwrap();
+        let bytes: Vec<u8> = (0..200_000_u32).map(|i| i as u8).collect();
+        std::thread::scope(|scope| {
+            for _ in 0..8 {
+                scope.spawn(|| {
+                    let folder = SetFolder::open(root.path()).unwrap();
+                    folder.sweep("x").unwrap();
+                    folder.place("x.npz", &bytes).unwrap();
+                });
+            }
+        });
+        let folder = SetFolder::existing(root.path());
+        assert_eq!(folder.names().unwrap(), ["x.npz"]);
+        assert_eq!(folder.read("x.npz").unwrap().unwrap(), bytes);
     }
 }

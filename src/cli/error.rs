@@ -90,6 +90,12 @@ pub enum CliError {
         /// What is wrong with it.
         reason: &'static str,
     },
+    /// Nobody can draw items of a sealed set again without its secret.
+    #[error("--remake: items of a sealed set cannot be made again without its secret")]
+    RemakeSealed,
+    /// The system gives no random numbers.
+    #[error("--remake: the system gives no random numbers to choose items by")]
+    NoChance,
     /// What is to be withheld would be handed out.
     #[error("{} lies inside {}, the folder that is handed out", path.display(), out.display())]
     Withheld {
@@ -304,6 +310,8 @@ impl CliError {
             CliError::SetFile { .. } => Some(
                 "nothing was overwritten: move the file away, or choose another folder with --out DIR",
             ),
+            CliError::RemakeSealed => Some("give --secret and --truth-out, after the opening"),
+            CliError::NoChance => Some("make all items again: --remake with the number of items"),
             CliError::Withheld { .. } => {
                 Some("name a place outside that folder for --truth-out and --secret")
             }

@@ -7,6 +7,7 @@ mod check;
 mod console;
 mod dataset;
 mod dataset_folder;
+mod dataset_verify;
 mod error;
 mod field;
 mod field_pictures;
@@ -36,6 +37,7 @@ mod progress;
 mod render;
 mod score;
 mod score_plots;
+mod score_svg;
 #[cfg(feature = "serve")]
 mod serve;
 mod sheet;

@@ -8,7 +8,7 @@ use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::progress::Progress;
 use super::{finish, json_file, load, stem};
-use crate::dataset::fits_cards;
+use crate::dataset::{counts_cards, fits_cards};
 use crate::image_io::fits::{self, Cards};
 use crate::image_io::stretch::{Stretch, display};
 use crate::image_io::{png, tiff};
@@ -124,6 +124,10 @@ fn put_files(
     let gray = display(&shown, &Stretch::of(&shown));
     interrupt.check()?;
     if let Some(frame) = &simulation.frame {
+        let cards = Cards {
+            extra: counts_cards(scenario).extra,
+            ..cards.clone()
+        };
         set.put(&names.counts, &fits::counts(frame, &cards)?)?;
         if args.png16 {
             set.put(&names.deep_png, &png::gray16(frame)?)?;

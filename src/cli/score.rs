@@ -5,47 +5,107 @@ use super::console::Console;
 use super::dataset_folder::SetFolder;
 use super::error::CliError;
 use super::interrupt::Interrupt;
+use super::output::{OutputPlan, OutputSet};
 use super::score_plots;
-use super::{finish, one_file, stem};
+use super::{finish, stem};
 use crate::image_io::png;
 use crate::score::{
-    Answers, NamedItems, QuantityScore, ScoreError, ScoreReport, TruthRow, read_csv,
-    read_json_lines, read_truth_json, read_truth_table, score,
+    Answers, NamedItems, QuantityScore, ScoreError, ScoreReport, TruthRow, read_csv, read_json,
+    read_truth_json, read_truth_table, score,
 };
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-/// Prints the score; `false` when a limit was not kept.
+/// Prints the score of each file of answers; `false` when a limit was not kept.
 pub fn run(args: &ScoreArgs, console: &Console) -> Result<bool, CliError> {
     let limits = limits(args)?;
     let interrupt = Interrupt::install()?;
-    let picture = format!("{}.score.png", stem(&args.answers));
-    let mut set = if args.plot {
-        Some(one_file(&args.files, &picture)?)
-    } else {
-        None
-    };
+    let names = names(&args.answers);
+    let mut set = plan(args, &names)?;
     let truth = read_truth(&args.truth)?;
-    let answers = read_answers(&args.answers)?;
-    let report = score(&truth, &answers).map_err(|source| CliError::Score {
-        path: args.answers.clone(),
-        source,
-    })?;
-    let verdicts = verdicts(&limits, &report.numbers())?;
+    let mut programs = Vec::new();
+    for (path, name) in args.answers.iter().zip(&names) {
+        let report = score(&truth, &read_answers(path)?).map_err(|source| CliError::Score {
+            path: path.clone(),
+            source,
+        })?;
+        let numbers = report.numbers();
+        programs.push(Program {
+            name,
+            limits: verdicts(&limits, &numbers)?,
+            numbers,
+            report,
+        });
+    }
     if let Some(mut set) = set.take() {
-        set.put(&picture, &png::rgb8(&score_plots::draw(&report)?)?)?;
+        for program in &programs {
+            if args.plot {
+                let picture = png::rgb8(&score_plots::draw(&program.report)?)?;
+                set.put(&format!("{}.score.png", program.name), &picture)?;
+            }
+            if args.svg {
+                let picture = score_plots::svg(&program.report);
+                set.put(&format!("{}.score.svg", program.name), picture.as_bytes())?;
+            }
+        }
         finish(set, &interrupt, console)?;
     }
-    let kept = verdicts.iter().all(|verdict| verdict.kept);
-    console.answer(sentences(&report, &verdicts))?;
-    console.answer_json(&Shown {
-        score: &report,
-        numbers: report.numbers(),
-        limits: &verdicts,
-    })?;
-    Ok(kept)
+    match programs.as_slice() {
+        [program] => {
+            console.answer(sentences(&program.report, &program.limits))?;
+            console.answer_json(&Shown::of(program))?;
+        }
+        several => {
+            console.answer(comparison(several))?;
+            console.answer_json(&Compared::of(several))?;
+        }
+    }
+    let verdicts = programs.iter().flat_map(|program| &program.limits);
+    Ok(verdicts.into_iter().all(|verdict| verdict.kept))
+}
+
+/// The score of one file of answers.
+struct Program<'a> {
+    name: &'a String,
+    report: ScoreReport,
+    numbers: BTreeMap<String, f64>,
+    limits: Vec<ScoreOutput>,
+}
+
+/// Names of programs: those of their files without ending, made different where two are the same.
+fn names(answers: &[PathBuf]) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for path in answers {
+        let own = stem(path);
+        let taken = |name: &String| names.contains(name);
+        let numbered = (2..).map(|number| format!("{own}-{number}"));
+        let free = std::iter::once(own.clone())
+            .chain(numbered)
+            .find(|name| !taken(name));
+        names.push(free.unwrap_or(own));
+    }
+    names
+}
+
+/// The pictures that were asked for.
+fn plan(args: &ScoreArgs, names: &[String]) -> Result<Option<OutputSet>, CliError> {
+    let wanted = [(args.plot, "png"), (args.svg, "svg")];
+    let pictures: Vec<String> = names
+        .iter()
+        .flat_map(|name| wanted.map(|(is, ending)| is.then(|| format!("{name}.score.{ending}"))))
+        .flatten()
+        .collect();
+    if pictures.is_empty() {
+        return Ok(None);
+    }
+    Ok(Some(OutputSet::plan(&OutputPlan {
+        folder: &args.files.out,
+        files: &pictures,
+        truth: None,
+        force: args.files.force,
+    })?))
 }
 
 /// What `--json` shows.
@@ -53,8 +113,37 @@ pub fn run(args: &ScoreArgs, console: &Console) -> Result<bool, CliError> {
 struct Shown<'a> {
     #[serde(flatten)]
     score: &'a ScoreReport,
-    numbers: BTreeMap<String, f64>,
+    numbers: &'a BTreeMap<String, f64>,
     limits: &'a [ScoreOutput],
+}
+
+impl<'a> Shown<'a> {
+    fn of(program: &'a Program<'a>) -> Shown<'a> {
+        Shown {
+            score: &program.report,
+            numbers: &program.numbers,
+            limits: &program.limits,
+        }
+    }
+}
+
+/// The same of several programs.
+#[derive(Serialize)]
+struct Compared<'a> {
+    format: &'static str,
+    programs: BTreeMap<&'a String, Shown<'a>>,
+}
+
+impl<'a> Compared<'a> {
+    fn of(programs: &'a [Program<'a>]) -> Compared<'a> {
+        Compared {
+            format: "skewstar-scores/1",
+            programs: programs
+                .iter()
+                .map(|own| (own.name, Shown::of(own)))
+                .collect(),
+        }
+    }
 }
 
 /// A number of the score that must not be larger, or smaller.
@@ -97,8 +186,10 @@ fn limits(args: &ScoreArgs) -> Result<Vec<Limit>, CliError> {
 }
 
 /// Names of numbers whose value may be unknown although they exist.
-const MAY_BE_UNKNOWN: [&str; 6] = [
+const MAY_BE_UNKNOWN: [&str; 8] = [
     ".photon_ratio",
+    ".photon_place_known_ratio",
+    ".calibration_error",
     ".seeing_ratio",
     ".pull_rms",
     ".within_1",
@@ -186,7 +277,7 @@ fn read_answers(path: &Path) -> Result<Answers, CliError> {
     let json = ending.is_some_and(|e| ["json", "jsonl", "ndjson"].contains(&e.as_str()));
     let bytes = file(path)?;
     let read = if json {
-        read_json_lines(&bytes)
+        read_json(&bytes)
     } else {
         read_csv(&bytes)
     };
@@ -234,28 +325,54 @@ fn sentences(report: &ScoreReport, verdicts: &[ScoreOutput]) -> String {
     for (name, direction) in &report.directions {
         let _ = writeln!(
             out,
-            "Direction of {}: median {:.1} degrees off; turned by 45 to 135: {}; opposite: {}; of {}.",
+            "Direction of {}: the vector is {} off (RMS), median {:.1} degrees; turned by 45 to 135: {}; opposite: {}; of {}.",
             name.replace('_', " "),
+            short(direction.rms),
             direction.median_deg,
             direction.turned.count,
             direction.opposite.count,
             direction.answers
         );
     }
+    out.push_str(&groups(&report.quantities));
     for verdict in verdicts {
-        let (words, limit) = match (verdict.at_most, verdict.at_least) {
-            (Some(limit), _) => ("at most", limit),
-            (_, limit) => ("at least", limit.unwrap_or(f64::NAN)),
-        };
-        let found = verdict.found.map_or("not known".to_owned(), short);
-        let kept = if verdict.kept { "kept" } else { "NOT KEPT" };
-        let _ = writeln!(
-            out,
-            "{}: {found}, {words} {limit} was asked for: {kept}.",
-            verdict.number
-        );
+        out.push_str(&verdict_words(verdict));
     }
     out
+}
+
+/// One line a group: RMS error of each quantity.
+fn groups(quantities: &BTreeMap<String, QuantityScore>) -> String {
+    let mut out = String::new();
+    for (name, score) in quantities {
+        let words: Vec<String> = score
+            .by_group
+            .iter()
+            .map(|group| {
+                let over = group.photon_ratio.map_or(String::new(), |ratio| {
+                    format!(", {} x photon", short(ratio))
+                });
+                format!("{} {} {}{over}", group.column, group.name, short(group.rms))
+            })
+            .collect();
+        if !words.is_empty() {
+            let _ = writeln!(out, "{name} by group (RMS): {}.", words.join("; "));
+        }
+    }
+    out
+}
+
+fn verdict_words(verdict: &ScoreOutput) -> String {
+    let (words, limit) = match (verdict.at_most, verdict.at_least) {
+        (Some(limit), _) => ("at most", limit),
+        (_, limit) => ("at least", limit.unwrap_or(f64::NAN)),
+    };
+    let found = verdict.found.map_or("not known".to_owned(), short);
+    let kept = if verdict.kept { "kept" } else { "NOT KEPT" };
+    format!(
+        "{}: {found}, {words} {limit} was asked for: {kept}.\n",
+        verdict.number
+    )
 }
 
 fn items(named: &NamedItems) -> String {
@@ -280,39 +397,84 @@ const HEADS: [&str; 11] = [
 
 /// One line a quantity; all errors in its own unit.
 fn table(quantities: &BTreeMap<String, QuantityScore>) -> String {
-    let mut rows = vec![HEADS.map(str::to_owned)];
+    let mut rows = vec![HEADS.map(str::to_owned).to_vec()];
     for (name, score) in quantities {
-        let known = |value: Option<f64>| value.map_or("-".to_owned(), short);
-        rows.push([
-            name.clone(),
-            score.answers.to_string(),
-            short(score.bias),
-            short(score.rms),
-            short(score.p50),
-            short(score.p95),
-            score.outliers.count.to_string(),
-            score.sign_mistakes.count.to_string(),
-            known(score.sigma.as_ref().map(|s| s.pull_rms)),
-            known(score.photon_ratio),
-            known(score.seeing_ratio),
-        ]);
+        rows.push([vec![name.clone()], cells(score)].concat());
     }
-    let widths: Vec<usize> = (0..HEADS.len())
-        .map(|column| {
-            rows.iter()
-                .map(|row| row[column].chars().count())
-                .max()
-                .unwrap_or(0)
-        })
-        .collect();
+    aligned(&rows, 1)
+}
+
+fn cells(score: &QuantityScore) -> Vec<String> {
+    let known = |value: Option<f64>| value.map_or("-".to_owned(), short);
+    vec![
+        score.answers.to_string(),
+        short(score.bias),
+        short(score.rms),
+        short(score.p50),
+        short(score.p95),
+        score.outliers.count.to_string(),
+        score.sign_mistakes.count.to_string(),
+        known(score.sigma.as_ref().map(|s| s.pull_rms)),
+        known(score.photon_ratio),
+        known(score.seeing_ratio),
+    ]
+}
+
+/// Several programs under each other, quantity by quantity.
+fn comparison(programs: &[Program<'_>]) -> String {
     let mut out = String::new();
-    for row in &rows {
+    for program in programs {
+        let report = &program.report;
+        let _ = writeln!(
+            out,
+            "{}: {} of {} items answered ({:.1} %), {} flagged.",
+            program.name,
+            report.answered,
+            report.items,
+            100.0 * report.coverage,
+            report.flagged.count
+        );
+    }
+    let mut heads = HEADS.map(str::to_owned).to_vec();
+    heads.insert(1, "program".to_owned());
+    let mut rows = vec![heads];
+    let all = programs
+        .iter()
+        .flat_map(|program| program.report.quantities.keys());
+    let quantities: std::collections::BTreeSet<&String> = all.collect();
+    for name in quantities {
+        for program in programs {
+            if let Some(score) = program.report.quantities.get(name) {
+                let front = vec![name.clone(), program.name.clone()];
+                rows.push([front, cells(score)].concat());
+            }
+        }
+    }
+    out.push_str(&aligned(&rows, 2));
+    for program in programs {
+        for verdict in &program.limits {
+            let _ = write!(out, "{}: {}", program.name, verdict_words(verdict));
+        }
+    }
+    out
+}
+
+/// Rows under each other; the first columns start, the others end together.
+fn aligned(rows: &[Vec<String>], words: usize) -> String {
+    let count = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let width = |column: usize| {
+        let cells = rows.iter().filter_map(|row| row.get(column));
+        cells.map(|cell| cell.chars().count()).max().unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..count).map(width).collect();
+    let mut out = String::new();
+    for row in rows {
         let cells = row
             .iter()
             .zip(&widths)
             .enumerate()
             .map(|(column, (cell, width))| {
-                if column == 0 {
+                if column < words {
                     format!("{cell:<width$}")
                 } else {
                     format!("{cell:>width$}")

@@ -3,9 +3,12 @@
 //! It depends on recipe and scenario only, not on how many items were made or where, so that the parts of a set carry the same
 //! card. Its sampling error is measured, on the first items.
 
-use super::distribution::{Distribution, Varied, number};
+use super::card_laws::{cases, law_tables, place};
+use super::distribution::number;
 use super::error::SetError;
+use super::frames::flat_files;
 use super::recipe::FrameFiles;
+use super::regions::regions_file;
 use super::set::Set;
 use super::table::Table;
 use crate::predict::Settings;
@@ -37,7 +40,9 @@ pub fn card(set: &Set, table: &Table, stem: &str) -> Result<String, SetError> {
         set.sha256,
     );
     frames(&mut out, set, stem)?;
-    laws(&mut out, set);
+    cases(&mut out, set);
+    law_tables(&mut out, set);
+    place(&mut out, set);
     out.push_str(CONVENTIONS);
     columns(&mut out, table);
     out.push_str("\n## Limits\n\n");
@@ -49,21 +54,32 @@ pub fn card(set: &Set, table: &Table, stem: &str) -> Result<String, SetError> {
 }
 
 fn frames(out: &mut String, set: &Set, stem: &str) -> Result<(), SetError> {
-    let instrument = &set.base.instrument;
-    let (telescope, camera) = (&instrument.telescope, &instrument.camera);
     let [columns, rows] = set.frame_px();
     let _ = writeln!(
         out,
-        "## Frames\n\n{columns} × {rows} pixels of {:.2} µm, {} mm of aperture at {} mm of focal length{}. Counts, 16 bits.\n",
-        camera.pixel_m / UM,
-        number(telescope.aperture_m / MM),
-        number(telescope.focal_length_m / MM),
-        if instrument.mask.is_some() {
-            ", with a slotted mask"
-        } else {
-            ""
-        },
+        "## Frames\n\n{columns} × {rows} pixels. Counts, 16 bits.\n"
     );
+    for case in &set.cases {
+        let instrument = &case.base.instrument;
+        let (telescope, camera) = (&instrument.telescope, &instrument.camera);
+        let name = case
+            .name
+            .as_ref()
+            .map_or(String::new(), |name| format!("{name}: "));
+        let _ = writeln!(
+            out,
+            "- {name}pixels of {:.2} µm, {} mm of aperture at {} mm of focal length{}",
+            camera.pixel_m / UM,
+            number(telescope.aperture_m / MM),
+            number(telescope.focal_length_m / MM),
+            if case.base.state.mask_on {
+                ", with a slotted mask"
+            } else {
+                ""
+            },
+        );
+    }
+    out.push_str("\nFiles:\n\n");
     for kind in &set.recipe.files {
         let words = match kind {
             FrameFiles::Npz => format!(
@@ -71,8 +87,37 @@ fn frames(out: &mut String, set: &Set, stem: &str) -> Result<(), SetError> {
             ),
             FrameFiles::Npy => format!("- `{stem}.FIRST-LAST.npy`: the frames only"),
             FrameFiles::Fits => format!("- `{stem}.ITEM.fits`: one frame each"),
+            FrameFiles::FitsCube => {
+                format!(
+                    "- `{stem}.FIRST-LAST.cube.fits`: the frames along a third axis; the card ITEM is the first one's number"
+                )
+            }
         };
         let _ = writeln!(out, "{words}");
+    }
+    if !set.known().is_empty() || set.recipe.case_known {
+        let _ = writeln!(
+            out,
+            "- `{stem}.FIRST-LAST.known.csv`: what is handed out with the frames, one row an item"
+        );
+    }
+    if set.recipe.expected {
+        let _ = writeln!(
+            out,
+            "- `{stem}.FIRST-LAST.expected.npy`: electrons to expect in each pixel before any chance; part of the truth"
+        );
+    }
+    for (ending, _) in flat_files(set) {
+        let _ = writeln!(
+            out,
+            "- `{stem}.{ending}`: how sensitive each pixel of the camera is, the same in all of its frames (row, column)"
+        );
+    }
+    if regions_file(set)?.is_some() {
+        let _ = writeln!(
+            out,
+            "- `{stem}.regions.json`: which region of the mask makes which spike, and which spikes are read together"
+        );
     }
     let _ = writeln!(
         out,
@@ -100,75 +145,6 @@ fn sampling_error(set: &Set) -> Result<String, SetError> {
         "not known (the finer frame does not fit in memory)".into(),
         |worst| format!("{worst:.0e}"),
     ))
-}
-
-fn laws(out: &mut String, set: &Set) {
-    out.push_str(
-        "## What differs from item to item\n\n| key | law | handed out |\n|---|---|---|\n",
-    );
-    for varied in &set.recipe.vary {
-        let known = if varied.known { "yes" } else { "no" };
-        let _ = writeln!(out, "| `{}` | {} | {known} |", varied.key, law(varied));
-    }
-    if set.recipe.vary.is_empty() {
-        out.push_str("| nothing but the noise | | |\n");
-    }
-    let same: Vec<&str> = set
-        .recipe
-        .set
-        .iter()
-        .filter(|argument| {
-            let key = |varied: &Varied| argument.starts_with(&format!("{}=", varied.key));
-            !set.recipe.vary.iter().any(key)
-        })
-        .map(String::as_str)
-        .collect();
-    if !same.is_empty() {
-        let _ = writeln!(
-            out,
-            "\nThe same for all, other than in the scenario: `{}`.",
-            same.join("`, `")
-        );
-    }
-}
-
-fn law(varied: &Varied) -> String {
-    let limits = |[low, high]: [f64; 2]| format!("{} to {}", number(low), number(high));
-    match &varied.distribution {
-        Distribution::Uniform { low, high } => format!("uniform, {}", limits([*low, *high])),
-        Distribution::LogUniform { low, high } => {
-            format!("uniform in the logarithm, {}", limits([*low, *high]))
-        }
-        Distribution::Normal {
-            mean,
-            sigma,
-            within,
-        } => {
-            let cut = within.map_or(String::new(), |w| format!(", within {}", limits(w)));
-            format!("normal, mean {}, σ {}{cut}", number(*mean), number(*sigma))
-        }
-        Distribution::Choice { values, weights } => {
-            let total: f64 = weights.iter().sum();
-            let shares = values
-                .iter()
-                .zip(weights)
-                .map(|(value, weight)| format!("{value} ({:.0} %)", 100.0 * weight / total));
-            format!("one of {}", shares.collect::<Vec<_>>().join(", "))
-        }
-        Distribution::Turns {
-            sigma_turns,
-            correlation,
-            within_turns,
-        } => {
-            let cut =
-                within_turns.map_or(String::new(), |w| format!(", each within ±{}", number(w)));
-            format!(
-                "normal turns, σ {}, correlation {}{cut}",
-                number(*sigma_turns),
-                number(*correlation)
-            )
-        }
-    }
 }
 
 fn columns(out: &mut String, table: &Table) {

@@ -74,6 +74,54 @@ pub enum SetError {
         /// Those of the set.
         expected: [usize; 2],
     },
+    /// The cases of a mixture have frames of two sizes.
+    #[error(
+        "the frames of the case {case:?} are {found:?} pixels, those of the case {first:?} {expected:?}: a set has frames of one size"
+    )]
+    CaseSize {
+        /// The case.
+        case: String,
+        /// Its columns and rows.
+        found: [usize; 2],
+        /// The first case.
+        first: String,
+        /// Its columns and rows.
+        expected: [usize; 2],
+    },
+    /// What is handed out has values of more than one kind.
+    #[error(
+        "{key} is known = true, but its values are of more than one kind, or are neither numbers, lists of as many numbers, text nor true and false"
+    )]
+    KnownMixed {
+        /// The key.
+        key: String,
+    },
+    /// What is handed out of one case is not of another.
+    #[error("{key} is handed out in the case {case:?}, but not in the case {other:?}")]
+    KnownOfSome {
+        /// The key.
+        key: String,
+        /// Where it is.
+        case: String,
+        /// Where it is not, or is another kind of value.
+        other: String,
+    },
+    /// A key that cannot go together with others.
+    #[error("[[correlate]]: {key} {reason}")]
+    Correlated {
+        /// The key.
+        key: String,
+        /// Why not.
+        reason: String,
+    },
+    /// A table of one's own cannot be used.
+    #[error("{file} {reason}")]
+    Given {
+        /// Its name in the recipe.
+        file: String,
+        /// Why not.
+        reason: String,
+    },
     /// More modes than the truth table has columns.
     #[error("item {item}: Noll {noll} has no column in the truth table, which ends at {last}")]
     Mode {
@@ -130,6 +178,21 @@ impl SetError {
             }
             SetError::NoScrews => Some("vary state.modes_nm.7 and state.modes_nm.8 instead"),
             SetError::Size { .. } => Some("camera.width_px and camera.height_px belong to [set]"),
+            SetError::CaseSize { .. } => Some(
+                "give the same camera.width_px and camera.height_px in the recipe's [set], which holds for all cases",
+            ),
+            SetError::KnownMixed { .. } => Some(
+                "make its values alike, draw its parts as keys of their own, or leave known out",
+            ),
+            SetError::KnownOfSome { .. } => Some(
+                "draw it with known = true in every case (a choice of one value settles it), or leave known out",
+            ),
+            SetError::Correlated { .. } => Some(
+                "correlate keys that [vary] draws as single numbers by a continuous law, such as uniform, normal or log_normal",
+            ),
+            SetError::Given { .. } => Some(
+                "a table is CSV with a line of names, or Parquet; `column` names one of its columns, and each row is as likely",
+            ),
             SetError::Mode { .. } => {
                 Some("name the mode under [set] with 0, which gives it a column")
             }

@@ -6,20 +6,34 @@ use super::section::Section;
 use crate::scenario::ScenarioError;
 use crate::scenario::document::{Document, Node, Value};
 use crate::scenario::error::Problem;
+use crate::scenario::numbers_of;
 
 /// Names of the laws.
-const LAWS: [&str; 5] = ["uniform", "log_uniform", "normal", "choice", "turns"];
-/// What else may stand beside a law.
-pub(super) const BESIDE: [&str; 8] = [
+const LAWS: [&str; 10] = [
     "uniform",
     "log_uniform",
     "normal",
+    "log_normal",
+    "weibull",
+    "uniform_sine",
+    "star_counts",
+    "table",
     "choice",
     "turns",
-    "within",
-    "weights",
-    "known",
 ];
+/// What else may stand beside a law, and beside which.
+const EXTRAS: [(&str, &[&str]); 4] = [
+    ("within", &["normal", "log_normal", "turns"]),
+    ("weights", &["choice"]),
+    ("slope_per_magnitude", &["star_counts"]),
+    ("column", &["table"]),
+];
+
+/// Everything that may stand in a law.
+pub(super) fn beside() -> Vec<&'static str> {
+    let extras = EXTRAS.iter().map(|(name, _)| *name);
+    LAWS.into_iter().chain(extras).chain(["known"]).collect()
+}
 /// Largest number that a law may hold.
 const LARGEST: f64 = 1e9;
 /// A normal law must keep at least a little of itself within its limits.
@@ -33,7 +47,7 @@ pub(super) fn read_vary(
     let Some(section) = top.table("vary")? else {
         return Ok(Vec::new());
     };
-    let mut varied = Vec::new();
+    let (beside, mut varied) = (beside(), Vec::new());
     for (key, node) in section.entries() {
         let path = key.clone();
         let law = match Section::of(document, node, &section.path(key)) {
@@ -42,11 +56,11 @@ pub(super) fn read_vary(
         };
         if !law
             .entries()
-            .any(|(name, _)| BESIDE.contains(&name.as_str()))
+            .any(|(name, _)| beside.contains(&name.as_str()))
         {
             section.key_path(key, node)?;
         }
-        law.known(&BESIDE)?;
+        law.known(&beside)?;
         if SETTLED.contains(&path.as_str()) {
             let problem = Problem::NoMeaning {
                 key: section.path(key),
@@ -56,6 +70,7 @@ pub(super) fn read_vary(
         }
         varied.push(Varied {
             distribution: read_law(document, &law, node, &path)?,
+            components: numbers_of(&path),
             known: law.flag("known", false)?,
             key: path,
         });
@@ -84,10 +99,7 @@ fn read_law(
         );
         return Err(document.error(node.origin, Problem::BadArgument { reason }, HINT));
     };
-    for (extra, with) in [
-        ("within", ["normal", "turns"]),
-        ("weights", ["choice", "choice"]),
-    ] {
+    for (extra, with) in EXTRAS {
         if let Some((node, path)) = law.optional(extra).filter(|_| !with.contains(name)) {
             let problem = Problem::NoMeaning {
                 key: path,
@@ -106,6 +118,32 @@ fn read_law(
             Ok(Distribution::LogUniform { low, high })
         }
         "normal" => normal(law),
+        "log_normal" => log_normal(law),
+        "weibull" => {
+            let [scale, shape] = pair(law, "weibull", f64::MIN_POSITIVE)?;
+            Ok(Distribution::Weibull { scale, shape })
+        }
+        "uniform_sine" => {
+            let [low_deg, high_deg] = ascending(law, "uniform_sine", -90.0)?;
+            if high_deg > 90.0 {
+                let (node, path) = law.required("uniform_sine", HINT)?;
+                return Err(law.wrong_type(node, &path, "two angles from -90 to 90 degrees"));
+            }
+            Ok(Distribution::UniformSine { low_deg, high_deg })
+        }
+        "star_counts" => {
+            let [bright, faint] = ascending(law, "star_counts", -30.0)?;
+            Ok(Distribution::StarCounts {
+                bright,
+                faint,
+                slope_per_magnitude: law.number("slope_per_magnitude", Some(0.35), 0.0, 2.0)?,
+            })
+        }
+        "table" => {
+            let file = law.text("table", None)?;
+            let column = law.text("column", Some(key))?;
+            Ok(Distribution::Table { file, column })
+        }
         "choice" => choice(law),
         _ => turns(document, law, key),
     }
@@ -180,6 +218,27 @@ fn normal(law: &Section<'_>) -> Result<Distribution, ScenarioError> {
         sigma,
         within,
     })
+}
+
+/// `log_normal = [median, standard deviation of the natural logarithm]`.
+fn log_normal(law: &Section<'_>) -> Result<Distribution, ScenarioError> {
+    let [median, sigma_ln] = pair(law, "log_normal", 0.0)?;
+    let within = law
+        .optional("within")
+        .map(|_| ascending(law, "within", f64::MIN_POSITIVE))
+        .transpose()?;
+    let reach = (REACH_SIGMAS * sigma_ln).exp();
+    let reaches = within.is_none_or(|[low, high]| median * reach >= low && median <= high * reach);
+    if median > 0.0 && sigma_ln <= 5.0 && reaches {
+        return Ok(Distribution::LogNormal {
+            median,
+            sigma_ln,
+            within,
+        });
+    }
+    let (node, path) = law.required("log_normal", HINT)?;
+    let allowed = "[median above 0, standard deviation of the natural logarithm from 0 to 5], reaching its limits in `within` with three of these";
+    Err(law.wrong_type(node, &path, allowed))
 }
 
 fn choice(law: &Section<'_>) -> Result<Distribution, ScenarioError> {

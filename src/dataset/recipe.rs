@@ -1,7 +1,9 @@
 //! Recipes: a scenario and what is drawn for which of its keys, as TOML text. Unknown keys are errors, as everywhere; every
 //! error names file, line, key, value and what is allowed. It opens no file: the scenario's name is only passed on.
 
-use super::distribution::Varied;
+use super::case::{Case, read_cases};
+use super::correlation::Correlations;
+use super::distribution::{Distribution, Varied};
 use super::read_vary::read_vary;
 use super::section::Section;
 use crate::rng::{LARGEST_SEED, Seed};
@@ -23,12 +25,18 @@ pub struct Recipe {
     pub limits: Vec<String>,
     /// Seed of everything.
     pub seed: Seed,
-    /// The scenario that is varied.
-    pub scenario: ScenarioText,
+    /// The scenario that is varied; `None` where every case names its own.
+    pub scenario: Option<ScenarioText>,
     /// Changes that hold for all items, as `--set` takes them; a key that is drawn as well is only a value to start from.
     pub set: Vec<String>,
     /// What is drawn.
     pub vary: Vec<Varied>,
+    /// Which of these go together.
+    pub correlations: Correlations,
+    /// Kinds of items that the set mixes; none where all are of one kind.
+    pub cases: Vec<Case>,
+    /// Whether an item's case is handed out with its frame.
+    pub case_known: bool,
     /// Items of a shard.
     pub shard_items: u64,
     /// Files of frames.
@@ -37,6 +45,8 @@ pub struct Recipe {
     pub photon_bound: bool,
     /// Whether the truth holds each item's sampling error.
     pub sampling_check: bool,
+    /// Whether the truth holds the frames to expect before any chance.
+    pub expected: bool,
     /// How finely frames are computed.
     pub accuracy: Fineness,
     /// SHA-256 of the recipe's bytes.
@@ -72,23 +82,34 @@ pub enum FrameFiles {
     Npy,
     /// One FITS file an item.
     Fits,
+    /// One FITS file a shard: frames along a third axis.
+    FitsCube,
 }
 
 impl FrameFiles {
-    const ALL: [(&'static str, FrameFiles); 3] = [
+    const ALL: [(&'static str, FrameFiles); 4] = [
         ("npz", FrameFiles::Npz),
         ("npy", FrameFiles::Npy),
         ("fits", FrameFiles::Fits),
+        ("fits-cube", FrameFiles::FitsCube),
     ];
 
-    /// Name in a recipe, and ending of the files.
+    /// Name in a recipe.
     pub fn name(self) -> &'static str {
         Self::ALL[self as usize].0
+    }
+
+    /// Ending of the files.
+    pub fn ending(self) -> &'static str {
+        match self {
+            FrameFiles::FitsCube => "cube.fits",
+            other => other.name(),
+        }
     }
 }
 
 /// Keys at the top of a recipe.
-pub(super) const KEYS: [&str; 14] = [
+pub(super) const KEYS: [&str; 18] = [
     "format",
     "title",
     "version",
@@ -100,9 +121,13 @@ pub(super) const KEYS: [&str; 14] = [
     "files",
     "photon_bound",
     "sampling_check",
+    "expected",
     "accuracy",
     "set",
     "vary",
+    "correlate",
+    "case",
+    "case_known",
 ];
 
 /// Reads a recipe from the bytes of its file; `label` is the file's name for messages.
@@ -115,34 +140,45 @@ pub fn read(bytes: &[u8], label: &str) -> Result<Recipe, ScenarioError> {
     let top = Section::top(&document)?;
     top.known(&KEYS)?;
     document.check_format("a recipe")?;
+    let cases = read_cases(&document, &top)?;
+    let all_named = !cases.is_empty() && cases.iter().all(|case| case.scenario.is_some());
+    let scenario = scenario_text(&top)?;
+    if scenario.is_none() && !all_named {
+        let hint = "name the scenario's file, from the recipe's folder";
+        top.required("scenario", hint)?;
+    }
     Ok(Recipe {
         title: top.text("title", None)?,
         version: top.text("version", Some("1"))?,
         licence: top.text("licence", None)?,
         limits: top.texts("limits")?,
         seed: Seed(top.whole("seed", None, 0, LARGEST_SEED)?),
-        scenario: scenario_text(&top)?,
+        scenario,
         set: fixed(&document, &top)?,
         vary: read_vary(&document, &top)?,
+        correlations: Correlations::read(&document, &top)?,
+        cases,
+        case_known: top.flag("case_known", false)?,
         shard_items: top.whole("shard_items", Some(250), 1, 100_000)?,
         files: frame_files(&top)?,
         photon_bound: top.flag("photon_bound", false)?,
         sampling_check: top.flag("sampling_check", false)?,
+        expected: top.flag("expected", false)?,
         accuracy: fineness(&top)?,
         sha256: hex(&Sha256::digest(bytes)),
         text: text.to_owned(),
     })
 }
 
-fn scenario_text(top: &Section<'_>) -> Result<ScenarioText, ScenarioError> {
-    let (node, key) = top.required(
-        "scenario",
-        "name the scenario's file, from the recipe's folder",
-    )?;
+/// The scenario of a recipe, or of one of its cases.
+pub(super) fn scenario_text(top: &Section<'_>) -> Result<Option<ScenarioText>, ScenarioError> {
+    let Some((node, key)) = top.optional("scenario") else {
+        return Ok(None);
+    };
     match &node.value {
-        Value::Text(file) if !file.is_empty() => Ok(ScenarioText::File(file.clone())),
+        Value::Text(file) if !file.is_empty() => Ok(Some(ScenarioText::File(file.clone()))),
         Value::Table(_) => toml::to_string(&node.value.plain())
-            .map(ScenarioText::Inline)
+            .map(|text| Some(ScenarioText::Inline(text)))
             .map_err(|error| {
                 let message = crate::scenario::error::shortened(&error.to_string());
                 top.document.error(
@@ -168,7 +204,8 @@ pub(super) const SETTLED: [&str; 5] = [
     "camera.height_px",
 ];
 
-fn fixed(document: &Document, top: &Section<'_>) -> Result<Vec<String>, ScenarioError> {
+/// `[set]` of a recipe, or of one of its cases.
+pub(super) fn fixed(document: &Document, top: &Section<'_>) -> Result<Vec<String>, ScenarioError> {
     let Some(section) = top.table("set")? else {
         return Ok(Vec::new());
     };
@@ -187,6 +224,22 @@ fn fixed(document: &Document, top: &Section<'_>) -> Result<Vec<String>, Scenario
     Ok(arguments)
 }
 
+impl Recipe {
+    /// Names of the files of all tables that laws look into, each once.
+    pub fn tables(&self) -> Vec<&str> {
+        let of_cases = self.cases.iter().flat_map(|case| &case.vary);
+        let mut files: Vec<&str> = Vec::new();
+        for varied in self.vary.iter().chain(of_cases) {
+            if let Distribution::Table { file, .. } = &varied.distribution
+                && !files.contains(&file.as_str())
+            {
+                files.push(file);
+            }
+        }
+        files
+    }
+}
+
 fn fineness(top: &Section<'_>) -> Result<Fineness, ScenarioError> {
     match top.text("accuracy", Some("fast"))?.as_str() {
         "fast" => Ok(Fineness::Fast),
@@ -203,7 +256,8 @@ fn frame_files(top: &Section<'_>) -> Result<Vec<FrameFiles>, ScenarioError> {
     let Some((node, key)) = top.optional("files") else {
         return Ok(vec![FrameFiles::Npz]);
     };
-    let expected = "a list of one or more of \"npz\", \"npy\" and \"fits\", each once";
+    let expected =
+        "a list of one or more of \"npz\", \"npy\", \"fits\" and \"fits-cube\", each once";
     let Value::List(items) = &node.value else {
         return Err(top.wrong_type(node, &key, expected));
     };

@@ -26,22 +26,61 @@ struct RecipeFile {
     /// Seed of everything.
     #[schemars(range(min = 0, max = 9007199254740991_u64))]
     seed: u64,
-    /// The scenario's file, from the recipe's folder; or a scenario as a table.
-    scenario: Scenario,
+    /// The scenario's file, from the recipe's folder; or a scenario as a table. Needed unless every case names its own.
+    scenario: Option<Scenario>,
     /// Items of a shard; 250 when left out.
     #[schemars(range(min = 1, max = 100000))]
     shard_items: Option<u64>,
     /// Files of frames; npz when left out.
     files: Option<Vec<Files>>,
-    /// Whether the truth holds what the photons allow, which takes about ten times as long as a frame.
+    /// Whether the truth holds what the photons allow, with the star's place known and unknown, which takes several times as long as a frame.
     photon_bound: Option<bool>,
     /// Whether the truth holds each item's own sampling error, which takes several times as long as a frame.
     sampling_check: Option<bool>,
+    /// Whether the truth holds the frames to expect before any chance, as an array of 64-bit numbers a shard.
+    expected: Option<bool>,
     /// fast (coarser sampling, single precision; when left out) or usual (as render does it).
     accuracy: Option<Accuracy>,
     /// Changes that hold for all items: paths of keys in quotes, and their values.
     set: Option<BTreeMap<String, Value>>,
-    /// What is drawn: paths of keys in quotes, and one law each.
+    /// What is drawn: paths of keys in quotes, and one law each. Where neither recipe nor scenario give state.place_px, it is drawn too.
+    vary: Option<BTreeMap<String, Law>>,
+    /// Keys that are drawn together.
+    correlate: Option<Vec<Pair>>,
+    /// Kinds of items that are mixed.
+    case: Option<Vec<Case>>,
+    /// Whether an item's case is handed out with its frame; false when left out.
+    case_known: Option<bool>,
+}
+
+/// Two keys that are drawn by continuous laws, and the correlation of their normal scores.
+#[derive(JsonSchema)]
+#[schemars(deny_unknown_fields)]
+#[allow(dead_code)]
+struct Pair {
+    /// The two keys.
+    keys: [String; 2],
+    /// Correlation, which keeps both laws as they are.
+    #[schemars(range(min = -0.999, max = 0.999))]
+    correlation: f64,
+}
+
+/// One kind of items of a mixture; what it sets and draws takes the place of what the recipe sets and draws for the same keys.
+#[derive(JsonSchema)]
+#[schemars(deny_unknown_fields)]
+#[allow(dead_code)]
+struct Case {
+    /// Its name, in the column `case` of the truth.
+    #[schemars(length(min = 1, max = 200))]
+    name: String,
+    /// How many of the items, relative to the other cases; 1 when left out.
+    #[schemars(range(min = 1e-9, max = 1e9))]
+    share: Option<f64>,
+    /// Its own scenario, for a set of several telescopes; all frames have one size.
+    scenario: Option<Scenario>,
+    /// Changes that hold for its items.
+    set: Option<BTreeMap<String, Value>>,
+    /// What is drawn for its items.
     vary: Option<BTreeMap<String, Law>>,
 }
 
@@ -65,15 +104,17 @@ enum Scenario {
 
 /// A kind of files.
 #[derive(JsonSchema)]
-#[schemars(rename_all = "lowercase")]
+#[schemars(rename_all = "kebab-case")]
 #[allow(dead_code)]
 enum Files {
     Npz,
     Npy,
     Fits,
+    FitsCube,
 }
 
-/// Exactly one of uniform, log_uniform, normal, choice and turns.
+/// Exactly one of uniform, log_uniform, normal, log_normal, weibull, uniform_sine, star_counts, table, choice and turns. A key that holds a
+/// list of numbers is drawn number by number.
 #[derive(JsonSchema)]
 #[schemars(deny_unknown_fields)]
 #[allow(dead_code)]
@@ -84,12 +125,27 @@ struct Law {
     log_uniform: Option<[f64; 2]>,
     /// Mean and standard deviation.
     normal: Option<[f64; 2]>,
+    /// Median, and standard deviation of the natural logarithm.
+    log_normal: Option<[f64; 2]>,
+    /// Scale and shape of Weibull's law: 2 is Rayleigh's.
+    weibull: Option<[f64; 2]>,
+    /// Angles in degrees whose sine is uniform, such as altitudes of stars spread evenly over the sky.
+    uniform_sine: Option<[f64; 2]>,
+    /// Brightest and faintest magnitude, as many of each as the sky has.
+    star_counts: Option<[f64; 2]>,
+    /// File of a table of one's own (CSV, or Parquet in builds with that feature), from the recipe's folder: each item takes a row of it.
+    table: Option<String>,
     /// Values of any type.
     choice: Option<Vec<Value>>,
     /// Turns of all screws, for state.turns.
     turns: Option<Turns>,
-    /// Limits of a normal law (two numbers), or the largest turn (one).
+    /// Limits of a normal or log-normal law (two numbers), or the largest turn (one).
     within: Option<Value>,
+    /// Column of a table; the key itself when left out.
+    column: Option<String>,
+    /// How the number of stars brighter than m grows, as 10^(slope m); 0.35 when left out.
+    #[schemars(range(min = 0.0, max = 2.0))]
+    slope_per_magnitude: Option<f64>,
     /// How often each choice, relative to the others.
     weights: Option<Vec<f64>>,
     /// Whether the value is handed out with the frames.
@@ -114,7 +170,7 @@ pub fn schema() -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{read_vary::BESIDE, recipe::KEYS};
+    use super::super::{case::CASE_KEYS, read_vary::beside, recipe::KEYS};
     use super::*;
 
     fn keys(schema: &Value) -> Vec<String> {
@@ -134,6 +190,7 @@ mod tests {
     fn the_schema_has_the_keys_that_the_reader_knows() {
         let schema: Value = serde_json::from_str(&schema()).unwrap();
         assert_eq!(keys(&schema), sorted(&KEYS));
-        assert_eq!(keys(&schema["$defs"]["Law"]), sorted(&BESIDE));
+        assert_eq!(keys(&schema["$defs"]["Law"]), sorted(&beside()));
+        assert_eq!(keys(&schema["$defs"]["Case"]), sorted(&CASE_KEYS));
     }
 }

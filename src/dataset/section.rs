@@ -92,6 +92,21 @@ impl<'d> Section<'d> {
             .transpose()
     }
 
+    /// A list of tables, `[[key]]`: each with where it stands; none when left out.
+    pub fn tables(&self, key: &str) -> Result<Vec<(&'d Node, Section<'d>)>, ScenarioError> {
+        let Some((node, path)) = self.optional(key) else {
+            return Ok(Vec::new());
+        };
+        let Value::List(items) = &node.value else {
+            return Err(self.wrong_type(node, &path, &format!("tables, each as [[{path}]]")));
+        };
+        let section = |(number, item)| {
+            let path = format!("{path}[{number}]");
+            Ok((item, Section::of(self.document, item, &path)?))
+        };
+        items.iter().enumerate().map(section).collect()
+    }
+
     /// A line of text.
     pub fn text(&self, key: &str, default: Option<&str>) -> Result<String, ScenarioError> {
         let allowed = "text in quotes of 1 to 200 characters, on one line";

@@ -4,12 +4,10 @@
 //! `shard_items`. A range that begins or ends in the middle of one gets the part that is in it.
 
 use super::error::SetError;
-use super::fits_cards::fits_cards;
-use super::recipe::FrameFiles;
-use super::set::{Item, Set, title};
+use super::frames::{expected_frames, frame_files};
+use super::known::known_table;
+use super::set::{Item, Set};
 use super::table::{Table, TableCell};
-use crate::image_io::fits::{self, Cards};
-use crate::image_io::npz::{NpyArray, NpyValues, npy, npz};
 use crate::scenario::hex;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -50,6 +48,7 @@ pub fn shards(range: Range<u64>, shard_items: u64) -> impl Iterator<Item = Shard
 
 /// What a shard's files are, written last: where it lies, the shard is complete.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct ShardRecord {
     /// `skewstar-shard/1`.
     pub format: String,
@@ -65,9 +64,25 @@ pub struct ShardRecord {
     pub frame_sha256: Vec<String>,
     /// SHA-256 of each row of the truth table; empty for a sealed set.
     pub truth_sha256: Vec<String>,
+    /// For a sealed set: the published checksum of its secret, so that shards of another secret are told before the opening.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub secret_sha256: Option<String>,
     /// For a sealed set: SHA-256 of its secret followed by the shard's truth table.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub truth_commitment: Option<String>,
+}
+
+impl ShardRecord {
+    /// The bytes of its file.
+    ///
+    /// # Errors
+    /// None in practice: everything is written to memory.
+    pub fn text(&self) -> Result<Vec<u8>, SetError> {
+        let text = serde_json::to_vec_pretty(self);
+        let mut text = text.map_err(|error| SetError::Table(error.to_string()))?;
+        text.push(b'\n');
+        Ok(text)
+    }
 }
 
 /// One file of a shard.
@@ -80,6 +95,33 @@ pub struct FileRecord {
     /// SHA-256 of its bytes.
     pub sha256: String,
 }
+
+/// What is published of the secret of a sealed set.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Seal {
+    format: String,
+    /// [`secret_sha256`].
+    pub secret_sha256: String,
+}
+
+impl Seal {
+    /// The seal of a secret.
+    pub fn of(secret: &[u8; 16]) -> Seal {
+        Seal {
+            format: SEAL_FORMAT.into(),
+            secret_sha256: secret_sha256(secret),
+        }
+    }
+
+    /// Whether it is one of this program.
+    pub fn is_one(&self) -> bool {
+        let digits = self.secret_sha256.bytes().all(|b| b.is_ascii_hexdigit());
+        self.format == SEAL_FORMAT && self.secret_sha256.len() == 64 && digits
+    }
+}
+
+const SEAL_FORMAT: &str = "skewstar-seal/1";
 
 /// `skewstar-shard/1`.
 pub const RECORD_FORMAT: &str = "skewstar-shard/1";
@@ -137,8 +179,14 @@ pub fn build(
         .map(|item| table.row(item))
         .collect::<Result<Vec<Vec<TableCell>>, SetError>>()?;
     let base = shard_stem(stem, shard);
-    let truth = truth_files(table, &rows, &base)?;
+    let mut truth = truth_files(table, &rows, &base)?;
+    if set.recipe.expected {
+        truth.push((format!("{base}.expected.npy"), expected_frames(set, &items)));
+    }
     let mut public = frame_files(set, &items, stem, &base)?;
+    if let Some(known) = known_table(set, &items)? {
+        public.push((format!("{base}.known.csv"), known));
+    }
     let sealed = set.secret();
     let truth_sha256 = match sealed {
         Some(_) => Vec::new(),
@@ -165,12 +213,10 @@ pub fn build(
             .map(|item| frame_sha256(item.frame.counts_adu.iter().copied()))
             .collect(),
         truth_sha256,
+        secret_sha256: sealed.map(|secret| secret_sha256(&secret)),
         truth_commitment,
     };
-    let mut text =
-        serde_json::to_vec_pretty(&record).map_err(|error| SetError::Table(error.to_string()))?;
-    text.push(b'\n');
-    public.push((format!("{base}.shard.json"), text));
+    public.push((format!("{base}.shard.json"), record.text()?));
     Ok(ShardFiles { public, withheld })
 }
 
@@ -235,76 +281,4 @@ fn truth_files(
     ));
     files.shrink_to_fit();
     Ok(files)
-}
-
-fn frame_files(
-    set: &Set,
-    items: &[Item],
-    stem: &str,
-    base: &str,
-) -> Result<Vec<(String, Vec<u8>)>, SetError> {
-    let mut files = Vec::new();
-    for kind in &set.recipe.files {
-        match kind {
-            FrameFiles::Npz => files.push((format!("{base}.npz"), archive(set, items)?)),
-            FrameFiles::Npy => files.push((format!("{base}.npy"), npy(&frames(set, items)))),
-            FrameFiles::Fits => {
-                for item in items {
-                    let name = format!("{stem}.{:010}.fits", item.number);
-                    files.push((name, fits::counts(&item.frame, &cards(set, item))?));
-                }
-            }
-        }
-    }
-    Ok(files)
-}
-
-/// Counts of all frames: item, row (0 at the bottom), column.
-fn frames(set: &Set, items: &[Item]) -> NpyArray {
-    let [columns, rows] = set.frame_px();
-    let mut counts = Vec::with_capacity(items.len() * rows * columns);
-    for item in items {
-        counts.extend(item.frame.counts_adu.iter().copied());
-    }
-    NpyArray {
-        shape: vec![items.len(), rows, columns],
-        values: NpyValues::Counts(counts),
-    }
-}
-
-fn archive(set: &Set, items: &[Item]) -> Result<Vec<u8>, SetError> {
-    let along_items = |values| NpyArray {
-        shape: vec![items.len()],
-        values,
-    };
-    let numbers = items.iter().map(|item| item.number as i64).collect();
-    let mut arrays = vec![
-        ("frames", frames(set, items)),
-        ("item", along_items(NpyValues::Whole(numbers))),
-    ];
-    for varied in set.recipe.vary.iter().filter(|varied| varied.known) {
-        let value = |item: &Item| {
-            let found = item.drawn.iter().find(|drawn| drawn.key == varied.key);
-            found.and_then(|drawn| drawn.number()).unwrap_or(f64::NAN)
-        };
-        let values = NpyValues::Real(items.iter().map(value).collect());
-        arrays.push((&varied.key, along_items(values)));
-    }
-    Ok(npz(&arrays)?)
-}
-
-/// Cards of a FITS file. They hold what the owner of a camera knows, and of a sealed set nothing else.
-fn cards(set: &Set, item: &Item) -> Cards {
-    let cards = Cards {
-        title: title(item.number),
-        ..fits_cards(&item.scenario)
-    };
-    if set.sealed() {
-        cards
-    } else {
-        Cards {
-            star_px: item.truth.star_px.xy(),
-            ..cards
-        }
-    }
 }

@@ -4,7 +4,9 @@
 //! A column has the name under which an answer gives the same quantity (`score::answers`), so the two can be laid side by side.
 
 use super::error::SetError;
+use super::regions::regions_differ;
 use super::set::{Item, Set};
+use super::value::{Drawn, TypedValue, ValueKind};
 use crate::mask;
 use crate::simulate::{DoughnutRecord, Numbered, Truth};
 use crate::units::ARCSEC;
@@ -56,10 +58,16 @@ pub struct Table {
 /// What decides the columns besides the recipe's keys.
 #[derive(Debug, Clone, PartialEq)]
 struct Layout {
+    /// Names of the cases; empty where the set is no mixture.
+    cases: Vec<String>,
+    /// Whether noise can be drawn again by the seed of a row.
+    seeds: bool,
     screws: Vec<String>,
     last_mode: u32,
     regions: usize,
-    drawn: Vec<String>,
+    /// Whether regions lie elsewhere from item to item.
+    regions_differ: bool,
+    drawn: Vec<(String, ValueKind)>,
 }
 
 /// A row under construction: columns and cells grow together, so that they cannot fall apart.
@@ -70,25 +78,60 @@ struct Row {
 }
 
 impl Table {
-    /// The columns of a set, as its first item has them.
+    /// The columns of a set: those of all of its cases.
     ///
     /// # Errors
     /// Item 0 cannot be made.
     pub fn of(set: &Set) -> Result<Table, SetError> {
-        let first = set.example(0, set.settings())?;
-        let instrument = &set.base.instrument;
-        let screws = instrument.assembly.iter().flat_map(|a| &a.screws);
-        let layout = Layout {
-            screws: screws.map(|screw| screw.name.clone()).collect(),
-            last_mode: last_mode(&first.truth),
-            regions: instrument
-                .mask
-                .as_ref()
-                .map_or(0, |m| mask::regions(m).len()),
-            drawn: first.drawn.iter().map(|drawn| drawn.key.clone()).collect(),
+        let mut layout = Layout {
+            cases: set
+                .cases
+                .iter()
+                .filter_map(|case| case.name.clone())
+                .collect(),
+            seeds: !set.sealed(),
+            screws: Vec::new(),
+            last_mode: 0,
+            regions: 0,
+            regions_differ: set.cases.iter().any(regions_differ),
+            drawn: Vec::new(),
         };
-        let columns = row(&layout, &first).columns;
+        let settings = crate::predict::Settings {
+            bound: false,
+            sampling_check: false,
+            ..set.settings()
+        };
+        let mut first = None;
+        for (at, case) in set.cases.iter().enumerate() {
+            let item = set.example_of(at, 0, settings)?;
+            let mask = case.base.instrument.mask.as_ref();
+            layout.regions = layout
+                .regions
+                .max(mask.map_or(0, |m| mask::regions(m).len()));
+            layout.last_mode = layout.last_mode.max(last_mode(&item.truth));
+            for screw in &case.screws {
+                if !layout.screws.contains(screw) {
+                    layout.screws.push(screw.clone());
+                }
+            }
+            for (key, kind) in set.values(at) {
+                match layout.drawn.iter_mut().find(|(own, _)| *own == key) {
+                    None => layout.drawn.push((key, kind)),
+                    Some(there) if there.1 != kind => there.1 = ValueKind::Mixed,
+                    Some(_) => {}
+                }
+            }
+            first.get_or_insert(item);
+        }
+        let columns = first
+            .map(|item| row(&layout, &item).columns)
+            .unwrap_or_default();
         Ok(Table { columns, layout })
+    }
+
+    /// What is drawn under which key, in the order of its columns.
+    pub fn drawn(&self) -> &[(String, ValueKind)] {
+        &self.layout.drawn
     }
 
     /// The row of an item.
@@ -124,6 +167,30 @@ impl Table {
         writer
             .into_inner()
             .map_err(|error| SetError::Table(error.to_string()))
+    }
+
+    /// Rows of a CSV table that [`Table::csv`] wrote.
+    ///
+    /// # Errors
+    /// [`SetError::Table`] where a cell is none of its column.
+    #[cfg(feature = "parquet")]
+    pub(super) fn rows_of_csv(&self, bytes: &[u8]) -> Result<Vec<Vec<TableCell>>, SetError> {
+        let failed = |error: csv::Error| SetError::Table(error.to_string());
+        let mut reader = csv::Reader::from_reader(bytes);
+        let cell = |(column, text): (&Column, &str)| {
+            let wrong = || SetError::Table(format!("{} is {text:?}", column.name));
+            match column.kind {
+                ColumnKind::Text => Ok(TableCell::Text(text.to_owned())),
+                _ if text.is_empty() => Ok(TableCell::Empty),
+                ColumnKind::Number => text.parse().map(TableCell::Number).map_err(|_| wrong()),
+                ColumnKind::Whole => text.parse().map(TableCell::Whole).map_err(|_| wrong()),
+            }
+        };
+        let row = |record: Result<csv::StringRecord, csv::Error>| {
+            let record = record.map_err(failed)?;
+            self.columns.iter().zip(&record).map(cell).collect()
+        };
+        reader.records().map(row).collect()
     }
 
     /// JSON Schema of a row, as an object from name to value.
@@ -208,6 +275,23 @@ fn row(layout: &Layout, item: &Item) -> Row {
         "Number of the item.",
         TableCell::Whole(item.number),
     );
+    if !layout.cases.is_empty() {
+        let name = layout.cases.get(item.case).cloned();
+        row.push(
+            "case",
+            ColumnKind::Text,
+            "Case of the recipe that the item is of.",
+            TableCell::Text(name.unwrap_or_default()),
+        );
+    }
+    if layout.seeds {
+        row.push(
+            "seed",
+            ColumnKind::Whole,
+            "Seed of the frame's noise, as `render` takes it.",
+            item.truth.seed.map_or(TableCell::Empty, TableCell::Whole),
+        );
+    }
     row.number(
         "sensor_offset_um",
         "How far the sensor sits beyond best focus; below 0: inside.",
@@ -319,6 +403,11 @@ fn light(row: &mut Row, truth: &Truth) {
         "Where a flat wave would focus, frame axes.",
         Some(truth.star_px.xy()),
     );
+    row.place(
+        "place_px",
+        "How far that is aside of the frame's middle (of where the image shift has it, where the frame is not recentred), frame axes.",
+        Some(truth.place_px.xy()),
+    );
     row.number(
         "electrons",
         "Electrons of the star on an unlimited sensor.",
@@ -374,6 +463,18 @@ fn shapes(row: &mut Row, layout: &Layout, truth: &Truth) {
             "Place of this region's spike from star_px, along +slot direction as turned into the frame.",
             spike.map(|s| s.shift_px),
         );
+        if layout.regions_differ {
+            row.number(
+                format!("spike_azimuth_deg.{region}"),
+                "Azimuth of the middle of this region, pupil axes.",
+                spike.map(|s| s.azimuth_deg),
+            );
+            row.number(
+                format!("spike_slot_deg.{region}"),
+                "Direction along this region's slots, pupil axes.",
+                spike.map(|s| s.slot_deg),
+            );
+        }
     }
 }
 
@@ -382,8 +483,16 @@ fn limits(row: &mut Row, truth: &Truth) {
     for noll in 4..=11 {
         row.number(
             format!("sigma_photon_nm.{noll}"),
-            "Cramér–Rao bound of this mode: no unbiased measurement of the frame scatters less.",
+            "Cramér–Rao bound of this mode: no unbiased measurement of the frame scatters less where nothing else is known, the star's place neither.",
             photon.and_then(|n: &Numbered<Option<f64>>| n.0.get(&noll).copied().flatten()),
+        );
+    }
+    let given = truth.sigma_photon_place_known_nm.as_ref();
+    for noll in 4..=11 {
+        row.number(
+            format!("sigma_photon_place_known_nm.{noll}"),
+            "The same for whoever knows where in the frame the star stands.",
+            given.and_then(|n| n.0.get(&noll).copied().flatten()),
         );
     }
     let seeing = truth.sigma_seeing_nm.as_ref();
@@ -397,17 +506,51 @@ fn limits(row: &mut Row, truth: &Truth) {
 }
 
 fn drawn(row: &mut Row, layout: &Layout, item: &Item) {
-    for key in &layout.drawn {
+    for (key, kind) in &layout.drawn {
         let found = item.drawn.iter().find(|drawn| &drawn.key == key);
-        let (name, meaning) = (format!("drawn.{key}"), "What the recipe drew for this key.");
-        match found.map(|drawn| (drawn.number(), &drawn.value)) {
-            Some((None, text)) => row.push(
-                name,
-                ColumnKind::Text,
-                meaning,
-                TableCell::Text(text.trim_matches('"').to_owned()),
-            ),
-            other => row.number(name, meaning, other.and_then(|(number, _)| number)),
+        for (part, cell) in cells_of(*kind, found) {
+            let (kind, meaning) = match kind {
+                ValueKind::Number | ValueKind::Numbers(_) => {
+                    (ColumnKind::Number, "What the recipe drew for this key.")
+                }
+                _ => (
+                    ColumnKind::Text,
+                    "What the recipe drew for this key, as text.",
+                ),
+            };
+            row.push(format!("drawn.{key}{part}"), kind, meaning, cell);
         }
+    }
+}
+
+/// The cells of a value, each with what follows the key in its column's name; all empty where there is no value.
+pub(super) fn cells_of(kind: ValueKind, found: Option<&Drawn>) -> Vec<(String, TableCell)> {
+    let typed = found.map(Drawn::typed);
+    let single = |cell: Option<TableCell>| vec![(String::new(), cell.unwrap_or(TableCell::Empty))];
+    match (kind, typed) {
+        (ValueKind::Number, Some(TypedValue::Number(value))) => {
+            single(Some(TableCell::Number(value)))
+        }
+        (ValueKind::Numbers(count), typed) => {
+            let list = match typed {
+                Some(TypedValue::Numbers(list)) => list,
+                _ => Vec::new(),
+            };
+            let name = |at: usize| match (count, at) {
+                (2, 0) => ".x".to_owned(),
+                (2, 1) => ".y".to_owned(),
+                _ => format!("[{at}]"),
+            };
+            let cell = |at: usize| {
+                list.get(at)
+                    .copied()
+                    .map_or(TableCell::Empty, TableCell::Number)
+            };
+            (0..count).map(|at| (name(at), cell(at))).collect()
+        }
+        (_, Some(TypedValue::Text(text))) => single(Some(TableCell::Text(text))),
+        (_, Some(_)) => single(found.map(|drawn| TableCell::Text(drawn.value.clone()))),
+        (ValueKind::Number, None) => single(None),
+        (_, None) => single(Some(TableCell::Text(String::new()))),
     }
 }

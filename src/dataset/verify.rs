@@ -1,17 +1,26 @@
-//! Whether a set is whole: every item of a range once, every file as its record says, nothing that does not belong.
+//! Whether a set is whole: every item of a range once, every record and file as the recipe makes it, nothing that does not belong.
 //!
 //! The shell reads the files and hands their bytes in, one after the other, so that no more than one file is in memory. The
-//! checksum of the content does not depend on how the range was cut into shards, or on who made which part.
+//! checksum of the content does not depend on how the range was cut into shards, or on who made which part. What a record says is
+//! believed nowhere: it is held against the recipe, its files, what can be drawn again without a frame (cases, values, seeds), and, for
+//! the items that [`Verifier::remade`] is handed, against the item made again.
 
+use super::error::SetError;
+use super::recipe::FrameFiles;
 use super::set::Set;
 use super::shard::{
-    FileRecord, RECORD_FORMAT, Shard, ShardRecord, cells_sha256, commitment, frame_sha256,
+    FileRecord, RECORD_FORMAT, Shard, ShardRecord, commitment, frame_sha256, row_sha256,
+    secret_sha256, shard_stem,
 };
-use crate::image_io::npz::{NpyValues, read_npz};
+use super::table::Table;
+use super::verify_files::{
+    Drawing, archive_fault, array_fault, cube_fault, expected_fault, fits_fault, known_fault,
+    table_fault,
+};
 use crate::scenario::hex;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 /// What was found.
@@ -39,30 +48,48 @@ pub struct VerifyReport {
     pub content_sha256: Option<String>,
     /// Shards whose withheld truth was checked against its commitment.
     pub commitments_checked: u64,
+    /// Items that were made again.
+    pub remade: Vec<u64>,
+    /// Shards that are there.
+    pub shards: u64,
+    /// Bytes of their files.
+    pub bytes: u64,
 }
 
 /// Collects what was found, record after record.
 pub struct Verifier<'a> {
     set: &'a Set,
+    table: &'a Table,
+    stem: &'a str,
     range: Range<u64>,
+    /// Checksum of the set's secret, as far as it is published.
+    seal: Option<String>,
     runs: Vec<Shard>,
     damaged: Vec<String>,
     belonging: BTreeSet<String>,
-    content: Sha256,
+    /// Frame and row of every item by its checksum.
+    content: BTreeMap<u64, String>,
     commitments_checked: u64,
+    remade: Vec<u64>,
+    bytes: u64,
 }
 
 impl<'a> Verifier<'a> {
-    /// Begins with a range of items.
-    pub fn new(set: &'a Set, range: Range<u64>) -> Verifier<'a> {
+    /// Begins with a range of items; `stem` is what names of files begin with.
+    pub fn new(set: &'a Set, table: &'a Table, stem: &'a str, range: Range<u64>) -> Verifier<'a> {
         Verifier {
             set,
+            table,
+            stem,
             range,
+            seal: set.secret().map(|secret| secret_sha256(&secret)),
             runs: Vec::new(),
             damaged: Vec::new(),
             belonging: BTreeSet::new(),
-            content: Sha256::new(),
+            content: BTreeMap::new(),
             commitments_checked: 0,
+            remade: Vec::new(),
+            bytes: 0,
         }
     }
 
@@ -70,72 +97,158 @@ impl<'a> Verifier<'a> {
     pub fn shared(&mut self, name: &str, wanted: &[u8], found: Option<&[u8]>) {
         self.belonging.insert(name.to_owned());
         match found {
-            None => self.damaged.push(format!("{name} is missing")),
-            Some(bytes) if bytes != wanted => self
-                .damaged
-                .push(format!("{name} is not what the recipe gives")),
+            None => self.fault(name, "is missing"),
+            Some(bytes) if bytes != wanted => self.fault(name, "is not what the recipe gives"),
             Some(_) => {}
         }
     }
 
-    /// The record of a shard; returns it when it is one of this set. Hand them in in order of their names.
+    /// The published seal of a set whose secret is not known.
+    pub fn seal(&mut self, name: &str, found: Option<&[u8]>) {
+        self.belonging.insert(name.to_owned());
+        let seal: Option<super::shard::Seal> =
+            found.and_then(|bytes| serde_json::from_slice(bytes).ok());
+        match seal.filter(super::shard::Seal::is_one) {
+            Some(seal) => self.seal = Some(seal.secret_sha256),
+            None => self.fault(name, "is no seal"),
+        }
+    }
+
+    /// A file that belongs to the set and is looked at elsewhere.
+    pub fn belongs(&mut self, name: &str) {
+        self.belonging.insert(name.to_owned());
+    }
+
+    fn fault(&mut self, name: &str, what: &str) {
+        self.damaged.push(format!("{name} {what}"));
+    }
+
+    /// The record of a shard; returns it when it is one of this set.
     pub fn record(&mut self, name: &str, bytes: &[u8]) -> Option<ShardRecord> {
         self.belonging.insert(name.to_owned());
-        let read: Result<ShardRecord, _> = serde_json::from_slice(bytes);
-        let record = match read {
-            Ok(record) if record.format == RECORD_FORMAT => record,
-            Ok(record) => {
-                self.damaged
-                    .push(format!("{name} has the format {:?}", record.format));
-                return None;
-            }
+        let record: ShardRecord = match serde_json::from_slice(bytes) {
+            Ok(record) => record,
             Err(error) => {
-                self.damaged.push(format!("{name} cannot be read: {error}"));
+                self.fault(name, &format!("cannot be read: {error}"));
                 return None;
             }
         };
-        if record.set_sha256 != self.set.sha256 {
-            self.damaged
-                .push(format!("{name} belongs to another recipe or scenario"));
+        if let Some(fault) = self.record_fault(name, &record) {
+            self.fault(name, &fault);
             return None;
+        }
+        if record.text().ok().as_deref() != Some(bytes) {
+            self.fault(name, "is not written as this program writes it");
+        }
+        self.runs.push(record.items);
+        for (number, frame) in (record.items.first..).zip(&record.frame_sha256) {
+            let row = record
+                .truth_sha256
+                .get((number - record.items.first) as usize);
+            let row = row.map_or("", String::as_str);
+            self.content.insert(number, format!("{frame}{row}"));
+        }
+        Some(record)
+    }
+
+    /// The first field of a record that is not as it should be.
+    fn record_fault(&self, name: &str, record: &ShardRecord) -> Option<String> {
+        if record.format != RECORD_FORMAT {
+            return Some(format!("has the format {:?}", record.format));
+        }
+        if record.set_sha256 != self.set.sha256 {
+            return Some("belongs to another recipe or scenario".into());
+        }
+        let version = env!("CARGO_PKG_VERSION");
+        if record.version != version {
+            return Some(format!(
+                "was made by version {:?}, this is {version}: other versions make other bytes",
+                record.version
+            ));
         }
         let items = record.items;
         let apart = items.last.checked_sub(items.first);
         let count = apart.and_then(|apart| apart.checked_add(1));
         if count != Some(record.frame_sha256.len() as u64) {
-            self.damaged.push(format!(
-                "{name} lists another number of frames than of items"
-            ));
-            return None;
+            return Some("lists another number of frames than of items".into());
         }
-        // a record is a stranger's file: it may name files of the set only, none elsewhere
-        let stem = name.strip_suffix(".shard.json");
-        let set = stem.and_then(|stem| stem.rsplit_once('.')).map(|two| two.0);
-        let is_own = |file: &str| {
-            let of_set = set.and_then(|set| file.strip_prefix(set));
-            of_set.is_some_and(|rest| rest.starts_with('.')) && !file.contains(['/', '\\'])
+        if name != format!("{}.shard.json", shard_stem(self.stem, items)) {
+            return Some(format!(
+                "says that it holds the items {} to {}",
+                items.first, items.last
+            ));
+        }
+        let rows = if self.set.sealed() {
+            0
+        } else {
+            record.frame_sha256.len()
         };
-        if let Some(other) = record.files.iter().find(|file| !is_own(&file.name)) {
-            self.damaged.push(format!(
-                "{name} names {:?}, which is no file of the set",
-                other.name
+        if record.truth_sha256.len() != rows {
+            return Some(format!(
+                "lists {} rows, not {rows}",
+                record.truth_sha256.len()
             ));
-            return None;
         }
-        self.runs.push(items);
-        for (number, frame) in (items.first..).zip(&record.frame_sha256) {
-            self.content.update(number.to_le_bytes());
-            self.content.update(frame);
-            let row = record.truth_sha256.get((number - items.first) as usize);
-            self.content.update(row.map_or("", String::as_str));
+        if record.secret_sha256 != self.seal {
+            return Some(match (&record.secret_sha256, &self.seal) {
+                (None, _) => "is not sealed".into(),
+                (_, None) => "is sealed, unlike this set".into(),
+                _ => "is a shard of another secret".into(),
+            });
         }
-        Some(record)
+        if record.truth_commitment.is_some() != self.set.sealed() {
+            return Some("does not commit to a truth as the set does".into());
+        }
+        let is_hex = |sum: &String| sum.len() == 64 && sum.bytes().all(|b| b.is_ascii_hexdigit());
+        if !record.truth_commitment.iter().all(is_hex) {
+            return Some("commits to nothing that is a checksum".into());
+        }
+        let names: Vec<&str> = record.files.iter().map(|file| file.name.as_str()).collect();
+        let wanted = self.wanted_files(items);
+        let without = |list: &[&str]| -> Vec<String> {
+            // builds with and without that feature make parts of one set
+            let kept = list.iter().filter(|file| !file.ends_with(".truth.parquet"));
+            kept.map(|file| (*file).to_owned()).collect()
+        };
+        let wanted: Vec<&str> = wanted.iter().map(String::as_str).collect();
+        if let Some(other) = names.iter().find(|own| !wanted.contains(own)) {
+            return Some(format!("names {other:?}, which is no file of the shard"));
+        }
+        if without(&names) != without(&wanted) {
+            return Some("does not name the files of the shard, each once and in order".into());
+        }
+        None
+    }
+
+    /// Files of a shard in order, the record left out.
+    fn wanted_files(&self, items: Shard) -> Vec<String> {
+        let base = shard_stem(self.stem, items);
+        let mut files = Vec::new();
+        for kind in &self.set.recipe.files {
+            match kind {
+                FrameFiles::Fits => files.extend(
+                    (items.first..=items.last).map(|item| format!("{}.{item:010}.fits", self.stem)),
+                ),
+                other => files.push(format!("{base}.{}", other.ending())),
+            }
+        }
+        if !self.set.known().is_empty() || self.set.recipe.case_known {
+            files.push(format!("{base}.known.csv"));
+        }
+        if !self.set.sealed() {
+            files.push(format!("{base}.truth.csv"));
+            files.push(format!("{base}.truth.parquet"));
+            if self.set.recipe.expected {
+                files.push(format!("{base}.expected.npy"));
+            }
+        }
+        files
     }
 
     /// One of a record's files; `found` is `None` where it is not there.
     pub fn file(&mut self, record: &ShardRecord, file: &FileRecord, found: Option<&[u8]>) {
         self.belonging.insert(file.name.clone());
-        let wrong = match found {
+        let fault = match found {
             None => Some("is missing".to_owned()),
             Some(bytes) if bytes.len() as u64 != file.bytes => Some(format!(
                 "has {} bytes, its record says {}",
@@ -145,12 +258,48 @@ impl<'a> Verifier<'a> {
             Some(bytes) if hex(&Sha256::digest(bytes)) != file.sha256 => {
                 Some("does not fit its checksum".to_owned())
             }
-            Some(bytes) if file.name.ends_with(".npz") => archive_fault(record, bytes),
-            Some(bytes) if file.name.ends_with(".truth.csv") => table_fault(record, bytes),
-            Some(_) => None,
+            Some(bytes) => {
+                self.bytes += bytes.len() as u64;
+                self.inside(record, &file.name, bytes)
+            }
         };
         self.damaged
-            .extend(wrong.map(|what| format!("{} {what}", file.name)));
+            .extend(fault.map(|what| format!("{} {what}", file.name)));
+    }
+
+    /// What is wrong inside a file whose bytes are as recorded.
+    fn inside(&self, record: &ShardRecord, name: &str, bytes: &[u8]) -> Option<String> {
+        // of a sealed set whose secret is not known nothing can be drawn again
+        let drawing = Drawing {
+            set: self.set,
+            table: self.table,
+            drawn: !self.set.sealed() || self.set.secret().is_some(),
+        };
+        if name.ends_with(".npz") {
+            archive_fault(&drawing, record, bytes)
+        } else if name.ends_with(".expected.npy") {
+            expected_fault(&drawing, record, bytes)
+        } else if name.ends_with(".npy") {
+            array_fault(record, bytes)
+        } else if name.ends_with(".cube.fits") {
+            cube_fault(&drawing, record, bytes)
+        } else if name.ends_with(".fits") {
+            fits_fault(&drawing, record, name, bytes)
+        } else if name.ends_with(".known.csv") {
+            known_fault(&drawing, record, bytes)
+        } else if name.ends_with(".truth.csv") {
+            table_fault(&drawing, record, bytes)
+        } else {
+            None // a Parquet table, which `beside` holds against its CSV table
+        }
+    }
+
+    /// A Parquet table and the CSV table beside it.
+    #[cfg(feature = "parquet")]
+    pub fn beside(&mut self, name: &str, csv: &[u8], found: &[u8]) {
+        if let Some(fault) = super::verify_files::parquet_fault(self.table, csv, found) {
+            self.fault(name, &fault);
+        }
     }
 
     /// The withheld truth of a sealed shard, once the secret is known.
@@ -161,28 +310,63 @@ impl<'a> Verifier<'a> {
         secret: &[u8; 16],
         truth: Option<&[u8]>,
     ) {
+        let drawing = Drawing {
+            set: self.set,
+            table: self.table,
+            drawn: true,
+        };
         let wrong = match (truth, &record.truth_commitment) {
-            (_, None) => Some("belongs to a shard that is not sealed"),
-            (None, _) => Some("is missing"),
+            (_, None) => Some("belongs to a shard that is not sealed".to_owned()),
+            (None, _) => Some("is missing".to_owned()),
             (Some(truth), Some(promised)) if commitment(secret, truth) != *promised => {
-                Some("is not the truth that was committed to")
+                Some("is not the truth that was committed to".to_owned())
             }
-            _ => table_fault(record, truth.unwrap_or_default())
-                .map(|_| "does not hold the shard's items"),
+            (Some(truth), _) => table_fault(&drawing, record, truth),
         };
         match wrong {
-            Some(what) => self.damaged.push(format!("{name} {what}")),
+            Some(what) => self.fault(name, &what),
             None => self.commitments_checked += 1,
         }
     }
 
+    /// Makes an item of a record again and compares it: the frame, its row, and its FITS file where there is one. Frames to expect are
+    /// not compared.
+    ///
+    /// # Errors
+    /// As [`Set::make`].
+    pub fn remade(&mut self, record: &ShardRecord, number: u64) -> Result<(), SetError> {
+        let item = self.set.make(number)?;
+        self.remade.push(number);
+        let at = (number - record.items.first) as usize;
+        let base = shard_stem(self.stem, record.items);
+        let frame = frame_sha256(item.frame.counts_adu.iter().copied());
+        if record.frame_sha256.get(at) != Some(&frame) {
+            let what = format!("lists another frame for item {number} than the recipe makes");
+            self.fault(&format!("{base}.shard.json"), &what);
+        }
+        let row = row_sha256(&self.table.row(&item)?);
+        if record
+            .truth_sha256
+            .get(at)
+            .is_some_and(|listed| *listed != row)
+        {
+            let what = format!("has another row for item {number} than the recipe makes");
+            self.fault(&format!("{base}.truth.csv"), &what);
+        }
+        let name = format!("{}.{number:010}.fits", self.stem);
+        if let Some(file) = record.files.iter().find(|file| file.name == name) {
+            let bytes = super::frames::fits_file(self.set, &item)?;
+            if hex(&Sha256::digest(&bytes)) != file.sha256 {
+                self.fault(&name, "is not the file that the recipe makes");
+            }
+        }
+        Ok(())
+    }
+
     /// Sums up. `names` are all files of the folder.
     pub fn finish(mut self, names: &[String]) -> VerifyReport {
-        let foreign: Vec<String> = names
-            .iter()
-            .filter(|name| !self.belonging.contains(*name))
-            .cloned()
-            .collect();
+        let strange = names.iter().filter(|name| !self.belonging.contains(*name));
+        let foreign: Vec<String> = strange.cloned().collect();
         self.runs.sort();
         let coverage = RangeCoverage::of(&self.runs, &self.range);
         let wanted = self.range.end - self.range.start;
@@ -191,6 +375,12 @@ impl<'a> Verifier<'a> {
             && coverage.beyond.is_empty()
             && self.damaged.is_empty()
             && foreign.is_empty();
+        let mut content = Sha256::new();
+        for (number, sums) in &self.content {
+            content.update(number.to_le_bytes());
+            content.update(sums);
+        }
+        self.remade.sort_unstable();
         VerifyReport {
             format: "skewstar-set/1",
             complete,
@@ -201,8 +391,11 @@ impl<'a> Verifier<'a> {
             beyond: coverage.beyond,
             damaged: self.damaged,
             foreign,
-            content_sha256: complete.then(|| hex(&self.content.finalize())),
+            content_sha256: complete.then(|| hex(&content.finalize())),
             commitments_checked: self.commitments_checked,
+            remade: self.remade,
+            shards: self.runs.len() as u64,
+            bytes: self.bytes,
         }
     }
 }
@@ -244,54 +437,6 @@ impl RangeCoverage {
         push(&mut coverage.gaps, next, range.end);
         coverage
     }
-}
-
-/// What is wrong inside an archive whose bytes are as recorded.
-fn archive_fault(record: &ShardRecord, bytes: &[u8]) -> Option<String> {
-    let arrays = match read_npz(bytes) {
-        Ok(arrays) => arrays,
-        Err(error) => return Some(format!("cannot be read: {error}")),
-    };
-    let array = |name: &str| arrays.iter().find(|(own, _)| own == name).map(|(_, a)| a);
-    let wanted: Vec<i64> = (record.items.first..=record.items.last)
-        .map(|item| item as i64)
-        .collect();
-    match (array("item").map(|a| &a.values), array("frames")) {
-        (Some(NpyValues::Whole(found)), Some(frames)) if *found == wanted => {
-            let NpyValues::Counts(counts) = &frames.values else {
-                return Some("holds frames that are not counts".into());
-            };
-            let size = (counts.len() / wanted.len()).max(1);
-            let found = counts
-                .chunks(size)
-                .map(|frame| frame_sha256(frame.iter().copied()));
-            let same = found.eq(record.frame_sha256.iter().cloned());
-            (!same).then(|| "holds other frames than its record lists".into())
-        }
-        _ => Some("does not hold the items of its record".into()),
-    }
-}
-
-/// What is wrong inside a truth table whose bytes are as recorded.
-fn table_fault(record: &ShardRecord, bytes: &[u8]) -> Option<String> {
-    let mut reader = csv::Reader::from_reader(bytes);
-    let mut wanted = record.items.first;
-    for (number, row) in reader.records().enumerate() {
-        let Ok(row) = row else {
-            return Some(format!("cannot be read at row {}", number + 1));
-        };
-        if row.get(0) != Some(wanted.to_string().as_str()) {
-            return Some(format!("has no row for item {wanted} where it should be"));
-        }
-        let listed = record.truth_sha256.get(number);
-        if listed.is_some_and(|sha256| *sha256 != cells_sha256(row.iter())) {
-            return Some(format!(
-                "has another row for item {wanted} than its record lists"
-            ));
-        }
-        wanted += 1;
-    }
-    (wanted != record.items.last + 1).then(|| format!("ends before item {wanted}"))
 }
 
 #[cfg(test)]

@@ -93,6 +93,30 @@ pub fn counts(frame: &Frame, cards: &Cards) -> Result<Vec<u8>, FitsError> {
     )
 }
 
+/// The same of many frames of one size, one after the other along a third axis: `counts_adu` has the first frame's rows first, row 0 at the
+/// bottom.
+///
+/// # Errors
+/// As [`counts`]; [`FitsError::Empty`] also where the counts do not fill whole frames.
+pub fn counts_cube(
+    [width_px, height_px]: [usize; 2],
+    counts_adu: &[u16],
+    cards: &Cards,
+) -> Result<Vec<u8>, FitsError> {
+    let each = width_px * height_px;
+    if each == 0 || counts_adu.is_empty() || !counts_adu.len().is_multiple_of(each) {
+        return Err(FitsError::Empty {
+            width_px,
+            height_px,
+        });
+    }
+    let shape = vec![width_px, height_px, counts_adu.len() / each];
+    write(
+        &Image::from_u16(shape, counts_adu).map_err(malformed)?,
+        &header("adu", cards)?,
+    )
+}
+
 /// A FITS file of expected values before noise, 64-bit floating point, with `unit` in the card BUNIT.
 ///
 /// # Errors

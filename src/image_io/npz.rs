@@ -24,6 +24,10 @@ pub enum NpyValues {
     Whole(Vec<i64>),
     /// 64-bit floating point, `<f8`.
     Real(Vec<f64>),
+    /// true and false, `|b1`.
+    Flags(Vec<bool>),
+    /// Text, `<U` and the length of the longest.
+    Text(Vec<String>),
 }
 
 /// Why an archive could not be made or read.
@@ -58,10 +62,12 @@ pub fn npy(array: &NpyArray) -> Vec<u8> {
     } else {
         shape.trim_end_matches(", ")
     };
-    let kind = match array.values {
-        NpyValues::Counts(_) => "<u2",
-        NpyValues::Whole(_) => "<i8",
-        NpyValues::Real(_) => "<f8",
+    let kind = match &array.values {
+        NpyValues::Counts(_) => "<u2".to_owned(),
+        NpyValues::Whole(_) => "<i8".to_owned(),
+        NpyValues::Real(_) => "<f8".to_owned(),
+        NpyValues::Flags(_) => "|b1".to_owned(),
+        NpyValues::Text(words) => format!("<U{}", longest(words)),
     };
     let mut header = format!("{{'descr': '{kind}', 'fortran_order': False, 'shape': ({shape}), }}");
     let before = MAGIC.len() + 2 + header.len() + 1;
@@ -75,8 +81,22 @@ pub fn npy(array: &NpyArray) -> Vec<u8> {
         NpyValues::Counts(values) => out.extend(values.iter().flat_map(|v| v.to_le_bytes())),
         NpyValues::Whole(values) => out.extend(values.iter().flat_map(|v| v.to_le_bytes())),
         NpyValues::Real(values) => out.extend(values.iter().flat_map(|v| v.to_le_bytes())),
+        NpyValues::Flags(values) => out.extend(values.iter().map(|v| u8::from(*v))),
+        NpyValues::Text(words) => {
+            let letters = longest(words);
+            for word in words {
+                let padded = word.chars().map(u32::from).chain(std::iter::repeat(0));
+                out.extend(padded.take(letters).flat_map(u32::to_le_bytes));
+            }
+        }
     }
     out
+}
+
+/// Letters of the longest word, 1 at least.
+fn longest(words: &[String]) -> usize {
+    let letters = words.iter().map(|word| word.chars().count()).max();
+    letters.unwrap_or(1).max(1)
 }
 
 const MAGIC: [u8; 8] = *b"\x93NUMPY\x01\x00";
@@ -87,6 +107,19 @@ impl NpyValues {
             NpyValues::Counts(values) => 2 * values.len(),
             NpyValues::Whole(values) => 8 * values.len(),
             NpyValues::Real(values) => 8 * values.len(),
+            NpyValues::Flags(values) => values.len(),
+            NpyValues::Text(words) => 4 * longest(words) * words.len(),
+        }
+    }
+
+    /// Number of values.
+    fn count(&self) -> usize {
+        match self {
+            NpyValues::Counts(values) => values.len(),
+            NpyValues::Whole(values) => values.len(),
+            NpyValues::Real(values) => values.len(),
+            NpyValues::Flags(values) => values.len(),
+            NpyValues::Text(words) => words.len(),
         }
     }
 }
@@ -184,24 +217,38 @@ pub fn read_npy(bytes: &[u8]) -> Result<NpyArray, NpzError> {
         Some("<u2") => NpyValues::Counts(each(data, u16::from_le_bytes)),
         Some("<i8") => NpyValues::Whole(each(data, i64::from_le_bytes)),
         Some("<f8") => NpyValues::Real(each(data, f64::from_le_bytes)),
+        Some("|b1") if data.iter().all(|byte| *byte < 2) => {
+            NpyValues::Flags(data.iter().map(|byte| *byte == 1).collect())
+        }
+        Some(text) => NpyValues::Text(words(data, text).ok_or(malformed)?),
         _ => return Err(malformed),
     };
-    let bytes = shape
+    let count = shape
         .iter()
-        .try_fold(1_usize, |count, length| count.checked_mul(*length))
-        .and_then(|count| {
-            count.checked_mul(if matches!(values, NpyValues::Counts(_)) {
-                2
-            } else {
-                8
-            })
-        });
-    if bytes != Some(data.len()) {
+        .try_fold(1_usize, |count, length| count.checked_mul(*length));
+    if count != Some(values.count()) || values.bytes() != data.len() {
         return Err(NpzError::Malformed(
             "an array is not as long as its shape says",
         ));
     }
     Ok(NpyArray { shape, values })
+}
+
+/// Text of the type `<U` and a length; `None` where these are no letters.
+fn words(data: &[u8], kind: &str) -> Option<Vec<String>> {
+    let letters: usize = kind.strip_prefix("<U")?.parse().ok().filter(|n| *n > 0)?;
+    let codes = each(data, u32::from_le_bytes);
+    let word = |codes: &[u32]| -> Option<String> {
+        let end = codes
+            .iter()
+            .rposition(|code| *code != 0)
+            .map_or(0, |at| at + 1);
+        codes[..end]
+            .iter()
+            .map(|code| char::from_u32(*code))
+            .collect()
+    };
+    codes.chunks(letters).map(word).collect()
 }
 
 fn each<const N: usize, T>(data: &[u8], read: impl Fn([u8; N]) -> T) -> Vec<T> {
@@ -231,13 +278,18 @@ mod tests {
             ),
             ("item", array(&[2], NpyValues::Whole(vec![7, -8]))),
             ("a.b", array(&[2], NpyValues::Real(vec![0.1, f64::NAN]))),
+            ("flags", array(&[2], NpyValues::Flags(vec![true, false]))),
+            (
+                "words",
+                array(&[2], NpyValues::Text(vec!["RGGB".into(), "ä".into()])),
+            ),
         ]
     }
 
     #[test]
     fn what_is_written_is_read() {
         let read = read_npz(&npz(&arrays()).unwrap()).unwrap();
-        assert_eq!(read.len(), 3);
+        assert_eq!(read.len(), 5);
         for ((name, array), (found, other)) in arrays().iter().zip(&read) {
             assert_eq!(name, found);
             // NaN is not equal to itself: the bytes are

@@ -115,11 +115,12 @@ impl Eye {
         let time_s = state.exposure.as_ref().map_or(1.0, |e| e.time_s);
         let alignment = align(&self.instrument, state);
         let camera = self.instrument.camera.clone();
-        let aside_px = if state.recentred {
+        let shift_px = if state.recentred {
             FramePx::ZERO
         } else {
             shift_px(&self.instrument, alignment.image_shift_m)
         };
+        let aside_px = shift_px + state.place_px;
         let centre = camera.middle_px();
         let outside = aside_px[0].abs() > 2.0 * centre[0] || aside_px[1].abs() > 2.0 * centre[1];
         let key = self.key(state, alignment.sensor_offset_m, aside_px, time_s, moment);

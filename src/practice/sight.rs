@@ -116,9 +116,9 @@ pub(super) fn exact(instrument: &Instrument, state: &State) -> Sight {
 
 fn aside_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> FramePx {
     if state.recentred {
-        return FramePx::ZERO;
+        return state.place_px;
     }
-    shift_px(instrument, alignment.image_shift_m)
+    shift_px(instrument, alignment.image_shift_m) + state.place_px
 }
 
 fn masked(instrument: &Instrument, state: &State, wavefront: &Wavefront) -> Option<SightShape> {

@@ -30,6 +30,14 @@ const FLOOR: f64 = 1e-6;
 impl Bound {
     /// The bound for a frame in electrons; for one in shares of the light it means nothing.
     pub fn new(jacobian: &Jacobian, electronics: &Electronics) -> Self {
+        Self::given(jacobian, &[], electronics)
+    }
+
+    /// The same for whoever knows some of the parameters: they are not free.
+    pub fn given(jacobian: &Jacobian, known: &[Parameter], electronics: &Electronics) -> Self {
+        let free: Vec<usize> = (0..jacobian.parameters.len())
+            .filter(|at| !known.contains(&jacobian.parameters[*at]))
+            .collect();
         let limit_e = saturation_e(electronics);
         let expected = &jacobian.expected.image;
         let weights: Vec<f64> = expected
@@ -43,14 +51,16 @@ impl Bound {
             image.iter().zip(&weights).map(|(v, w)| v * w).collect()
         };
         let star: f64 = weighed(&jacobian.star).iter().map(|v| v * v).sum();
-        let floors: Vec<f64> = jacobian
-            .steepest
+        let floors: Vec<f64> = free
             .iter()
-            .map(|steepest| FLOOR * steepest * star.sqrt())
+            .map(|at| FLOOR * jacobian.steepest[*at] * star.sqrt())
             .collect();
-        let columns = jacobian.columns.iter().map(weighed).collect();
+        let columns = free
+            .iter()
+            .map(|at| weighed(&jacobian.columns[*at]))
+            .collect();
         Bound {
-            parameters: jacobian.parameters.clone(),
+            parameters: free.iter().map(|at| jacobian.parameters[*at]).collect(),
             sigmas: LeastSquares::new(columns, &floors).sigmas(),
             used_px: weights.iter().filter(|w| **w > 0.0).count(),
         }
@@ -137,6 +147,22 @@ mod tests {
         let scaled = Bound::new(&jacobian, &camera(f64::INFINITY, 0.0));
         let in_unit = scaled.sigmas[0].unwrap() * 3.7e-9;
         assert_relative_eq!(in_unit, bound.sigmas[0].unwrap(), max_relative = 1e-12);
+    }
+
+    /// What is known costs nothing: two columns a and b whose cosine is c leave σ_a = 1/(|a|·√(1 − c²)), and 1/|a| with b known.
+    #[test]
+    fn what_is_known_is_not_free() {
+        let mut jacobian = spot();
+        jacobian.columns[1] = &jacobian.columns[1] + &(&jacobian.columns[0] * 0.75);
+        let camera = camera(f64::INFINITY, 0.0);
+        let free = Bound::new(&jacobian, &camera);
+        let given = Bound::given(&jacobian, &[Parameter::PlaceY], &camera);
+        assert_eq!(given.parameters, [Parameter::PlaceX, Parameter::Flux]);
+        assert_eq!(given.sigma(Parameter::PlaceY), None);
+        let ratio =
+            free.sigma(Parameter::PlaceX).unwrap() / given.sigma(Parameter::PlaceX).unwrap();
+        // x and y alike and independent: cos = 0.75/√(1 + 0.75²) = 0.6, so that the ratio is 1/0.8
+        assert_relative_eq!(ratio, 1.25, max_relative = 1e-4);
     }
 
     #[test]

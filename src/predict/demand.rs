@@ -27,7 +27,12 @@ pub(super) fn demand(
     let rim = Wavefront::radial_map(telescope).forward([telescope.aperture_radius_m(), 0.0])[0];
     let waves = waves_over(instrument, alignment, passband_m);
     let rays = Rays::of(&waves, rim);
-    let side = |count: usize, star: f64| (star + 0.5).abs().max((count as f64 - 0.5 - star).abs());
+    let side = |count: usize, star: f64| {
+        let farther = (star + 0.5).abs().max((count as f64 - 0.5 - star).abs());
+        let half = 0.5 * count as f64;
+        // in steps, so that stars a little aside have one grid and share the maps of their pupil
+        half + SIDE_STEP_PX * ((farther - half) / SIDE_STEP_PX - 1e-9).ceil().max(0.0)
+    };
     let half_px = side(camera.width_px, star_px[0]).max(side(camera.height_px, star_px[1]));
     let blur_m = blur.map_or(0.0, |b| {
         let seeing = b
@@ -57,6 +62,9 @@ pub(super) fn demand(
         blur_cutoff_per_m,
     }
 }
+
+/// What is held ready beyond the frame's half side, for a star that stands aside, comes in steps of so many pixels.
+const SIDE_STEP_PX: f64 = 4.0;
 
 /// The width of a passband over that of the part between its first and its last wavelength with light.
 fn passband_over_open(passband: &Passband) -> f64 {

@@ -19,7 +19,7 @@ pub use demand::farthest_ray_m;
 pub use edges::{Doughnut, Spike, doughnut, mean_ray_of_region_m, spikes};
 pub use expected::Expected;
 pub use jacobian::{Jacobian, LightSlopes, Parameter, SlopeMaps};
-pub use model::{Model, PredictError, Settings};
+pub use model::{Model, PredictError, Settings, star_place_px};
 pub use seeing_noise::{NoSeeing, averaged_variance, drift_average, seeing_sigma_m};
 pub use short::{Instants, atmosphere_of};
 pub use textbook::{airy_radius_m, critical_focus_m, dark_shift_per_coma, first_order_m};

@@ -160,7 +160,7 @@ impl Model {
         if pupil.open_area_m2() < 1e-9 * instrument.telescope.aperture_m.powi(2) {
             return Err(PredictError::Dark);
         }
-        let star_px = star_place_px(instrument, state, &alignment);
+        let star_px = place_px(instrument, state, &alignment);
         let blur = blur_terms(instrument, state);
         let demand = demand(
             instrument,
@@ -482,13 +482,19 @@ pub(super) fn within_memory(
     })
 }
 
-/// Centre of the frame, moved by the image shift where the frame does not follow the star.
-fn star_place_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> FramePx {
-    if state.recentred {
+/// Where a wave with W = 0 would focus: the centre of the frame, moved by the image shift where the frame does not follow the star, and
+/// from there by its place.
+pub fn star_place_px(instrument: &Instrument, state: &State) -> FramePx {
+    place_px(instrument, state, &align(instrument, state))
+}
+
+fn place_px(instrument: &Instrument, state: &State, alignment: &Alignment) -> FramePx {
+    let from_px = if state.recentred {
         instrument.camera.middle_px()
     } else {
         frame_px(instrument, alignment.image_shift_m)
-    }
+    };
+    from_px + state.place_px
 }
 
 fn blur_terms(instrument: &Instrument, state: &State) -> Option<BlurTerms> {

@@ -39,6 +39,7 @@ pub use error::{Place, Problem, ScenarioError};
 pub use keys::{KeyDoc, key_table};
 pub use overrides::steps;
 pub use parts::{check_instrument, check_parts, write};
+pub(crate) use rules::numbers_of;
 pub use template::{TemplateKind, template};
 
 use serde::de::DeserializeOwned;

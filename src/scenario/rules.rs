@@ -8,6 +8,7 @@ use std::fmt;
 use std::sync::OnceLock;
 
 use super::error::number;
+use super::path::{KeyPath, PathStep};
 use super::raw::RawScenario;
 use super::schema;
 
@@ -183,6 +184,22 @@ impl Rule {
 pub(super) fn rules() -> &'static Rule {
     static RULES: OnceLock<Rule> = OnceLock::new();
     RULES.get_or_init(|| schema::rule(&schema::schema_value::<RawScenario>()))
+}
+
+/// Numbers that a key of a scenario holds: as many as its list has, where that is settled, else 1.
+pub(crate) fn numbers_of(key: &str) -> usize {
+    let steps = KeyPath::parse(key).map(|path| path.0).unwrap_or_default();
+    let found = steps.iter().try_fold(rules(), |rule, step| match step {
+        PathStep::Key(name) => rule.field(name).map(|field| &field.rule),
+        PathStep::Index(_) => None,
+    });
+    match found.map(|rule| &rule.shape) {
+        Some(ValueShape::List { item, least, most }) => {
+            let numbers = matches!(item.shape, ValueShape::Number(_)) && least == most;
+            if numbers { *least } else { 1 }
+        }
+        _ => 1,
+    }
 }
 
 /// A limit as people write it: powers of ten as such, everything else in full.

@@ -5,6 +5,7 @@ use super::implausible::implausible;
 use super::turns::ScrewTold;
 use super::{Scene, SceneError};
 use crate::atmosphere::airmass;
+use crate::axes::FramePx;
 use crate::instrument::{Electronics, Instrument, Response};
 use crate::mask;
 use crate::mechanics::prescription::Derived;
@@ -40,6 +41,10 @@ pub struct Consequences {
     pub sub_samples_per_px: usize,
     /// Wavelengths that stand for the passband.
     pub wavelengths: usize,
+    /// Where in the frame a wave with W = 0 would focus.
+    pub star_px: FramePx,
+    /// How far that is from the frame's middle.
+    pub from_middle_px: FramePx,
     /// Share of the star's light that falls into the frame.
     pub light_in_frame: f64,
     /// Electrons of the star on an unlimited sensor; `None` in relative units, as the four below.
@@ -146,6 +151,8 @@ impl Scene {
             pupil_cells: model.plan.grid.count,
             sub_samples_per_px: model.plan.sub_samples,
             wavelengths: model.plan.wavelengths,
+            star_px: model.star_px,
+            from_middle_px: model.star_px - one.instrument.camera.middle_px(),
             light_in_frame: expected.light_in_frame,
             star_electrons: electrons(expected.star_total),
             brightest_px_electrons: electrons(brightest(&expected)),

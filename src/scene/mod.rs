@@ -55,6 +55,7 @@ use crate::mechanics::Flexure;
 use crate::mechanics::prescription::Derived;
 use crate::predict::{Expected, Model, Settings, Spike, spikes};
 use crate::preview::check::{Finding, findings};
+use crate::rng::FrameChance;
 use crate::scenario::{Scenario, check_parts};
 use crate::simulate::{Provenance, Simulation, simulate};
 use crate::state::{FieldStars, State};
@@ -100,6 +101,7 @@ impl Scene {
                 title: scenario.title,
                 seed: scenario.seed,
                 scenario_sha256: scenario.sha256,
+                chance: None,
             },
             stars: scenario.field,
             traced: scenario.traced,
@@ -116,6 +118,12 @@ impl Scene {
     /// The same scene with another seed, 0 to 2^53 − 1, for everything random.
     pub fn with_seed(mut self, seed: u64) -> Scene {
         self.provenance.seed = Some(seed);
+        self
+    }
+
+    /// The same scene with chance from elsewhere than its seed, which only stands in the truth then.
+    pub fn with_chance(mut self, chance: FrameChance) -> Scene {
+        self.provenance.chance = Some(chance);
         self
     }
 

@@ -1,4 +1,4 @@
-//! Answers: what a measuring program must write to be judged. CSV with a line of names, or one JSON object a line.
+//! Answers: what a measuring program must write to be judged. CSV with a line of names, one JSON object a line, or a JSON array of them.
 //!
 //! Only `item` must be there. A quantity that is left out (an empty cell, a missing key, null) is one that the program does not
 //! answer. In CSV the columns have the names of quantities (`modes_nm.7`), with `sigma.` before them for their uncertainty.
@@ -32,6 +32,7 @@ pub type Answers = Vec<Answer>;
 #[schemars(title = "skewstar answer, one a line")]
 struct AnswerLine {
     /// Number of the item.
+    #[serde(deserialize_with = "item_number")]
     item: u64,
     /// Zernike modes: Noll index → nm RMS.
     #[serde(default, deserialize_with = "or_nothing")]
@@ -101,6 +102,24 @@ struct Sigma {
     /// Of spikes.
     #[serde(default, alias = "streak_shift_px", deserialize_with = "or_nothing")]
     spike_shift_px: BTreeMap<String, Option<Number>>,
+}
+
+/// The number of an item, also where a table had it as floating point.
+fn item_number<'de, D: serde::Deserializer<'de>>(read: D) -> Result<u64, D::Error> {
+    let number = serde_json::Number::deserialize(read)?;
+    let whole = whole(&number.to_string());
+    whole.ok_or_else(|| serde::de::Error::custom("item must be a whole number from 0"))
+}
+
+/// A whole number, as `3` or as tables with gaps write it: `3.0`, `3e0`.
+fn whole(text: &str) -> Option<u64> {
+    const LARGEST: f64 = (1u64 << 53) as f64;
+    let real = || {
+        let value: f64 = text.parse().ok()?;
+        let is_whole = value.fract() == 0.0 && (0.0..=LARGEST).contains(&value);
+        is_whole.then_some(value as u64)
+    };
+    text.parse().ok().or_else(real)
 }
 
 /// A table, or `null` for an empty one.
@@ -209,7 +228,7 @@ impl AnswerColumn {
         let number = || cell.parse::<f64>().map_err(|_| "a number, or empty");
         match self {
             AnswerColumn::Item => {
-                answer.item = cell.parse().map_err(|_| "a whole number from 0")?;
+                answer.item = whole(cell).ok_or("a whole number from 0")?;
             }
             AnswerColumn::Flagged => {
                 answer.flagged = match cell.to_ascii_lowercase().as_str() {
@@ -230,12 +249,15 @@ impl AnswerColumn {
     }
 }
 
-/// Reads answers as JSON lines; empty lines are skipped.
+/// Reads answers as JSON: one a line, empty lines skipped, or all of them in an array.
 ///
 /// # Errors
-/// [`ScoreError::Line`].
-pub fn read_json_lines(bytes: &[u8]) -> Result<Answers, ScoreError> {
+/// [`ScoreError::Line`]; in an array the line is counted as its entries are.
+pub fn read_json(bytes: &[u8]) -> Result<Answers, ScoreError> {
     let text = String::from_utf8_lossy(bytes);
+    if text.trim_start().starts_with('[') {
+        return read_array(&text);
+    }
     let lines = text
         .lines()
         .enumerate()
@@ -250,18 +272,37 @@ pub fn read_json_lines(bytes: &[u8]) -> Result<Answers, ScoreError> {
         .collect()
 }
 
-fn read_line(text: &str) -> Result<Answer, String> {
-    let read: Result<AnswerLine, _> = serde_json::from_str(text);
-    // some writers put a bare NaN into JSON, which is none: it is read so that it can be counted
-    let read = read.or_else(|error| {
+fn read_array(text: &str) -> Result<Answers, ScoreError> {
+    let read: Vec<AnswerLine> = parsed(text).map_err(|error| ScoreError::Line {
+        line: error.line() as u64,
+        reason: error.to_string(),
+    })?;
+    let entry = |(number, line)| {
+        answer_of(line).map_err(|reason| ScoreError::Line {
+            line: number as u64 + 1,
+            reason,
+        })
+    };
+    read.into_iter().enumerate().map(entry).collect()
+}
+
+/// Reads JSON. Some writers put a bare NaN into it, which is none: it is read so that it can be counted.
+fn parsed<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, serde_json::Error> {
+    serde_json::from_str(text).or_else(|error| {
         let mended = quote_not_numbers(text);
         if mended == text {
             Err(error)
         } else {
             serde_json::from_str(&mended)
         }
-    });
-    let line = read.map_err(|error| error.to_string())?;
+    })
+}
+
+fn read_line(text: &str) -> Result<Answer, String> {
+    answer_of(parsed(text).map_err(|error| error.to_string())?)
+}
+
+fn answer_of(line: AnswerLine) -> Result<Answer, String> {
     if let Some(measured) = &line.measured {
         if let Some(key) = line.own_key() {
             return Err(format!(
@@ -353,12 +394,35 @@ mod tests {
     fn both_forms_say_the_same() {
         let csv = b"item, modes_nm.7,sigma.modes_nm.7,dark_shift_px.x,turns.A,flagged\n3,12.5,0.4,-1.25,,true\n4,nan,,,0.1,\n";
         let json = b"{\"item\": 3, \"modes_nm\": {\"7\": 12.5}, \"sigma\": {\"modes_nm\": {\"7\": 0.4}}, \"dark_shift_px\": [-1.25, null], \"flagged\": true}\n\n{\"item\": 4, \"modes_nm\": {\"7\": NaN}, \"turns\": {\"A\": 0.1}}\n";
-        let (csv, json) = (read_csv(csv).unwrap(), read_json_lines(json).unwrap());
+        let (csv, json) = (read_csv(csv).unwrap(), read_json(json).unwrap());
         assert_eq!(csv.len(), 2);
         assert_eq!(csv[0], json[0]);
         assert!(csv[1].values[&Quantity::Mode(7)].is_nan());
         assert!(json[1].values[&Quantity::Mode(7)].is_nan());
         assert_eq!(json[1].values[&Quantity::Turns("A".into())], 0.1);
+    }
+
+    /// As pandas writes a column with gaps, and a list of records.
+    #[test]
+    fn an_item_may_be_written_as_floating_point_and_all_in_an_array() {
+        let csv = read_csv(b"item,modes_nm.7\n3.0,1\n4e0,2\n").unwrap();
+        let array = b"[{\"item\": 3.0, \"modes_nm\": {\"7\": 1}},\n {\"item\": 4, \"modes_nm\": {\"7\": NaN}}]";
+        let array = read_json(array).unwrap();
+        assert_eq!((csv[0].item, csv[1].item, array[0].item), (3, 4, 3));
+        assert_eq!(array[0], csv[0]);
+        assert!(array[1].values[&Quantity::Mode(7)].is_nan());
+        for wrong in ["3.5", "-1", "1e300", "x"] {
+            let told = read_csv(format!("item\n{wrong}\n").as_bytes()).unwrap_err();
+            assert!(
+                told.to_string().contains("must be a whole number from 0"),
+                "{told}"
+            );
+        }
+        let told = read_json(b"[{\"item\": 1},\n{\"item\": 2, \"coma\": 3}]").unwrap_err();
+        assert!(
+            told.to_string().starts_with("line 2: unknown field `coma`"),
+            "{told}"
+        );
     }
 
     #[test]
@@ -377,7 +441,7 @@ mod tests {
             refused("item,modes_nm.7\n1,2\n2,n/a\n"),
             "line 3: modes_nm.7 is \"n/a\", but must be a number, or empty"
         );
-        let refused = |text: &str| read_json_lines(text.as_bytes()).unwrap_err().to_string();
+        let refused = |text: &str| read_json(text.as_bytes()).unwrap_err().to_string();
         assert!(
             refused("{\"item\": 1}\n{\"item\": 2, \"coma\": 3}")
                 .starts_with("line 2: unknown field `coma`")

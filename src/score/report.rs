@@ -8,8 +8,11 @@
 //! - σ is honest when the error over it has an RMS of 1, and 68.3 and 95.4 percent of the errors are within one and two.
 
 use super::answers::Answer;
+use super::direction::Direction;
 use super::error::ScoreError;
+use super::groups::{GroupScore, ScoreBin, bins, groups};
 use super::quantity::Quantity;
+use super::sigma::SigmaScore;
 use super::statistics::{mean, outliers, quantile, rms};
 use super::truth::TruthRow;
 use serde::Serialize;
@@ -88,6 +91,8 @@ pub struct QuantityScore {
     pub sigma: Option<SigmaScore>,
     /// RMS of error over the item's Cramér–Rao bound; `None` where no bound is known.
     pub photon_ratio: Option<f64>,
+    /// The same over the bound with the star's place in the frame known, which holds where a set has it in every frame alike or hands it out.
+    pub photon_place_known_ratio: Option<f64>,
     /// RMS of error over what the atmosphere adds; `None` where that is not known.
     pub seeing_ratio: Option<f64>,
     /// RMS error in quarters of the items, from few electrons to many.
@@ -96,54 +101,15 @@ pub struct QuantityScore {
     pub by_seeing_arcsec: Vec<ScoreBin>,
     /// The same from small misalignments (Noll 5 to 11, nm) to large ones.
     pub by_misalignment_nm: Vec<ScoreBin>,
+    /// The score of each case of a mixture, and of each side of focus; empty where all items are of one.
+    pub by_group: Vec<GroupScore>,
     /// Every error, for plots.
     #[serde(skip)]
     pub errors: Vec<Judged>,
 }
 
-/// Claimed uncertainties against errors.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct SigmaScore {
-    /// Answers with a positive uncertainty.
-    pub answers: usize,
-    /// RMS of error over it: 1 is honest, more is boastful, less is timid.
-    pub pull_rms: f64,
-    /// Half of the absolute pulls are smaller; 0.674 is honest.
-    pub pull_p50: f64,
-    /// Share of errors within one, 0.683 is honest.
-    pub within_1: f64,
-    /// Share of errors within two, 0.954 is honest.
-    pub within_2: f64,
-}
-
-/// A quarter of the items along something.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ScoreBin {
-    /// Smallest value in it.
-    pub from: f64,
-    /// Largest value in it.
-    pub to: f64,
-    /// Answers.
-    pub answers: usize,
-    /// RMS error.
-    pub rms: f64,
-}
-
-/// How well a direction was answered.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Direction {
-    /// Answers where the truth is not small.
-    pub answers: usize,
-    /// Median angle between answer and truth, degrees, without sign.
-    pub median_deg: f64,
-    /// 45 to 135 degrees off.
-    pub turned: NamedItems,
-    /// More than 135 degrees off.
-    pub opposite: NamedItems,
-}
-
 /// One judged answer.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Judged {
     /// The item.
     pub item: u64,
@@ -155,8 +121,12 @@ pub struct Judged {
     pub sigma: Option<f64>,
     /// Cramér–Rao bound.
     pub photon: Option<f64>,
+    /// The same with the star's place known.
+    pub place_known: Option<f64>,
     /// What the atmosphere adds.
     pub seeing: Option<f64>,
+    /// Groups that the item is of: the case of a mixture, the side of focus.
+    pub groups: Vec<(&'static str, String)>,
     /// Electrons of the star.
     pub electrons: Option<f64>,
     /// Seeing.
@@ -166,8 +136,7 @@ pub struct Judged {
 }
 
 /// Truth below this share of its RMS is too small to have a sign or a direction.
-const SMALL: f64 = 0.2;
-const BINS: usize = 4;
+pub(super) const SMALL: f64 = 0.2;
 
 /// Compares answers with truth.
 ///
@@ -301,7 +270,9 @@ fn judged(quantity: &Quantity, pairs: &[(&TruthRow, &Answer)]) -> Vec<Judged> {
                     .copied()
                     .filter(|s| *s > 0.0 && s.is_finite()),
                 photon: limit(&row.photon_nm),
+                place_known: limit(&row.photon_place_known_nm),
                 seeing: limit(&row.seeing_nm),
+                groups: row.groups.clone(),
                 electrons: row.electrons,
                 seeing_arcsec: row.seeing_arcsec,
                 misalignment_nm: row.misalignment_nm(),
@@ -363,113 +334,19 @@ impl QuantityScore {
             sign_mistakes: NamedItems::of(errors.iter().filter(mistaken).map(|j| j.item).collect()),
             sigma: SigmaScore::of(&errors),
             photon_ratio: ratio(&|j| j.photon),
+            photon_place_known_ratio: ratio(&|j| j.place_known),
             seeing_ratio: ratio(&|j| j.seeing),
             by_electrons: bins(&errors, &|j| j.electrons),
             by_seeing_arcsec: bins(&errors, &|j| j.seeing_arcsec),
             by_misalignment_nm: bins(&errors, &|j| Some(j.misalignment_nm)),
+            by_group: groups(&errors),
             errors,
         })
     }
 }
 
-impl SigmaScore {
-    fn of(errors: &[Judged]) -> Option<SigmaScore> {
-        let pulls: Vec<f64> = errors
-            .iter()
-            .filter_map(|j| j.sigma.map(|s| (j.error / s).abs()))
-            .collect();
-        let within = |limit: f64| {
-            pulls.iter().filter(|pull| **pull <= limit).count() as f64 / pulls.len() as f64
-        };
-        Some(SigmaScore {
-            answers: pulls.len(),
-            pull_rms: rms(&pulls)?,
-            pull_p50: quantile(&pulls, 0.5)?,
-            within_1: within(1.0),
-            within_2: within(2.0),
-        })
-    }
-}
-
-/// Quarters of equal size along something; none where it is not known or the same for all.
-fn bins(errors: &[Judged], along: &dyn Fn(&Judged) -> Option<f64>) -> Vec<ScoreBin> {
-    let mut placed: Vec<(f64, f64)> = errors
-        .iter()
-        .filter_map(|j| Some((along(j)?, j.error)))
-        .collect();
-    placed.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let varies = placed
-        .first()
-        .zip(placed.last())
-        .is_some_and(|(a, b)| a.0 < b.0);
-    if !varies || placed.len() < BINS {
-        return Vec::new();
-    }
-    (0..BINS)
-        .filter_map(|number| {
-            let part = &placed[number * placed.len() / BINS..(number + 1) * placed.len() / BINS];
-            let own: Vec<f64> = part.iter().map(|(_, error)| *error).collect();
-            Some(ScoreBin {
-                from: part.first()?.0,
-                to: part.last()?.0,
-                answers: part.len(),
-                rms: rms(&own)?,
-            })
-        })
-        .collect()
-}
-
-impl Direction {
-    fn of(parts: &[Quantity; 2], pairs: &[(&TruthRow, &Answer)]) -> Option<Direction> {
-        let both = |values: &BTreeMap<Quantity, f64>| {
-            let pair = [values.get(&parts[0])?, values.get(&parts[1])?];
-            pair.iter()
-                .all(|v| v.is_finite())
-                .then_some(pair.map(|v| *v))
-        };
-        let found: Vec<(u64, [f64; 2], [f64; 2])> = pairs
-            .iter()
-            .filter_map(|(row, answer)| Some((row.item, both(&row.values)?, both(&answer.values)?)))
-            .collect();
-        let lengths: Vec<f64> = found
-            .iter()
-            .map(|(_, truth, _)| truth[0].hypot(truth[1]))
-            .collect();
-        let least = SMALL * rms(&lengths)?;
-        let angles: Vec<(u64, f64)> = found
-            .iter()
-            .zip(&lengths)
-            .filter(|(_, length)| **length >= least && **length > 0.0)
-            .map(|((item, truth, answer), _)| (*item, angle_deg(*truth, *answer)))
-            .collect();
-        let sizes: Vec<f64> = angles.iter().map(|(_, angle)| *angle).collect();
-        let between = |from: f64, to: f64| {
-            let inside = angles
-                .iter()
-                .filter(|(_, angle)| (from..to).contains(angle));
-            NamedItems::of(inside.map(|(item, _)| *item).collect())
-        };
-        Some(Direction {
-            answers: angles.len(),
-            median_deg: quantile(&sizes, 0.5)?,
-            turned: between(45.0, 135.0),
-            opposite: between(135.0, 181.0),
-        })
-    }
-}
-
-/// Angle between two directions, 0 to 180 degrees; an answer of no length is 90 degrees off.
-fn angle_deg(truth: [f64; 2], answer: [f64; 2]) -> f64 {
-    let along = truth[0] * answer[0] + truth[1] * answer[1];
-    let across = truth[0] * answer[1] - truth[1] * answer[0];
-    if along == 0.0 && across == 0.0 {
-        return 90.0;
-    }
-    across.abs().atan2(along).to_degrees()
-}
-
 impl NamedItems {
-    fn of(mut items: Vec<u64>) -> NamedItems {
+    pub(super) fn of(mut items: Vec<u64>) -> NamedItems {
         items.sort_unstable();
         NamedItems {
             count: items.len(),
@@ -504,6 +381,9 @@ impl ScoreReport {
         }
         for (name, direction) in &self.directions {
             put(format!("{name}.median_deg"), Some(direction.median_deg));
+            put(format!("{name}.rms"), Some(direction.rms));
+            put(format!("{name}.p95"), Some(direction.p95));
+            put(format!("{name}.photon_ratio"), direction.photon_ratio);
             put(
                 format!("{name}.turned"),
                 Some(direction.turned.count as f64),
@@ -538,7 +418,9 @@ impl QuantityScore {
             ("pull_rms", sigma.map(|s| s.pull_rms)),
             ("within_1", sigma.map(|s| s.within_1)),
             ("within_2", sigma.map(|s| s.within_2)),
+            ("calibration_error", sigma.map(|s| s.calibration_error)),
             ("photon_ratio", self.photon_ratio),
+            ("photon_place_known_ratio", self.photon_place_known_ratio),
             ("seeing_ratio", self.seeing_ratio),
         ]
     }

@@ -17,6 +17,10 @@ pub struct TruthRow {
     pub values: BTreeMap<Quantity, f64>,
     /// Cramér–Rao bound of each mode, nm.
     pub photon_nm: BTreeMap<u32, f64>,
+    /// The same with the star's place known, nm.
+    pub photon_place_known_nm: BTreeMap<u32, f64>,
+    /// Groups that the item is of, by the columns `case` and `side`.
+    pub groups: Vec<(&'static str, String)>,
     /// What the atmosphere adds to each mode, nm.
     pub seeing_nm: BTreeMap<u32, f64>,
     /// Electrons of the star.
@@ -39,6 +43,8 @@ impl TruthRow {
             self.values.insert(quantity, value);
         } else if let Some(noll) = mode("sigma_photon_nm.") {
             self.photon_nm.insert(noll, value);
+        } else if let Some(noll) = mode("sigma_photon_place_known_nm.") {
+            self.photon_place_known_nm.insert(noll, value);
         } else if let Some(noll) = mode("sigma_seeing_nm.") {
             self.seeing_nm.insert(noll, value);
         } else if name == "electrons" {
@@ -51,6 +57,9 @@ impl TruthRow {
         true
     }
 }
+
+/// Columns by which items are grouped.
+const GROUPS: [&str; 2] = ["case", "side"];
 
 /// Reads a truth table.
 ///
@@ -85,6 +94,11 @@ pub fn read_truth_table(bytes: &[u8]) -> Result<Vec<TruthRow>, ScoreError> {
             ..TruthRow::default()
         };
         for (name, cell) in names.iter().zip(&record) {
+            let column = GROUPS.into_iter().find(|column| *column == name);
+            if let Some(column) = column.filter(|_| !cell.is_empty()) {
+                row.groups.push((column, cell.to_owned()));
+                continue;
+            }
             match cell.parse().ok().filter(|value: &f64| value.is_finite()) {
                 Some(value) => {
                     row.put(name, value);
@@ -139,6 +153,7 @@ pub fn read_truth_json(bytes: &[u8]) -> Result<TruthRow, ScoreError> {
         "turns",
         "undo_turns",
         "sigma_photon_nm",
+        "sigma_photon_place_known_nm",
         "sigma_seeing_nm",
     ] {
         for (inner, value) in truth[key].as_object().into_iter().flatten() {

@@ -14,6 +14,8 @@ pub struct Limits {
     /// Noll index → Cramér–Rao bound, nm RMS. `None` as a whole when it was not computed; `None` for a mode that the frame does not
     /// determine.
     pub photon_nm: Option<Numbered<Option<f64>>>,
+    /// The same for whoever knows where in the frame the star stands.
+    pub photon_place_known_nm: Option<Numbered<Option<f64>>>,
     /// Noll index → standard deviation that the atmosphere adds in this exposure, nm RMS; `None` where seeing, wind or exposure are not
     /// given.
     pub seeing_nm: Option<Numbered>,
@@ -24,6 +26,9 @@ pub struct Limits {
     pub flags: Flags,
 }
 
+/// Where the star stands, for a bound that takes it as known.
+const PLACE: [Parameter; 2] = [Parameter::PlaceX, Parameter::PlaceY];
+
 /// Modes that the limits are given for.
 const MODES: RangeInclusive<u32> = 4..=11;
 
@@ -31,7 +36,8 @@ impl Limits {
     /// Both limits of a frame.
     pub fn new(instrument: &Instrument, state: &State, model: &Model, expected: &Expected) -> Self {
         let mut flags = Flags::default();
-        let photon_nm = photon(instrument, model, expected, &mut flags);
+        let (photon_nm, photon_place_known_nm) =
+            photon(instrument, model, expected, &mut flags).unzip();
         let seeing_nm = seeing(instrument, state, model, &mut flags);
         let wanted = model.settings().sampling_check;
         let sampling_error = match wanted {
@@ -43,6 +49,7 @@ impl Limits {
         };
         Limits {
             photon_nm,
+            photon_place_known_nm,
             seeing_nm,
             sampling_error,
             flags,
@@ -55,21 +62,26 @@ fn photon(
     model: &Model,
     expected: &Expected,
     flags: &mut Flags,
-) -> Option<Numbered<Option<f64>>> {
+) -> Option<(Numbered<Option<f64>>, Numbered<Option<f64>>)> {
     let wanted = model.settings().bound && expected.in_electrons;
     let electronics = instrument.camera.electronics.as_ref().filter(|_| wanted);
-    let bound = electronics.and_then(|electronics| {
+    let bounds = electronics.and_then(|electronics| {
         let jacobian = Jacobian::new(model, &Parameter::standard()).ok()?;
-        Some(Bound::new(&jacobian, electronics))
+        let free = Bound::new(&jacobian, electronics);
+        Some((free, Bound::given(&jacobian, &PLACE, electronics)))
     });
-    let Some(bound) = bound else {
+    let Some((bound, place_known)) = bounds else {
         flags.raise(Flag::PhotonBoundNotComputed);
         return None;
     };
     let sigma_nm = |noll: u32| bound.sigma(Parameter::Mode(noll)).map(|m| m / NM);
     let lost = MODES.filter(|noll| sigma_nm(*noll).is_none());
     flags.extend(lost.map(Flag::PhotonBoundSingular));
-    Some(Numbered(MODES.map(|noll| (noll, sigma_nm(noll))).collect()))
+    let listed = |bound: &Bound| {
+        let sigma = |noll| (noll, bound.sigma(Parameter::Mode(noll)).map(|m| m / NM));
+        Numbered(MODES.map(sigma).collect())
+    };
+    Some((listed(&bound), listed(&place_known)))
 }
 
 fn seeing(

@@ -15,7 +15,7 @@ mod truth;
 pub use crate::frame::clock;
 pub use crate::predict::{Doughnut, Spike, doughnut, spikes};
 pub use limits::Limits;
-pub use readout::{read_out, saturation_adu};
+pub use readout::{flat, read_out, saturation_adu};
 pub use sentences::sentences;
 pub use shape::{ImageShape, shape};
 pub use stamps::{Stamp, StarRecord, background, stamp};
@@ -25,7 +25,6 @@ pub use truth::{DoughnutRecord, Numbered, Provenance, SpikeRecord, Truth};
 use crate::frame::Frame;
 use crate::instrument::Instrument;
 use crate::predict::{Expected, Model, PredictError, Settings};
-use crate::rng::Seed;
 use crate::state::State;
 
 /// A simulated star: what the camera recorded, what it was expected to record, and the truth.
@@ -53,14 +52,10 @@ pub fn simulate(
     let expected = Expected::new(&model, instrument, state, settings)?;
     let frame = match (&instrument.camera.electronics, provenance.seed) {
         (Some(electronics), Some(seed)) if expected.in_electrons => {
-            let seed = Seed(seed);
-            let seen = scintillation::seen(&expected, instrument, state, seed);
-            Some(read_out(
-                &seen,
-                electronics,
-                instrument.camera.pixel_m,
-                seed,
-            ))
+            let chance = provenance.chance_of(seed);
+            let seen = scintillation::seen(&expected, instrument, state, chance.noise);
+            let pixel_m = instrument.camera.pixel_m;
+            Some(read_out(&seen, electronics, pixel_m, chance))
         }
         _ => None,
     };

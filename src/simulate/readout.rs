@@ -6,14 +6,20 @@
 use crate::frame::Frame;
 use crate::instrument::Electronics;
 use crate::predict::Expected;
-use crate::rng::{Purpose, Seed};
+use crate::rng::{Chance, FrameChance, Purpose};
 use ndarray::Array2;
 use rand::rngs::ChaCha8Rng;
 use rand_distr::{Distribution, Normal, Poisson, StandardNormal};
 use rayon::prelude::*;
 
 /// Draws a frame. Every row has its own streams: the counts do not depend on the number of threads.
-pub fn read_out(expected: &Expected, electronics: &Electronics, pixel_m: f64, seed: Seed) -> Frame {
+pub fn read_out(
+    expected: &Expected,
+    electronics: &Electronics,
+    pixel_m: f64,
+    chance: impl Into<FrameChance>,
+) -> Frame {
+    let chance = chance.into();
     let mut counts_adu = Array2::zeros(expected.image.dim());
     let saturated_px = counts_adu
         .outer_iter_mut()
@@ -21,7 +27,7 @@ pub fn read_out(expected: &Expected, electronics: &Electronics, pixel_m: f64, se
         .zip(expected.image.outer_iter())
         .enumerate()
         .map(|(row, (mut target, source))| {
-            let mut streams = RowStreams::new(seed, row as u64);
+            let mut streams = RowStreams::new(chance, row as u64);
             let mut full = 0;
             for (adu, electrons) in target.iter_mut().zip(source) {
                 let drawn = streams.count(*electrons, expected.dark_per_px, electronics);
@@ -64,22 +70,17 @@ struct RowStreams {
 }
 
 impl RowStreams {
-    fn new(seed: Seed, row: u64) -> Self {
+    fn new(chance: FrameChance, row: u64) -> Self {
         RowStreams {
-            shot: seed.stream(Purpose::Shot, row),
-            read: seed.stream(Purpose::Read, row),
-            response: seed.stream(Purpose::PixelResponse, row),
+            shot: chance.noise.stream(Purpose::Shot, row),
+            read: chance.noise.stream(Purpose::Read, row),
+            response: chance.camera.stream(Purpose::PixelResponse, row),
         }
     }
 
     /// The count of a pixel, and whether it was full or beyond the converter's limit.
     fn count(&mut self, expected_e: f64, dark_e: f64, electronics: &Electronics) -> (u16, bool) {
-        let sensitivity = if electronics.pixel_response_rms > 0.0 {
-            let spread: f64 = StandardNormal.sample(&mut self.response);
-            (1.0 + electronics.pixel_response_rms * spread).max(0.0)
-        } else {
-            1.0
-        };
+        let sensitivity = sensitivity(&mut self.response, electronics);
         let mean = (expected_e - dark_e).max(0.0) * sensitivity + dark_e;
         let collected = poisson(mean, &mut self.shot).min(electronics.full_well_e);
         let noise = match Normal::new(0.0, electronics.read_noise_e) {
@@ -96,6 +97,26 @@ impl RowStreams {
     }
 }
 
+/// How sensitive the next pixel is.
+fn sensitivity(stream: &mut ChaCha8Rng, electronics: &Electronics) -> f64 {
+    if electronics.pixel_response_rms > 0.0 {
+        let spread: f64 = StandardNormal.sample(stream);
+        (1.0 + electronics.pixel_response_rms * spread).max(0.0)
+    } else {
+        1.0
+    }
+}
+
+/// The flat of a camera: how sensitive each of its pixels is, rows (0 at the bottom) and columns; 1 on average.
+pub fn flat(electronics: &Electronics, [rows, columns]: [usize; 2], camera: Chance) -> Array2<f64> {
+    let mut flat = Array2::ones((rows, columns));
+    for (row, mut pixels) in flat.outer_iter_mut().enumerate() {
+        let mut stream = camera.stream(Purpose::PixelResponse, row as u64);
+        pixels.mapv_inplace(|_| sensitivity(&mut stream, electronics));
+    }
+    flat
+}
+
 /// A Poisson draw; a mean that is too small or too large for one (0, or beyond 1e19) is returned as it is.
 fn poisson(mean: f64, stream: &mut ChaCha8Rng) -> f64 {
     match Poisson::new(mean) {
@@ -107,6 +128,44 @@ fn poisson(mean: f64, stream: &mut ChaCha8Rng) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rng::Seed;
+
+    /// Frames of one camera have its flat in common: the mean of many bright ones, over their level, is the flat to what noise leaves.
+    #[test]
+    fn the_flat_is_that_of_the_frames_of_its_camera() {
+        let electronics = Electronics {
+            pixel_response_rms: 0.05,
+            full_well_e: 1e9,
+            bits: 16,
+            ..electronics()
+        };
+        let expected = Expected {
+            image: Array2::from_elem((6, 7), 100_000.0),
+            in_electrons: true,
+            star_total: 0.0,
+            light_in_frame: 1.0,
+            background_per_px: 0.0,
+            dark_per_px: 0.0,
+        };
+        let camera = Chance::Seed(Seed(17));
+        let mut mean = Array2::zeros((6, 7));
+        for number in 0..100 {
+            let chance = FrameChance {
+                noise: Chance::Key([number; 32]),
+                camera,
+            };
+            let frame = read_out(&expected, &electronics, 1e-6, chance);
+            mean += &frame
+                .counts_adu
+                .mapv(|adu| (f64::from(adu) - 100.0) * 4.0 / 1e7);
+        }
+        let flat = flat(&electronics, [6, 7], camera);
+        // photons leave 1/√(1e5·100) = 3e-4 of a pixel; five times that for the worst of 42
+        for (found, wanted) in mean.iter().zip(&flat) {
+            assert!((found - wanted).abs() < 1.5e-3, "{found} {wanted}");
+        }
+        assert!(flat.iter().any(|v| (v - 1.0).abs() > 0.03));
+    }
 
     /// Read noise puts about half of the full pixels below the count of a full one: all are counted.
     #[test]
@@ -116,7 +175,7 @@ mod tests {
             read_noise_e: 8.0,
             ..electronics()
         };
-        let mut streams = RowStreams::new(Seed(3), 0);
+        let mut streams = RowStreams::new(Seed(3).into(), 0);
         let drawn: Vec<(u16, bool)> = (0..1000)
             .map(|_| streams.count(40_000.0, 0.0, &camera))
             .collect();

@@ -8,7 +8,7 @@
 use crate::atmosphere::airmass;
 use crate::instrument::Instrument;
 use crate::predict::Expected;
-use crate::rng::{Purpose, Seed};
+use crate::rng::{Chance, Purpose};
 use crate::state::State;
 use rand_distr::{Distribution, StandardNormal};
 
@@ -23,7 +23,7 @@ pub(super) fn young_sigma(aperture_m: f64, airmass: f64, height_m: f64, time_s: 
 }
 
 /// The star's light in the frame of this seed over what is expected; `None` where no scintillation is asked for, or no star or exposure given.
-pub(super) fn factor(instrument: &Instrument, state: &State, seed: Seed) -> Option<f64> {
+pub(super) fn factor(instrument: &Instrument, state: &State, chance: Chance) -> Option<f64> {
     let (star, exposure) = (state.star.as_ref()?, state.exposure.as_ref()?);
     state.sky.scintillation.then(|| {
         let sigma = young_sigma(
@@ -32,7 +32,7 @@ pub(super) fn factor(instrument: &Instrument, state: &State, seed: Seed) -> Opti
             state.sky.site_height_m,
             exposure.time_s,
         );
-        let drawn: f64 = StandardNormal.sample(&mut seed.stream(Purpose::Scintillation, 0));
+        let drawn: f64 = StandardNormal.sample(&mut chance.stream(Purpose::Scintillation, 0));
         // the light's logarithm is what is normal where it scintillates strongly
         libm::exp(sigma * drawn - 0.5 * sigma * sigma)
     })
@@ -43,9 +43,9 @@ pub(super) fn seen(
     expected: &Expected,
     instrument: &Instrument,
     state: &State,
-    seed: Seed,
+    chance: Chance,
 ) -> Expected {
-    let Some(factor) = factor(instrument, state, seed) else {
+    let Some(factor) = factor(instrument, state, chance) else {
         return expected.clone();
     };
     let background = expected.background_per_px;
@@ -60,6 +60,7 @@ pub(super) fn seen(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rng::Seed;
     use crate::state::{Exposure, Sky, Star};
     use crate::testing::fast_unit;
 
@@ -90,14 +91,14 @@ mod tests {
             exposure: Some(Exposure { time_s: 0.05 }),
             ..State::default()
         };
-        assert_eq!(factor(&unit, &state, Seed(3)), None);
+        assert_eq!(factor(&unit, &state, Chance::Seed(Seed(3))), None);
         state.sky = Sky {
             scintillation: true,
             ..Sky::default()
         };
         let sigma = young_sigma(0.19, airmass(0.7), 0.0, 0.05);
         let drawn: Vec<f64> = (0..4000)
-            .map(|seed| factor(&unit, &state, Seed(seed)).expect("asked for"))
+            .map(|seed| factor(&unit, &state, Chance::Seed(Seed(seed))).expect("asked for"))
             .collect();
         let count = drawn.len() as f64;
         let mean = drawn.iter().sum::<f64>() / count;

@@ -189,6 +189,7 @@ impl Bench<'_> {
         let aside_m = to_field(self.instrument, aside_px.in_metres(pixel_m));
         let state = State {
             recentred: false,
+            place_px: FramePx::ZERO,
             // what a tilt shifts is taken off: the frame follows the stars
             aside_m: aside_m - place.alignment.image_shift_m,
             ..place.state.clone()

@@ -14,7 +14,7 @@ use crate::mechanics::{Plane, turns_for};
 use crate::predict::{Expected, Model};
 use crate::predict::{doughnut, spikes};
 use crate::pupil::shift_px;
-use crate::rng::Seed;
+use crate::rng::{FrameChance, Seed};
 use crate::state::State;
 use crate::units::{ARCMIN, DEG, MM, NM, UM};
 use crate::wavefront::{Wavefront, ZernikeSum};
@@ -30,6 +30,15 @@ pub struct Provenance {
     pub seed: Option<u64>,
     /// Checksum of the scenario's text and overrides.
     pub scenario_sha256: String,
+    /// What the frame's chance comes from, where that is not the seed alone.
+    pub chance: Option<FrameChance>,
+}
+
+impl Provenance {
+    /// What the chance of a frame with this seed comes from.
+    pub(super) fn chance_of(&self, seed: u64) -> FrameChance {
+        self.chance.unwrap_or_else(|| Seed(seed).into())
+    }
 }
 
 /// The truth about one frame.
@@ -73,6 +82,8 @@ pub struct Truth {
     pub modes_with_focus_nm: Numbered,
     /// Where a wave with W = 0 would focus, frame pixels.
     pub star_px: FramePx,
+    /// How far that is aside of the frame's middle (of where the image shift has it, where the frame is not recentred).
+    pub place_px: FramePx,
     /// Electrons of the star on an unlimited sensor; `None` in relative units.
     pub electrons: Option<f64>,
     /// The star's light in this frame over what was expected of it: scintillation; 1 where none was asked for or no
@@ -90,6 +101,8 @@ pub struct Truth {
     pub spikes: Vec<SpikeRecord>,
     /// Noll index → what the photons allow (Cramér–Rao, 13 parameters free), nm RMS.
     pub sigma_photon_nm: Option<Numbered<Option<f64>>>,
+    /// The same for whoever knows the star's place in the frame (11 parameters free), nm RMS.
+    pub sigma_photon_place_known_nm: Option<Numbered<Option<f64>>>,
     /// Noll index → what the atmosphere adds in this exposure (frozen flow, averaged Noll variances), nm RMS.
     pub sigma_seeing_nm: Option<Numbered>,
     /// What a reader should know.
@@ -197,10 +210,11 @@ impl Truth {
             modes_nm: listed(model, &|noll| alignment.modes.get(noll)),
             modes_with_focus_nm: with_focus(instrument, model),
             star_px: model.star_px,
+            place_px: FramePx::new(state.place_px.xy().map(clean)),
             electrons: expected.in_electrons.then_some(expected.star_total),
             scintillation: frame
                 .and(provenance.seed)
-                .and_then(|seed| factor(instrument, state, Seed(seed)))
+                .and_then(|seed| factor(instrument, state, provenance.chance_of(seed).noise))
                 .unwrap_or(1.0),
             light_in_frame: expected.light_in_frame,
             saturated_px: frame.map(|f| f.saturated_px),
@@ -208,6 +222,7 @@ impl Truth {
             doughnut: ring,
             spikes,
             sigma_photon_nm: limits.photon_nm,
+            sigma_photon_place_known_nm: limits.photon_place_known_nm,
             sigma_seeing_nm: limits.seeing_nm,
             flags,
         }

@@ -4,7 +4,7 @@ use super::program::{Place, TINY, tiny_counts};
 use serde_json::Value;
 
 /// The keys of the truth, from the contract (the design).
-const TRUTH_KEYS: [&str; 27] = [
+const TRUTH_KEYS: [&str; 29] = [
     "format",
     "version",
     "title",
@@ -24,12 +24,14 @@ const TRUTH_KEYS: [&str; 27] = [
     "modes_nm",
     "modes_with_focus_nm",
     "star_px",
+    "place_px",
     "electrons",
     "saturated_px",
     "sampling_error",
     "doughnut",
     "spikes",
     "sigma_photon_nm",
+    "sigma_photon_place_known_nm",
     "sigma_seeing_nm",
     "flags",
 ];

@@ -22,8 +22,8 @@ fn one_thread_two_threads_and_two_halves_make_the_same_files() {
     );
     made(&place, "1", &["--out", "halves", "--count", "5"]);
     let one = folder(&place, "one");
-    // recipe, scenario, schema, card; three shards of archive, table and record; 13 FITS files
-    assert_eq!(one.len(), 4 + 3 * 3 + 13);
+    // recipe, scenario, schema, card; three shards of archive, what is known, table and record; 13 FITS files
+    assert_eq!(one.len(), 4 + 3 * 4 + 13);
     assert_eq!(folder(&place, "two"), one);
     assert_eq!(folder(&place, "halves"), one);
     // made again, nothing changes and nothing is done
@@ -100,7 +100,10 @@ fn the_card_says_what_is_needed_to_use_the_set() {
     for words in [
         "# Tiny doughnuts",
         "licence CC0-1.0",
-        "16 × 12 pixels of 4.70 µm",
+        "16 × 12 pixels",
+        "pixels of 4.70 µm",
+        "| `state.place_px` | uniform, -3.0 to 3.0, each component (by default) | no |",
+        "coma cannot be read off where the light lies. `sigma_photon_nm` is the bound.",
         "Measured sampling error",
         "| `star.magnitude` | uniform, 3.0 to 5.0 | no |",
         "| `state.sensor_offset_um` | one of -200.0 (50 %), 190.0 (50 %) | yes |",

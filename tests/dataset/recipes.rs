@@ -1,6 +1,6 @@
 //! The recipes in `scenarios/recipes`: each can be made, and its coarse, quick frames are those of `render` but for little.
 
-use skewstar::dataset::{ScenarioSource, ScenarioText, Set, read};
+use skewstar::dataset::{Opening, Set};
 use skewstar::predict::{Expected, Model, Settings};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -17,22 +17,7 @@ fn recipes() -> Vec<PathBuf> {
 }
 
 fn set_of(path: &Path) -> Set {
-    let label = path
-        .file_name()
-        .expect("a name")
-        .to_string_lossy()
-        .into_owned();
-    let recipe = read(&fs::read(path).expect("a file"), &label).unwrap_or_else(|e| panic!("{e}"));
-    let ScenarioText::File(file) = &recipe.scenario else {
-        panic!("{label} names no scenario");
-    };
-    let scenario = path.parent().expect("a folder").join(file);
-    let source = ScenarioSource {
-        scenario: fs::read_to_string(scenario).expect("the scenario"),
-        label,
-        ..ScenarioSource::default()
-    };
-    Set::new(recipe, source).unwrap_or_else(|error| panic!("{error}"))
+    Set::open(path, &Opening::default()).unwrap_or_else(|error| panic!("{error}"))
 }
 
 /// The limit is half of the photon noise of the brightest stars of the recipes, 4e6 electrons in some 1500 pixels.

@@ -33,7 +33,7 @@ fn a_recipe_that_cannot_be_meant_is_refused_with_its_place() {
         (
             "[\"npz\", \"fits\"]",
             "[\"npz\", \"hdf\"]",
-            "set.toml:8:17: files is \"hdf\", but must be a list of one or more of \"npz\", \"npy\" and \"fits\", each once\nhint: `skewstar schema recipe` lists every key",
+            "set.toml:8:17: files is \"hdf\", but must be a list of one or more of \"npz\", \"npy\", \"fits\" and \"fits-cube\", each once\nhint: `skewstar schema recipe` lists every key",
         ),
         (
             "{ uniform = [3.0, 5.0] }",
@@ -180,7 +180,7 @@ fn verify_names_gaps_duplicates_damage_and_strangers() {
         (&json!(15), &json!(false))
     );
     for cut in ["0000000003-0000000004", "0000000005-0000000006"] {
-        for ending in ["npz", "truth.csv", "shard.json"] {
+        for ending in ["npz", "known.csv", "truth.csv", "shard.json"] {
             std::fs::remove_file(place.path(&format!("out/set.{cut}.{ending}"))).expect("a file");
         }
     }
@@ -220,7 +220,7 @@ fn a_record_names_files_of_its_own_set_only() {
         place.write(name, record.to_string());
         let found = report(&place, &["--count", "5"]);
         let said = found["damaged"][0].as_str().expect("a fault");
-        assert!(said.contains("is no file of the set"), "{said}");
+        assert!(said.contains("is no file of the shard"), "{said}");
     }
     let mut record = whole.clone();
     record["items"] = json!({ "first": 0, "last": u64::MAX });

@@ -428,6 +428,7 @@ fn of_state(state: &mut State) -> Vec<Named<'_>> {
         sensor_offset_m,
         piston_moves_focus: _,
         recentred: _,
+        place_px,
         aside_m,
         field_m,
         mask_on: _,
@@ -442,10 +443,13 @@ fn of_state(state: &mut State) -> Vec<Named<'_>> {
         exposure,
     } = state;
     let ([aside_x, aside_y], [field_x, field_y]) = (aside_m.xy_mut(), field_m.xy_mut());
+    let [place_x, place_y] = place_px.xy_mut();
     let mut all = named(
         "state",
         [
             ("sensor_offset_um", sensor_offset_m),
+            ("place_px", place_x),
+            ("place_px", place_y),
             ("aside_mm", aside_x),
             ("aside_mm", aside_y),
             ("field_mm", field_x),

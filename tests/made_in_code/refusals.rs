@@ -537,6 +537,10 @@ fn state() {
             "state.aside_mm is [0, -92], but must be at most 91.2 mm from the centre, a fifth of the focal length",
         ),
         (
+            |_, s| s.place_px[1] = 2e4,
+            "state.place_px[1] is 20000, but must be a number from -10000 to 10000",
+        ),
+        (
             |_, s| s.aside_m[0] = f64::NAN,
             "state.aside_mm[0] is nan, but must be a number from -100000 to 100000",
         ),

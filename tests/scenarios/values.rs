@@ -81,6 +81,7 @@ fn a_whole_file_ends_up_in_si_units() {
 
     assert!(close(state.sensor_offset_m, 330e-6) && close(state.field_m[1], -2e-3));
     assert!(!state.recentred && !state.mask_on);
+    assert_eq!(state.place_px.xy(), [2.5, -1.0]);
     assert_eq!(*state.turns, [0.0, -0.1, 0.05]); // the order of the screws, not of the file
     assert!(close(state.modes.get(5), 12e-9) && close(state.modes.get(861), -0.5e-9));
     let star = state.star.as_ref().expect("a star");

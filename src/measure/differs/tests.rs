@@ -62,7 +62,7 @@ fn frame(real: &Instrument, state: &State, seed: u64) -> Picture {
     let provenance = Provenance {
         title: String::new(),
         seed: Some(seed),
-        scenario_sha256: String::new(),
+        ..Provenance::default()
     };
     let made = simulate(real, state, &provenance, Settings::default()).expect("a star");
     Picture::from(&made.frame.expect("counts"))

@@ -50,7 +50,7 @@ fn doughnut(unit: &Instrument) -> Picture {
     let provenance = Provenance {
         title: String::new(),
         seed: Some(1),
-        scenario_sha256: String::new(),
+        ..Provenance::default()
     };
     let made = simulate(unit, &state, &provenance, Settings::default()).expect("a star");
     Picture::from(&made.frame.expect("counts"))

@@ -47,7 +47,7 @@ fn rendered(instrument: &Instrument, state: &State, seed: u64) -> (Array2<f64>, 
     let provenance = Provenance {
         title: String::new(),
         seed: Some(seed),
-        scenario_sha256: String::new(),
+        ..Provenance::default()
     };
     let made = simulate(instrument, state, &provenance, Settings::default()).expect("a star");
     let counts = made

@@ -12,6 +12,7 @@ pub(super) fn state(state: &State, assembly: Option<&Assembly>, top: &mut Keys) 
         sensor_offset_m,
         piston_moves_focus,
         recentred,
+        place_px,
         aside_m: _,
         field_m,
         mask_on,
@@ -32,6 +33,7 @@ pub(super) fn state(state: &State, assembly: Option<&Assembly>, top: &mut Keys) 
     keys.put("sensor_tilt_arcmin", pair(*sensor_tilt_rad, ARCMIN));
     keys.put("spacing_mm", in_unit(*spacing_m, MM));
     keys.put("recentred", Value::Flag(*recentred));
+    keys.put("place_px", plain_pair(place_px.xy()));
     keys.put("field_mm", pair(field_m.xy(), MM));
     keys.put("mask_on", Value::Flag(*mask_on));
     keys.put_some("turns", self::turns(turns, assembly));

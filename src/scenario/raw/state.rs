@@ -20,6 +20,9 @@ pub(in crate::scenario) struct RawState {
     /// Whether the frame follows the star.
     #[schemars(example = true, extend("default" = true))]
     pub recentred: bool,
+    /// How far the star stands aside in the frame (x, y): from its middle where it is recentred, else besides the image shift.
+    #[schemars(inner(range(min = -1e4, max = 1e4)), extend("examples" = [[2.5, -1.0]]), extend("default" = [0.0, 0.0]))]
+    pub place_px: [f64; 2],
     /// Where the star is on the sensor (x, y), from its centre; at most a fifth of the focal length.
     #[schemars(inner(range(min = -1e5, max = 1e5)), extend("examples" = [[0.0, 0.0]]), extend("default" = [0.0, 0.0]))]
     pub field_mm: [f64; 2],
@@ -55,6 +58,7 @@ impl Default for RawState {
             sensor_offset_um: 0.0,
             piston_moves_focus: false,
             recentred: true,
+            place_px: [0.0; 2],
             field_mm: [0.0; 2],
             mask_on: None,
             turns: None,

@@ -1,6 +1,6 @@
 //! `[state]`, `[star]`, `[sky]` and `[exposure]`.
 
-use crate::axes::FieldM;
+use crate::axes::{FieldM, FramePx};
 use crate::instrument::Instrument;
 use crate::math::nearest;
 use crate::mechanics::{Flexure, Pointing};
@@ -43,6 +43,7 @@ pub(super) fn build(raw: &RawScenario, instrument: &Instrument) -> State {
         sensor_offset_m: state.sensor_offset_um * UM,
         piston_moves_focus: state.piston_moves_focus,
         recentred: state.recentred,
+        place_px: FramePx::new(state.place_px),
         aside_m: FieldM::ZERO,
         field_m: FieldM::new(scaled(state.field_mm, MM)),
         mask_on: state.mask_on.unwrap_or(raw.mask.is_some()),
