@@ -2,6 +2,8 @@
 
 mod decentre;
 mod focus;
+mod star;
+mod surfaces;
 
 use crate::support::third_order::{paraxial, third_order};
 use serde_json::Value;

@@ -1,7 +1,8 @@
 //! A star on the sensor of a telescope whose unit is moved: its modes, where it lands, and how far beyond the sensor it comes together.
 //!
-//! The sensor stands where the aligned telescope brings the star on the axis together, by itself or carried by a group. A star is named by
-//! its place on the sensor, where its central ray lands, after the telescope was pointed anew.
+//! The sensor stands in the paraxial focal plane of the aligned telescope, by itself or carried by a group; focus is counted from where the
+//! aligned telescope brings the star on the axis together best. A star is named by its place on the sensor, where its central ray lands,
+//! after the telescope was pointed anew.
 
 use super::fits::SystemError;
 use super::sphere::{Launch, TracedStar, leads_at, traced_star};
@@ -17,6 +18,8 @@ pub struct Bench {
     pub focal_length_m: f64,
     /// Where the sensor of the aligned telescope stands.
     pub sensor_z_m: f64,
+    /// How far beyond that the star on the axis of the aligned telescope comes together best: spherical aberration.
+    pub best_focus_m: f64,
 }
 
 /// How one group stands, and the sensor against what carries it.
@@ -37,26 +40,29 @@ pub struct SensorStar {
     pub traced: TracedStar,
     /// Where the central ray meets the sensor, in the sensor's own axes.
     pub landing_m: [f64; 2],
-    /// How far beyond the sensor the light comes together.
+    /// How far beyond the best focus of the aligned telescope's axis, carried along by the sensor, the light comes together.
     pub beyond_m: f64,
     launch: Launch,
     surfaces: Vec<Surface>,
 }
 
 impl Bench {
-    /// Puts the sensor where the star on the axis comes together: the sphere of least rms.
+    /// Puts the sensor into the paraxial focal plane.
     ///
     /// # Errors
     /// [`SystemError`] when the surfaces are no telescope.
     pub fn new(system: System) -> Result<Bench, SystemError> {
         system.check()?;
-        let launch = system.launch(system.unit.group, &Motion::default(), [0.0; 2])?;
-        let star = traced_star(&system.aligned(), &launch)?;
-        Ok(Bench {
-            focal_length_m: system.paraxial()?.0,
-            sensor_z_m: star.centre_m[2],
+        let (focal_length_m, sensor_z_m) = system.paraxial()?;
+        let mut bench = Bench {
             system,
-        })
+            focal_length_m,
+            sensor_z_m,
+            best_focus_m: 0.0,
+        };
+        let aligned = bench.unit(Motion::default());
+        bench.best_focus_m = bench.star(&aligned, [0.0; 2])?.beyond_m;
+        Ok(bench)
     }
 
     /// The same telescope at another wavelength, the sensor where it stands.
@@ -94,7 +100,7 @@ impl Bench {
             .to_local(minus(traced.centre_m, sensor.origin_m));
         Ok(SensorStar {
             landing_m: landing(&traced.chief, &sensor),
-            beyond_m: self.system.onward() * above[2],
+            beyond_m: self.system.onward() * above[2] - self.best_focus_m,
             traced,
             launch,
             surfaces,

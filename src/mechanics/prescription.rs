@@ -230,6 +230,7 @@ impl Prescription {
             system: self.system(),
             focal_length_m,
             sensor_z_m: focus_z_m,
+            best_focus_m: 0.0,
         })
     }
 }

@@ -17,6 +17,8 @@ use crate::units::{ARCMIN, MM};
 /// What follows from a prescription.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Derived {
+    /// What was traced, at the reference wavelength.
+    pub system: System,
     /// At a fixed place of the sensor.
     pub response: Response,
     /// Growth across the field of the aligned telescope.
@@ -66,6 +68,7 @@ pub fn derive(system: &System, wavelengths_m: &[f64]) -> Result<Derived, SystemE
     let steps = Steps::of(Bench::new(system.clone())?);
     let chromatic = steps.colours(wavelengths_m)?;
     Ok(Derived {
+        system: system.clone(),
         response: steps.response()?,
         field: steps.field()?,
         focal_length_m: steps.bench.focal_length_m,

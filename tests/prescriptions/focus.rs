@@ -78,7 +78,8 @@ fn the_sensor_offset_of_a_tilted_unit_is_where_the_rays_come_together() {
                 traced_m / UM
             );
             assert!(of_tilt_m.abs() > 0.3 * UM, "{name}: the case shows nothing");
-            assert!((offset_m - traced_m).abs() < 0.01 * UM, "{name}");
+            // what is left is of third order and more in tilt and place together
+            assert!((offset_m - traced_m).abs() < 0.02 * UM, "{name}");
         }
     }
 }

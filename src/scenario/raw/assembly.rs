@@ -160,7 +160,7 @@ pub(in crate::scenario) struct RawPrescription {
     /// What the screws hold: "primary", "secondary" or "lens"; the name of a group with surfaces.
     #[schemars(length(min = 1, max = 64), example = &"secondary", extend("x-default" = "the secondary of two mirrors, else the only element or group"))]
     pub unit: Option<String>,
-    /// How far behind the vertex of the unit (of its first surface in the light; of the sensor, where it holds nothing else), towards its base, the middle of the screw circle lies: 0 for the vertex, the depth of the cell for its back.
+    /// How far behind the unit's vertex, that of its first surface in the light, the middle of the screw circle lies: 0 for the vertex, the depth of the cell for its back.
     #[schemars(range(min = -20000.0, max = 20000.0), example = 18.0)]
     pub pivot_mm: f64,
     /// Radius of curvature of the primary, of two mirrors.
