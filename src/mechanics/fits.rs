@@ -21,6 +21,9 @@ pub enum SystemError {
     /// Parallel light is not brought together behind the last surface.
     #[error("the light never comes to a focus behind the last surface")]
     NoFocus,
+    /// The same, of a list of surfaces.
+    #[error("the light never comes to a focus behind the {0}, the last one")]
+    NoImage(Name),
     /// The light crosses over before the last surface.
     #[error("the light comes to a focus before the {0}, and crosses over")]
     FocusInside(Name),
@@ -57,10 +60,17 @@ pub enum SystemError {
     EndsInGlass(Name),
     /// A dispersion formula does not reach so far.
     #[error(
-        "the formula of {} holds from {:.0} to {:.0} nm, not at {:.0} nm",
-        .0.name, .0.fitted_m()[0] / NM, .0.fitted_m()[1] / NM, .1 / NM
+        "the formula of {}, the glass behind the {name}, holds from {:.0} to {:.0} nm, not at {:.0} nm",
+        .glass.name, .glass.fitted_m()[0] / NM, .glass.fitted_m()[1] / NM, .wavelength_m / NM
     )]
-    Colour(&'static Glass, f64),
+    Colour {
+        /// The surface.
+        name: Name,
+        /// The glass behind it.
+        glass: &'static Glass,
+        /// The wavelength that was asked for.
+        wavelength_m: f64,
+    },
 }
 
 /// How much wider than the beam the stop may be, as a share, and the other way.
@@ -81,11 +91,19 @@ pub(super) fn check(system: &System) -> Result<(), SystemError> {
     ends_outside_glass(system)?;
     let (focal_length_m, focus_z_m) = system.paraxial()?;
     let last = surfaces.last().map_or(0.0, |s| s.vertex_m[2]);
-    if !focus_z_m.is_finite() || (focus_z_m - last) * system.onward() <= 0.0 {
+    let behind_m = (focus_z_m - last) * system.onward();
+    let comes_together = focus_z_m.is_finite() && behind_m > 0.0;
+    if !comes_together && system.clearance == Clearance::Aperture {
         return Err(SystemError::NoFocus);
     }
     let launch = system.launch(system.unit.group, &Default::default(), [0.0; 2])?;
     let beams = beams_m(system, &surfaces, &launch)?;
+    if !comes_together {
+        let name = surfaces
+            .last()
+            .map_or_else(|| "".into(), |s| s.name.clone());
+        return Err(SystemError::NoImage(name));
+    }
     if focal_length_m < 0.0 {
         let name = surfaces
             .last()

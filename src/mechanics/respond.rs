@@ -67,13 +67,14 @@ const ON_AXIS: [u32; 2] = [11, 22];
 pub fn derive(system: &System, wavelengths_m: &[f64]) -> Result<Derived, SystemError> {
     let steps = Steps::of(Bench::new(system.clone())?);
     let chromatic = steps.colours(wavelengths_m)?;
+    let response = steps.response()?;
     Ok(Derived {
         system: system.clone(),
-        response: steps.response()?,
         field: steps.field()?,
         focal_length_m: steps.bench.focal_length_m,
-        focus_m_per_rad2: steps.even(steps.tilted(1.0), TILT_STEP_RAD)?.focus_m,
-        focus_m_per_m2: steps.even(steps.aside(1.0), DECENTRE_STEP_M)?.focus_m,
+        focus_m_per_rad2: -response.focus_m_per_rad2,
+        focus_m_per_m2: -response.decentre_focus_m_per_m2,
+        response,
         pivot_m: system.unit.pivot_m,
         design: steps.design()?,
         chromatic,

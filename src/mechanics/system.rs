@@ -128,7 +128,11 @@ impl System {
             let Some(glass) = element.glass else { continue };
             let index = glass
                 .index(wavelength_m)
-                .ok_or(SystemError::Colour(glass, wavelength_m))?;
+                .ok_or_else(|| SystemError::Colour {
+                    name: element.name.clone(),
+                    glass,
+                    wavelength_m,
+                })?;
             element.effect = Effect::Refract(index);
         }
         Ok(other)

@@ -29,8 +29,11 @@ use super::raw::{NollTable, RawScenario};
 /// Slack, as a share, of a limit that follows from another value: half a limit of 15 digits has 16.
 const ROUNDING: f64 = 1e-12;
 
-/// Checks a typed scenario for contradictions.
-pub(super) fn check(raw: &RawScenario, document: &Document) -> Result<(), ScenarioError> {
+/// Checks a typed scenario for contradictions; hands out what was traced from its prescription, where it has one.
+pub(super) fn check(
+    raw: &RawScenario,
+    document: &Document,
+) -> Result<Option<Derived>, ScenarioError> {
     let mut findings = Contradictions::of(document);
     check_title(raw, &mut findings);
     telescope::check(&raw.telescope, &mut findings);
@@ -42,8 +45,8 @@ pub(super) fn check(raw: &RawScenario, document: &Document) -> Result<(), Scenar
     }
     camera::check(raw, &mut findings);
     state::check(raw, &mut findings);
-    prescription::check(raw, &mut findings);
-    findings.finish()
+    let traced = prescription::check(raw, &mut findings);
+    findings.finish().map(|()| traced)
 }
 
 /// What a checked scenario means.
@@ -58,9 +61,8 @@ pub(super) struct BuiltScenario {
     pub field: Option<FieldStars>,
 }
 
-/// Converts a checked scenario.
-pub(super) fn build(raw: &RawScenario) -> BuiltScenario {
-    let traced = prescription::traced(raw).and_then(Result::ok);
+/// Converts a checked scenario, with what [`check`] traced.
+pub(super) fn build(raw: &RawScenario, traced: Option<Derived>) -> BuiltScenario {
     let mut instrument = Instrument {
         telescope: telescope::build(&raw.telescope),
         assembly: raw.assembly.as_ref().map(assembly::build),

@@ -30,12 +30,10 @@ const BINS: usize = 24;
 /// Traced modes below this are rounding.
 const ROUNDING_M: f64 = 1e-13;
 
-/// To be called after the checks of everything else: the light's wavelengths are those of the camera and the star.
-pub(super) fn check(raw: &RawScenario, findings: &mut Contradictions<'_>) {
-    let Some(unit) = &raw.assembly else { return };
-    let Some(prescription) = &unit.prescription else {
-        return;
-    };
+/// To be called after the checks of everything else: the light's wavelengths are those of the camera and the star. Hands out what was
+/// traced.
+pub(super) fn check(raw: &RawScenario, findings: &mut Contradictions<'_>) -> Option<Derived> {
+    let prescription = raw.assembly.as_ref()?.prescription.as_ref()?;
     let right = match (prescription.kind, prescription.surfaces.is_empty()) {
         (Some(_), false) => {
             let keys = ["kind", "surfaces"].map(|key| format!("{SECTION}.{key}"));
@@ -60,28 +58,31 @@ pub(super) fn check(raw: &RawScenario, findings: &mut Contradictions<'_>) {
         }
     };
     if !right || !findings.is_empty() {
-        return;
+        return None;
     }
-    match traced(raw) {
-        Some(Err(error)) => {
+    match traced(prescription, raw)? {
+        Err(error) => {
             let problem = Problem::NoTelescope {
                 key: SECTION.to_owned(),
                 reason: error.to_string(),
             };
             let place = surfaces::place_of(&error, prescription).unwrap_or(SECTION.to_owned());
             findings.wrong_key(&place, problem, hint_for(&error, prescription));
+            None
         }
-        Some(Ok(derived)) => {
+        Ok(derived) => {
             check_focal_length(&derived, &raw.telescope, findings);
             surfaces::check_holes(&derived, prescription, &raw.telescope, findings);
+            Some(derived)
         }
-        None => {}
     }
 }
 
 /// The response, the field and more of a prescription; `None` where there is none or a key is missing.
-pub(super) fn traced(raw: &RawScenario) -> Option<Result<Derived, PrescriptionError>> {
-    let prescription = raw.assembly.as_ref()?.prescription.as_ref()?;
+fn traced(
+    prescription: &RawPrescription,
+    raw: &RawScenario,
+) -> Option<Result<Derived, PrescriptionError>> {
     let light = Light::of(raw);
     let system = if prescription.surfaces.is_empty() {
         let short = domain(prescription, &raw.telescope)?;

@@ -110,11 +110,11 @@ pub(super) fn place_of(error: &PrescriptionError, p: &RawPrescription) -> Option
         | SystemError::EndsEarly { name, .. }
         | SystemError::CutsBeam { name, .. }
         | SystemError::StopDiffers { name, .. }
-        | SystemError::EndsInGlass(name) => p.surfaces.iter().position(|s| shown_name(s) == *name),
-        SystemError::Colour(glass, _) => p
-            .surfaces
-            .iter()
-            .position(|surface| behind(&surface.after).is_some_and(|(_, its)| its == Some(*glass))),
+        | SystemError::EndsInGlass(name)
+        | SystemError::NoImage(name)
+        | SystemError::Colour { name, .. } => {
+            p.surfaces.iter().position(|s| shown_name(s) == *name)
+        }
         SystemError::NoFocus => p.surfaces.len().checked_sub(1),
     };
     index.map(|index| format!("{SECTION}.surfaces[{index}]"))
@@ -135,7 +135,7 @@ pub(super) fn hint_for(error: &SystemError) -> &'static str {
         SystemError::Backwards(..) => {
             "list surfaces as the light meets them: it goes towards smaller z_mm until a mirror turns it, and then towards larger ones"
         }
-        SystemError::NoFocus => {
+        SystemError::NoFocus | SystemError::NoImage(_) => {
             "check the signs of the radii (positive where the centre lies towards the sky: a concave primary's is) and what comes after each"
         }
         SystemError::FocusInside(_) => {
@@ -153,7 +153,7 @@ pub(super) fn hint_for(error: &SystemError) -> &'static str {
         SystemError::EndsInGlass(_) => {
             "its `after` is \"air\" where the light leaves the last glass"
         }
-        SystemError::Colour(..) => {
+        SystemError::Colour { .. } => {
             "make the camera's passband narrower, or write { index = … } for an index that is the same for all"
         }
     }
@@ -284,7 +284,7 @@ fn check_unit(p: &RawPrescription, findings: &mut Contradictions<'_>) {
             findings.missing_from(SECTION, tell);
         }
         None if groups.len() > 1 => {
-            let reason = format!("the groups are {}", one_of(&groups));
+            let reason = format!("the groups are {}", groups.join(" and "));
             findings.missing_from(SECTION, move || missing(&key, Some(&reason)));
         }
         _ => {}
