@@ -291,7 +291,10 @@ mod tests {
             index: 1.6,
             ..ray.turned(0.9)
         });
-        assert_eq!(grazing, Err(RayError::TotalReflection("test surface")));
+        assert_eq!(
+            grazing,
+            Err(RayError::TotalReflection("test surface".into()))
+        );
     }
 
     /// The slope that bends rays must be the slope of the height that they meet.
@@ -321,12 +324,15 @@ mod tests {
         let ball = surface(Effect::Mirror, 1.0 / 0.2, 0.0);
         assert_eq!(
             ball.pass(start(0.21, 0.0)),
-            Err(RayError::Misses("test surface"))
+            Err(RayError::Misses("test surface".into()))
         );
         assert!(ball.pass(start(0.19, 0.0)).is_ok());
         // nor has it a height there, nor where nobody says where that is
         for x_m in [0.21, f64::NAN] {
-            assert_eq!(ball.height(x_m, 0.0), Err(RayError::Misses("test surface")));
+            assert_eq!(
+                ball.height(x_m, 0.0),
+                Err(RayError::Misses("test surface".into()))
+            );
         }
     }
 

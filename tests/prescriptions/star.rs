@@ -290,7 +290,7 @@ fn the_star_of_the_model_is_the_traced_star() {
     let scenario = read("aperture_mm = 190.0\nfocal_length_mm = 456.0", &faces);
     let bench = Bench::new(scenario.traced.clone().expect("a trace").system).expect("a telescope");
     let motion = Motion {
-        tilt_rad: [1.5 * ARCMIN, -1.0 * ARCMIN],
+        tilt_rad: [1.5 * ARCMIN, -ARCMIN],
         decentre_m: [0.10 * MM, 0.15 * MM],
         piston_m: 0.0,
     };
