@@ -50,6 +50,10 @@ fn kind(kind: KindArg) -> TemplateKind {
         KindArg::TwoMirror => TemplateKind::TwoMirror,
         KindArg::Newtonian => TemplateKind::Newtonian,
         KindArg::Refractor => TemplateKind::Refractor,
+        KindArg::PrimeFocusCorrector => TemplateKind::PrimeFocusCorrector,
+        KindArg::CorrectorPlate => TemplateKind::CorrectorPlate,
+        KindArg::Meniscus => TemplateKind::Meniscus,
+        KindArg::Doublet => TemplateKind::Doublet,
     }
 }
 
