@@ -4,6 +4,7 @@
 
 mod rigid;
 mod sensor;
+mod surfaces;
 
 use crate::support::lens::{self, brightest_direction_deg, centroid, unit};
 use approx::assert_abs_diff_eq;

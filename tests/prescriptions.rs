@@ -2,6 +2,9 @@
 
 mod decentre;
 mod focus;
+mod star;
+mod surfaces;
+mod templates;
 
 use crate::support::third_order::{paraxial, third_order};
 use serde_json::Value;

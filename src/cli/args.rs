@@ -537,4 +537,12 @@ pub enum KindArg {
     Newtonian,
     /// A refractor
     Refractor,
+    /// A unit of lenses and camera at the prime focus, traced from its surfaces
+    PrimeFocusCorrector,
+    /// A corrector plate and two mirrors, traced from their surfaces
+    CorrectorPlate,
+    /// A meniscus and two mirrors, traced from their surfaces
+    Meniscus,
+    /// A doublet, traced from its surfaces
+    Doublet,
 }

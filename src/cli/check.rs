@@ -6,7 +6,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
 use super::{least_and_most, scene};
-use crate::scene::{Consequences, ScrewTold, TracedNumbers};
+use crate::scene::{Consequences, QUARTER_WAVE, ScrewTold, TracedNumbers};
 
 /// Reads, validates and reports.
 pub fn run(args: &ScenarioArgs, console: &Console) -> Result<(), CliError> {
@@ -107,6 +107,18 @@ fn report(f: &Consequences) -> String {
     if let Some(traced) = &f.traced {
         lines.extend(words_of_trace(traced));
     }
+    if f.design_waves > QUARTER_WAVE {
+        lines.push(format!(
+            "not sharp              the aligned telescope itself has {:.2} waves of aberration on its axis, from peak to valley",
+            f.design_waves
+        ));
+    }
+    if f.colour_waves > QUARTER_WAVE {
+        lines.push(format!(
+            "colours                up to {:.2} waves out of focus, where the middle of the light is in focus",
+            f.colour_waves
+        ));
+    }
     for at in &f.flexure {
         lines.push(format!(
             "own weight at {:2.0} deg     tilts the unit by {:.2} arcmin: {:.0} nm RMS of coma; airmass {:.2}",
@@ -168,7 +180,7 @@ fn pivot_in_words(pivot_mm: f64) -> String {
 }
 
 fn words_of_trace(t: &TracedNumbers) -> Vec<String> {
-    vec![
+    let mut lines = vec![
         format!(
             "traced, per arcmin     coma {:.2} nm RMS (telescope pointed anew), image moves {:.1} um, focus {:+.3} um per arcmin squared",
             t.coma_nm_per_arcmin, t.image_shift_um_per_arcmin, t.focus_shift_um_per_arcmin2
@@ -193,5 +205,32 @@ fn words_of_trace(t: &TracedNumbers) -> Vec<String> {
             "traced, focus          {:.0} um per mm of piston; focal length {:.1} mm",
             t.focus_um_per_mm, t.focal_length_mm
         ),
-    ]
+    ];
+    let modes: Vec<String> = t
+        .design_nm
+        .iter()
+        .filter(|(_, rms_nm)| rms_nm.abs() >= 0.005)
+        .map(|(noll, rms_nm)| format!("Noll {noll} {rms_nm:.2} nm RMS"))
+        .collect();
+    if !modes.is_empty() {
+        lines.push(format!("traced, on the axis    {}", modes.join(", ")));
+    }
+    if let (Some(first), Some(last)) = (t.chromatic.first(), t.chromatic.last()) {
+        let focus =
+            |far: fn(f64, f64) -> f64| t.chromatic.iter().map(|c| c.focus_um).fold(0.0, far);
+        lines.push(format!(
+            "traced, colours        from {:.0} to {:.0} nm the focus lies from {:+.1} to {:+.1} um beyond that of the middle of the light",
+            first.wavelength_nm,
+            last.wavelength_nm,
+            focus(f64::min),
+            focus(f64::max)
+        ));
+    }
+    for edge in &t.edges {
+        lines.push(format!(
+            "traced, edges          the {} cuts off light of stars more than {:.1} mm from the axis",
+            edge.name, edge.begins_mm
+        ));
+    }
+    lines
 }

@@ -61,6 +61,10 @@ pub(super) fn kind(kind: KindArg) -> TemplateKind {
         KindArg::TwoMirror => TemplateKind::TwoMirror,
         KindArg::Newtonian => TemplateKind::Newtonian,
         KindArg::Refractor => TemplateKind::Refractor,
+        KindArg::PrimeFocusCorrector => TemplateKind::PrimeFocusCorrector,
+        KindArg::CorrectorPlate => TemplateKind::CorrectorPlate,
+        KindArg::Meniscus => TemplateKind::Meniscus,
+        KindArg::Doublet => TemplateKind::Doublet,
     }
 }
 

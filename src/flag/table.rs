@@ -252,6 +252,12 @@ flags! {
     ColourFocusNotZero "colour_focus_not_zero" sound [Truth]
         "The chromatic table gives the reference wavelength more than a tenth of the critical focus zone: sensor_offset_um counts from the focus at which the table is zero, which is not this wavelength's."
         "Add the same number to every focus_um of telescope.chromatic so that it is zero at the reference wavelength, or allow for it in comparisons."
+    DesignOverQuarterWave "design_over_quarter_wave" sound [Truth]
+        "The aligned telescope itself has more than a quarter wave of aberration on its axis, from peak to valley over the full aperture at the reference wavelength."
+        "Nothing has to be done where the telescope is so; where it should be sharp, check telescope.design_nm, or the radii, conics and glasses of [assembly.prescription]."
+    ColourOverQuarterWave "colour_over_quarter_wave" sound [Truth]
+        "A wavelength of the light is more than a quarter wave out of focus, at the edge of the pupil, where the reference wavelength is in focus."
+        "Nothing has to be done where the telescope is so; a narrower passband makes stars sharper, and a prescription's glasses can be checked."
     LightCutByStamp "light_cut_by_stamp" sound [Field]
         "A star has less than nine tenths of its light in the stamp that it is rendered in."
         "Read light_in_stamp of each star; go nearer to focus where all of the light is wanted."

@@ -216,4 +216,16 @@ pub struct Response {
     pub spacing_spherical_m_per_m: f64,
     /// Astigmatism that grows with the square of the field, metres RMS per metre of spacing and square metre of field.
     pub spacing_astigmatism_m_per_m_m2: f64,
+    /// Secondary coma [Noll 16, Noll 17] in metres RMS per radian of (tx, ty).
+    pub secondary_coma_m_per_rad: f64,
+    /// Secondary coma [Noll 16, Noll 17] in metres RMS per metre of decentre.
+    pub decentre_secondary_coma_m_per_m: f64,
+    /// Sensor offset in metres per square radian of tilt.
+    pub focus_m_per_rad2: f64,
+    /// Sensor offset of decentre and tilt together, metres per metre and radian.
+    pub focus_m_per_m_rad: f64,
+    /// Sensor offset in metres per square metre of decentre.
+    pub decentre_focus_m_per_m2: f64,
+    /// How much the sensor offset grows per metre of field, per metre of decentre along it.
+    pub decentre_sensor_tilt_rad_per_m: f64,
 }

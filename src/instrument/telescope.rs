@@ -151,6 +151,8 @@ pub struct FieldTerms {
     pub axis_m: FieldM,
     /// Coma, metres RMS per metre of field.
     pub coma_per_m: f64,
+    /// Secondary coma (Noll 16, 17), metres RMS per metre of field.
+    pub secondary_coma_per_m: f64,
     /// Astigmatism, metres RMS per square metre of field.
     pub astigmatism_per_m2: f64,
     /// Medial field curvature: metres of sensor offset per square metre of field.

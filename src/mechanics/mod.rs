@@ -14,9 +14,14 @@
 //! 251, 146 (1980), from memory. This file refuses to know where the response comes from; [`prescription`] traces one from
 //! the surfaces of a telescope.
 
+pub mod bench;
+pub mod fits;
+pub mod glass;
 pub mod prescription;
+pub mod respond;
 pub mod rigid;
 pub mod sphere;
+pub mod system;
 pub mod trace;
 
 use crate::axes::FieldM;
@@ -69,6 +74,7 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
         let pose = Pose::of(state, plane.tilt_rad);
         modes.add_scaled(&pose.modes(response, from_axis), 1.0);
         image_shift_m += pose.image_shift_m(response);
+        sensor_offset_m += pose.sensor_offset_m(response);
         if state.piston_moves_focus {
             sensor_offset_m += response.focus_m_per_m * plane.piston_m;
         }
@@ -229,6 +235,8 @@ pub fn field_modes(field: &FieldTerms, field_m: FieldM) -> Modes {
     [
         (8, field.coma_per_m * hx),
         (7, field.coma_per_m * hy),
+        (16, field.secondary_coma_per_m * hx),
+        (17, field.secondary_coma_per_m * hy),
         (6, field.astigmatism_per_m2 * (hx * hx - hy * hy)),
         (5, field.astigmatism_per_m2 * 2.0 * hx * hy),
     ]

@@ -39,6 +39,22 @@ impl Pose {
         })
     }
 
+    /// Secondary coma [Noll 16, Noll 17] that it adds, the same everywhere in the field, metres RMS.
+    fn secondary_coma_m(&self, response: &Response) -> [f64; 2] {
+        [0, 1].map(|axis| {
+            response.secondary_coma_m_per_rad * self.tilt_rad[axis]
+                + response.decentre_secondary_coma_m_per_m * self.decentre_m[axis]
+        })
+    }
+
+    /// How far beyond the focus it puts the sensor on the axis: quadratic in tilt and decentre.
+    pub fn sensor_offset_m(&self, response: &Response) -> f64 {
+        let (t, d) = (self.tilt_rad, self.decentre_m);
+        response.focus_m_per_rad2 * scalar(t, t)
+            + response.focus_m_per_m_rad * scalar(d, t)
+            + response.decentre_focus_m_per_m2 * scalar(d, d)
+    }
+
     /// How far it moves the image.
     pub fn image_shift_m(&self, response: &Response) -> FieldM {
         FieldM::new([0, 1].map(|axis| {
@@ -50,10 +66,13 @@ impl Pose {
     /// Modes that it adds at a place in the field, counted from the field's axis.
     pub fn modes(&self, response: &Response, from_axis_m: FieldM) -> Modes {
         let [coma_x, coma_y] = self.coma_m(response);
+        let [secondary_x, secondary_y] = self.secondary_coma_m(response);
         let [cosine, sine] = self.astigmatism_m(response, from_axis_m);
         [
             (8, coma_x),
             (7, coma_y),
+            (16, secondary_x),
+            (17, secondary_y),
             (6, cosine),
             (5, sine),
             (11, response.spacing_spherical_m_per_m * self.spacing_m),
@@ -87,12 +106,21 @@ fn product(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
     [a[0] * b[0] - a[1] * b[1], a[0] * b[1] + a[1] * b[0]]
 }
 
-/// How much the sensor offset grows per metre of field: the sensor's own tilt, and what it has of the unit's.
+fn scalar(a: [f64; 2], b: [f64; 2]) -> f64 {
+    a[0] * b[0] + a[1] * b[1]
+}
+
+/// How much the sensor offset grows per metre of field: the sensor's own tilt, and what it has of the unit's tilt and decentre.
 pub fn focus_slope(response: Option<&Response>, state: &State, tilt_rad: [f64; 2]) -> [f64; 2] {
     let per_tilt = response.map_or(0.0, |response| {
         away_is_outside(response) * response.sensor_tilt_per_tilt
     });
-    [0, 1].map(|axis| state.sensor_tilt_rad[axis] + per_tilt * tilt_rad[axis])
+    let per_decentre = response.map_or(0.0, |response| response.decentre_sensor_tilt_rad_per_m);
+    [0, 1].map(|axis| {
+        state.sensor_tilt_rad[axis]
+            + per_tilt * tilt_rad[axis]
+            + per_decentre * state.decentre_m[axis]
+    })
 }
 
 /// +1 where a unit that is lifted off its base takes the sensor farther out, −1 where farther in.

@@ -24,10 +24,10 @@ pub struct TracedStar {
 pub struct Launch {
     /// Diameter of the entrance pupil.
     pub aperture_m: f64,
-    /// Where its centre lies: x and z.
-    pub pupil_m: [f64; 2],
-    /// Angle of the light to the axis: it travels along (sin, 0, cos).
-    pub field_rad: f64,
+    /// Where its centre lies.
+    pub pupil_m: Vec3,
+    /// Unit vector along which the light travels.
+    pub direction: Vec3,
 }
 
 /// Highest mode that is taken from the traced rays.
@@ -57,14 +57,31 @@ pub fn traced_star(surfaces: &[Surface], launch: &Launch) -> Result<TracedStar, 
     })
 }
 
+/// How far the wavefront leads at points of the pupil, in units of its radius, about the sphere of a star that was traced: W in metres.
+///
+/// # Errors
+/// [`RayError`] when any ray misses a surface.
+pub fn leads_at(
+    surfaces: &[Surface],
+    launch: &Launch,
+    star: &TracedStar,
+    points: &[[f64; 2]],
+) -> Result<Vec<f64>, RayError> {
+    let rays = points
+        .iter()
+        .map(|[x, y]| trace(surfaces, launch.ray(*x, *y)))
+        .collect::<Result<Vec<Ray>, RayError>>()?;
+    Ok(leads(&rays, &star.chief, star.centre_m))
+}
+
 impl Launch {
     /// The ray through a point of the pupil, in units of its radius; all start on the plane wave through the
     /// origin (a line has no beginning: starting behind a surface is no error, and short paths keep digits).
     pub fn ray(&self, x: f64, y: f64) -> Ray {
-        let direction = [libm::sin(self.field_rad), 0.0, libm::cos(self.field_rad)];
+        let direction = self.direction;
         let radius = 0.5 * self.aperture_m;
-        let [centre_x, z] = self.pupil_m;
-        let place = [centre_x + radius * x, radius * y, z];
+        let [centre_x, centre_y, z] = self.pupil_m;
+        let place = [centre_x + radius * x, centre_y + radius * y, z];
         Ray {
             place_m: along(place, direction, -dot(place, direction)),
             direction,

@@ -1,14 +1,19 @@
 //! Exact rays through a row of surfaces: conics, even aspheres, mirrors and glass.
 //!
 //! Axes: z along the starlight, x and y as in the pupil; they keep their labels through reflections. A surface's height over
-//! its own vertex plane is c r²/(1 + √(1 − (1 + K) c² r²)) + a₄r⁴ + a₆r⁶ + …, its own frame may be moved along x and turned
-//! about y. Nothing is paraxial. It refuses to guess: a ray that misses a surface, or that the glass reflects totally, is an
+//! its own vertex plane is c r²/(1 + √(1 − (1 + K) c² r²)) + a₄r⁴ + a₆r⁶ + …, its own frame may stand anywhere and be turned.
+//! Nothing is paraxial. It refuses to guess: a ray that misses a surface, or that the glass reflects totally, is an
 //! error with the surface's name.
 //!
 //! Source: Snell's law in vectors and Newton's iteration; compared with another ray tracer by `tests/prescriptions.rs`.
 
+use std::sync::Arc;
+
 /// A point or a direction: x, y, z.
 pub type Vec3 = [f64; 3];
+
+/// What a surface is called in messages.
+pub type Name = Arc<str>;
 
 /// What a surface does to light.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -23,7 +28,7 @@ pub enum Effect {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Surface {
     /// What it is called in messages.
-    pub name: &'static str,
+    pub name: Name,
     /// What it does.
     pub effect: Effect,
     /// One over the radius; positive where the centre of curvature lies at larger z.
@@ -34,8 +39,48 @@ pub struct Surface {
     pub asphere: Vec<f64>,
     /// Place of the vertex.
     pub vertex_m: Vec3,
-    /// Right-handed turn about +y: carries +z towards +x.
-    pub turn_rad: f64,
+    /// How its own frame is turned.
+    pub turn: Turn,
+}
+
+/// A rotation of a surface's own frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Turn {
+    rows: [Vec3; 3],
+}
+
+impl Turn {
+    /// No rotation.
+    pub const NONE: Turn = Turn {
+        rows: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
+    };
+
+    /// Carries +z towards a direction across it, by the direction's length in radians.
+    pub fn towards([x, y]: [f64; 2]) -> Turn {
+        let angle = x.hypot(y);
+        if angle == 0.0 {
+            return Turn::NONE;
+        }
+        let (u, v) = (x / angle, y / angle);
+        let (sin, cos) = (libm::sin(angle), libm::cos(angle));
+        Turn {
+            rows: [
+                [1.0 + (cos - 1.0) * u * u, (cos - 1.0) * u * v, sin * u],
+                [(cos - 1.0) * u * v, 1.0 + (cos - 1.0) * v * v, sin * v],
+                [-sin * u, -sin * v, cos],
+            ],
+        }
+    }
+
+    /// A vector of the turned frame in the axes of the telescope.
+    pub fn to_global(&self, v: Vec3) -> Vec3 {
+        self.rows.map(|row| dot(row, v))
+    }
+
+    /// A vector in the axes of the telescope, seen from the turned frame.
+    pub fn to_local(&self, v: Vec3) -> Vec3 {
+        [0, 1, 2].map(|axis| (0..3).map(|row| self.rows[row][axis] * v[row]).sum())
+    }
 }
 
 /// A ray on its way.
@@ -52,14 +97,14 @@ pub struct Ray {
 }
 
 /// Why a ray could not be traced.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum RayError {
     /// It does not meet the surface.
     #[error("a ray at the edge of the aperture misses the {0}")]
-    Misses(&'static str),
+    Misses(Name),
     /// The glass reflects it totally.
     #[error("the {0} reflects a ray totally instead of refracting it")]
-    TotalReflection(&'static str),
+    TotalReflection(Name),
 }
 
 /// Carries a ray through all surfaces in their order.
@@ -78,8 +123,16 @@ impl Surface {
     /// # Errors
     /// As [`trace`].
     pub fn pass(&self, ray: Ray) -> Result<Ray, RayError> {
-        let place = self.to_local(minus(ray.place_m, self.vertex_m));
-        let direction = self.to_local(ray.direction);
+        self.pass_where(ray).map(|(ray, _)| ray)
+    }
+
+    /// The same, and where it meets the surface, in the surface's own frame.
+    ///
+    /// # Errors
+    /// As [`trace`].
+    pub fn pass_where(&self, ray: Ray) -> Result<(Ray, Vec3), RayError> {
+        let place = self.turn.to_local(minus(ray.place_m, self.vertex_m));
+        let direction = self.turn.to_local(ray.direction);
         let length_m = self.distance(place, direction)?;
         let hit = along(place, direction, length_m);
         let (_, slope) = self.height(hit[0], hit[1])?;
@@ -91,20 +144,21 @@ impl Surface {
                 let ratio = ray.index / index;
                 let square = 1.0 - ratio * ratio * (1.0 - cos_in * cos_in);
                 if square < 0.0 {
-                    return Err(RayError::TotalReflection(self.name));
+                    return Err(RayError::TotalReflection(self.name.clone()));
                 }
                 let cos_out = square.sqrt().copysign(cos_in);
                 let bent = direction.map(|u| ratio * u);
                 (along(bent, normal, cos_out - ratio * cos_in), index)
             }
         };
-        let back = self.to_global(hit);
-        Ok(Ray {
+        let back = self.turn.to_global(hit);
+        let on = Ray {
             place_m: [0, 1, 2].map(|axis| back[axis] + self.vertex_m[axis]),
-            direction: self.to_global(leaving),
+            direction: self.turn.to_global(leaving),
             path_m: ray.path_m + ray.index * length_m,
             index,
-        })
+        };
+        Ok((on, hit))
     }
 
     /// Height over the vertex plane at (x, y), and its slope.
@@ -116,7 +170,7 @@ impl Surface {
         let c = self.curvature_per_m;
         let under_root = 1.0 - (1.0 + self.conic) * c * c * square;
         if under_root.is_nan() || under_root <= 0.0 {
-            return Err(RayError::Misses(self.name));
+            return Err(RayError::Misses(self.name.clone()));
         }
         let root = under_root.sqrt();
         let mut height = c * square / (1.0 + root);
@@ -140,24 +194,14 @@ impl Surface {
             let closing = direction[2] - slope[0] * direction[0] - slope[1] * direction[1];
             let step = (here[2] - height) / closing;
             if !step.is_finite() {
-                return Err(RayError::Misses(self.name));
+                return Err(RayError::Misses(self.name.clone()));
             }
             length -= step;
             if step.abs() < 1e-15 * (1.0 + length.abs()) {
                 return Ok(length);
             }
         }
-        Err(RayError::Misses(self.name))
-    }
-
-    fn to_local(&self, v: Vec3) -> Vec3 {
-        let (sin, cos) = (libm::sin(self.turn_rad), libm::cos(self.turn_rad));
-        [cos * v[0] - sin * v[2], v[1], sin * v[0] + cos * v[2]]
-    }
-
-    fn to_global(&self, v: Vec3) -> Vec3 {
-        let (sin, cos) = (libm::sin(self.turn_rad), libm::cos(self.turn_rad));
-        [cos * v[0] + sin * v[2], v[1], cos * v[2] - sin * v[0]]
+        Err(RayError::Misses(self.name.clone()))
     }
 }
 
@@ -204,13 +248,13 @@ mod tests {
 
     fn surface(effect: Effect, curvature_per_m: f64, conic: f64) -> Surface {
         Surface {
-            name: "test surface",
+            name: "test surface".into(),
             effect,
             curvature_per_m,
             conic,
             asphere: Vec::new(),
             vertex_m: [0.0; 3],
-            turn_rad: 0.0,
+            turn: Turn::NONE,
         }
     }
 
@@ -247,7 +291,10 @@ mod tests {
             index: 1.6,
             ..ray.turned(0.9)
         });
-        assert_eq!(grazing, Err(RayError::TotalReflection("test surface")));
+        assert_eq!(
+            grazing,
+            Err(RayError::TotalReflection("test surface".into()))
+        );
     }
 
     /// The slope that bends rays must be the slope of the height that they meet.
@@ -277,12 +324,15 @@ mod tests {
         let ball = surface(Effect::Mirror, 1.0 / 0.2, 0.0);
         assert_eq!(
             ball.pass(start(0.21, 0.0)),
-            Err(RayError::Misses("test surface"))
+            Err(RayError::Misses("test surface".into()))
         );
         assert!(ball.pass(start(0.19, 0.0)).is_ok());
         // nor has it a height there, nor where nobody says where that is
         for x_m in [0.21, f64::NAN] {
-            assert_eq!(ball.height(x_m, 0.0), Err(RayError::Misses("test surface")));
+            assert_eq!(
+                ball.height(x_m, 0.0),
+                Err(RayError::Misses("test surface".into()))
+            );
         }
     }
 
@@ -314,13 +364,32 @@ mod tests {
     #[test]
     fn a_turned_mirror_deflects_by_twice_its_turn_towards_x() {
         let mirror = Surface {
-            turn_rad: 0.01,
+            turn: Turn::towards([0.01, 0.0]),
             ..surface(Effect::Mirror, 0.0, 0.0)
         };
         let ray = mirror.pass(start(0.0, 0.0)).expect("it meets the mirror");
         // its face looks along -z and +z turns towards +x, so -z turns towards -x
         assert_abs_diff_eq!(ray.direction[0], -0.02f64.sin(), epsilon = 1e-15);
         assert_abs_diff_eq!(ray.direction[2], -0.02f64.cos(), epsilon = 1e-15);
+    }
+
+    /// By hand: a quarter turn towards (0.6, 0.8) carries z there and that direction to −z; a way there and back changes nothing.
+    #[test]
+    fn a_turn_carries_the_axis_towards_its_direction() {
+        let quarter = std::f64::consts::FRAC_PI_2;
+        let turn = Turn::towards([0.6 * quarter, 0.8 * quarter]);
+        for (from, wanted) in [
+            ([0.0, 0.0, 1.0], [0.6, 0.8, 0.0]),
+            ([0.6, 0.8, 0.0], [0.0, 0.0, -1.0]),
+            ([0.8, -0.6, 0.0], [0.8, -0.6, 0.0]),
+        ] {
+            let found = turn.to_global(from);
+            let back = turn.to_local(found);
+            for axis in 0..3 {
+                assert_abs_diff_eq!(found[axis], wanted[axis], epsilon = 1e-15);
+                assert_abs_diff_eq!(back[axis], from[axis], epsilon = 1e-15);
+            }
+        }
     }
 
     impl Ray {

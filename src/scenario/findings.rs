@@ -26,6 +26,11 @@ impl<'d> Contradictions<'d> {
         }
     }
 
+    /// Whether nothing was found yet.
+    pub fn is_empty(&self) -> bool {
+        self.earliest.is_none()
+    }
+
     /// Notes a wrong key or value typed at `origin`.
     pub fn wrong(&mut self, origin: Origin, tell: impl FnOnce() -> (Problem, String) + 'd) {
         self.note((false, false, origin), Box::new(tell));

@@ -95,8 +95,8 @@ pub fn read(text: &str, label: &str, overrides: &[String]) -> Result<Scenario, S
     document.check_format("a scenario")?;
     check::check(&document, rules::rules(), &advice::OfScenario)?;
     let raw: raw::RawScenario = typed(&document, "compare the file with `skewstar schema`")?;
-    validate::check(&raw, &document)?;
-    let built = validate::build(&raw);
+    let traced = validate::check(&raw, &document)?;
+    let built = validate::build(&raw, traced);
     Ok(Scenario {
         title: raw.title,
         seed: raw.seed,

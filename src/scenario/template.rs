@@ -14,15 +14,27 @@ pub enum TemplateKind {
     Newtonian,
     /// A lens.
     Refractor,
+    /// One mirror, and a unit of lenses and camera at its focus, traced from its surfaces.
+    PrimeFocusCorrector,
+    /// A corrector plate and two mirrors, traced from their surfaces.
+    CorrectorPlate,
+    /// A meniscus and two mirrors, traced from their surfaces.
+    Meniscus,
+    /// Two lenses with a common face, traced from their surfaces.
+    Doublet,
 }
 
 impl TemplateKind {
     /// Every kind.
-    pub const ALL: [TemplateKind; 4] = [
+    pub const ALL: [TemplateKind; 8] = [
         TemplateKind::PrimeFocus,
         TemplateKind::TwoMirror,
         TemplateKind::Newtonian,
         TemplateKind::Refractor,
+        TemplateKind::PrimeFocusCorrector,
+        TemplateKind::CorrectorPlate,
+        TemplateKind::Meniscus,
+        TemplateKind::Doublet,
     ];
 
     /// The word for it on the command line.
@@ -32,6 +44,10 @@ impl TemplateKind {
             TemplateKind::TwoMirror => "two-mirror",
             TemplateKind::Newtonian => "newtonian",
             TemplateKind::Refractor => "refractor",
+            TemplateKind::PrimeFocusCorrector => "prime-focus-corrector",
+            TemplateKind::CorrectorPlate => "corrector-plate",
+            TemplateKind::Meniscus => "meniscus",
+            TemplateKind::Doublet => "doublet",
         }
     }
 }
@@ -53,6 +69,10 @@ pub fn template(kind: TemplateKind, title: &str) -> String {
         TemplateKind::TwoMirror => include_str!("templates/two-mirror.toml"),
         TemplateKind::Newtonian => include_str!("templates/newtonian.toml"),
         TemplateKind::Refractor => include_str!("templates/refractor.toml"),
+        TemplateKind::PrimeFocusCorrector => include_str!("templates/prime-focus-corrector.toml"),
+        TemplateKind::CorrectorPlate => include_str!("templates/corrector-plate.toml"),
+        TemplateKind::Meniscus => include_str!("templates/meniscus.toml"),
+        TemplateKind::Doublet => include_str!("templates/doublet.toml"),
     };
     let head = format!(
         "{HEAD}format = 1\ntitle = {title}\nseed = 1                             # {SEED}\n"
@@ -127,7 +147,7 @@ mod tests {
     fn the_kinds_differ_where_they_should() {
         let telescope = |kind| scenario(kind).instrument.telescope;
         let reflections = TemplateKind::ALL.map(|kind| telescope(kind).reflections);
-        assert_eq!(reflections, [1, 2, 2, 0]);
+        assert_eq!(reflections, [1, 2, 2, 0, 1, 2, 2, 0]);
         assert!((telescope(TemplateKind::PrimeFocus).focal_ratio() - 2.4).abs() < 1e-12);
         assert!((telescope(TemplateKind::TwoMirror).focal_ratio() - 10.0).abs() < 1e-12);
         let newtonian = telescope(TemplateKind::Newtonian);

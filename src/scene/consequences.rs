@@ -12,9 +12,10 @@ use crate::mechanics::prescription::Derived;
 use crate::mechanics::{Flexure, Pointing};
 use crate::predict::{Expected, airy_radius_m, critical_focus_m, doughnut, first_order_m};
 use crate::simulate::saturation_adu;
-use crate::state::State;
+use crate::state::{Modes, State};
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// What follows from a scene.
 #[derive(Debug, Clone, Serialize)]
@@ -67,6 +68,10 @@ pub struct Consequences {
     pub reference_wavelength_nm: f64,
     /// What the chromatic table gives that wavelength, where it is more than a tenth of the critical focus zone.
     pub colour_focus_um: Option<f64>,
+    /// Peak to valley of the aligned telescope's own aberrations on its axis, in waves of the reference wavelength.
+    pub design_waves: f64,
+    /// The largest defocus of a wavelength in the light, in its own waves at the edge of the pupil, where the reference wavelength is in focus.
+    pub colour_waves: f64,
     /// What was traced from [assembly.prescription].
     pub traced: Option<TracedNumbers>,
     /// Outer and inner diameter of the star's doughnut, by traced rays; `None` in focus and inside the caustic, the inner one also without an
@@ -102,6 +107,33 @@ pub struct TracedNumbers {
     pub decentre_astigmatism_nm_per_mm_mm: f64,
     pub decentre_focus_shift_um_per_mm2: f64,
     pub pivot_mm: f64,
+    pub secondary_coma_nm_per_arcmin: f64,
+    pub decentre_secondary_coma_nm_per_mm: f64,
+    pub focus_um_per_mm_arcmin: f64,
+    pub decentre_sensor_tilt_arcmin_per_mm: f64,
+    pub spacing_spherical_nm_per_mm: f64,
+    pub spacing_astigmatism_nm_per_mm_mm2: f64,
+    pub field_secondary_coma_nm_per_mm: f64,
+    pub design_nm: BTreeMap<u32, f64>,
+    pub chromatic: Vec<TracedColour>,
+    pub edges: Vec<TracedEdge>,
+}
+
+/// Focus of one wavelength beyond the reference wavelength's, and its spherical aberration against that one's.
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs)] // the keys of [[telescope.chromatic]]
+pub struct TracedColour {
+    pub wavelength_nm: f64,
+    pub focus_um: f64,
+    pub modes_nm: BTreeMap<u32, f64>,
+}
+
+/// The edge of a surface, and how far from the axis, on the sensor, it begins to cut stars off.
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs)]
+pub struct TracedEdge {
+    pub name: String,
+    pub begins_mm: f64,
 }
 
 /// The unit's own weight at one altitude, next to what the atmosphere does there.
@@ -164,6 +196,8 @@ impl Scene {
             spike_first_order_px: first_orders_px(&self.instrument, model.reference_m),
             reference_wavelength_nm: model.reference_m / NM,
             colour_focus_um: model.colour_focus_m().map(|m| m / UM),
+            design_waves: model.design_waves(),
+            colour_waves: model.colour_waves(),
             traced: self.traced.as_ref().map(numbers),
             doughnut_px: doughnut(
                 &one.instrument,
@@ -275,6 +309,13 @@ fn lean_at(altitude_deg: f64, flexure: &Flexure, response: &Response) -> Leaning
     }
 }
 
+fn in_nm(modes: &Modes) -> BTreeMap<u32, f64> {
+    modes
+        .iter()
+        .map(|(noll, rms_m)| (noll, rms_m / NM))
+        .collect()
+}
+
 fn numbers(derived: &Derived) -> TracedNumbers {
     let (response, field) = (&derived.response, &derived.field);
     TracedNumbers {
@@ -296,5 +337,31 @@ fn numbers(derived: &Derived) -> TracedNumbers {
         decentre_astigmatism_nm_per_mm_mm: response.decentre_astigmatism_m_per_m_m * MM * MM / NM,
         decentre_focus_shift_um_per_mm2: derived.focus_m_per_m2 * MM * MM / UM,
         pivot_mm: derived.pivot_m / MM,
+        secondary_coma_nm_per_arcmin: response.secondary_coma_m_per_rad * ARCMIN / NM,
+        decentre_secondary_coma_nm_per_mm: response.decentre_secondary_coma_m_per_m * MM / NM,
+        focus_um_per_mm_arcmin: response.focus_m_per_m_rad * MM * ARCMIN / UM,
+        decentre_sensor_tilt_arcmin_per_mm: response.decentre_sensor_tilt_rad_per_m * MM / ARCMIN,
+        spacing_spherical_nm_per_mm: response.spacing_spherical_m_per_m * MM / NM,
+        spacing_astigmatism_nm_per_mm_mm2: response.spacing_astigmatism_m_per_m_m2 * MM * MM * MM
+            / NM,
+        field_secondary_coma_nm_per_mm: field.secondary_coma_per_m * MM / NM,
+        design_nm: in_nm(&derived.design),
+        chromatic: derived
+            .chromatic
+            .iter()
+            .map(|point| TracedColour {
+                wavelength_nm: point.wavelength_m / NM,
+                focus_um: point.focus_m / UM,
+                modes_nm: in_nm(&point.modes),
+            })
+            .collect(),
+        edges: derived
+            .edges
+            .iter()
+            .map(|edge| TracedEdge {
+                name: edge.name.to_string(),
+                begins_mm: edge.begins_m / MM,
+            })
+            .collect(),
     }
 }

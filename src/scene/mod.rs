@@ -43,7 +43,8 @@ mod sensor;
 mod tune;
 mod turns;
 
-pub use consequences::{Consequences, Leaning, TracedNumbers};
+pub use crate::predict::QUARTER_WAVE;
+pub use consequences::{Consequences, Leaning, TracedColour, TracedEdge, TracedNumbers};
 pub use error::SceneError;
 pub use preview::{MaskPreview, PreviewOptions, PreviewPanel};
 pub use sensor::{FieldTruth, SensorFrame};

@@ -3,7 +3,7 @@
 use crate::flag::{Flag, Flags};
 use crate::frame::Frame;
 use crate::instrument::Instrument;
-use crate::predict::{Expected, Model};
+use crate::predict::{Expected, Model, QUARTER_WAVE};
 use crate::state::State;
 
 /// What the frame and the state by themselves give reason to say.
@@ -38,6 +38,12 @@ pub fn flags_of(
     }
     if model.colour_focus_m().is_some() {
         flags.raise(Flag::ColourFocusNotZero);
+    }
+    if model.design_waves() > QUARTER_WAVE {
+        flags.raise(Flag::DesignOverQuarterWave);
+    }
+    if model.colour_waves() > QUARTER_WAVE {
+        flags.raise(Flag::ColourOverQuarterWave);
     }
     flags
 }

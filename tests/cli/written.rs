@@ -310,7 +310,16 @@ fn up_is_up_in_the_picture_and_a_high_row_in_the_file() {
 
 #[test]
 fn a_new_scenario_of_every_kind_can_be_checked_and_rendered() {
-    for kind in ["prime-focus", "two-mirror", "newtonian", "refractor"] {
+    for kind in [
+        "prime-focus",
+        "two-mirror",
+        "newtonian",
+        "refractor",
+        "prime-focus-corrector",
+        "corrector-plate",
+        "meniscus",
+        "doublet",
+    ] {
         let place = Place::new();
         let done = place.run(&["new", "my garden", "--kind", kind]).well();
         assert_eq!(place.names(), ["my garden.toml"]);

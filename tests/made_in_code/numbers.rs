@@ -97,6 +97,7 @@ fn of_telescope(telescope: &mut Telescope) -> Vec<Named<'_>> {
     let FieldTerms {
         axis_m,
         coma_per_m,
+        secondary_coma_per_m,
         astigmatism_per_m2,
         curvature_per_m2,
         vignetting,
@@ -108,6 +109,7 @@ fn of_telescope(telescope: &mut Telescope) -> Vec<Named<'_>> {
             ("axis_mm", x),
             ("axis_mm", y),
             ("coma_nm_per_mm", coma_per_m),
+            ("secondary_coma_nm_per_mm", secondary_coma_per_m),
             ("astigmatism_nm_per_mm2", astigmatism_per_m2),
             ("curvature_um_per_mm2", curvature_per_m2),
         ],
@@ -167,6 +169,12 @@ fn of_assembly(unit: &mut Assembly) -> Vec<Named<'_>> {
             decentre_astigmatism_m_per_m_m,
             spacing_spherical_m_per_m,
             spacing_astigmatism_m_per_m_m2,
+            secondary_coma_m_per_rad,
+            decentre_secondary_coma_m_per_m,
+            focus_m_per_rad2,
+            focus_m_per_m_rad,
+            decentre_focus_m_per_m2,
+            decentre_sensor_tilt_rad_per_m,
         } = response;
         all.extend(named(
             "assembly.response",
@@ -195,6 +203,18 @@ fn of_assembly(unit: &mut Assembly) -> Vec<Named<'_>> {
                 (
                     "spacing_astigmatism_nm_per_mm_mm2",
                     spacing_astigmatism_m_per_m_m2,
+                ),
+                ("secondary_coma_nm_per_arcmin", secondary_coma_m_per_rad),
+                (
+                    "decentre_secondary_coma_nm_per_mm",
+                    decentre_secondary_coma_m_per_m,
+                ),
+                ("focus_um_per_arcmin2", focus_m_per_rad2),
+                ("focus_um_per_mm_arcmin", focus_m_per_m_rad),
+                ("decentre_focus_um_per_mm2", decentre_focus_m_per_m2),
+                (
+                    "decentre_sensor_tilt_arcmin_per_mm",
+                    decentre_sensor_tilt_rad_per_m,
                 ),
             ],
         ));

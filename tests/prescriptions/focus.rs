@@ -3,6 +3,7 @@
 use super::{close, folded, lens, paraboloid};
 use skewstar::axes::FieldM;
 use skewstar::instrument::{Assembly, Camera, Instrument, Passband, Telescope};
+use skewstar::mechanics::fits::SystemError;
 use skewstar::mechanics::prescription::{
     Displacement, Optics, Prescription, PrescriptionError, respond, star_at_place,
 };
@@ -28,8 +29,8 @@ fn a_tilted_thin_lens_tilts_its_focal_plane_as_third_order_says() {
 }
 
 /// What `align` makes of the traced numbers is where the traced rays come together: a star beside the axis of a telescope whose unit
-/// is tilted, for units whose lift sets the sensor farther out (a lens) and farther in (a secondary). What the tilt does on the axis,
-/// which `align` leaves out, is traced by itself. A primary that holds its own stop would show nothing: its focal plane stays.
+/// is tilted, for units whose lift sets the sensor farther out (a lens) and farther in (a secondary), what the tilt does on the axis
+/// included. A primary that holds its own stop would show nothing: its focal plane stays.
 #[test]
 fn the_sensor_offset_of_a_tilted_unit_is_where_the_rays_come_together() {
     for (name, telescope) in [
@@ -68,7 +69,7 @@ fn the_sensor_offset_of_a_tilted_unit_is_where_the_rays_come_together() {
                 ..Instrument::new(of_traced.clone(), camera.clone())
             };
             let offset_m = align(&instrument, &state).sensor_offset_m;
-            let traced_m = beyond_m(tilt_rad, 0.0) - beyond_m(tilt_rad, place_m);
+            let traced_m = beyond_m(0.0, 0.0) - beyond_m(tilt_rad, place_m);
             let of_tilt_m = offset_m - derived.field.curvature_per_m2 * place_m * place_m;
             println!(
                 "{name}: {:.4} um by align, of which {:.4} by the tilt; traced {:.4}",
@@ -77,7 +78,8 @@ fn the_sensor_offset_of_a_tilted_unit_is_where_the_rays_come_together() {
                 traced_m / UM
             );
             assert!(of_tilt_m.abs() > 0.3 * UM, "{name}: the case shows nothing");
-            assert!((offset_m - traced_m).abs() < 0.01 * UM, "{name}");
+            // what is left is of third order and more in tilt and place together
+            assert!((offset_m - traced_m).abs() < 0.02 * UM, "{name}");
         }
     }
 }
@@ -106,9 +108,9 @@ fn faces_that_cross_are_named_in_their_order() {
     faces.thickness_m = 1.0 * MM;
     assert_eq!(
         thick.check(),
-        Err(PrescriptionError::Cross(
-            "lens's front face",
-            "lens's back face"
-        ))
+        Err(PrescriptionError::System(SystemError::Cross(
+            "lens's front face".into(),
+            "lens's back face".into()
+        )))
     );
 }

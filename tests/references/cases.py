@@ -14,6 +14,7 @@ import measured
 import prescriptions
 import scenes
 import seeing
+import surfaces
 import zernike_table
 from propagate import Sampling, by_hcipy, by_prysm
 
@@ -40,6 +41,7 @@ RESOLUTION_LIMIT = 2e-4
 LIBRARY_LIMITS = {"doughnut": 1e-4, "polychromatic": 1e-4, "masked": 5e-4, "focused": 1e-4, "seeing": 1e-4}
 ZERNIKE_LIMIT = 1e-11
 DECENTRE_LIMIT = 1e-6  # between two ray tracers, relative
+SURFACES_LIMITS = {"libraries_apart_relative": 1e-3, "libraries_apart_nm": 0.02}
 PRESCRIPTION_LIMIT = 1e-5  # nm, between two densities of rays
 
 MEANING = (
@@ -73,6 +75,7 @@ def made():
     yield _zernike_record()
     yield _prescriptions_record()
     yield _decentres_record()
+    yield _surfaces_record()
 
 
 def _image_record(name, scenario):
@@ -182,6 +185,34 @@ def _decentres_record():
         if not difference <= DECENTRE_LIMIT
     ]
     return Record("decentres", content, faults=faults)
+
+
+def _surfaces_record():
+    cases, apart = surfaces.make()
+    content = {
+        "what": "telescopes as lists of surfaces in the keys of a scenario file: responses of the unit at a fixed place of the sensor, field, focus and "
+        "spherical aberration from finite steps, by each library; and by batoid whole wavefronts (nm, positive leads, tilt and focus taken out) "
+        "with the unit tilted, aside and moved along at once, with best focus beyond the sensor",
+        "cases": cases,
+        "accuracy": {"largest_differences": apart, "limits": SURFACES_LIMITS},
+        "settings": {
+            "libraries": {name: metadata.version(name) for name in ("batoid", "optiland")},
+            "wavelength_um": surfaces.WAVELENGTH_UM,
+            "rings": surfaces.RINGS,
+            "steps": {
+                "tilt_arcmin": surfaces.TILT_ARCMIN,
+                "decentre_mm": surfaces.DECENTRE_MM,
+                "piston_mm": surfaces.PISTON_MM,
+                "field_arcmin": surfaces.FIELD_ARCMIN,
+            },
+        },
+    }
+    faults = [
+        f"surfaces: {figure} is {difference:.1e}, allowed {SURFACES_LIMITS[figure]:.0e}"
+        for figure, difference in apart.items()
+        if not difference <= SURFACES_LIMITS[figure]
+    ]
+    return Record("surfaces", content, faults=faults)
 
 
 def _prescriptions_record():

@@ -58,6 +58,12 @@ fn response(response: &Response) -> Value {
         decentre_astigmatism_m_per_m_m,
         spacing_spherical_m_per_m,
         spacing_astigmatism_m_per_m_m2,
+        secondary_coma_m_per_rad,
+        decentre_secondary_coma_m_per_m,
+        focus_m_per_rad2,
+        focus_m_per_m_rad,
+        decentre_focus_m_per_m2,
+        decentre_sensor_tilt_rad_per_m,
     } = response;
     let mut keys = Keys::default();
     keys.put("coma_nm_per_arcmin", in_unit(*coma_m_per_rad, NM / ARCMIN));
@@ -102,6 +108,30 @@ fn response(response: &Response) -> Value {
     keys.put(
         "spacing_astigmatism_nm_per_mm_mm2",
         in_unit(*spacing_astigmatism_m_per_m_m2, NM / (MM * MM * MM)),
+    );
+    keys.put(
+        "secondary_coma_nm_per_arcmin",
+        in_unit(*secondary_coma_m_per_rad, NM / ARCMIN),
+    );
+    keys.put(
+        "decentre_secondary_coma_nm_per_mm",
+        in_unit(*decentre_secondary_coma_m_per_m, NM / MM),
+    );
+    keys.put(
+        "focus_um_per_arcmin2",
+        in_unit(*focus_m_per_rad2, UM / (ARCMIN * ARCMIN)),
+    );
+    keys.put(
+        "focus_um_per_mm_arcmin",
+        in_unit(*focus_m_per_m_rad, UM / (MM * ARCMIN)),
+    );
+    keys.put(
+        "decentre_focus_um_per_mm2",
+        in_unit(*decentre_focus_m_per_m2, UM / (MM * MM)),
+    );
+    keys.put(
+        "decentre_sensor_tilt_arcmin_per_mm",
+        in_unit(*decentre_sensor_tilt_rad_per_m, ARCMIN / MM),
     );
     keys.table()
 }

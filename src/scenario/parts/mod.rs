@@ -135,7 +135,7 @@ fn checked(
     check::check(document, rules, &advice::OfScenario)?;
     beyond::check(instrument, state)?;
     let raw: RawScenario = typed(document, REPORT)?;
-    validate::check(&raw, document)
+    validate::check(&raw, document).map(|_| ())
 }
 
 #[cfg(test)]

@@ -90,6 +90,7 @@ fn put_field(field: &FieldTerms, telescope: &mut Keys) {
     let FieldTerms {
         axis_m,
         coma_per_m,
+        secondary_coma_per_m,
         astigmatism_per_m2,
         curvature_per_m2,
         vignetting,
@@ -99,15 +100,20 @@ fn put_field(field: &FieldTerms, telescope: &mut Keys) {
         axis_m[0],
         axis_m[1],
         *coma_per_m,
+        *secondary_coma_per_m,
         *astigmatism_per_m2,
         *curvature_per_m2,
     ];
-    if terms == [0.0; 5] {
+    if terms == [0.0; 6] {
         return;
     }
     let mut keys = Keys::default();
     keys.put("axis_mm", pair(axis_m.xy(), MM));
     keys.put("coma_nm_per_mm", in_unit(*coma_per_m, NM / MM));
+    keys.put(
+        "secondary_coma_nm_per_mm",
+        in_unit(*secondary_coma_per_m, NM / MM),
+    );
     keys.put(
         "astigmatism_nm_per_mm2",
         in_unit(*astigmatism_per_m2, NM / (MM * MM)),

@@ -1,7 +1,9 @@
 //! `[assembly]` as typed.
 
-use schemars::JsonSchema;
+use crate::mechanics::glass::Glass;
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -123,18 +125,42 @@ pub(in crate::scenario) struct RawResponse {
     #[serde(default)]
     #[schemars(range(min = -1e5, max = 1e5), example = 0.6)]
     pub spacing_astigmatism_nm_per_mm_mm2: f64,
+    /// Secondary coma (Noll 16, 17) RMS per arcmin of tilt.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 1.5)]
+    pub secondary_coma_nm_per_arcmin: f64,
+    /// Secondary coma (Noll 16, 17) RMS per mm that the unit sits aside.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 0.4)]
+    pub decentre_secondary_coma_nm_per_mm: f64,
+    /// Sensor offset per square arcmin of tilt.
+    #[serde(default)]
+    #[schemars(range(min = -1e6, max = 1e6), example = 0.05)]
+    pub focus_um_per_arcmin2: f64,
+    /// Sensor offset of a unit that sits aside and is tilted, per mm aside and arcmin.
+    #[serde(default)]
+    #[schemars(range(min = -1e6, max = 1e6), example = 0.0)]
+    pub focus_um_per_mm_arcmin: f64,
+    /// Sensor offset per square mm that the unit sits aside.
+    #[serde(default)]
+    #[schemars(range(min = -1e6, max = 1e6), example = 0.0)]
+    pub decentre_focus_um_per_mm2: f64,
+    /// How much the sensor leans against the focal plane per mm that the unit sits aside.
+    #[serde(default)]
+    #[schemars(range(min = -1e5, max = 1e5), example = 0.7)]
+    pub decentre_sensor_tilt_arcmin_per_mm: f64,
 }
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(in crate::scenario) struct RawPrescription {
-    /// "paraboloid" (one mirror of telescope.focal_length_mm), "two-mirror" (concave primary, convex secondary) or "lens".
-    #[schemars(example = &"two-mirror")]
-    pub kind: RawOptics,
-    /// What the screws hold: "primary", "secondary" or "lens".
-    #[schemars(example = &"secondary", extend("x-default" = "the secondary of two mirrors, else the only element"))]
-    pub unit: Option<RawUnit>,
-    /// How far behind the unit's vertex the middle of the screw circle lies: 0 for the vertex, the depth of the cell for its back.
+    /// "paraboloid" (one mirror of telescope.focal_length_mm), "two-mirror" (concave primary, convex secondary) or "lens"; not with surfaces.
+    #[schemars(example = &"two-mirror", extend("x-default" = "needed without surfaces"))]
+    pub kind: Option<RawOptics>,
+    /// What the screws hold: "primary", "secondary" or "lens"; the name of a group with surfaces.
+    #[schemars(length(min = 1, max = 64), example = &"secondary", extend("x-default" = "the secondary of two mirrors, else the only element or group"))]
+    pub unit: Option<String>,
+    /// How far behind the unit's vertex, that of its first surface in the light, the middle of the screw circle lies: 0 for the vertex, the depth of the cell for its back.
     #[schemars(range(min = -20000.0, max = 20000.0), example = 18.0)]
     pub pivot_mm: f64,
     /// Radius of curvature of the primary, of two mirrors.
@@ -154,6 +180,16 @@ pub(in crate::scenario) struct RawPrescription {
     pub spacing_mm: Option<f64>,
     /// A thin aspheric corrector plate in front of two mirrors.
     pub corrector: Option<RawCorrector>,
+    /// The surfaces in the order in which the light meets them, in place of kind.
+    #[serde(default)]
+    #[schemars(length(max = 64))]
+    pub surfaces: Vec<RawSurface>,
+    /// The group that the sensor belongs to, with surfaces.
+    #[schemars(length(min = 1, max = 64), example = &"camera unit", extend("x-default" = "none: it stands by itself"))]
+    pub sensor_group: Option<String>,
+    /// Where the unit goes when its screws are lengthened, with surfaces.
+    #[schemars(example = &"to-sky", extend("x-default" = "where its first surface faces, if a mirror; else to-sky"))]
+    pub unit_moves: Option<RawAway>,
     /// Radius of the lens's face towards the sky; positive where its centre lies towards the sensor.
     #[schemars(range(min = -2e6, max = 2e6), example = 610.0, extend("x-default" = "needed for a lens"))]
     pub front_radius_mm: Option<f64>,
@@ -178,10 +214,86 @@ pub(in crate::scenario) enum RawOptics {
 
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub(in crate::scenario) enum RawUnit {
-    Primary,
-    Secondary,
-    Lens,
+pub(in crate::scenario) enum RawAway {
+    ToSky,
+    FromSky,
+}
+
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawSurface {
+    /// What it is called in messages.
+    #[schemars(length(min = 1, max = 64), example = &"field lens, front")]
+    pub name: String,
+    /// Radius of curvature; positive where the centre lies towards the sky, 0 for a flat one.
+    #[schemars(range(min = -2e6, max = 2e6), example = 912.0)]
+    pub radius_mm: f64,
+    /// Conic constant: 0 for a sphere, -1 for a paraboloid; from -100 to 2.
+    #[serde(default)]
+    #[schemars(range(min = -1000.0, max = 1000.0), example = -1.0, extend("x-unit" = "ratio"))]
+    pub conic: f64,
+    /// Coefficients of r^4, r^6, r^8 and so on, positive towards the sky.
+    #[serde(default)]
+    #[schemars(length(max = 8), inner(range(min = -1.0, max = 1.0)), extend("examples" = [[1.3e-9]], "x-unit" = "mm^-3, mm^-5 and so on"))]
+    pub even_asphere: Vec<f64>,
+    /// Where its vertex lies on the axis; the sky is at large z, and light comes from there along -z.
+    #[schemars(range(min = -1e6, max = 1e6), example = 0.0)]
+    pub z_mm: f64,
+    /// What comes after it: "mirror" (it reflects), "air", the name of a glass, or { index = 1.52 }.
+    pub after: RawAfter,
+    /// Diameter of its edge.
+    #[schemars(range(max = 40000.0), extend("exclusiveMinimum" = 0.0, "x-default" = "no edge"), example = 190.0)]
+    pub diameter_mm: Option<f64>,
+    /// Diameter of the hole in its middle.
+    #[schemars(range(max = 40000.0), extend("exclusiveMinimum" = 0.0, "x-default" = "no hole"), example = 60.0)]
+    pub inner_diameter_mm: Option<f64>,
+    /// Whether its edge is the aperture stop, which telescope.aperture_mm is the image of.
+    #[schemars(example = true, extend("x-default" = "true for the first surface where no other one is the stop"))]
+    pub stop: Option<bool>,
+    /// The rigid body that it belongs to.
+    #[schemars(length(min = 1, max = 64), example = &"camera unit", extend("x-default" = "none: it stays"))]
+    pub group: Option<String>,
+}
+
+/// What comes after a surface.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(untagged)]
+pub(in crate::scenario) enum RawAfter {
+    Word(String),
+    Index(RawIndex),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(in crate::scenario) struct RawIndex {
+    pub index: f64,
+}
+
+impl JsonSchema for RawAfter {
+    fn schema_name() -> Cow<'static, str> {
+        "After".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let glasses: Vec<&str> = Glass::names().collect();
+        json_schema!({
+            "anyOf": [
+                { "type": "string", "minLength": 1, "maxLength": 64, "x-glasses": glasses },
+                {
+                    "type": "object",
+                    "properties": {
+                        "index": {
+                            "description": "Refractive index, the same at all wavelengths.",
+                            "type": "number", "minimum": 1.01, "maximum": 4.5, "examples": [1.52], "x-unit": "ratio",
+                        },
+                    },
+                    "required": ["index"],
+                    "additionalProperties": false,
+                },
+            ],
+            "examples": ["N-BK7"],
+        })
+    }
 }
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]

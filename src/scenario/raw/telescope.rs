@@ -125,6 +125,10 @@ pub(in crate::scenario) struct RawField {
     #[serde(default)]
     #[schemars(range(min = -1e4, max = 1e4), example = 9.0)]
     pub coma_nm_per_mm: f64,
+    /// Secondary coma (Noll 16, 17) RMS per mm of field.
+    #[serde(default)]
+    #[schemars(range(min = -1e4, max = 1e4), example = 0.2)]
+    pub secondary_coma_nm_per_mm: f64,
     /// Astigmatism RMS per square mm of field.
     #[serde(default)]
     #[schemars(range(min = -1e4, max = 1e4), example = 1.1)]

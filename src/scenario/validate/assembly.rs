@@ -143,6 +143,12 @@ fn response(response: &RawResponse) -> Response {
         spacing_spherical_m_per_m: response.spacing_spherical_nm_per_mm * NM / MM,
         spacing_astigmatism_m_per_m_m2: response.spacing_astigmatism_nm_per_mm_mm2 * NM
             / (MM * MM * MM),
+        secondary_coma_m_per_rad: response.secondary_coma_nm_per_arcmin * NM / ARCMIN,
+        decentre_secondary_coma_m_per_m: response.decentre_secondary_coma_nm_per_mm * NM / MM,
+        focus_m_per_rad2: response.focus_um_per_arcmin2 * UM / (ARCMIN * ARCMIN),
+        focus_m_per_m_rad: response.focus_um_per_mm_arcmin * UM / (MM * ARCMIN),
+        decentre_focus_m_per_m2: response.decentre_focus_um_per_mm2 * UM / (MM * MM),
+        decentre_sensor_tilt_rad_per_m: response.decentre_sensor_tilt_arcmin_per_mm * ARCMIN / MM,
     }
 }
 

@@ -9,12 +9,13 @@ mod camera;
 mod mask;
 mod prescription;
 mod state;
+mod surfaces;
 mod telescope;
 
 pub(super) use camera::span_of_filters;
 pub(super) use telescope::check_field_point;
 
-use crate::instrument::{FieldTerms, Instrument};
+use crate::instrument::Instrument;
 use crate::mechanics::Flexure;
 use crate::mechanics::prescription::Derived;
 use crate::state::{FieldStars, Modes, State};
@@ -28,21 +29,24 @@ use super::raw::{NollTable, RawScenario};
 /// Slack, as a share, of a limit that follows from another value: half a limit of 15 digits has 16.
 const ROUNDING: f64 = 1e-12;
 
-/// Checks a typed scenario for contradictions.
-pub(super) fn check(raw: &RawScenario, document: &Document) -> Result<(), ScenarioError> {
+/// Checks a typed scenario for contradictions; hands out what was traced from its prescription, where it has one.
+pub(super) fn check(
+    raw: &RawScenario,
+    document: &Document,
+) -> Result<Option<Derived>, ScenarioError> {
     let mut findings = Contradictions::of(document);
     check_title(raw, &mut findings);
     telescope::check(&raw.telescope, &mut findings);
     if let Some(unit) = &raw.assembly {
         assembly::check(unit, &mut findings);
-        prescription::check(unit, &raw.telescope, &mut findings);
     }
     if let Some(plate) = &raw.mask {
         mask::check(plate, &raw.telescope, &mut findings);
     }
     camera::check(raw, &mut findings);
     state::check(raw, &mut findings);
-    findings.finish()
+    let traced = prescription::check(raw, &mut findings);
+    findings.finish().map(|()| traced)
 }
 
 /// What a checked scenario means.
@@ -57,27 +61,16 @@ pub(super) struct BuiltScenario {
     pub field: Option<FieldStars>,
 }
 
-/// Converts a checked scenario.
-pub(super) fn build(raw: &RawScenario) -> BuiltScenario {
-    let traced = raw
-        .assembly
-        .as_ref()
-        .and_then(|unit| prescription::traced(unit, &raw.telescope)?.ok());
+/// Converts a checked scenario, with what [`check`] traced.
+pub(super) fn build(raw: &RawScenario, traced: Option<Derived>) -> BuiltScenario {
     let mut instrument = Instrument {
         telescope: telescope::build(&raw.telescope),
         assembly: raw.assembly.as_ref().map(assembly::build),
         mask: raw.mask.as_ref().map(mask::build),
         camera: camera::build(&raw.camera),
     };
-    if let (Some(derived), Some(unit)) = (&traced, &mut instrument.assembly) {
-        unit.response = Some(derived.response.clone());
-        if raw.telescope.field.is_none() {
-            let vignetting = instrument.telescope.field.vignetting;
-            instrument.telescope.field = FieldTerms {
-                vignetting,
-                ..derived.field.clone()
-            };
-        }
+    if let Some(derived) = &traced {
+        prescription::lay_over(derived, raw, &mut instrument);
     }
     let state = state::build(raw, &instrument);
     BuiltScenario {

@@ -252,6 +252,7 @@ fn field_terms(field: &RawField) -> FieldTerms {
     FieldTerms {
         axis_m: FieldM::new(scaled(field.axis_mm, MM)),
         coma_per_m: field.coma_nm_per_mm * NM / MM,
+        secondary_coma_per_m: field.secondary_coma_nm_per_mm * NM / MM,
         astigmatism_per_m2: field.astigmatism_nm_per_mm2 * NM / (MM * MM),
         curvature_per_m2: field.curvature_um_per_mm2 * UM / (MM * MM),
         vignetting: None,
