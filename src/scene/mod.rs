@@ -45,9 +45,9 @@ mod turns;
 
 pub use consequences::{Consequences, Leaning, TracedNumbers};
 pub use error::SceneError;
-pub use preview::{MaskPreview, PreviewOptions, PreviewPanel};
+pub use preview::{MaskPreview, PreviewOptions};
 pub use sensor::{FieldTruth, SensorFrame};
-pub use tune::{ShownError, TuneOptions};
+pub use tune::{TuneOptions, Tuned};
 pub use turns::ScrewTold;
 
 use crate::instrument::{Instrument, MaskDesign};
