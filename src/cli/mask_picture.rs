@@ -2,7 +2,10 @@
 
 use super::mask_preview::{coma_sentence, error_words, nanometres};
 use crate::image_io::PictureError;
-use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, STEEL, Stroke, TextStyle, Viewport, shorten, text_width_px};
+use crate::image_io::canvas::{
+    AMBER, Anchor, BLACK, Canvas, DIM, EDGE, PALE, Rgb, STEEL, Stroke, TextStyle, Viewport,
+    shorten, text_width_px,
+};
 use crate::mask::plate::Plate;
 use crate::preview::visible::panels::Panel;
 use crate::scene::MaskPreview;
@@ -25,7 +28,11 @@ pub(super) fn draw(preview: &MaskPreview) -> Result<Canvas, PictureError> {
     let mut top = height;
     words(&mut canvas, [GAP_PX, top - LINE_PX], &preview.title, AMBER);
     if let Some(plate) = &preview.plate {
-        put_plate(&mut canvas, plate, [GAP_PX, top - LINE_PX - GAP_PX - PANEL_PX]);
+        put_plate(
+            &mut canvas,
+            plate,
+            [GAP_PX, top - LINE_PX - GAP_PX - PANEL_PX],
+        );
     }
     let left = PANEL_PX + 2 * GAP_PX;
     let mut y = top - 2 * LINE_PX;
@@ -33,8 +40,18 @@ pub(super) fn draw(preview: &MaskPreview) -> Result<Canvas, PictureError> {
     for row in &preview.sees {
         y -= LINE_PX;
         words(&mut canvas, [left, y], &error_words(row), PALE);
-        let colour = if row.smallest_nm.is_some() { AMBER } else { DIM };
-        put(&mut canvas, [WIDE_PX - GAP_PX, y], &nanometres(row.smallest_nm), Anchor::Right, colour);
+        let colour = if row.smallest_nm.is_some() {
+            AMBER
+        } else {
+            DIM
+        };
+        put(
+            &mut canvas,
+            [WIDE_PX - GAP_PX, y],
+            &nanometres(row.smallest_nm),
+            Anchor::Right,
+            colour,
+        );
     }
     top -= head_px;
     for panel in &preview.panels {
@@ -51,7 +68,9 @@ pub(super) fn draw(preview: &MaskPreview) -> Result<Canvas, PictureError> {
 /// What the picture's numbers mean, in lines that fit.
 fn foot(preview: &MaskPreview) -> Vec<String> {
     let c = &preview.conditions;
-    let seeing = c.seeing_arcsec.map_or("no seeing".to_owned(), |s| format!("seeing {s:.1} arcsec"));
+    let seeing = c
+        .seeing_arcsec
+        .map_or("no seeing".to_owned(), |s| format!("seeing {s:.1} arcsec"));
     let mut text = coma_sentence(preview).unwrap_or_default();
     text += &format!(
         " {seeing}; exposed for the spikes, the core is full; gray straight from the sky to 1.25 times the brightest spike. Left the star, right where its spikes lie: amber is read against the others. A mask is no solar filter. Take it off before slewing."
@@ -70,7 +89,9 @@ fn foot(preview: &MaskPreview) -> Vec<String> {
 }
 
 fn put_plate(canvas: &mut Canvas, plate: &Plate, corner_px: [usize; 2]) {
-    let gray = plate.picture(PANEL_PX).mapv(|covered| (40.0 + 170.0 * covered) as u8);
+    let gray = plate
+        .picture(PANEL_PX)
+        .mapv(|covered| (40.0 + 170.0 * covered) as u8);
     let view = canvas.gray(&gray, corner_px, 1);
     canvas.edge(&view, EDGE);
 }
@@ -102,17 +123,28 @@ fn middle_of(panel: &Panel, share: f64) -> (Array2<u8>, [f64; 2]) {
     let gray = Array2::from_shape_fn(size, |(row, column)| {
         (panel.gray[[row + below, column + left]] * share) as u8
     });
-    (gray, [panel.star_px[0] - left as f64, panel.star_px[1] - below as f64])
+    (
+        gray,
+        [
+            panel.star_px[0] - left as f64,
+            panel.star_px[1] - below as f64,
+        ],
+    )
 }
 
 fn put_marks(canvas: &mut Canvas, panel: &Panel, view: &Viewport, star_px: [f64; 2]) {
     for spike in &panel.look {
-        let (colour, width_px) = if spike.judged { (AMBER, 5.0) } else { (STEEL, 3.0) };
+        let (colour, width_px) = if spike.judged {
+            (AMBER, 5.0)
+        } else {
+            (STEEL, 3.0)
+        };
         let stroke = Stroke {
             colour,
             ..Stroke::AMBER.with_width_px(width_px)
         };
-        let at = |out_px: f64| [0, 1].map(|i| star_px[i] + spike.foot_px[i] + out_px * spike.along[i]);
+        let at =
+            |out_px: f64| [0, 1].map(|i| star_px[i] + spike.foot_px[i] + out_px * spike.along[i]);
         let end = 1.15 * spike.reach_px[1];
         canvas.line(view, at(-end), at(end), &stroke);
     }
@@ -120,11 +152,20 @@ fn put_marks(canvas: &mut Canvas, panel: &Panel, view: &Viewport, star_px: [f64;
 
 fn words(canvas: &mut Canvas, place: [usize; 2], text: &str, colour: Rgb) {
     let room = (WIDE_PX - place[0]) as f64;
-    put(canvas, place, &shorten(text, WORDS_PX, room), Anchor::Left, colour);
+    put(
+        canvas,
+        place,
+        &shorten(text, WORDS_PX, room),
+        Anchor::Left,
+        colour,
+    );
 }
 
 fn put(canvas: &mut Canvas, place: [usize; 2], text: &str, anchor: Anchor, colour: Rgb) {
-    let style = TextStyle::CAPTION.with_size_px(WORDS_PX).with_anchor(anchor).with_colour(colour);
+    let style = TextStyle::CAPTION
+        .with_size_px(WORDS_PX)
+        .with_anchor(anchor)
+        .with_colour(colour);
     let whole = Viewport::whole(canvas);
     canvas.text(&whole, place.map(|p| p as f64), text, &style);
 }

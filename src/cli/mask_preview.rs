@@ -65,13 +65,24 @@ fn lines(preview: &MaskPreview) -> Vec<String> {
     let mut out = vec![preview.title.clone()];
     out.push("The smallest error you would see, told from none in three of four looks:".into());
     for row in &preview.sees {
-        out.push(format!("  {:<21}{:>9}  {}", error_words(row), nanometres(row.smallest_nm), row.why));
+        out.push(format!(
+            "  {:<21}{:>9}  {}",
+            error_words(row),
+            nanometres(row.smallest_nm),
+            row.why
+        ));
     }
     out.extend(coma_sentence(preview));
     out.push("Spikes, by region of the mask:".into());
     for spike in &preview.spikes {
-        let verdict = if spike.seen { "seen".to_owned() } else { format!("not seen: {}", spike.why) };
-        let apart = spike.apart_px.map_or("-".to_owned(), |px| format!("{px:.1}"));
+        let verdict = if spike.seen {
+            "seen".to_owned()
+        } else {
+            format!("not seen: {}", spike.why)
+        };
+        let apart = spike
+            .apart_px
+            .map_or("-".to_owned(), |px| format!("{px:.1}"));
         out.push(format!(
             "  region {:<3} {:>6.1} px from the star, {:>4.1} px wide, {apart:>5} px from the next, stands out by {:>4.0} %: {verdict}",
             spike.region, spike.first_order_px, spike.width_px, 100.0 * spike.stands_out
@@ -100,22 +111,35 @@ fn lines(preview: &MaskPreview) -> Vec<String> {
 
 /// Coma in words, beside what a turn of a screw makes.
 pub(super) fn coma_sentence(preview: &MaskPreview) -> Option<String> {
-    let coma: Vec<&Sees> = preview.sees.iter().filter(|s| matches!(s.noll, 7 | 8)).collect();
-    let turn = preview
-        .eighth_turn_coma_nm
-        .map_or(String::new(), |nm| format!("; one eighth of a turn of a screw makes {nm:.0}"));
-    let worst = coma.iter().map(|s| s.smallest_nm).reduce(|a, b| Some(a?.max(b?)))?;
+    let coma: Vec<&Sees> = preview
+        .sees
+        .iter()
+        .filter(|s| matches!(s.noll, 7 | 8))
+        .collect();
+    let turn = preview.eighth_turn_coma_nm.map_or(String::new(), |nm| {
+        format!("; one eighth of a turn of a screw makes {nm:.0}")
+    });
+    let worst = coma
+        .iter()
+        .map(|s| s.smallest_nm)
+        .reduce(|a, b| Some(a?.max(b?)))?;
     Some(match worst {
-        Some(nm) => format!("The smallest coma you would see, whichever way it points: {nm:.0} nm{turn}."),
+        Some(nm) => {
+            format!("The smallest coma you would see, whichever way it points: {nm:.0} nm{turn}.")
+        }
         None => format!("Coma of one direction at least stays hidden{turn}."),
     })
 }
 
 /// For which conditions the least errors hold.
 pub(super) fn condition_lines(c: &ViewingConditions) -> Vec<String> {
-    let seeing = c.seeing_arcsec.map_or("no seeing".to_owned(), |s| format!("seeing of {s:.1} arcsec"));
+    let seeing = c.seeing_arcsec.map_or("no seeing".to_owned(), |s| {
+        format!("seeing of {s:.1} arcsec")
+    });
     let light = match (c.magnitude, c.exposure_s) {
-        (Some(magnitude), Some(time_s)) => format!("a star of magnitude {magnitude:.1} for {time_s:.3} s"),
+        (Some(magnitude), Some(time_s)) => {
+            format!("a star of magnitude {magnitude:.1} for {time_s:.3} s")
+        }
         _ => "a star bright enough for a good exposure".to_owned(),
     };
     let mut out = vec![format!(

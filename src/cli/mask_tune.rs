@@ -107,7 +107,12 @@ fn chosen(tuned: &Tuned) -> Vec<Candidate> {
     list
 }
 
-fn answer(tuned: &Tuned, purpose: TunePurpose, reader: SpikeReader, own: &MaskDesign) -> TuneOutput {
+fn answer(
+    tuned: &Tuned,
+    purpose: TunePurpose,
+    reader: SpikeReader,
+    own: &MaskDesign,
+) -> TuneOutput {
     let known = |v: f64| v.is_finite().then_some(v);
     let mask = |candidate: &Candidate| TunedMask {
         label: candidate.label.clone(),
@@ -162,7 +167,10 @@ fn set_of(candidate: &Candidate, own: &MaskDesign) -> Map<String, Value> {
     put("slot_pitch_mm", pitch);
     put("open_fraction", json!(d.open_fraction));
     if name.use_of(LayoutKey::Slant) == KeyUse::Needed {
-        put("slant_deg", json!((d.slant_rad / DEG * 10.0).round() / 10.0));
+        put(
+            "slant_deg",
+            json!((d.slant_rad / DEG * 10.0).round() / 10.0),
+        );
     }
     if name.use_of(LayoutKey::ZoneRadius) == KeyUse::Needed
         && let Some(zone_m) = d.zone_radius_m
@@ -288,16 +296,33 @@ fn words(answer: &TuneOutput) -> String {
     };
     if answer.best.len() > 1 {
         let labels: Vec<&str> = answer.best.iter().map(|b| b.label.as_str()).collect();
-        lines.push(format!("As good as one another, within {:.0} %: {}.", 100.0 * answer.tie, labels.join("; ")));
+        lines.push(format!(
+            "As good as one another, within {:.0} %: {}.",
+            100.0 * answer.tie,
+            labels.join("; ")
+        ));
     }
     if answer.customary_is_as_good {
         lines.push("No better mask than a customary one with your numbers was found.".into());
     }
     lines.push(format!("Best: {}. It shows:", best.label));
-    lines.extend(best.sees.iter().map(|row| format!("  {:<21}{:>9}  {}", error_words(row), nanometres(row.smallest_nm), row.why)));
-    lines.push(format!("In [mask], in place of the same keys:\n{}", best.mask_toml));
+    lines.extend(best.sees.iter().map(|row| {
+        format!(
+            "  {:<21}{:>9}  {}",
+            error_words(row),
+            nanometres(row.smallest_nm),
+            row.why
+        )
+    }));
+    lines.push(format!(
+        "In [mask], in place of the same keys:\n{}",
+        best.mask_toml
+    ));
     if !best.idle_keys.is_empty() {
-        lines.push(format!("Take out, where they are there: {}.", best.idle_keys.join(", ")));
+        lines.push(format!(
+            "Take out, where they are there: {}.",
+            best.idle_keys.join(", ")
+        ));
     }
     lines.push(MASK_CAUTIONS.into());
     lines.join("\n")

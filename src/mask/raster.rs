@@ -33,7 +33,8 @@ fn runs_m(outline: &Outline, y_m: f64) -> Vec<f64> {
     let mut crossings: Vec<f64> = Vec::new();
     for contour in outline.contours() {
         for (a, b) in contour.iter().zip(contour.iter().cycle().skip(1)) {
-            let [(ax, ay), (bx, by)] = [a, b].map(|p| (f64::from(p.x) * GRID_M, f64::from(p.y) * GRID_M));
+            let [(ax, ay), (bx, by)] =
+                [a, b].map(|p| (f64::from(p.x) * GRID_M, f64::from(p.y) * GRID_M));
             if (ay > y_m) != (by > y_m) {
                 crossings.push(ax + (y_m - ay) / (by - ay) * (bx - ax));
             }
@@ -60,7 +61,11 @@ mod tests {
             let plate = Plate::new(&instrument).unwrap();
             let picture = plate.picture(300);
             let pixel_m2 = (2.0 * plate.outer_radius_m / 300.0).powi(2);
-            assert_relative_eq!(picture.sum() * pixel_m2, plate.plate.area_m2(), max_relative = 2e-3);
+            assert_relative_eq!(
+                picture.sum() * pixel_m2,
+                plate.plate.area_m2(),
+                max_relative = 2e-3
+            );
             assert!(picture.iter().all(|v| (-1e-9..=1.0 + 1e-9).contains(v)));
         }
     }

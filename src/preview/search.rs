@@ -106,7 +106,10 @@ pub struct Derived {
 pub fn derive(instrument: &Instrument, state: &State, design: &MaskDesign) -> Derived {
     let telescope = &instrument.telescope;
     let aperture_m = 0.5 * telescope.aperture_m;
-    let shadow_m = telescope.obstruction.as_ref().map_or(0.0, |o| 0.5 * o.diameter_m);
+    let shadow_m = telescope
+        .obstruction
+        .as_ref()
+        .map_or(0.0, |o| 0.5 * o.diameter_m);
     let rims_m = [
         (0.5 * design.outer_diameter_m - aperture_m).max(LEAST_RIM_M),
         (shadow_m - 0.5 * design.inner_diameter_m).max(LEAST_RIM_M),
@@ -119,21 +122,36 @@ pub fn derive(instrument: &Instrument, state: &State, design: &MaskDesign) -> De
     let wavelength_m = reference_m(&bins(&instrument.camera.passband, 7, temperature_k));
     let pixel_m = instrument.camera.pixel_m;
     let focal_m = telescope.focal_length_m;
-    let seeing_m = state.sky.seeing_rad.map_or(0.0, |zenith| seeing_fwhm_rad(zenith, 1.0, wavelength_m) * focal_m);
+    let seeing_m = state.sky.seeing_rad.map_or(0.0, |zenith| {
+        seeing_fwhm_rad(zenith, 1.0, wavelength_m) * focal_m
+    });
     let slot_m = 0.5 * (lit_m[1] - lit_m[0]);
-    let width_m = (0.886 * wavelength_m * focal_m / slot_m).hypot(seeing_m).hypot(0.9 * pixel_m);
+    let width_m = (0.886 * wavelength_m * focal_m / slot_m)
+        .hypot(seeing_m)
+        .hypot(0.9 * pixel_m);
     let nearest_m = (LEAST_ORDER_PX * pixel_m).max(ORDER_WIDTHS * width_m);
-    let open = if design.open_fraction > 0.0 { design.open_fraction } else { 0.5 };
-    let finest_m = (2.0 * design.printer.nozzle_m / open).max(design.printer.least_bar_m / (1.0 - open));
+    let open = if design.open_fraction > 0.0 {
+        design.open_fraction
+    } else {
+        0.5
+    };
+    let finest_m =
+        (2.0 * design.printer.nozzle_m / open).max(design.printer.least_bar_m / (1.0 - open));
     let coarsest_m = (lit_m[1] - lit_m[0]) / LEAST_SLOTS;
     let mut pitch_m: Vec<f64> = [1.9, 1.4, 1.05]
         .iter()
-        .map(|far| (wavelength_m * focal_m / (far * nearest_m)).min(coarsest_m).max(finest_m))
+        .map(|far| {
+            (wavelength_m * focal_m / (far * nearest_m))
+                .min(coarsest_m)
+                .max(finest_m)
+        })
         .collect();
     pitch_m.dedup_by(|a, b| (*a / *b - 1.0).abs() < 0.05);
     let apart = (APART_WIDTHS * width_m * pitch_m[0] / (wavelength_m * focal_m)).min(0.45);
     let least_rad = libm::asin(apart);
-    let slant_rad = [20.0, 14.0, 26.0].map(|s| (s * DEG).max(least_rad)).to_vec();
+    let slant_rad = [20.0, 14.0, 26.0]
+        .map(|s| (s * DEG).max(least_rad))
+        .to_vec();
     Derived {
         lit_m,
         pitch_m,
@@ -143,7 +161,11 @@ pub fn derive(instrument: &Instrument, state: &State, design: &MaskDesign) -> De
 }
 
 /// The masks that will be tried, the customary ones first.
-pub fn candidates(instrument: &Instrument, state: &State, design: &MaskDesign) -> Vec<(String, bool, MaskDesign)> {
+pub fn candidates(
+    instrument: &Instrument,
+    state: &State,
+    design: &MaskDesign,
+) -> Vec<(String, bool, MaskDesign)> {
     let base = filled(design);
     let derived = derive(instrument, state, design);
     let with_own_numbers = SlotLayout::all().filter(|layout| layout.customary);
@@ -163,8 +185,16 @@ pub fn candidates(instrument: &Instrument, state: &State, design: &MaskDesign) -
 }
 
 /// A layout with derived numbers: the middle pitch, the first slant, three borders between the zones where it has them.
-fn searched(base: &MaskDesign, derived: &Derived, layout: &'static SlotLayout) -> Vec<(String, bool, MaskDesign)> {
-    let zones: &[f64] = if layout.has_zones() { &[0.4, 0.55, 0.7] } else { &[0.5] };
+fn searched(
+    base: &MaskDesign,
+    derived: &Derived,
+    layout: &'static SlotLayout,
+) -> Vec<(String, bool, MaskDesign)> {
+    let zones: &[f64] = if layout.has_zones() {
+        &[0.4, 0.55, 0.7]
+    } else {
+        &[0.5]
+    };
     let pitch_m = derived.pitch_m[derived.pitch_m.len() / 2];
     zones
         .iter()
@@ -193,7 +223,11 @@ fn labelled(design: &MaskDesign) -> String {
     let Some(layout) = design.layout.slots() else {
         return String::new();
     };
-    let pitch: Vec<String> = design.slot_pitch_m.iter().map(|p| format!("{:.2}", p * 1e3)).collect();
+    let pitch: Vec<String> = design
+        .slot_pitch_m
+        .iter()
+        .map(|p| format!("{:.2}", p * 1e3))
+        .collect();
     let mut label = format!("{}, pitch {} mm", layout.word, pitch.join("/"));
     if let Some(zone_m) = design.zone_radius_m.filter(|_| layout.has_zones()) {
         label += &format!(", zone {:.1} mm", zone_m * 1e3);
@@ -224,7 +258,11 @@ impl Refinement {
 }
 
 /// Masks like this one but for one thing; the printer's limits are kept.
-pub fn variations(best: &Candidate, derived: &Derived, what: Refinement) -> Vec<(String, bool, MaskDesign)> {
+pub fn variations(
+    best: &Candidate,
+    derived: &Derived,
+    what: Refinement,
+) -> Vec<(String, bool, MaskDesign)> {
     let own = &best.design;
     let Some(layout) = own.layout.slots() else {
         return Vec::new();
@@ -297,7 +335,9 @@ pub fn judge(
     };
     let least = |wanted: &[u32]| {
         let rows = sees.iter().filter(|s| wanted.contains(&s.noll));
-        rows.map(|s| s.smallest_nm.unwrap_or(f64::INFINITY)).reduce(f64::max).unwrap_or(f64::INFINITY)
+        rows.map(|s| s.smallest_nm.unwrap_or(f64::INFINITY))
+            .reduce(f64::max)
+            .unwrap_or(f64::INFINITY)
     };
     Ok(Candidate {
         label,
@@ -313,7 +353,13 @@ pub fn judge(
 ///
 /// # Errors
 /// As [`Model::new`]; a mask that no light passes shows nothing.
-pub fn seen_by_eye(worn: &Instrument, state: &State, eye_px: f64, modes: &[u32], settings: Settings) -> Result<Vec<Sees>, PredictError> {
+pub fn seen_by_eye(
+    worn: &Instrument,
+    state: &State,
+    eye_px: f64,
+    modes: &[u32],
+    settings: Settings,
+) -> Result<Vec<Sees>, PredictError> {
     let observer = Observer {
         eye_px,
         ..Observer::default()
@@ -325,7 +371,12 @@ pub fn seen_by_eye(worn: &Instrument, state: &State, eye_px: f64, modes: &[u32],
     }
 }
 
-fn told_by_photons(worn: &Instrument, state: &State, modes: &[u32], settings: Settings) -> Result<Vec<Sees>, PredictError> {
+fn told_by_photons(
+    worn: &Instrument,
+    state: &State,
+    modes: &[u32],
+    settings: Settings,
+) -> Result<Vec<Sees>, PredictError> {
     let Some(electronics) = &worn.camera.electronics else {
         return Ok(Vec::new());
     };
@@ -392,7 +443,8 @@ fn printable(design: &MaskDesign) -> bool {
     const ROUNDING_M: f64 = 1e-7;
     design.slot_pitch_m.iter().all(|pitch| {
         let slot = design.open_fraction * pitch;
-        slot >= 2.0 * design.printer.nozzle_m - ROUNDING_M && pitch - slot >= design.printer.least_bar_m - ROUNDING_M
+        slot >= 2.0 * design.printer.nozzle_m - ROUNDING_M
+            && pitch - slot >= design.printer.least_bar_m - ROUNDING_M
     })
 }
 
@@ -406,7 +458,8 @@ mod tests {
 
     #[test]
     fn candidates_are_named_after_their_own_layout_and_every_layout_of_the_table_plays_its_part() {
-        let list = candidates(&testing::mask(MaskLayout::Holes(vec![])));
+        let holes = testing::mask(MaskLayout::Holes(vec![]));
+        let list = candidates(&testing::fast_unit(), &State::default(), &holes);
         for (label, customary, design) in &list {
             let layout = design.layout.slots().expect("a layout made of slots");
             let first = label.split(',').next();
@@ -425,28 +478,31 @@ mod tests {
                 };
                 list.iter().filter(of_layout).count()
             };
-            let zones = if layout.has_zones() { 4 } else { 1 };
-            let slants = if layout.leans() { 3 } else { 1 };
+            let zones = if layout.has_zones() { 3 } else { 1 };
             assert_eq!(count(true), usize::from(layout.customary), "{layout:?}");
-            let wanted = if layout.searched { zones * slants } else { 0 };
+            let wanted = if layout.searched { zones } else { 0 };
             assert_eq!(count(false), wanted, "{layout:?}");
         }
     }
 
-    /// Slots that do not lean look the same for both senses: nothing is spent on them.
+    /// What a layout does not have is not varied.
     #[test]
-    fn the_sense_is_varied_only_where_slots_lean() {
+    fn slant_and_border_are_varied_only_where_there_are_any() {
+        let unit = testing::fast_unit();
         for layout in SlotLayout::all() {
             let best = Candidate {
                 label: layout.word.to_owned(),
                 customary: false,
                 design: testing::mask(MaskLayout::Slots(layout)),
+                sees: Vec::new(),
                 focus_nm: 1.0,
                 coma_nm: 1.0,
             };
-            let varied = variations(&best, Refinement::Sense);
-            assert_eq!(varied.len(), usize::from(layout.leans()), "{layout:?}");
-            assert!(varied.iter().all(|v| v.2.sense == -best.design.sense));
+            let derived = derive(&unit, &State::default(), &best.design);
+            let slants = variations(&best, &derived, Refinement::Slant);
+            let zones = variations(&best, &derived, Refinement::Zone);
+            assert_eq!(!slants.is_empty(), layout.leans(), "{layout:?}");
+            assert_eq!(!zones.is_empty(), layout.has_zones(), "{layout:?}");
         }
     }
 }

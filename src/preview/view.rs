@@ -8,9 +8,7 @@
 use crate::instrument::Instrument;
 use crate::mask::{parallel_pairs, regions, triplets};
 use crate::predict::spikes;
-use crate::predict::{
-    Bound, Jacobian, Model, Parameter, PredictError, Settings, seeing_sigma_m,
-};
+use crate::predict::{Bound, Jacobian, Model, Parameter, PredictError, Settings, seeing_sigma_m};
 use crate::state::{Modes, State};
 use crate::units::NM;
 use serde::Serialize;

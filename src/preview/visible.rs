@@ -17,8 +17,8 @@ use self::across::{Across, Stand};
 use self::lines::{Judged, SpikeLine, judged, lines};
 use crate::instrument::{Electronics, Instrument, MaskLayout};
 use crate::predict::{Expected, Model, PredictError, Settings};
-use crate::propagation::Accuracy;
 use crate::preview::view::name;
+use crate::propagation::Accuracy;
 use crate::sensor::{saturation_e, variance_e2};
 use crate::state::{Modes, State};
 use crate::units::{ARCSEC, NM, UM};
@@ -163,10 +163,17 @@ pub fn visibility(
     let Some(stage) = Stage::new(instrument, state, observer, settings)? else {
         return Ok(None);
     };
-    let stands: Vec<Stand> = stage.lines.iter().map(|l| stage.stand(&stage.flat, l)).collect();
+    let stands: Vec<Stand> = stage
+        .lines
+        .iter()
+        .map(|l| stage.stand(&stage.flat, l))
+        .collect();
     Ok(Some(Visibility {
         spikes: stage.spikes_seen(&stands),
-        sees: modes.iter().map(|noll| stage.sees(*noll, &stands)).collect(),
+        sees: modes
+            .iter()
+            .map(|noll| stage.sees(*noll, &stands))
+            .collect(),
         conditions: stage.conditions(state),
     }))
 }
@@ -210,7 +217,11 @@ pub fn aligned(state: &State) -> State {
 fn quick(settings: Settings, state: &State) -> Settings {
     let blurred = state.sky.seeing_rad.is_some_and(|s| s > 0.0);
     Settings {
-        accuracy: if blurred { Accuracy::fast() } else { settings.accuracy },
+        accuracy: if blurred {
+            Accuracy::fast()
+        } else {
+            settings.accuracy
+        },
         sampling_check: false,
         bound: false,
         ..settings
@@ -228,6 +239,13 @@ const ASSUMED: Electronics = Electronics {
     bits: 16,
     pixel_response_rms: 0.0,
 };
+
+/// How much of an error a judged place needs.
+struct Least {
+    judged: usize,
+    smallest_nm: f64,
+    px_per_nm: f64,
+}
 
 /// Everything that is the same for all errors.
 pub(super) struct Stage {
@@ -296,7 +314,11 @@ impl Stage {
         };
         let mut stage = Stage {
             judged: judged(design, &lines),
-            regions: if drawn { lines.len() } else { crate::mask::regions(design).len() },
+            regions: if drawn {
+                lines.len()
+            } else {
+                crate::mask::regions(design).len()
+            },
             model,
             electronics,
             observer,
@@ -332,11 +354,12 @@ impl Stage {
     }
 
     fn stand(&self, image: &Array2<f64>, line: &SpikeLine) -> Stand {
-        self.across(image, line).map_or(Stand::OFF_FRAME, |a| a.stand())
+        self.across(image, line)
+            .map_or(Stand::OFF_FRAME, |a| a.stand())
     }
 
     /// Why a spike is not seen; `None` when it is.
-    fn unseen(&self, stand: &Stand) -> Option<String> {
+    fn unseen(&self, line: &SpikeLine, stand: &Stand) -> Option<String> {
         let eye = &self.observer;
         let full_e = saturation_e(&self.electronics);
         if stand.at_px.is_none() && stand.peak_e == 0.0 {
@@ -348,6 +371,9 @@ impl Stage {
         let Some(_) = stand.at_px else {
             return Some("no crest where its slots would put one".into());
         };
+        if stand.at_px.is_some_and(|px| px.abs() > 0.5 * line.width_px) {
+            return Some("it runs into the light of a neighbour".into());
+        }
         if stand.contrast() < eye.contrast {
             return Some(format!(
                 "it stands out by {:.0} % of the light around it, {:.0} % are needed",
@@ -389,7 +415,7 @@ impl Stage {
                     };
                 };
                 let (line, stand) = (&self.lines[number], &stands[number]);
-                let why = self.unseen(stand);
+                let why = self.unseen(line, stand);
                 let out_px = 0.5 * (line.reach_px[0] + line.reach_px[1]);
                 SpikeSeen {
                     region,
@@ -426,14 +452,20 @@ impl Stage {
         let crests: Vec<Option<f64>> = self
             .lines
             .iter()
-            .map(|l| self.across(image, l).and_then(|a| a.stand().at_px))
+            .map(|l| self.across(image, l).and_then(|a| a.place_px()))
             .collect();
-        self.judged.iter().map(|j| j.place(|line| crests[line])).collect()
+        self.judged
+            .iter()
+            .map(|j| j.place(|line| crests[line]))
+            .collect()
     }
 
     fn sees(&self, noll: u32, stands: &[Stand]) -> Sees {
-        let visible: Vec<bool> = stands.iter().map(|s| self.unseen(s).is_none()).collect();
-        let usable: Vec<usize> = (0..self.judged.len())
+        let both = self.lines.iter().zip(stands);
+        let visible: Vec<bool> = both
+            .map(|(line, stand)| self.unseen(line, stand).is_none())
+            .collect();
+        let mut usable: Vec<usize> = (0..self.judged.len())
             .filter(|j| self.judged[*j].parts.iter().all(|p| visible[p.0]))
             .collect();
         let hidden = |why: String| Sees {
@@ -448,47 +480,74 @@ impl Stage {
             return hidden(self.nothing_to_judge(stands));
         }
         let zero = self.places(&self.flat);
-        let needed: Vec<f64> = self.judged.iter().map(|j| self.needed_px(j, stands)).collect();
+        let needed: Vec<f64> = self
+            .judged
+            .iter()
+            .map(|j| self.needed_px(j, stands))
+            .collect();
         let moved = |amount_nm: f64| -> Vec<f64> {
             let modes: Modes = [(noll, amount_nm * NM)].into_iter().collect();
             let bent = self.places(&self.picture(&modes));
             let shift = |j: usize| Some((bent[j]? - zero[j]?).abs());
             (0..zero.len()).map(|j| shift(j).unwrap_or(0.0)).collect()
         };
-        let mut amount_nm = 50.0;
-        let mut best: Option<(usize, f64, f64)> = None;
-        for _ in 0..4 {
-            let shifts = moved(amount_nm);
-            let found = usable
-                .iter()
-                .map(|j| (*j, amount_nm * needed[*j] / shifts[*j].max(1e-9), shifts[*j] / amount_nm))
-                .min_by(|a, b| a.1.total_cmp(&b.1));
-            let Some(found) = found else { break };
-            best = Some(found);
-            let close = (found.1 / amount_nm).ln().abs() < 0.15;
-            if close || (amount_nm >= MOST_NM && found.1 >= MOST_NM) {
-                break;
+        // a place that jumps instead of moving is no measure: the next best is tried
+        while !usable.is_empty() {
+            let Some(least) = self.least(&usable, &needed, &moved) else {
+                return hidden(format!(
+                    "the spikes move together: {MOST_NM:.0} nm would not show"
+                ));
+            };
+            let half_px = moved(0.5 * least.smallest_nm)[least.judged];
+            let steady = (0.2..0.8).contains(&(half_px / needed[least.judged]));
+            if !steady {
+                usable.retain(|j| *j != least.judged);
+                continue;
             }
-            amount_nm = found.1.clamp(0.02, MOST_NM);
-        }
-        match best {
-            Some((judged, smallest, per_nm)) if smallest < MOST_NM => Sees {
+            let judged = &self.judged[least.judged];
+            return Sees {
                 error: name(noll),
                 noll,
-                smallest_nm: Some(smallest),
+                smallest_nm: Some(least.smallest_nm),
                 why: format!(
                     "{}: {:.2} px per 100 nm, {:.2} px are needed",
-                    self.judged[judged].words,
-                    100.0 * per_nm,
-                    needed[judged]
+                    judged.words,
+                    100.0 * least.px_per_nm,
+                    needed[least.judged]
                 ),
-                px_per_100_nm: Some(100.0 * per_nm),
-                scatter_px: Some(self.scatter_px(&self.judged[judged], stands)),
-            },
-            _ => hidden(format!(
-                "the spikes move together: {MOST_NM:.0} nm would not show"
-            )),
+                px_per_100_nm: Some(100.0 * least.px_per_nm),
+                scatter_px: Some(self.scatter_px(judged, stands)),
+            };
         }
+        hidden("the spikes change their shape rather than their place".into())
+    }
+
+    /// The judged place that needs the least of an error, and how much; `None` where [`MOST_NM`] would not show.
+    fn least(
+        &self,
+        usable: &[usize],
+        needed: &[f64],
+        moved: &dyn Fn(f64) -> Vec<f64>,
+    ) -> Option<Least> {
+        let mut amount_nm = 50.0;
+        let mut best: Option<Least> = None;
+        for _ in 0..4 {
+            let shifts = moved(amount_nm);
+            let own = usable.iter().map(|j| Least {
+                judged: *j,
+                smallest_nm: amount_nm * needed[*j] / shifts[*j].max(1e-9),
+                px_per_nm: shifts[*j] / amount_nm,
+            });
+            let found = own.min_by(|a, b| a.smallest_nm.total_cmp(&b.smallest_nm))?;
+            let wanted_nm = found.smallest_nm;
+            best = Some(found);
+            let close = (wanted_nm / amount_nm).ln().abs() < 0.15;
+            if close || (amount_nm >= MOST_NM && wanted_nm >= MOST_NM) {
+                break;
+            }
+            amount_nm = wanted_nm.clamp(0.5, MOST_NM);
+        }
+        best.filter(|b| b.smallest_nm < MOST_NM)
     }
 
     fn picture(&self, modes: &Modes) -> Array2<f64> {
@@ -500,12 +559,18 @@ impl Stage {
         let alignment = &self.model.alignment;
         let mut total = alignment.modes.clone();
         total.add_scaled(modes, 1.0);
-        self.model.light_of::<f64>(&total, alignment.sensor_offset_m + offset_m, &self.model.bins)
+        self.model.light_of::<f64>(
+            &total,
+            alignment.sensor_offset_m + offset_m,
+            &self.model.bins,
+        )
     }
 
     fn scatter_px(&self, judged: &Judged, stands: &[Stand]) -> f64 {
         let parts = judged.parts.iter();
-        let variance: f64 = parts.map(|(line, share)| (share * stands[*line].scatter_px).powi(2)).sum();
+        let variance: f64 = parts
+            .map(|(line, share)| (share * stands[*line].scatter_px).powi(2))
+            .sum();
         variance.sqrt()
     }
 
@@ -520,18 +585,31 @@ impl Stage {
             return "no three spikes that cross, and no parallel ones that lie apart".into();
         };
         let reason = first.parts.iter().find_map(|(line, _)| {
-            let why = self.unseen(&stands[*line])?;
-            let regions: Vec<String> = self.lines[*line].regions.iter().map(usize::to_string).collect();
-            Some(format!("the spike of region {} is not seen: {why}", regions.join(" and ")))
+            let why = self.unseen(&self.lines[*line], &stands[*line])?;
+            let regions: Vec<String> = self.lines[*line]
+                .regions
+                .iter()
+                .map(usize::to_string)
+                .collect();
+            Some(format!(
+                "the spike of region {} is not seen: {why}",
+                regions.join(" and ")
+            ))
         });
         reason.unwrap_or_else(|| "too few of the spikes that are read together are seen".into())
     }
 
     fn conditions(&self, state: &State) -> ViewingConditions {
         let counts = state.star.is_some() && state.exposure.is_some();
-        let given = state.exposure.as_ref().filter(|_| counts && self.background_e.is_finite());
+        let given = state
+            .exposure
+            .as_ref()
+            .filter(|_| counts && self.background_e.is_finite());
         let star = state.star.as_ref().filter(|_| counts);
-        let in_counts = !self.assumed.iter().any(|a| a.starts_with("a good exposure"));
+        let in_counts = !self
+            .assumed
+            .iter()
+            .any(|a| a.starts_with("a good exposure"));
         ViewingConditions {
             seeing_arcsec: state.sky.seeing_rad.map(|s| s / ARCSEC),
             reference_nm: self.model.reference_m / NM,

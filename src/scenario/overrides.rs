@@ -92,7 +92,10 @@ const SERIES_HINT: &str =
     "write KEY=V1,V2,V3; keys joined by & move together and need as many values each";
 
 /// The key and its value; `None` where the key is to be taken out.
-fn read_argument(argument: &str, origin: Origin) -> Result<(KeyPath, Option<Value>), OverrideRefusal> {
+fn read_argument(
+    argument: &str,
+    origin: Origin,
+) -> Result<(KeyPath, Option<Value>), OverrideRefusal> {
     let form = |reason| OverrideRefusal {
         reason,
         hint: FORM_HINT,

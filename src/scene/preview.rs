@@ -100,7 +100,10 @@ impl Scene {
     /// The coma that an eighth of a turn of a screw makes, of the screw that makes most.
     fn eighth_turn_coma_nm(&self, reference_m: f64) -> Option<f64> {
         let screws = self.screws_told(reference_m).into_iter();
-        screws.map(|s| s.coma_nm_per_eighth).filter(|nm| *nm > 0.0).reduce(f64::max)
+        screws
+            .map(|s| s.coma_nm_per_eighth)
+            .filter(|nm| *nm > 0.0)
+            .reduce(f64::max)
     }
 }
 
@@ -116,6 +119,10 @@ fn shown(depth_um: f64, error_nm: f64) -> [ShownWith; 5] {
         with(format!("{depth_um:.0} um inside focus"), -depth_um, None),
         with(format!("{depth_um:.0} um outside focus"), depth_um, None),
         with(format!("coma {error_nm:.0} nm"), 0.0, Some((7, error_nm))),
-        with(format!("astigmatism {error_nm:.0} nm"), 0.0, Some((6, error_nm))),
+        with(
+            format!("astigmatism {error_nm:.0} nm"),
+            0.0,
+            Some((6, error_nm)),
+        ),
     ]
 }

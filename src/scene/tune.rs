@@ -64,12 +64,19 @@ impl Scene {
         while !trials.is_empty() {
             for trial in std::mem::take(&mut trials) {
                 let reads = (options.reader, options.purpose);
-                judged.push(judge(&self.instrument, &self.state, reads, trial, self.settings)?);
+                judged.push(judge(
+                    &self.instrument,
+                    &self.state,
+                    reads,
+                    trial,
+                    self.settings,
+                )?);
                 done();
             }
             let own = judged.iter().filter(|c| !c.customary);
             let best = own.min_by(|a, b| better(a, b));
-            while let (Some(best), true, Some(what)) = (best, trials.is_empty(), refinements.next()) {
+            while let (Some(best), true, Some(what)) = (best, trials.is_empty(), refinements.next())
+            {
                 trials = variations(best, &derived, what);
                 trials.retain(|t| judged.iter().all(|c| c.design != t.2));
             }
@@ -84,12 +91,18 @@ impl Scene {
     }
 
     /// The best that can be printed and all that are as good, each with everything it shows.
-    fn best_of(&self, judged: &[Candidate], options: &TuneOptions) -> Result<Vec<Candidate>, SceneError> {
+    fn best_of(
+        &self,
+        judged: &[Candidate],
+        options: &TuneOptions,
+    ) -> Result<Vec<Candidate>, SceneError> {
         let merit = |candidate: &Candidate| candidate.merit_nm(options.purpose);
         let shown = judged.iter().filter(|c| merit(c).is_finite());
         let mut best: Vec<Candidate> = Vec::new();
         for candidate in shown {
-            let tied = best.first().is_none_or(|first| merit(candidate) <= (1.0 + TIE) * merit(first));
+            let tied = best
+                .first()
+                .is_none_or(|first| merit(candidate) <= (1.0 + TIE) * merit(first));
             if !tied {
                 break;
             }
@@ -113,7 +126,11 @@ impl Scene {
         }
     }
 
-    fn conditions_of(&self, mask: &Candidate, options: &TuneOptions) -> Result<Option<ViewingConditions>, SceneError> {
+    fn conditions_of(
+        &self,
+        mask: &Candidate,
+        options: &TuneOptions,
+    ) -> Result<Option<ViewingConditions>, SceneError> {
         let SpikeReader::Eye(eye_px) = options.reader else {
             return Ok(None);
         };
@@ -121,7 +138,13 @@ impl Scene {
             eye_px,
             ..Observer::default()
         };
-        let seen = visibility(&self.wearing(mask), &self.state, observer, &[], self.settings)?;
+        let seen = visibility(
+            &self.wearing(mask),
+            &self.state,
+            observer,
+            &[],
+            self.settings,
+        )?;
         Ok(seen.map(|v| v.conditions))
     }
 

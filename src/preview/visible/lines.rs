@@ -48,7 +48,11 @@ pub fn lines(instrument: &Instrument, state: &State, model: &Model) -> Vec<Spike
     let frame = frame_axes(instrument);
     let pixel_m = instrument.camera.pixel_m;
     let per_pixel = instrument.telescope.focal_length_m / pixel_m;
-    let lit = model.bins.iter().filter(|b| b.weight > 0.0).map(|b| b.wavelength_m);
+    let lit = model
+        .bins
+        .iter()
+        .filter(|b| b.weight > 0.0)
+        .map(|b| b.wavelength_m);
     let (shortest, longest) = lit.fold((f64::INFINITY, 0.0_f64), |(s, l), w| (s.min(w), l.max(w)));
     let seeing_px = seeing_px(instrument, state, model.reference_m);
     let mut found: Vec<(f64, f64, SpikeLine)> = Vec::new();
@@ -135,13 +139,19 @@ pub fn judged(design: &MaskDesign, lines: &[SpikeLine]) -> Vec<Judged> {
                 let sign = (a.across[0] * b.across[0] + a.across[1] * b.across[1]).signum();
                 found.push(Judged {
                     parts: vec![(i, 1.0), (j, -sign)],
-                    words: format!("the spike of {} against the parallel one of {}", named(a), named(b)),
+                    words: format!(
+                        "the spike of {} against the parallel one of {}",
+                        named(a),
+                        named(b)
+                    ),
                 });
             }
         }
     }
     if found.is_empty() {
-        found = (0..lines.len()).filter_map(|n| by_neighbours(lines, n)).collect();
+        found = (0..lines.len())
+            .filter_map(|n| by_neighbours(lines, n))
+            .collect();
     }
     found
 }
@@ -155,7 +165,12 @@ fn named(line: &SpikeLine) -> String {
 }
 
 /// A middle spike against the crossing of two others; each may be several lines that run alike, of which the mean counts.
-fn against_crossing(lines: &[SpikeLine], middle: &[usize], left: &[usize], right: &[usize]) -> Option<Judged> {
+fn against_crossing(
+    lines: &[SpikeLine],
+    middle: &[usize],
+    left: &[usize],
+    right: &[usize],
+) -> Option<Judged> {
     let [m, l, r] = [middle, left, right].map(|group| group.first().map(|n| lines[*n].across));
     let (m, l, r) = (m?, l?, r?);
     // m = a·l + b·r, so that m·p = a (l·p) + b (r·p) for a displaced star p
@@ -189,7 +204,10 @@ fn against_crossing(lines: &[SpikeLine], middle: &[usize], left: &[usize], right
 fn by_neighbours(lines: &[SpikeLine], number: usize) -> Option<Judged> {
     let own = &lines[number];
     let nearest = |side: f64| {
-        let turns = lines.iter().enumerate().map(|(n, other)| (n, side * own.turn_to(other)));
+        let turns = lines
+            .iter()
+            .enumerate()
+            .map(|(n, other)| (n, side * own.turn_to(other)));
         turns
             .filter(|(_, turn)| (NEIGHBOURS_RAD[0]..NEIGHBOURS_RAD[1]).contains(turn))
             .min_by(|a, b| a.1.total_cmp(&b.1))

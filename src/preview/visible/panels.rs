@@ -10,6 +10,9 @@ use crate::state::{Exposure, Modes, State};
 use crate::units::{NM, UM};
 use ndarray::Array2;
 
+/// Less than this is told as no movement.
+const STILL_PX: f64 = 0.05;
+
 /// An error that a star is shown with.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ShownWith {
@@ -64,11 +67,17 @@ pub fn panels(
     let Some(stage) = well_exposed(instrument, state, settings)? else {
         return Ok(None);
     };
-    Ok(Some(errors.iter().map(|error| stage.panel(error)).collect()))
+    Ok(Some(
+        errors.iter().map(|error| stage.panel(error)).collect(),
+    ))
 }
 
 /// The stage in a good exposure.
-fn well_exposed(instrument: &Instrument, state: &State, settings: Settings) -> Result<Option<Stage>, PredictError> {
+fn well_exposed(
+    instrument: &Instrument,
+    state: &State,
+    settings: Settings,
+) -> Result<Option<Stage>, PredictError> {
     let observer = Observer::default();
     let Some(given) = Stage::new(instrument, state, observer, settings)? else {
         return Ok(None);
@@ -87,22 +96,31 @@ fn well_exposed(instrument: &Instrument, state: &State, settings: Settings) -> R
 
 impl Stage {
     fn panel(&self, error: &ShownWith) -> Panel {
-        let modes: Modes = error.mode.iter().map(|(noll, nm)| (*noll, nm * NM)).collect();
+        let modes: Modes = error
+            .mode
+            .iter()
+            .map(|(noll, nm)| (*noll, nm * NM))
+            .collect();
         let image = self.camera(self.light(&modes, error.offset_um * UM));
         let zero = self.places(&self.flat);
         let own = self.places(&image);
         let moved = |j: usize| Some(own[j]? - zero[j]?);
         let most = (0..zero.len())
-            .filter(|j| moved(*j).is_some())
-            .max_by(|a, b| moved(*a).unwrap_or(0.0).abs().total_cmp(&moved(*b).unwrap_or(0.0).abs()));
+            .filter(|j| moved(*j).is_some_and(|px| px.abs() > STILL_PX))
+            .max_by(|a, b| {
+                moved(*a)
+                    .unwrap_or(0.0)
+                    .abs()
+                    .total_cmp(&moved(*b).unwrap_or(0.0).abs())
+            });
         let judged = most.or((!zero.is_empty()).then_some(0));
         let look = judged.map_or(Vec::new(), |j| self.looked_at(j, &image));
         let moved_px = judged.and_then(moved);
         let words = match (judged, moved_px) {
             (None, _) => "no spikes that are judged against one another".to_owned(),
             (_, None) => "its spikes do not stand out".to_owned(),
-            (_, Some(px)) if px.abs() < 0.05 => "spikes cross where they did".to_owned(),
-            (_, Some(px)) => format!("the bright line is {:.1} px off", px.abs()),
+            (_, Some(px)) if px.abs() <= STILL_PX => "spikes cross where they did".to_owned(),
+            (_, Some(px)) => format!("the amber line is {:.1} px off", px.abs()),
         };
         Panel {
             caption: error.caption.clone(),
@@ -120,7 +138,7 @@ impl Stage {
         parts
             .filter_map(|(number, (line, _))| {
                 let line = &self.lines[*line];
-                let at_px = self.across(image, line)?.stand().at_px?;
+                let at_px = self.across(image, line)?.place_px()?;
                 Some(LookedAt {
                     foot_px: line.across.map(|d| d * at_px),
                     along: line.along,

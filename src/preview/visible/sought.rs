@@ -23,13 +23,18 @@ pub(super) fn lines_of(light: &Array2<f64>, star_px: [f64; 2]) -> Vec<SpikeLine>
         return Vec::new();
     }
     let strength: Vec<f64> = (0..DIRECTIONS)
-        .map(|n| along(light, star_px, direction(n), [inner_px, edge_px]).iter().sum())
+        .map(|n| {
+            along(light, star_px, direction(n), [inner_px, edge_px])
+                .iter()
+                .sum()
+        })
         .collect();
     let around = |n: usize, step: i64| {
         let at = |k: i64| strength[(n as i64 + step * k).rem_euclid(DIRECTIONS as i64) as usize];
         (1..=BESIDE as i64).map(at).fold(f64::INFINITY, f64::min)
     };
-    let next = |n: usize, step: i64| strength[(n as i64 + step).rem_euclid(DIRECTIONS as i64) as usize];
+    let next =
+        |n: usize, step: i64| strength[(n as i64 + step).rem_euclid(DIRECTIONS as i64) as usize];
     let strongest = strength.iter().copied().fold(0.0, f64::max);
     (0..DIRECTIONS)
         .filter(|n| {
@@ -47,7 +52,14 @@ fn direction(n: usize) -> [f64; 2] {
     [libm::cos(angle), libm::sin(angle)]
 }
 
-fn line(light: &Array2<f64>, star_px: [f64; 2], n: usize, reach: [f64; 2], core_px: f64, number: usize) -> SpikeLine {
+fn line(
+    light: &Array2<f64>,
+    star_px: [f64; 2],
+    n: usize,
+    reach: [f64; 2],
+    core_px: f64,
+    number: usize,
+) -> SpikeLine {
     let d = direction(n);
     let run = along(light, star_px, d, reach);
     let most = run.iter().copied().fold(0.0, f64::max);
@@ -70,7 +82,10 @@ fn along(light: &Array2<f64>, star_px: [f64; 2], d: [f64; 2], reach: [f64; 2]) -
     (0..count)
         .map(|k| {
             let r = reach[0] + 0.5 * k as f64;
-            [r, -r].iter().map(|r| between(light, [star_px[0] + r * d[0], star_px[1] + r * d[1]])).sum()
+            [r, -r]
+                .iter()
+                .map(|r| between(light, [star_px[0] + r * d[0], star_px[1] + r * d[1]]))
+                .sum()
         })
         .collect()
 }
@@ -83,7 +98,10 @@ fn between(light: &Array2<f64>, place_px: [f64; 2]) -> f64 {
     let pixel = |dr: f64, dc: f64| {
         let (r, c) = (row + dr, column + dc);
         let inside = r >= 0.0 && c >= 0.0;
-        inside.then(|| light.get([r as usize, c as usize]).copied()).flatten().unwrap_or(0.0)
+        inside
+            .then(|| light.get([r as usize, c as usize]).copied())
+            .flatten()
+            .unwrap_or(0.0)
     };
     (1.0 - fy) * ((1.0 - fx) * pixel(0.0, 0.0) + fx * pixel(0.0, 1.0))
         + fy * ((1.0 - fx) * pixel(1.0, 0.0) + fx * pixel(1.0, 1.0))
