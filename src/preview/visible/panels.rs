@@ -42,6 +42,8 @@ pub struct LookedAt {
 pub struct Panel {
     /// What is wrong with it.
     pub caption: String,
+    /// Electrons before noise, cut off where a pixel is full; element `[[row, column]]`, row 0 at the bottom.
+    pub image: Array2<f64>,
     /// Gray, 0 black to 1 white, element `[[row, column]]`, row 0 at the bottom.
     pub gray: Array2<f64>,
     /// The star's place in it.
@@ -125,6 +127,7 @@ impl Stage {
         Panel {
             caption: error.caption.clone(),
             gray: image.mapv(|e| ((e - self.background_e) / self.screen_e).clamp(0.0, 1.0)),
+            image,
             star_px: self.model.star_px.xy(),
             look,
             words,
