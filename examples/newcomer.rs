@@ -24,13 +24,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let found = Diagnosis::of(&Picture::from(&frame), scene.instrument(), &options)?;
 
     let masked = Scene::of(files::scenario("scenarios/mask-two-zone-coma.toml", &[])?)?;
-    let preview = masked.mask_preview(&PreviewOptions {
-        eye_px: 0.3,
-        error_nm: 100.0,
-        depth_um: None,
-    })?;
+    let preview = masked.mask_preview(&PreviewOptions::default())?;
 
-    let seen = json!({ "truth": star.truth.undo_turns, "next": found.next(), "mask_shows": preview.shows });
+    let seen = json!({ "truth": star.truth.undo_turns, "next": found.next(), "mask_shows": preview.sees });
     println!("{seen:#}");
     Ok(())
 }

@@ -81,11 +81,7 @@ fn what_a_scene_lacks_is_named() {
     assert!(missing.hint().contains("seed"));
     assert!(bright.with_seed(7).star().expect("counts").frame.is_some());
     assert!(matches!(plain.field(&|| ()), Err(SceneError::NoField)));
-    let options = PreviewOptions {
-        eye_px: 0.3,
-        error_nm: 100.0,
-        depth_um: None,
-    };
+    let options = PreviewOptions::default();
     assert!(matches!(
         plain.mask_preview(&options),
         Err(SceneError::NoMask)

@@ -1,6 +1,7 @@
 //! What can be typed after `mask`.
 
 use super::args::{Common, Files, ScenarioArgs, within};
+use crate::preview::visible::Observer;
 use crate::scene::PreviewOptions;
 use clap::{Args, Subcommand, ValueEnum};
 
@@ -63,9 +64,12 @@ pub struct MaskPreviewArgs {
     /// Where to write.
     #[command(flatten)]
     pub files: Files,
-    /// Smallest shift of a spike that the eye is trusted with, in pixels
-    #[arg(long, value_name = "PX", default_value_t = PreviewOptions::default().eye_px, value_parser = pixels)]
+    /// Shift of a spike that the eye tells from none in three of four trials, in pixels
+    #[arg(long, value_name = "PX", default_value_t = Observer::default().eye_px, value_parser = pixels)]
     pub eye_px: f64,
+    /// How much brighter than the light beside it a spike has to be, as a fraction of that light
+    #[arg(long, value_name = "FRACTION", default_value_t = Observer::default().contrast, value_parser = fraction)]
+    pub contrast: f64,
     /// Size of the coma and of the astigmatism shown, in nm RMS
     #[arg(long, value_name = "NM", default_value_t = PreviewOptions::default().error_nm, value_parser = nanometres)]
     pub error_nm: f64,
@@ -89,8 +93,8 @@ pub struct MaskTuneArgs {
     /// Who reads the star
     #[arg(long, value_enum, default_value = "eye")]
     pub by: TuneBy,
-    /// Smallest shift of a spike that the eye is trusted with, in pixels
-    #[arg(long, value_name = "PX", default_value_t = 0.3, value_parser = pixels)]
+    /// Shift of a spike that the eye tells from none in three of four trials, in pixels
+    #[arg(long, value_name = "PX", default_value_t = Observer::default().eye_px, value_parser = pixels)]
     pub eye_px: f64,
 }
 
@@ -116,6 +120,10 @@ pub enum TuneBy {
 
 fn pixels(text: &str) -> Result<f64, String> {
     within(text, [0.001, 100.0], "pixels")
+}
+
+fn fraction(text: &str) -> Result<f64, String> {
+    within(text, [0.01, 10.0], "of the light beside it")
 }
 
 fn nanometres(text: &str) -> Result<f64, String> {

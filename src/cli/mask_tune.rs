@@ -4,39 +4,53 @@ use super::args::{MaskTuneArgs, TuneBy, TuneFor};
 use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
-use super::mask_preview::put;
+use super::mask_picture;
+use super::mask_preview::{condition_lines, error_words, nanometres};
 use super::progress::Progress;
 use super::{finish, one_file, scene, stem};
-use crate::image_io::canvas::{AMBER, Anchor, BLACK, Canvas, EDGE, PALE};
-use crate::image_io::stretch::{Stretch, display};
-use crate::image_io::{PictureError, png};
+use crate::image_io::png;
 use crate::instrument::{KeyUse, LayoutKey, MaskDesign, MaskLayout, SlotLayout};
 use crate::preview::check::MASK_CAUTIONS;
-use crate::preview::search::{Candidate, SpikeReader, TunePurpose};
-use crate::scene::{SceneError, ShownError, TuneOptions};
+use crate::preview::search::{Candidate, SpikeReader, TIE, TunePurpose};
+use crate::preview::visible::panels::Panel;
+use crate::preview::visible::{Sees, ViewingConditions};
+use crate::scene::{SceneError, TuneOptions, Tuned};
 use crate::units::{DEG, MM};
-use ndarray::Array2;
 use serde::Serialize;
+use serde_json::{Map, Value, json};
 
 #[derive(Serialize)]
 struct TuneOutput {
     format: &'static str,
     purpose: TunePurpose,
     reader: SpikeReader,
-    best: String,
-    mask_toml: String,
-    /// Keys of the scenario's [mask] that the best mask has otherwise.
-    replaced_toml: String,
-    /// Keys of the scenario's [mask] that the best mask's layout does not look at.
-    idle_keys: Vec<&'static str>,
+    /// All masks that are as good as the best one, better first; empty where none shows what it is for.
+    best: Vec<TunedMask>,
+    /// Whether no mask that was found is better than the best customary one with the owner's numbers.
+    customary_is_as_good: bool,
+    /// Merits nearer to each other than this fraction are not ranked.
+    tie: f64,
+    conditions: Option<ViewingConditions>,
     rows: Vec<TuneRow>,
+}
+
+#[derive(Serialize)]
+struct TunedMask {
+    label: String,
+    customary: bool,
+    /// Keys and values for `--set`; `null` takes a key out.
+    set: Map<String, Value>,
+    sees: Vec<Sees>,
+    mask_toml: String,
+    /// Keys of the scenario's [mask] that this mask's layout does not look at.
+    idle_keys: Vec<&'static str>,
 }
 
 #[derive(Serialize)]
 struct TuneRow {
     label: String,
     customary: bool,
-    /// `null`: hidden.
+    /// `null`: hidden, or not asked for.
     focus_nm: Option<f64>,
     coma_nm: Option<f64>,
     merit_nm: Option<f64>,
@@ -67,54 +81,57 @@ pub fn run(args: &MaskTuneArgs, console: &Console) -> Result<(), CliError> {
     let mut set = one_file(&args.files, &name)?;
     let progress = Progress::start(console, "masks", count as u64);
     let options = TuneOptions { purpose, reader };
-    let (judged, stars) = interrupt
+    let (tuned, stars) = interrupt
         .or_done(move || -> Result<_, SceneError> {
-            let judged = scene.mask_tune(&options, &|| progress.step())?;
-            let shown = chosen(&judged).into_iter();
+            let tuned = scene.mask_tune(&options, &|| progress.step())?;
+            let shown = chosen(&tuned).into_iter();
             let stars = shown.map(|mask| Ok((mask.label.clone(), scene.behind(&mask)?)));
-            let stars = stars.collect::<Result<Vec<MaskRow>, SceneError>>()?;
-            Ok((judged, stars))
+            let stars = stars.collect::<Result<Vec<(String, Vec<Panel>)>, SceneError>>()?;
+            Ok((tuned, stars))
         })?
         .map_err(&refused)?;
-    set.put(&name, &png::rgb8(&picture(&stars)?)?)?;
+    set.put(&name, &png::rgb8(&mask_picture::masks(&stars)?)?)?;
     finish(set, &interrupt, console)?;
-    let answer = answer(&judged, purpose, reader, &design);
+    let answer = answer(&tuned, purpose, reader, &design);
     console.answer(words(&answer))?;
     console.answer_json(&answer)?;
     Ok(())
 }
 
-/// The best mask, and with the owner's numbers the customary layouts that better numbers were looked for.
-fn chosen(judged: &[Candidate]) -> Vec<Candidate> {
-    let searched = SlotLayout::all().filter(|layout| layout.customary && layout.searched);
-    let customary = searched.filter_map(|layout| {
-        let mut own = judged.iter().filter(|c| c.customary);
-        own.find(|c| c.design.layout.slots() == Some(layout))
-    });
-    judged
-        .first()
-        .into_iter()
-        .chain(customary)
-        .cloned()
-        .collect()
+/// The best mask, and the best customary one where that is another.
+fn chosen(tuned: &Tuned) -> Vec<Candidate> {
+    let best = tuned.best.first().or(tuned.judged.first());
+    let customary = tuned.judged.iter().find(|c| c.customary);
+    let mut list: Vec<Candidate> = best.into_iter().chain(customary).cloned().collect();
+    list.dedup_by(|a, b| a.label == b.label);
+    list
 }
 
 fn answer(
-    judged: &[Candidate],
+    tuned: &Tuned,
     purpose: TunePurpose,
     reader: SpikeReader,
     own: &MaskDesign,
 ) -> TuneOutput {
     let known = |v: f64| v.is_finite().then_some(v);
+    let mask = |candidate: &Candidate| TunedMask {
+        label: candidate.label.clone(),
+        customary: candidate.customary,
+        set: set_of(candidate, own),
+        sees: candidate.sees.clone(),
+        mask_toml: toml_of(candidate) + &replaced(candidate, own),
+        idle_keys: idle_keys(candidate, own),
+    };
     TuneOutput {
         format: "skewstar-mask-tune/1",
         purpose,
         reader,
-        best: judged[0].label.clone(),
-        mask_toml: toml_of(&judged[0]),
-        replaced_toml: replaced(&judged[0], own),
-        idle_keys: idle_keys(&judged[0], own),
-        rows: judged
+        best: tuned.best.iter().map(mask).collect(),
+        customary_is_as_good: tuned.best.iter().any(|c| c.customary),
+        tie: TIE,
+        conditions: tuned.conditions.clone(),
+        rows: tuned
+            .judged
             .iter()
             .map(|c| TuneRow {
                 label: c.label.clone(),
@@ -125,6 +142,56 @@ fn answer(
             })
             .collect(),
     }
+}
+
+/// Millimetres to the micrometre, as they are printed in the TOML too.
+fn mm(value_m: f64) -> Value {
+    json!((value_m / MM * 1000.0).round() / 1000.0)
+}
+
+/// Keys and values for `--set`: what the layout looks at, the rims, and `null` for what it does not look at and the scenario has.
+fn set_of(candidate: &Candidate, own: &MaskDesign) -> Map<String, Value> {
+    let d = &candidate.design;
+    let name = d.layout.name();
+    let two = d.layout.slots().is_some_and(SlotLayout::has_two_pitches);
+    let pitch = if two && d.slot_pitch_m.len() > 1 {
+        d.slot_pitch_m.iter().map(|p| mm(*p)).collect()
+    } else {
+        mm(d.slot_pitch_m[0])
+    };
+    let mut set = Map::new();
+    let mut put = |key: &str, value: Value| {
+        set.insert(format!("mask.{key}"), value);
+    };
+    put("layout", json!(name.word()));
+    put("slot_pitch_mm", pitch);
+    put("open_fraction", json!(d.open_fraction));
+    if name.use_of(LayoutKey::Slant) == KeyUse::Needed {
+        put(
+            "slant_deg",
+            json!((d.slant_rad / DEG * 10.0).round() / 10.0),
+        );
+    }
+    if name.use_of(LayoutKey::ZoneRadius) == KeyUse::Needed
+        && let Some(zone_m) = d.zone_radius_m
+    {
+        put("zone_radius_mm", mm(zone_m));
+    }
+    put("outer_rim_mm", mm(d.outer_rim_m));
+    put("inner_rim_mm", mm(d.inner_rim_m));
+    for key in idle_keys(candidate, own) {
+        let there = match own.layout {
+            _ if key == LayoutKey::ZoneRadius.word() => own.zone_radius_m.is_some(),
+            MaskLayout::Drawing(_) => key == LayoutKey::Drawing.word(),
+            MaskLayout::Holes(_) => key == LayoutKey::Holes.word(),
+            MaskLayout::Regions(_) => key == LayoutKey::Regions.word(),
+            MaskLayout::Slots(_) => false,
+        };
+        if there {
+            put(key, Value::Null);
+        }
+    }
+    set
 }
 
 /// The keys to put under [mask]: those that the layout looks at.
@@ -203,96 +270,62 @@ fn words(answer: &TuneOutput) -> String {
         SpikeReader::Photons => "a measuring program".to_owned(),
     };
     let mut lines = vec![
-        format!("Smallest error of {purpose} that {reader} can see, nm RMS, with the best first:"),
+        format!("Smallest error of {purpose} that {reader} can see in the picture, nm RMS:"),
         format!("{:<wide$}{:>10}{:>10}", "", "focus", "coma"),
     ];
-    let cell = |v: Option<f64>| {
-        v.map_or("hidden".to_owned(), |v| {
-            if v < 10.0 {
-                format!("{v:.2}")
-            } else {
-                format!("{v:.0}")
-            }
-        })
+    let asked = |v: Option<f64>, error: bool| match (v, error) {
+        (_, false) => "-".to_owned(),
+        (None, true) => "hidden".to_owned(),
+        (Some(v), true) => format!("{v:.1}"),
     };
     for row in shown {
         let mark = if row.customary { " *" } else { "" };
         lines.push(format!(
             "{:<wide$}{:>10}{:>10}",
             format!("{}{mark}", row.label),
-            cell(row.focus_nm),
-            cell(row.coma_nm)
+            asked(row.focus_nm, answer.purpose != TunePurpose::Coma),
+            asked(row.coma_nm, answer.purpose != TunePurpose::Focus)
         ));
     }
-    lines.push("* customary layout with your numbers; hidden: not seen at all, or spikes of one pitch part without saying which way".into());
-    let best = |of: &dyn Fn(&TuneRow) -> Option<f64>, customary: bool| {
-        answer
-            .rows
-            .iter()
-            .filter(|r| r.customary == customary)
-            .filter_map(of)
-            .reduce(f64::min)
+    lines.push("* customary layout with your numbers; hidden: its spikes do not stand out, move together, or part without saying which way".into());
+    lines.extend(answer.conditions.iter().flat_map(condition_lines));
+    let Some(best) = answer.best.first() else {
+        lines.push(format!("No mask that can be printed shows {purpose} under these conditions: try `--for focus` or `--for coma`, a finer nozzle, or better seeing."));
+        lines.push(MASK_CAUTIONS.into());
+        return lines.join("\n");
     };
-    for (name, of) in [
-        (
-            "focus",
-            (&|r: &TuneRow| r.focus_nm) as &dyn Fn(&TuneRow) -> Option<f64>,
-        ),
-        ("coma", &|r: &TuneRow| r.coma_nm),
-    ] {
-        if let (Some(old), Some(new)) = (best(of, true), best(of, false))
-            && old <= new
-        {
-            lines.push(format!("For {name} alone a customary layout is as good as or better than anything found: {old:.1} against {new:.1} nm."));
-        }
+    if answer.best.len() > 1 {
+        let labels: Vec<&str> = answer.best.iter().map(|b| b.label.as_str()).collect();
+        lines.push(format!(
+            "As good as one another, within {:.0} %: {}.",
+            100.0 * answer.tie,
+            labels.join("; ")
+        ));
     }
+    if answer.customary_is_as_good {
+        lines.push("No better mask than a customary one with your numbers was found.".into());
+    }
+    lines.push(format!("Best: {}. It shows:", best.label));
+    lines.extend(best.sees.iter().map(|row| {
+        format!(
+            "  {:<21}{:>9}  {}",
+            error_words(row),
+            nanometres(row.smallest_nm),
+            row.why
+        )
+    }));
     lines.push(format!(
-        "Best: {}. In [mask], in place of the same keys:\n{}",
-        answer.best, answer.mask_toml
+        "In [mask], in place of the same keys:\n{}",
+        best.mask_toml
     ));
-    if !answer.replaced_toml.is_empty() {
-        lines.push(format!("and:\n{}", answer.replaced_toml));
-    }
-    if !answer.idle_keys.is_empty() {
+    if !best.idle_keys.is_empty() {
         lines.push(format!(
             "Take out, where they are there: {}.",
-            answer.idle_keys.join(", ")
+            best.idle_keys.join(", ")
         ));
     }
     lines.push(MASK_CAUTIONS.into());
     lines.join("\n")
-}
-
-/// A mask's label and its stars with each error.
-type MaskRow = (String, Vec<Array2<f64>>);
-
-/// Rows are the masks, columns the errors. A row has the stretch of its first star, so that what an error takes away is seen.
-fn picture(masks: &[MaskRow]) -> Result<Canvas, PictureError> {
-    const GAP_PX: usize = 16;
-    const HEAD_PX: usize = 40;
-    let (rows, columns) = masks[0].1[0].dim();
-    let magnification = (300 / columns.max(1)).clamp(1, 4);
-    let (wide, high) = (columns * magnification, rows * magnification);
-    let width = GAP_PX + ShownError::ALL.len() * (wide + GAP_PX);
-    let height = HEAD_PX + masks.len() * (high + HEAD_PX + GAP_PX);
-    let mut canvas = Canvas::new(width, height, BLACK)?;
-    let left = |column: usize| GAP_PX + column * (wide + GAP_PX);
-    for (row, (label, stars)) in masks.iter().enumerate() {
-        let bottom = height - HEAD_PX - (row + 1) * (high + HEAD_PX + GAP_PX) + GAP_PX;
-        let above = [GAP_PX, bottom + high + HEAD_PX / 2];
-        put(&mut canvas, above, label, Anchor::Left, PALE);
-        let stretch = Stretch::of(&stars[0]);
-        for (column, star) in stars.iter().enumerate() {
-            let corner = [left(column), bottom];
-            let view = canvas.gray(&display(star, &stretch), corner, magnification);
-            canvas.edge(&view, EDGE);
-        }
-    }
-    for (column, error) in ShownError::ALL.iter().enumerate() {
-        let place = [left(column) + wide / 2, height - HEAD_PX / 2];
-        put(&mut canvas, place, error.caption, Anchor::Centre, AMBER);
-    }
-    Ok(canvas)
 }
 
 #[cfg(test)]
@@ -300,26 +333,31 @@ mod tests {
     use super::*;
     use crate::preview::search::candidates;
     use crate::scenario;
+    use crate::state::State;
     use crate::testing;
 
     /// What is printed for a candidate is the mask that was judged, of whatever layout: read back, its slots are the same.
     #[test]
     fn the_keys_of_every_candidate_read_as_its_own_mask() {
         let own = testing::mask(MaskLayout::TWO_ZONE);
-        for (label, customary, design) in candidates(&own) {
+        let unit = testing::fast_unit();
+        for (label, customary, design) in candidates(&unit, &State::default(), &own) {
             let candidate = Candidate {
                 label,
                 customary,
                 design,
+                sees: Vec::new(),
                 focus_nm: 1.0,
                 coma_nm: 1.0,
             };
             let text = format!(
                 "format = 1\ntitle = \"Tuned\"\ntelescope = {{ aperture_mm = 190, focal_length_mm = 456 }}\n\
                  camera = {{ pixel_um = 3.8, width_px = 64, height_px = 60, passband_nm = [480, 620] }}\n\
-                 [mask]\n{}outer_diameter_mm = 188\ninner_diameter_mm = 84\nouter_rim_mm = 4\ninner_rim_mm = 3\n\
+                 [mask]\n{}outer_diameter_mm = 188\ninner_diameter_mm = 84\nouter_rim_mm = {}\ninner_rim_mm = {}\n\
                  rib_mm = 2\nthickness_mm = 2.4\n",
-                toml_of(&candidate)
+                toml_of(&candidate),
+                candidate.design.outer_rim_m / MM,
+                candidate.design.inner_rim_m / MM
             );
             let read = scenario::read(&text, "tuned", &[])
                 .unwrap_or_else(|error| panic!("{}: {error}", candidate.label));
@@ -356,6 +394,7 @@ mod tests {
             label: String::new(),
             customary: false,
             design: testing::mask(layout),
+            sees: Vec::new(),
             focus_nm: 1.0,
             coma_nm: 1.0,
         };

@@ -11,6 +11,7 @@ mod lettering;
 mod parallel;
 pub mod pieces;
 pub mod plate;
+mod raster;
 mod slots;
 pub mod solid;
 mod triplets;

@@ -79,6 +79,11 @@ pub fn findings(instrument: &Instrument) -> Option<Vec<Finding>> {
     Some(list)
 }
 
+/// Whether an instrument's mask has a serious finding; false without a mask.
+pub fn serious(instrument: &Instrument) -> bool {
+    findings(instrument).is_some_and(|list| list.iter().any(|f| f.serious))
+}
+
 /// A finding that keeps its limit or not; the mend is only told when it does not.
 struct PrintRule {
     what: &'static str,

@@ -6,3 +6,4 @@
 pub mod check;
 pub mod search;
 pub mod view;
+pub mod visible;

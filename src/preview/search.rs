@@ -1,12 +1,17 @@
 //! A deterministic search for better numbers of a mask, always against the customary layouts with the owner's own numbers.
 //!
-//! Every candidate keeps the printer's limits on slots and bars. What is compared is the smallest error that can be seen: for
-//! an eye from the shifts of the spikes (an eye places a spike to `eye_px`, or to a tenth of the spike's width if that is
-//! more), for a measuring program from the photon bound. Nothing is drawn at random and nothing stops early.
+//! Pitch, zone, slant and rims follow from focal length, pixel, passband, seeing, nozzle and the lit part of the pupil: spikes begin at least
+//! 15 px and five of their widths from the star, partners lie three widths apart (common practice, no source), slots and bars keep the
+//! printer's limits, borders between zones are counted over the lit radii. What is compared is the least error that is seen
+//! in the picture ([`visible`](super::visible)), or for a measuring program the photon bound. Masks that differ by less than
+//! [`TIE`] are not ranked. Nothing is drawn at random and nothing stops early.
 
-use super::view::{places, shifts_px};
+use super::check::serious;
+use super::visible::{Observer, Sees, visibility};
+use crate::atmosphere::seeing_fwhm_rad;
 use crate::instrument::{Instrument, MaskDesign, MaskLayout, SlotLayout};
 use crate::predict::{Bound, Jacobian, Model, Parameter, PredictError, Settings};
+use crate::spectrum::{bins, reference_m};
 use crate::state::State;
 use crate::units::{DEG, NM};
 use serde::Serialize;
@@ -20,6 +25,16 @@ pub enum TunePurpose {
     Coma,
     /// The worse of both.
     Both,
+}
+
+impl TunePurpose {
+    fn modes(self) -> &'static [u32] {
+        match self {
+            TunePurpose::Focus => &[4],
+            TunePurpose::Coma => &[7, 8],
+            TunePurpose::Both => &[4, 7, 8],
+        }
+    }
 }
 
 /// Who reads the star.
@@ -40,11 +55,23 @@ pub struct Candidate {
     pub customary: bool,
     /// The mask.
     pub design: MaskDesign,
-    /// Smallest focus error; infinite when hidden.
+    /// The least of each error that was asked for.
+    pub sees: Vec<Sees>,
+    /// Smallest focus error; infinite when hidden, or when nobody asked.
     pub focus_nm: f64,
-    /// Smallest coma, the worse of the two directions; infinite when hidden.
+    /// Smallest coma, the worse of the two directions; infinite when hidden, or when nobody asked.
     pub coma_nm: f64,
 }
+
+/// Merits that are nearer to each other than this fraction are not ranked.
+pub const TIE: f64 = 0.15;
+/// The first order begins no nearer to the star, pixels, and no nearer than this many of the spike's widths.
+const LEAST_ORDER_PX: f64 = 15.0;
+const ORDER_WIDTHS: f64 = 5.0;
+/// Partners lie this many widths apart.
+const APART_WIDTHS: f64 = 3.0;
+/// Slots in the lit height of a zone, at least.
+const LEAST_SLOTS: f64 = 5.0;
 
 impl Candidate {
     /// What the search makes small.
@@ -55,11 +82,92 @@ impl Candidate {
             TunePurpose::Both => self.focus_nm.max(self.coma_nm),
         }
     }
+
+    /// Whether the mask can be printed and used: no finding of `mask check` is serious.
+    pub fn sound(&self, instrument: &Instrument) -> bool {
+        !serious(&worn(instrument, &self.design))
+    }
+}
+
+/// What the numbers of a mask follow from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Derived {
+    /// Radii between which light comes to the mask.
+    pub lit_m: [f64; 2],
+    /// Pitches, the finest first.
+    pub pitch_m: Vec<f64>,
+    /// Slants.
+    pub slant_rad: Vec<f64>,
+    /// Outer and inner rim.
+    pub rims_m: [f64; 2],
+}
+
+/// Derives what is searched.
+pub fn derive(instrument: &Instrument, state: &State, design: &MaskDesign) -> Derived {
+    let telescope = &instrument.telescope;
+    let aperture_m = 0.5 * telescope.aperture_m;
+    let shadow_m = telescope
+        .obstruction
+        .as_ref()
+        .map_or(0.0, |o| 0.5 * o.diameter_m);
+    let rims_m = [
+        (0.5 * design.outer_diameter_m - aperture_m).max(LEAST_RIM_M),
+        (shadow_m - 0.5 * design.inner_diameter_m).max(LEAST_RIM_M),
+    ];
+    let lit_m = [
+        shadow_m.max(0.5 * design.inner_diameter_m + rims_m[1]),
+        aperture_m.min(0.5 * design.outer_diameter_m - rims_m[0]),
+    ];
+    let temperature_k = state.star.as_ref().map(|s| s.temperature_k);
+    let wavelength_m = reference_m(&bins(&instrument.camera.passband, 7, temperature_k));
+    let pixel_m = instrument.camera.pixel_m;
+    let focal_m = telescope.focal_length_m;
+    let seeing_m = state.sky.seeing_rad.map_or(0.0, |zenith| {
+        seeing_fwhm_rad(zenith, 1.0, wavelength_m) * focal_m
+    });
+    let slot_m = 0.5 * (lit_m[1] - lit_m[0]);
+    let width_m = (0.886 * wavelength_m * focal_m / slot_m)
+        .hypot(seeing_m)
+        .hypot(0.9 * pixel_m);
+    let nearest_m = (LEAST_ORDER_PX * pixel_m).max(ORDER_WIDTHS * width_m);
+    let open = if design.open_fraction > 0.0 {
+        design.open_fraction
+    } else {
+        0.5
+    };
+    let finest_m =
+        (2.0 * design.printer.nozzle_m / open).max(design.printer.least_bar_m / (1.0 - open));
+    let coarsest_m = (lit_m[1] - lit_m[0]) / LEAST_SLOTS;
+    let mut pitch_m: Vec<f64> = [1.9, 1.4, 1.05]
+        .iter()
+        .map(|far| {
+            (wavelength_m * focal_m / (far * nearest_m))
+                .min(coarsest_m)
+                .max(finest_m)
+        })
+        .collect();
+    pitch_m.dedup_by(|a, b| (*a / *b - 1.0).abs() < 0.05);
+    let apart = (APART_WIDTHS * width_m * pitch_m[0] / (wavelength_m * focal_m)).min(0.45);
+    let least_rad = libm::asin(apart);
+    let slant_rad = [20.0, 14.0, 26.0]
+        .map(|s| (s * DEG).max(least_rad))
+        .to_vec();
+    Derived {
+        lit_m,
+        pitch_m,
+        slant_rad,
+        rims_m,
+    }
 }
 
 /// The masks that will be tried, the customary ones first.
-pub fn candidates(design: &MaskDesign) -> Vec<(String, bool, MaskDesign)> {
+pub fn candidates(
+    instrument: &Instrument,
+    state: &State,
+    design: &MaskDesign,
+) -> Vec<(String, bool, MaskDesign)> {
     let base = filled(design);
+    let derived = derive(instrument, state, design);
     let with_own_numbers = SlotLayout::all().filter(|layout| layout.customary);
     let mut list: Vec<(String, bool, MaskDesign)> = with_own_numbers
         .map(|layout| {
@@ -71,110 +179,120 @@ pub fn candidates(design: &MaskDesign) -> Vec<(String, bool, MaskDesign)> {
         })
         .collect();
     for layout in SlotLayout::all().filter(|layout| layout.searched) {
-        list.extend(searched(&base, layout));
+        list.extend(searched(&base, &derived, layout));
     }
     list
 }
 
-/// A layout with the owner's numbers but for zone radius and slant, where it has them; the printer's limits are kept.
-fn searched(base: &MaskDesign, layout: &'static SlotLayout) -> Vec<(String, bool, MaskDesign)> {
-    let [inner, outer] = open_radii(base);
+/// A layout with derived numbers: the middle pitch, the first slant, three borders between the zones where it has them.
+fn searched(
+    base: &MaskDesign,
+    derived: &Derived,
+    layout: &'static SlotLayout,
+) -> Vec<(String, bool, MaskDesign)> {
     let zones: &[f64] = if layout.has_zones() {
-        &[0.35, 0.5, 0.6, 0.7]
+        &[0.4, 0.55, 0.7]
     } else {
         &[0.5]
     };
-    let slants: &[f64] = if layout.leans() {
-        &[12.0, 20.0, 30.0]
-    } else {
-        &[20.0]
-    };
-    let mut list = Vec::new();
-    for &part in zones {
-        for &slant_deg in slants {
-            let zone = inner + part * (outer - inner);
+    let pitch_m = derived.pitch_m[derived.pitch_m.len() / 2];
+    zones
+        .iter()
+        .map(|part| {
             let own = MaskDesign {
                 layout: MaskLayout::Slots(layout),
-                zone_radius_m: Some(zone),
-                slant_rad: slant_deg * DEG,
-                slot_pitch_m: pitches(base, layout),
+                zone_radius_m: Some(zone_m(derived, *part)),
+                slant_rad: derived.slant_rad[0],
+                slot_pitch_m: pitches(pitch_m, layout),
+                outer_rim_m: derived.rims_m[0],
+                inner_rim_m: derived.rims_m[1],
                 ..base.clone()
             };
-            let mut label = layout.word.to_owned();
-            if layout.has_zones() {
-                label += &format!(", zone {:.1} mm", zone * 1e3);
-            }
-            if layout.leans() {
-                label += &format!(", slant {slant_deg:.0}");
-            }
-            if printable(&own) {
-                list.push((label, false, own));
-            }
-        }
+            (labelled(&own), false, own)
+        })
+        .filter(|(_, _, own)| printable(own) && zones_fit(own))
+        .collect()
+}
+
+fn zone_m(derived: &Derived, part: f64) -> f64 {
+    derived.lit_m[0] + part * (derived.lit_m[1] - derived.lit_m[0])
+}
+
+/// A candidate's name: its layout and the numbers that the layout looks at.
+fn labelled(design: &MaskDesign) -> String {
+    let Some(layout) = design.layout.slots() else {
+        return String::new();
+    };
+    let pitch: Vec<String> = design
+        .slot_pitch_m
+        .iter()
+        .map(|p| format!("{:.2}", p * 1e3))
+        .collect();
+    let mut label = format!("{}, pitch {} mm", layout.word, pitch.join("/"));
+    if let Some(zone_m) = design.zone_radius_m.filter(|_| layout.has_zones()) {
+        label += &format!(", zone {:.1} mm", zone_m * 1e3);
     }
-    list
+    if layout.leans() {
+        label += &format!(", slant {:.0}", design.slant_rad / DEG);
+    }
+    if design.sense < 0.0 && layout.leans() {
+        label += ", sense -1";
+    }
+    label
 }
 
 /// What is varied round the best mask of the list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Refinement {
-    /// The pitch of each zone.
+    /// The pitches.
     Pitches,
-    /// To which side the slots lean.
-    Sense,
-    /// The outer and the inner rim.
-    Rims,
+    /// The border between the zones.
+    Zone,
+    /// How far the slots lean.
+    Slant,
 }
 
 impl Refinement {
     /// One after the other.
-    pub const ALL: [Refinement; 3] = [Refinement::Pitches, Refinement::Sense, Refinement::Rims];
+    pub const ALL: [Refinement; 3] = [Refinement::Pitches, Refinement::Zone, Refinement::Slant];
 }
 
 /// Masks like this one but for one thing; the printer's limits are kept.
-pub fn variations(best: &Candidate, what: Refinement) -> Vec<(String, bool, MaskDesign)> {
+pub fn variations(
+    best: &Candidate,
+    derived: &Derived,
+    what: Refinement,
+) -> Vec<(String, bool, MaskDesign)> {
     let own = &best.design;
-    let mut varied: Vec<(String, MaskDesign)> = Vec::new();
-    match what {
-        Refinement::Pitches => {
-            for zone in 0..own.slot_pitch_m.len() {
-                for factor in [0.75, 0.87, 1.15, 1.33] {
-                    let mut design = own.clone();
-                    design.slot_pitch_m[zone] *= factor;
-                    let words = design
-                        .slot_pitch_m
-                        .iter()
-                        .map(|p| format!("{:.2}", p * 1e3));
-                    let words = words.collect::<Vec<_>>().join("/");
-                    varied.push((format!("pitch {words} mm"), design));
-                }
-            }
-        }
-        // a layout whose slots do not lean is the same either way
-        Refinement::Sense if !own.layout.slots().is_some_and(SlotLayout::leans) => {}
-        Refinement::Sense => {
-            let design = MaskDesign {
-                sense: -own.sense,
-                ..own.clone()
-            };
-            varied.push((format!("sense {:.0}", design.sense), design));
-        }
-        Refinement::Rims => {
-            for (outer, inner) in [(0.6, 1.0), (1.5, 1.0), (1.0, 0.6), (1.0, 1.5)] {
-                let design = MaskDesign {
-                    outer_rim_m: (outer * own.outer_rim_m).max(LEAST_RIM_M),
-                    inner_rim_m: (inner * own.inner_rim_m).max(LEAST_RIM_M),
-                    ..own.clone()
-                };
-                let [a, b] = [design.outer_rim_m, design.inner_rim_m].map(|rim| rim * 1e3);
-                varied.push((format!("rims {a:.1} and {b:.1} mm"), design));
-            }
-        }
-    }
+    let Some(layout) = own.layout.slots() else {
+        return Vec::new();
+    };
+    let with = |change: &dyn Fn(&mut MaskDesign)| {
+        let mut design = own.clone();
+        change(&mut design);
+        design
+    };
+    let varied: Vec<MaskDesign> = match what {
+        Refinement::Pitches => derived
+            .pitch_m
+            .iter()
+            .map(|pitch| with(&|d| d.slot_pitch_m = pitches(*pitch, layout)))
+            .collect(),
+        Refinement::Zone if layout.has_zones() => [0.45, 0.5, 0.62, 0.78]
+            .iter()
+            .map(|part| with(&|d| d.zone_radius_m = Some(zone_m(derived, *part))))
+            .collect(),
+        Refinement::Slant if layout.leans() => derived
+            .slant_rad
+            .iter()
+            .map(|slant| with(&|d| d.slant_rad = *slant))
+            .collect(),
+        Refinement::Zone | Refinement::Slant => Vec::new(),
+    };
     varied
         .into_iter()
-        .filter(|(_, design)| design != own && printable(design) && zones_fit(design))
-        .map(|(words, design)| (format!("{}, {words}", best.label), false, design))
+        .filter(|design| design != own && printable(design) && zones_fit(design))
+        .map(|design| (labelled(&design), false, design))
         .collect()
 }
 
@@ -191,71 +309,92 @@ fn zones_fit(design: &MaskDesign) -> bool {
             .is_none_or(|zone| inner + room < zone && zone + room < outer)
 }
 
-/// Works one candidate out.
+fn worn(instrument: &Instrument, design: &MaskDesign) -> Instrument {
+    Instrument {
+        mask: Some(design.clone()),
+        ..instrument.clone()
+    }
+}
+
+/// Works one candidate out for what the mask is for; with `modes`, for these instead.
 ///
 /// # Errors
 /// As [`Model::new`].
 pub fn judge(
     instrument: &Instrument,
     state: &State,
-    reader: SpikeReader,
+    (reader, purpose): (SpikeReader, TunePurpose),
     (label, customary, design): (String, bool, MaskDesign),
     settings: Settings,
 ) -> Result<Candidate, PredictError> {
-    let worn = Instrument {
-        mask: Some(design.clone()),
-        ..instrument.clone()
+    let worn = worn(instrument, &design);
+    let modes = purpose.modes();
+    let sees = match reader {
+        SpikeReader::Eye(eye_px) => seen_by_eye(&worn, state, eye_px, modes, settings)?,
+        SpikeReader::Photons => told_by_photons(&worn, state, modes, settings)?,
     };
-    let state = State {
-        mask_on: true,
-        ..state.clone()
-    };
-    let model = Model::new(&worn, &state, settings)?;
-    let [focus_nm, coma_nm] = match (reader, &worn.camera.electronics) {
-        (SpikeReader::Photons, Some(electronics)) => {
-            let bound = Bound::new(&Jacobian::new(&model, &Parameter::standard())?, electronics);
-            let sigma = |noll| {
-                bound
-                    .sigma(Parameter::Mode(noll))
-                    .map_or(f64::INFINITY, |s| s / NM)
-            };
-            [sigma(4), sigma(7).max(sigma(8))]
-        }
-        (SpikeReader::Photons, None) => [f64::INFINITY; 2],
-        (SpikeReader::Eye(eye_px), _) => {
-            let width = places(&worn, model.reference_m)
-                .iter()
-                .map(|p| p.width_px)
-                .fold(0.0, f64::max);
-            let least_px = eye_px.max(0.1 * width);
-            let amount = |noll| {
-                let [crossing, separation] = shifts_px(&worn, &state, &model, noll);
-                // two spikes of one pitch that part look alike: only different pitches tell which way
-                let separation = if keeps_sign(&design) { separation } else { 0.0 };
-                let seen = crossing.max(separation);
-                if seen > 1e-3 {
-                    100.0 * least_px / seen
-                } else {
-                    f64::INFINITY
-                }
-            };
-            [amount(4), amount(7).max(amount(8))]
-        }
+    let least = |wanted: &[u32]| {
+        let rows = sees.iter().filter(|s| wanted.contains(&s.noll));
+        rows.map(|s| s.smallest_nm.unwrap_or(f64::INFINITY))
+            .reduce(f64::max)
+            .unwrap_or(f64::INFINITY)
     };
     Ok(Candidate {
         label,
         customary,
         design,
-        focus_nm,
-        coma_nm,
+        focus_nm: least(&[4]),
+        coma_nm: least(&[7, 8]),
+        sees,
     })
 }
 
-/// Whether the pitches tell which of two parallel spikes is which.
-fn keeps_sign(design: &MaskDesign) -> bool {
-    let two_pitches = design.slot_pitch_m.windows(2).any(|p| p[0] != p[1]);
-    let layout = design.layout.slots();
-    two_pitches && layout.is_some_and(SlotLayout::parallel_spikes_differ)
+/// What an eye sees with a mask, read off the picture.
+///
+/// # Errors
+/// As [`Model::new`]; a mask that no light passes shows nothing.
+pub fn seen_by_eye(
+    worn: &Instrument,
+    state: &State,
+    eye_px: f64,
+    modes: &[u32],
+    settings: Settings,
+) -> Result<Vec<Sees>, PredictError> {
+    let observer = Observer {
+        eye_px,
+        ..Observer::default()
+    };
+    match visibility(worn, state, observer, modes, settings) {
+        Ok(seen) => Ok(seen.map_or(Vec::new(), |v| v.sees)),
+        Err(PredictError::Dark) => Ok(Vec::new()),
+        Err(error) => Err(error),
+    }
+}
+
+fn told_by_photons(
+    worn: &Instrument,
+    state: &State,
+    modes: &[u32],
+    settings: Settings,
+) -> Result<Vec<Sees>, PredictError> {
+    let Some(electronics) = &worn.camera.electronics else {
+        return Ok(Vec::new());
+    };
+    let state = State {
+        mask_on: true,
+        ..state.clone()
+    };
+    let model = Model::new(worn, &state, settings)?;
+    let bound = Bound::new(&Jacobian::new(&model, &Parameter::standard())?, electronics);
+    let row = |noll: &u32| Sees {
+        error: super::view::name(*noll),
+        noll: *noll,
+        smallest_nm: bound.sigma(Parameter::Mode(*noll)).map(|s| s / NM),
+        why: "one standard deviation by the photons of this exposure".into(),
+        px_per_100_nm: None,
+        scatter_px: None,
+    };
+    Ok(modes.iter().map(row).collect())
 }
 
 /// A layout without numbers of its own gets common ones, so that it can be compared.
@@ -279,16 +418,16 @@ fn filled(design: &MaskDesign) -> MaskDesign {
     own
 }
 
-/// The owner's pitches, as many as the layout looks at; where it tells spikes apart by their pitch, two that differ.
-fn pitches(base: &MaskDesign, layout: &SlotLayout) -> Vec<f64> {
-    let first = base.slot_pitch_m.first().copied().unwrap_or(2e-3);
-    let second = base.slot_pitch_m.get(1).copied().unwrap_or(first);
+/// As many pitches as the layout looks at; where it tells spikes apart by their pitch, the second puts the first order of the passband clear
+/// of the first's.
+fn pitches(first_m: f64, layout: &SlotLayout) -> Vec<f64> {
+    const SECOND: f64 = 1.45;
     if !layout.has_two_pitches() {
-        vec![first]
-    } else if layout.parallel_spikes_differ() && first == second {
-        vec![first, 1.25 * first]
+        vec![first_m]
+    } else if layout.parallel_spikes_differ() {
+        vec![first_m, SECOND * first_m]
     } else {
-        vec![first, second]
+        vec![first_m, first_m]
     }
 }
 
@@ -299,10 +438,13 @@ fn open_radii(design: &MaskDesign) -> [f64; 2] {
     ]
 }
 
+/// Whether slots and bars keep the printer's limits.
 fn printable(design: &MaskDesign) -> bool {
+    const ROUNDING_M: f64 = 1e-7;
     design.slot_pitch_m.iter().all(|pitch| {
         let slot = design.open_fraction * pitch;
-        slot >= 2.0 * design.printer.nozzle_m && pitch - slot >= design.printer.least_bar_m
+        slot >= 2.0 * design.printer.nozzle_m - ROUNDING_M
+            && pitch - slot >= design.printer.least_bar_m - ROUNDING_M
     })
 }
 
@@ -316,7 +458,8 @@ mod tests {
 
     #[test]
     fn candidates_are_named_after_their_own_layout_and_every_layout_of_the_table_plays_its_part() {
-        let list = candidates(&testing::mask(MaskLayout::Holes(vec![])));
+        let holes = testing::mask(MaskLayout::Holes(vec![]));
+        let list = candidates(&testing::fast_unit(), &State::default(), &holes);
         for (label, customary, design) in &list {
             let layout = design.layout.slots().expect("a layout made of slots");
             let first = label.split(',').next();
@@ -335,28 +478,31 @@ mod tests {
                 };
                 list.iter().filter(of_layout).count()
             };
-            let zones = if layout.has_zones() { 4 } else { 1 };
-            let slants = if layout.leans() { 3 } else { 1 };
+            let zones = if layout.has_zones() { 3 } else { 1 };
             assert_eq!(count(true), usize::from(layout.customary), "{layout:?}");
-            let wanted = if layout.searched { zones * slants } else { 0 };
+            let wanted = if layout.searched { zones } else { 0 };
             assert_eq!(count(false), wanted, "{layout:?}");
         }
     }
 
-    /// Slots that do not lean look the same for both senses: nothing is spent on them.
+    /// What a layout does not have is not varied.
     #[test]
-    fn the_sense_is_varied_only_where_slots_lean() {
+    fn slant_and_border_are_varied_only_where_there_are_any() {
+        let unit = testing::fast_unit();
         for layout in SlotLayout::all() {
             let best = Candidate {
                 label: layout.word.to_owned(),
                 customary: false,
                 design: testing::mask(MaskLayout::Slots(layout)),
+                sees: Vec::new(),
                 focus_nm: 1.0,
                 coma_nm: 1.0,
             };
-            let varied = variations(&best, Refinement::Sense);
-            assert_eq!(varied.len(), usize::from(layout.leans()), "{layout:?}");
-            assert!(varied.iter().all(|v| v.2.sense == -best.design.sense));
+            let derived = derive(&unit, &State::default(), &best.design);
+            let slants = variations(&best, &derived, Refinement::Slant);
+            let zones = variations(&best, &derived, Refinement::Zone);
+            assert_eq!(!slants.is_empty(), layout.leans(), "{layout:?}");
+            assert_eq!(!zones.is_empty(), layout.has_zones(), "{layout:?}");
         }
     }
 }

@@ -1,19 +1,17 @@
-//! What a mask can and cannot show: how far its spikes part for each error, for an eye and for a measuring program.
+//! How far the mean rays of a mask's regions move its spikes for each error, and what photons and atmosphere allow a measuring program.
 //!
-//! An eye reads two things: the middle spike of a triplet against the crossing of its slanted partners, and the separation of
+//! Two shifts are told: the middle spike of a triplet against the crossing of its slanted partners, and the separation of
 //! spikes that lie on each other. Both are worked out from the mean rays of each region, which `tests/masked` pins on
-//! rendered frames. The photon bound and the atmosphere's floor are those of [`predict`](crate::predict).
+//! rendered frames. Mean rays know nothing of light, contrast and overlap: what an eye sees is read off the picture, in
+//! [`visible`](super::visible). The photon bound and the atmosphere's floor are those of [`predict`](crate::predict).
 
 use crate::instrument::Instrument;
 use crate::mask::{parallel_pairs, regions, triplets};
 use crate::predict::spikes;
-use crate::predict::{
-    Bound, Expected, Jacobian, Model, Parameter, PredictError, Settings, seeing_sigma_m,
-};
+use crate::predict::{Bound, Jacobian, Model, Parameter, PredictError, Settings, seeing_sigma_m};
 use crate::state::{Modes, State};
 use crate::units::NM;
 use serde::Serialize;
-use std::f64::consts::PI;
 
 /// The modes in the table: focus, astigmatism, coma, trefoil, spherical.
 pub const MODES: [u32; 8] = [4, 5, 6, 7, 8, 9, 10, 11];
@@ -31,25 +29,10 @@ pub struct Shows {
     pub crossing_px: f64,
     /// Largest separation of two parallel spikes per 100 nm RMS.
     pub separation_px: f64,
-    /// Smallest amount an eye can judge; `None` where the mask hides the mode from an eye.
-    pub eye_nm: Option<f64>,
     /// What the photons of this exposure allow a program; `None` without counts.
     pub photon_nm: Option<f64>,
     /// What the atmosphere itself adds in this exposure; `None` without seeing, wind and exposure.
     pub seeing_nm: Option<f64>,
-}
-
-/// Where the spike of a region lies in the frame, at focus.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct SpikePlace {
-    /// Number of the region.
-    pub region: usize,
-    /// Direction along the spike, frame axes, 0 to 180 degrees.
-    pub along_deg: f64,
-    /// From the middle to the first order on both sides.
-    pub first_order_px: f64,
-    /// Width of the spike: wavelength × focal length over the region's length along its slots.
-    pub width_px: f64,
 }
 
 /// Common name of a mode.
@@ -105,7 +88,6 @@ pub fn shifts_px(instrument: &Instrument, state: &State, model: &Model, noll: u3
 pub fn table(
     instrument: &Instrument,
     state: &State,
-    eye_px: f64,
     settings: Settings,
 ) -> Result<Vec<Shows>, PredictError> {
     let model = Model::new(instrument, state, settings)?;
@@ -121,14 +103,12 @@ pub fn table(
         .iter()
         .map(|&noll| {
             let [crossing_px, separation_px] = shifts_px(instrument, state, &model, noll);
-            let seen = crossing_px.max(separation_px);
             let seeing = seeing_sigma_m(&instrument.telescope, state, model.reference_m, noll);
             Shows {
                 noll,
                 name: name(noll),
                 crossing_px,
                 separation_px,
-                eye_nm: (seen > 1e-3).then(|| UNIT_NM * eye_px / seen),
                 photon_nm: bound
                     .as_ref()
                     .and_then(|b| b.sigma(Parameter::Mode(noll)))
@@ -137,89 +117,6 @@ pub fn table(
             }
         })
         .collect())
-}
-
-/// Places of the spikes in the frame.
-pub fn places(instrument: &Instrument, reference_m: f64) -> Vec<SpikePlace> {
-    let Some(design) = instrument.mask.as_ref() else {
-        return Vec::new();
-    };
-    let frame = crate::pupil::frame_axes(instrument);
-    let per_px = reference_m * instrument.telescope.focal_length_m / instrument.camera.pixel_m;
-    regions(design)
-        .iter()
-        .enumerate()
-        .map(|(number, region)| {
-            let across = region.slot_rad + design.rotation_rad + 0.5 * PI;
-            let d = frame.forward([libm::cos(across), libm::sin(across)]);
-            let along_deg = libm::atan2(d[1], d[0]).to_degrees().rem_euclid(180.0);
-            let length = length_along_m(instrument, number);
-            SpikePlace {
-                region: number,
-                along_deg,
-                first_order_px: per_px / region.pitch_m,
-                width_px: if length > 0.0 { per_px / length } else { 0.0 },
-            }
-        })
-        .collect()
-}
-
-/// Length of the longest slot of a region.
-fn length_along_m(instrument: &Instrument, number: usize) -> f64 {
-    let Some(design) = instrument.mask.as_ref() else {
-        return 0.0;
-    };
-    crate::mask::openings(design)
-        .iter()
-        .filter(|o| o.0 == number)
-        .map(|o| {
-            let [x0, y0, x1, y1] = o.1.bounds;
-            (x1 - x0).hypot(y1 - y0)
-        })
-        .fold(0.0, f64::max)
-}
-
-/// The star at focus: after which exposure its brightest pixel is four fifths full, and what the spikes hold then.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct PreviewExposure {
-    /// The exposure.
-    pub time_s: f64,
-    /// Electrons in the middle of the spikes' brightest twentieth of pixels, the core left out.
-    pub spike_e: f64,
-    /// Sky and dark current in a pixel then.
-    pub background_e: f64,
-}
-
-/// `None` without counts.
-pub fn exposure(
-    instrument: &Instrument,
-    state: &State,
-    expected: &Expected,
-) -> Option<PreviewExposure> {
-    let electronics = instrument.camera.electronics.as_ref()?;
-    let given = state.exposure.as_ref().filter(|_| expected.in_electrons)?;
-    let full = crate::sensor::saturation_e(electronics);
-    let brightest = expected.image.iter().copied().fold(0.0, f64::max);
-    let factor = 0.8 * full / brightest;
-    let (rows, columns) = expected.image.dim();
-    let core = 0.12 * rows.min(columns) as f64;
-    let mut values: Vec<f64> = expected
-        .image
-        .indexed_iter()
-        .filter(|((r, c), _)| {
-            let dy = *r as f64 - 0.5 * (rows as f64 - 1.0);
-            let dx = *c as f64 - 0.5 * (columns as f64 - 1.0);
-            dx.hypot(dy) > core
-        })
-        .map(|(_, v)| *v)
-        .collect();
-    values.sort_by(|a, b| b.total_cmp(a));
-    let spike = values.get(values.len() / 40).copied().unwrap_or(0.0);
-    Some(PreviewExposure {
-        time_s: given.time_s * factor,
-        spike_e: (spike - expected.background_per_px) * factor,
-        background_e: expected.background_per_px * factor,
-    })
 }
 
 #[cfg(test)]
@@ -231,6 +128,7 @@ mod tests {
     use crate::instrument::{ABERRATIONS, MaskLayout, SlotLayout};
     use crate::testing;
     use crate::units::UM;
+    use std::f64::consts::PI;
 
     /// Shifts in pixels of the test telescope with a mask on: middle against crossing, and separation.
     fn shifts(layout: MaskLayout, noll: u32) -> [f64; 2] {

@@ -1,8 +1,8 @@
 //! Values from the command line: `KEY=VALUE` laid over the file, and `KEY=V1,V2,…` as a series of such steps.
 //!
 //! A value set here takes the place of the file's before anything is checked, so it meets the same limits; messages then
-//! name the argument instead of a line. A key that exists nowhere is not refused here but with all unknown keys. Nothing
-//! can be appended to a list or taken away, and the same key is not set twice.
+//! name the argument instead of a line. A key that exists nowhere is not refused here but with all unknown keys. `KEY=null` takes a key
+//! out that the file has, which TOML has no value for. Nothing can be appended to a list, and the same key is not set twice.
 
 use super::document::{Document, Node, Origin, Value};
 use super::error::{Place, Problem, ScenarioError};
@@ -28,7 +28,11 @@ pub(super) fn apply(document: &mut Document, arguments: &[String]) -> Result<(),
                 "give each key once",
             );
         }
-        if let Err(refusal) = place_at(&mut document.root, &path, Node { origin, value }) {
+        let done = match value {
+            Some(value) => place_at(&mut document.root, &path, Node { origin, value }),
+            None => take_out(&mut document.root, &path),
+        };
+        if let Err(refusal) = done {
             return refuse(document, refusal.reason, refusal.hint);
         }
         paths.push(path);
@@ -87,7 +91,11 @@ const KEY_HINT: &str = "`skewstar schema` lists every key";
 const SERIES_HINT: &str =
     "write KEY=V1,V2,V3; keys joined by & move together and need as many values each";
 
-fn read_argument(argument: &str, origin: Origin) -> Result<(KeyPath, Value), OverrideRefusal> {
+/// The key and its value; `None` where the key is to be taken out.
+fn read_argument(
+    argument: &str,
+    origin: Origin,
+) -> Result<(KeyPath, Option<Value>), OverrideRefusal> {
     let form = |reason| OverrideRefusal {
         reason,
         hint: FORM_HINT,
@@ -96,11 +104,38 @@ fn read_argument(argument: &str, origin: Origin) -> Result<(KeyPath, Value), Ove
     let Some(text) = rest.trim_start().strip_prefix('=') else {
         return Err(form(format!("no = after the key {path}")));
     };
+    if text.trim() == "null" {
+        return Ok((path, None));
+    }
     let value = Value::of_argument(text.trim(), origin).map_err(|message| OverrideRefusal {
         reason: format!("the value of {path} is not TOML: {message}"),
         hint: VALUE_HINT,
     })?;
-    Ok((path, value))
+    Ok((path, Some(value)))
+}
+
+/// Takes a key out of the table that holds it.
+fn take_out(root: &mut Node, path: &KeyPath) -> Result<(), OverrideRefusal> {
+    let missing = || OverrideRefusal {
+        reason: format!("{path} is not in the file, so it cannot be taken out"),
+        hint: "KEY=null takes out a key that the file has",
+    };
+    let Some((PathStep::Key(last), before)) = path.0.split_last() else {
+        return Err(missing());
+    };
+    let mut node = root;
+    for step in before {
+        node = match (&mut node.value, step) {
+            (Value::Table(table), PathStep::Key(key)) => table.get_mut(key),
+            (Value::List(items), PathStep::Index(index)) => items.get_mut(*index),
+            _ => None,
+        }
+        .ok_or_else(missing)?;
+    }
+    let Value::Table(table) = &mut node.value else {
+        return Err(missing());
+    };
+    table.remove(last).map(|_| ()).ok_or_else(missing)
 }
 
 /// Puts a node where the path leads; tables on the way are made where they are missing.

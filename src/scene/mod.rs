@@ -46,9 +46,9 @@ mod turns;
 pub use crate::predict::QUARTER_WAVE;
 pub use consequences::{Consequences, Leaning, TracedColour, TracedEdge, TracedNumbers};
 pub use error::SceneError;
-pub use preview::{MaskPreview, PreviewOptions, PreviewPanel};
+pub use preview::{MaskPreview, PreviewOptions};
 pub use sensor::{FieldTruth, SensorFrame};
-pub use tune::{ShownError, TuneOptions};
+pub use tune::{TuneOptions, Tuned};
 pub use turns::ScrewTold;
 
 use crate::instrument::{Instrument, MaskDesign};

@@ -2,18 +2,19 @@
 //! a measuring program can see.
 
 use super::{Scene, SceneError};
+use crate::mask::plate::Plate;
 use crate::predict::{Settings, critical_focus_m};
-use crate::preview::view::{PreviewExposure, Shows, SpikePlace, exposure, places, table};
-use crate::state::{Modes, ScrewTurns, State};
+use crate::preview::view::{MODES, Shows, table};
+use crate::preview::visible::panels::{Panel, ShownWith, panels};
+use crate::preview::visible::{Observer, Sees, SpikeSeen, ViewingConditions, aligned, visibility};
 use crate::units::{NM, UM};
-use ndarray::Array2;
 use serde::Serialize;
 
 /// What is asked.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PreviewOptions {
-    /// The shift that an eye is trusted to see, pixels.
-    pub eye_px: f64,
+    /// Who looks.
+    pub observer: Observer,
     /// Coma and astigmatism of the pictures, nm RMS.
     pub error_nm: f64,
     /// Defocus of the pictures; `None` for four critical focus zones.
@@ -23,7 +24,7 @@ pub struct PreviewOptions {
 impl Default for PreviewOptions {
     fn default() -> Self {
         PreviewOptions {
-            eye_px: 0.3,
+            observer: Observer::default(),
             error_nm: 100.0,
             depth_um: None,
         }
@@ -37,30 +38,26 @@ pub struct MaskPreview {
     pub format: &'static str,
     /// Title of the scene.
     pub title: String,
-    /// The shift that an eye is trusted to see.
-    pub eye_px: f64,
+    /// The least of each error that an eye sees, read off pictures.
+    pub sees: Vec<Sees>,
+    /// The spikes, one a region or one a spike found in a drawing's star.
+    pub spikes: Vec<SpikeSeen>,
+    /// For which conditions.
+    pub conditions: ViewingConditions,
+    /// Coma of an eighth of a turn of one screw, nm RMS; `null` without screws and their response.
+    pub eighth_turn_coma_nm: Option<f64>,
     /// Defocus of the pictures.
     pub depth_um: f64,
     /// Coma and astigmatism of the pictures, nm RMS.
     pub error_nm: f64,
-    /// One row a mode: how far spikes move, and the least that is seen.
+    /// One row a mode: how far mean rays move spikes, what photons and atmosphere allow.
     pub shows: Vec<Shows>,
-    /// Where spikes lie; empty for a drawing and for holes.
-    pub spikes: Vec<SpikePlace>,
-    /// A good exposure in focus; `None` in relative units.
-    pub exposure: Option<PreviewExposure>,
     /// The star in focus, inside, outside, with coma and with astigmatism.
     #[serde(skip)]
-    pub panels: Vec<PreviewPanel>,
-}
-
-/// A star and its caption.
-#[derive(Debug, Clone)]
-pub struct PreviewPanel {
-    /// What is different in it.
-    pub caption: String,
-    /// Expected frame, element `[[row, column]]`, row 0 at the bottom.
-    pub image: Array2<f64>,
+    pub panels: Vec<Panel>,
+    /// The plate.
+    #[serde(skip)]
+    pub plate: Option<Plate>,
 }
 
 /// Defocus of the pictures in critical focus zones, where it is not given.
@@ -73,68 +70,59 @@ impl Scene {
     /// [`SceneError::NoMask`]; as [`Scene::model`].
     pub fn mask_preview(&self, options: &PreviewOptions) -> Result<MaskPreview, SceneError> {
         self.mask()?;
-        let aligned = self.aligned_behind_mask();
-        let model = aligned.model()?;
-        let ratio = self.instrument.telescope.focal_ratio();
-        let zone_um = critical_focus_m(model.reference_m, ratio) / UM;
-        let depth_um = options.depth_um.unwrap_or(DEPTH_ZONES * zone_um);
-        let error_nm = options.error_nm;
-        let focus = aligned.expected()?;
-        let off = |offset_um: f64, mode: Option<u32>| -> Result<Array2<f64>, SceneError> {
-            Ok(aligned
-                .expected_of(&errs(&aligned.state, offset_um, mode, error_nm))?
-                .image)
+        let state = aligned(&self.state);
+        let settings = Settings {
+            bound: true,
+            ..self.settings
         };
-        let panels = [
-            (format!("{depth_um:.0} um inside"), off(-depth_um, None)?),
-            (format!("{depth_um:.0} um outside"), off(depth_um, None)?),
-            (format!("coma {error_nm:.0} nm"), off(0.0, Some(7))?),
-            (format!("astigmatism {error_nm:.0} nm"), off(0.0, Some(6))?),
-        ];
-        let (instrument, state) = (&aligned.instrument, &aligned.state);
+        let ratio = self.instrument.telescope.focal_ratio();
+        let seen = visibility(&self.instrument, &state, options.observer, &MODES, settings)?;
+        let seen = seen.ok_or(SceneError::NoMask)?;
+        let zone_um = critical_focus_m(seen.conditions.reference_nm * NM, ratio) / UM;
+        let depth_um = options.depth_um.unwrap_or(DEPTH_ZONES * zone_um);
+        let shown = shown(depth_um, options.error_nm);
+        let panels = panels(&self.instrument, &state, &shown, settings)?;
         Ok(MaskPreview {
             format: "skewstar-mask-preview/1",
             title: self.provenance.title.clone(),
-            eye_px: options.eye_px,
+            sees: seen.sees,
+            spikes: seen.spikes,
+            eighth_turn_coma_nm: self.eighth_turn_coma_nm(seen.conditions.reference_nm * NM),
+            conditions: seen.conditions,
             depth_um,
-            error_nm,
-            shows: table(instrument, state, options.eye_px, aligned.settings)?,
-            spikes: places(instrument, model.reference_m),
-            exposure: exposure(instrument, state, &focus),
-            panels: std::iter::once(("at focus".to_owned(), focus.image))
-                .chain(panels)
-                .map(|(caption, image)| PreviewPanel { caption, image })
-                .collect(),
+            error_nm: options.error_nm,
+            shows: table(&self.instrument, &state, settings)?,
+            panels: panels.unwrap_or_default(),
+            plate: Plate::new(&self.instrument),
         })
     }
 
-    /// The same telescope aligned and in focus, its mask on, with the photon bound.
-    fn aligned_behind_mask(&self) -> Scene {
-        Scene {
-            state: State {
-                mask_on: true,
-                sensor_offset_m: 0.0,
-                turns: ScrewTurns::default(),
-                modes: Modes::none(),
-                ..self.state.clone()
-            },
-            settings: Settings {
-                bound: true,
-                ..self.settings
-            },
-            ..self.clone()
-        }
+    /// The coma that an eighth of a turn of a screw makes, of the screw that makes most.
+    fn eighth_turn_coma_nm(&self, reference_m: f64) -> Option<f64> {
+        let screws = self.screws_told(reference_m).into_iter();
+        screws
+            .map(|s| s.coma_nm_per_eighth)
+            .filter(|nm| *nm > 0.0)
+            .reduce(f64::max)
     }
 }
 
-/// The state with one error.
-fn errs(state: &State, offset_um: f64, mode: Option<u32>, error_nm: f64) -> State {
-    let mut errs = State {
-        sensor_offset_m: offset_um * UM,
-        ..state.clone()
+/// The star of each panel.
+fn shown(depth_um: f64, error_nm: f64) -> [ShownWith; 5] {
+    let with = |caption: String, offset_um: f64, mode: Option<(u32, f64)>| ShownWith {
+        caption,
+        offset_um,
+        mode,
     };
-    if let Some(noll) = mode {
-        errs.modes.add(noll, error_nm * NM);
-    }
-    errs
+    [
+        with("in focus".into(), 0.0, None),
+        with(format!("{depth_um:.0} um inside focus"), -depth_um, None),
+        with(format!("{depth_um:.0} um outside focus"), depth_um, None),
+        with(format!("coma {error_nm:.0} nm"), 0.0, Some((7, error_nm))),
+        with(
+            format!("astigmatism {error_nm:.0} nm"),
+            0.0,
+            Some((6, error_nm)),
+        ),
+    ]
 }
