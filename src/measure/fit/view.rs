@@ -89,6 +89,8 @@ pub struct FrameView {
     stage: Stage,
     planes: Vec<ColourPlane>,
     left_out_px: usize,
+    /// Memory of the first model of this star; 0 before there is one.
+    first_gib: f64,
 }
 
 struct ColourPlane {
@@ -166,6 +168,7 @@ impl FrameView {
             stage: Stage::Coarse,
             planes: Vec::new(),
             left_out_px: 0,
+            first_gib: 0.0,
         };
         view.planes = view.colours();
         view
@@ -379,6 +382,9 @@ impl FrameView {
         planned: Planned,
     ) -> Result<(), PredictError> {
         let model = self.model(plane, trial, planned)?;
+        if self.first_gib == 0.0 {
+            self.first_gib = model.memory_bytes() / f64::from(1 << 30);
+        }
         let slotted = self.recorded.mask_on && self.instrument.mask.is_some();
         let [bins, bins_of_slopes] =
             self.stage
@@ -449,7 +455,7 @@ impl FrameView {
         let settings = Settings {
             accuracy,
             portable: self.look.portable,
-            memory_gib: own.memory_gib(rows * columns),
+            memory_gib: own.memory_gib(rows * columns, self.first_gib),
             ..Settings::default()
         };
         let passband = &self.planes[plane].passband;
@@ -485,7 +491,7 @@ mod tests {
         let own = FitSettings::default();
         let mut unit = testing::fast_unit();
         (unit.camera.width_px, unit.camera.height_px) = (72, 68);
-        let limit = own.memory_gib(72 * 68);
+        let limit = own.memory_gib(72 * 68, 0.0);
         let settings = Settings {
             accuracy: own.accuracy,
             memory_gib: limit,

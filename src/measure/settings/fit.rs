@@ -39,6 +39,10 @@ settings! {
         /// Memory of a trial star, GiB: so much, and so much more for each pixel of the cut-out; a trial that needs more is worse than any. Set
         /// by hand: an ordinary ring needs less than a tenth of it, and one with wild modes more (`a_trial_star_stays_small`). Larger: slow and hungry where nothing fits. Smaller: large rings are refused.
         trial_gib: [f64; 2] = [0.25, 6e-6],
+        /// A trial star takes no more than so many times the memory of the first one of its fit, and may always take so much, GiB. Set by
+        /// hand: ten times the blur of a ring asks for about as much. Larger: fits that run away take minutes. Smaller: a start that is far
+        /// too small is not left.
+        trial_grows: (f64, f64) = (8.0, 0.03),
         /// Wavelengths of a frame, at most, where the instrument does not state how many. Set by hand. More: slower. Fewer: the rings of
         /// a narrow-band star stay sharp in the model.
         wavelengths_at_most: usize = 9,
@@ -191,9 +195,14 @@ settings! {
 }
 
 impl FitSettings {
-    /// Memory that a trial star may take where its cut-out has so many pixels, GiB.
-    pub fn memory_gib(&self, pixels: usize) -> f64 {
+    /// Memory that a trial star may take where its cut-out has so many pixels and the first trial took so much, GiB; 0: it is the first.
+    pub fn memory_gib(&self, pixels: usize, first_gib: f64) -> f64 {
         let [least, each] = self.trial_gib;
-        (least + each * pixels as f64).min(6.0)
+        let most = (least + each * pixels as f64).min(6.0);
+        let (times, always) = self.trial_grows;
+        match first_gib > 0.0 {
+            true => most.min((times * first_gib).max(always)),
+            false => most,
+        }
     }
 }
