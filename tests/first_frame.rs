@@ -3,7 +3,9 @@
 use crate::support::npy;
 use ndarray::Array2;
 use skewstar::Scene;
-use skewstar::first_frame::{Answers, FirstFrame, FirstScenario, FirstScenarioError, Lacking};
+use skewstar::first_frame::{
+    Answers, FirstFrame, FirstFrameError, FirstScenario, FirstScenarioError, Lacking,
+};
 use skewstar::image_io::reading::{Reading, take_values};
 use skewstar::instrument::Instrument;
 use skewstar::scenario;
@@ -162,6 +164,33 @@ fn what_no_file_says_is_asked() {
         assert!(words.contains(option), "{words}");
     }
     assert!(said().lacking(&frame).is_empty());
+}
+
+/// A ring behind a cloud is no instrument: a hundredth of its light is refused, and so is one that has lost its dark middle where only a
+/// refractor has none.
+#[test]
+fn a_faint_ring_is_refused() {
+    let name = "measured_outside";
+    let file =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/references/data/{name}.npy"));
+    let counts = npy::read(&file);
+    let level = counts[[0, 0]];
+    let noise =
+        |row: usize, column: usize| ((row * 31 + column * 17 + row * column) % 13) as f64 - 6.0;
+    let cloudy = Array2::from_shape_fn(counts.dim(), |(row, column)| {
+        (level + 0.002 * (counts[[row, column]] - level) + noise(row, column)).round()
+    });
+    let refused = FirstFrame::of("cloud".into(), reading(cloudy, "cloud")).expect_err("a cloud");
+    println!("{refused}");
+    assert!(!matches!(refused, FirstFrameError::File(_)));
+    let mut frame = FirstFrame::of(name.into(), reading(counts, name)).expect("a ring");
+    frame.obstruction_ratio = None;
+    let refused = FirstScenario::of(&frame, &said(), "none").expect_err("no dark middle");
+    assert!(
+        refused.hint().contains("--kind refractor"),
+        "{}",
+        refused.hint()
+    );
 }
 
 /// A point of light is no ring, and noise is no star.

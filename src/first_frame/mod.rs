@@ -21,7 +21,7 @@ use crate::image_io::reading::Reading;
 use crate::measure::settings::{FindingSettings, RingSettings};
 use crate::measure::{FrameError, Ring, SECTORS, Search, Source, Stars, ring};
 use ndarray::Array2;
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 use std::path::Path;
 
 /// A shadow across the ring.
@@ -64,6 +64,18 @@ pub enum FirstFrameError {
         /// Why.
         reason: FrameError,
     },
+    /// A star that hardly stands out.
+    #[error(
+        "{name}: a pixel of the brightest star is {sigmas:.1} times the noise of the background, and must be at least {least:.0} times"
+    )]
+    Faint {
+        /// The file.
+        name: String,
+        /// Its mean light within the ring, over the noise of a pixel.
+        sigmas: f64,
+        /// Least that is taken.
+        least: f64,
+    },
     /// A star, but no ring.
     #[error(
         "{name}: the brightest star is {radius_px:.0} px in radius and shows no ring with clear edges"
@@ -82,12 +94,18 @@ impl FirstFrameError {
         match self {
             FirstFrameError::File(error) => error.hint(),
             FirstFrameError::Frame { reason, .. } => reason.hint(),
+            FirstFrameError::Faint { .. } => {
+                "was there a cloud? take another frame, or a brighter star; it must not be full anywhere"
+            }
             FirstFrameError::NoRing { .. } => {
                 "spread the star to a ring of 40 to 120 pixels, expose it so that nothing is full, and hand that frame in"
             }
         }
     }
 }
+
+/// A ring whose pixels stand out less tells neither shadows nor edges. Set by hand: a star behind a cloud is refused.
+const LEAST_SIGMAS: f64 = 5.0;
 
 impl FirstFrame {
     /// Reads a file and its brightest star.
@@ -122,6 +140,15 @@ impl FirstFrame {
                 radius_px: star.half_flux_radius_px,
             });
         };
+        let area_px = PI * edges.outer_radius_px.powi(2);
+        let sigmas = star.flux / area_px / stars.background.sigma;
+        if sigmas < LEAST_SIGMAS {
+            return Err(FirstFrameError::Faint {
+                name,
+                sigmas,
+                least: LEAST_SIGMAS,
+            });
+        }
         let ratio = edges
             .inner_radius_px
             .map(|inner| inner / edges.outer_radius_px);

@@ -26,6 +26,9 @@ pub enum FirstScenarioError {
     /// Something that only the owner can say was not said.
     #[error("{} {} not said", .0.join(", "), if .0.len() == 1 { "is" } else { "are" })]
     Lacking(Vec<&'static str>, String),
+    /// A ring without a dark middle, of a telescope that has one.
+    #[error("{0}: the ring has no dark middle, which only a refractor's has not")]
+    NoDarkMiddle(String),
     /// The numbers do not fit together.
     #[error(transparent)]
     Refused(#[from] ScenarioError),
@@ -39,6 +42,9 @@ impl FirstScenarioError {
     pub fn hint(&self) -> &str {
         match self {
             FirstScenarioError::Lacking(_, hint) => hint,
+            FirstScenarioError::NoDarkMiddle(_) => {
+                "take a frame farther from focus, or with less coma, or say --kind refractor"
+            }
             FirstScenarioError::Refused(error) => error.hint(),
             FirstScenarioError::Template(_) => "please report it, with the command that led here",
         }
@@ -91,6 +97,9 @@ impl FirstScenario {
                 questions.join("\n      "),
             ));
         };
+        if frame.obstruction_ratio.is_none() && answers.kind != Some(TemplateKind::Refractor) {
+            return Err(FirstScenarioError::NoDarkMiddle(frame.name.clone()));
+        }
         let mut sizes = Sizes {
             aperture_m,
             focal_length_m,
@@ -140,7 +149,7 @@ impl Sizes {
         let Ok(found) = Diagnosis::of(&read.picture, &instrument, &options) else {
             return Ok(None);
         };
-        let Some(star) = found.star() else {
+        let Some(star) = found.star().filter(|star| star.is_sound()) else {
             return Ok(None);
         };
         let mut better = Sizes {

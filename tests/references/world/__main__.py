@@ -108,6 +108,7 @@ def _nights_command(parser):
     parser.add_argument("--count", type=int, required=True)
     parser.add_argument("--start", type=int, default=0)
     parser.add_argument("--cards", action="store_true", help="hold the card that the first trial's words offer")
+    parser.add_argument("--from-frame", action="store_true", help="the instrument file is made by `new --from` the first frame")
     parser.add_argument("--table", type=pathlib.Path, required=True, metavar="STEM", help="writes STEM.csv and STEM.json")
     parser.add_argument("--at-least", type=float, default=0.0, help="exit status 1 where a smaller share of nights is good")
     parser.set_defaults(run=_nights)

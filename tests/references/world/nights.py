@@ -8,6 +8,8 @@ trial offer instead.
 
 A night is good where it ends (`stop`, or a turn that is not asked for any more), locked, with coma below the larger of 30 nm and the stop level,
 and the sensor within the depth of focus.
+
+With --from-frame the instrument file is not typed: `new --from` makes it from a first frame and what an owner can say.
 """
 
 import copy
@@ -42,7 +44,7 @@ def report(arguments):
     lines = []
     for number in range(arguments.start, arguments.start + arguments.count):
         lines.append(one_night(number, arguments))
-        summary = {"format": "skewstar-nights/1", "cards": arguments.cards, **totals(lines)}
+        summary = {"format": "skewstar-nights/1", "cards": arguments.cards, "from_frame": arguments.from_frame, **totals(lines)}
         files.write_table(arguments.table, COLUMNS, lines, summary)
     print(json.dumps(summary, indent=1))
     return 0 if summary["share_good"] >= arguments.at_least else 1
@@ -128,7 +130,11 @@ def one_night(number, arguments):
         place = pathlib.Path(place)
         (place / "camera").mkdir()
         session, typed = place / "session.toml", place / "typed.toml"
-        files.write_scenario(typed, drawn, "assumed", True)
+        if arguments.from_frame:
+            draw.set_modes(drawn, mechanics, hand.coma_nm(), hand.turns, others)
+            _from_frame(arguments.program, place, typed, drawn, rng)
+        else:
+            files.write_scenario(typed, drawn, "assumed", True)
         side = ["--side", drawn["told"]["side"]] if drawn["told"]["side"] else []
         _tell(arguments.program, ["start", "--instrument", str(typed), *side, "--settle", "0"], session)
         camera = Camera(place / "camera", drawn, rng)
@@ -193,6 +199,34 @@ def one_night(number, arguments):
         "wrong_stop": over and end_nm > goal_nm + 3 * 3.0, "median_line_s": round(statistics.median(times), 2) if times else None,
         "coma_nm": " ".join(f"{value:.0f}" for value in coma_nm), "did": "; ".join(did),
     }  # fmt: skip
+
+
+KINDS = {"prime": "prime-focus", "parab": "prime-focus", "newt": "newtonian", "refr": "refractor"}
+
+
+def _from_frame(program, place, typed, drawn, rng):
+    """The instrument of an owner who knows aperture, focal length, pixel and where screws and shadow stand; a frame says the rest.
+
+    Shadow and screws are where the eye sees them: to a few degrees.
+    """
+    aside = Camera(place / "first", drawn, rng)
+    (place / "first").mkdir()
+    number, telescope, assembly = 0, drawn["real"]["telescope"], drawn["typed"]["assembly"]
+    while aside.spoilt == number:
+        number = aside.spoilt + 1
+        frame = place / "first" / aside.expose(drawn["state"]["sensor_offset_um"])
+    screws = ",".join(f"{s['name']}={s['azimuth_deg'] + 3 * rng.standard_normal():.0f}" for s in assembly["screws"])
+    kind = next((kind for start, kind in KINDS.items() if drawn["telescope"].startswith(start)), "two-mirror")
+    words = [program, "new", "typed", "--from", str(frame), "--out", str(place), "--kind", kind, "--screws", screws, "--cell", assembly["kind"]]
+    words += ["--aperture", str(telescope["aperture_mm"]), "--focal-length", str(telescope["focal_length_mm"])]
+    words += ["--pixel", str(drawn["typed"]["camera"]["pixel_um"]), "--circle", str(assembly["screw_circle_radius_mm"])]
+    words += ["--pitch", str(assembly["pitch_mm_per_turn"]), "--clockwise", assembly["clockwise"]]
+    if telescope.get("vanes"):
+        widest = max(telescope["vanes"], key=lambda vane: vane["width_mm"])
+        words += ["--shadow-at", f"{widest['azimuth_deg'] + 3 * rng.standard_normal():.0f}"]
+    asked = ask.run([*words, "--quiet"], 300.0)
+    if asked.status != 0:
+        raise RuntimeError(f"new --from: {asked.message}")
 
 
 def _held(drawn, rng, screw, tell):
