@@ -156,7 +156,7 @@ impl FirstFrame {
             direction_rad: shadow.azimuth_rad,
             width_share: shadow_width_share(&edges, shadow.azimuth_rad),
         });
-        let mut shadows: Vec<SeenShadow> = shadows.filter(|s| s.width_share > 0.0).collect();
+        let mut shadows: Vec<SeenShadow> = shadows.collect();
         shadows.sort_by(|a, b| b.width_share.total_cmp(&a.width_share));
         Ok(FirstFrame {
             outer_radius_px: edges.outer_radius_px,
@@ -189,25 +189,25 @@ fn around(light: &Array2<f64>, star: &Source) -> Array2<f64> {
 }
 
 /// Sectors on either side of a shadow that it may darken, and those beyond them that show the light without it.
-const DARKENED: usize = 2;
-const BESIDE: [usize; 2] = [3, 4];
+const DARKENED: i32 = 2;
+const BESIDE: [i32; 2] = [3, 4];
+/// No shadow that is seen is taken to be narrower, as a share of the outer diameter.
+const LEAST_WIDTH_SHARE: f64 = 0.005;
 
 /// The light that a shadow takes, as the width of a strip across the ring over the outer diameter: whatever blurs a shadow leaves that as
-/// it is.
+/// it is. The light without it is a parabola through the sectors beside it, since coma makes one side of a ring several times as bright as
+/// the other.
 fn shadow_width_share(ring: &Ring, direction_rad: f64) -> f64 {
-    let at = (direction_rad / TAU * SECTORS as f64).round() as usize;
-    let bright = |by: usize, on: bool| {
-        let sector = if on { at + by } else { at + SECTORS - by };
-        ring.sectors[sector % SECTORS].brightness
-    };
-    let beside: f64 = BESIDE
-        .iter()
-        .map(|by| bright(*by, true) + bright(*by, false))
-        .sum();
-    let whole = beside / (2 * BESIDE.len()) as f64;
-    let around = (1..=DARKENED).map(|by| bright(by, true) + bright(by, false));
-    let lit: f64 = bright(0, true) + around.sum::<f64>();
-    let missing_sectors = (1 + 2 * DARKENED) as f64 - lit / whole;
+    let sectors = SECTORS as i32;
+    let at = (direction_rad / TAU * f64::from(sectors)).round() as i32;
+    let bright = |by: i32| ring.sectors[(at + by).rem_euclid(sectors) as usize].brightness;
+    let both = |by: i32| 0.5 * (bright(by) + bright(-by));
+    let [near, far] = BESIDE;
+    let bend = (both(far) - both(near)) / f64::from(far * far - near * near);
+    let without = |by: i32| both(near) + bend * f64::from(by * by - near * near);
+    let missing = (-DARKENED..=DARKENED).map(|by| without(by) - both(by));
+    let missing_sectors = missing.sum::<f64>() / without(0);
     let middle_px = 0.5 * (ring.outer_radius_px + ring.inner_radius_px.unwrap_or(0.0));
-    missing_sectors * TAU / SECTORS as f64 * middle_px / (2.0 * ring.outer_radius_px)
+    let width_px = missing_sectors * TAU / f64::from(sectors) * middle_px;
+    (width_px / (2.0 * ring.outer_radius_px)).max(LEAST_WIDTH_SHARE)
 }

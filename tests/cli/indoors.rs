@@ -6,8 +6,13 @@ use serde_json::Value;
 
 /// A unit with a vane, so that the frame tells how it stands.
 fn place() -> Place {
-    let vane = "[[telescope.vanes]]\nazimuth_deg = 128.0\nwidth_mm = 5.0\ninner_radius_mm = 29.0\n[assembly]";
-    Place::with_file("unit.toml", TYPED.replacen("[assembly]", vane, 1))
+    let vane = "[[telescope.vanes]]\nazimuth_deg = 128.0\nwidth_mm = 9.0\ninner_radius_mm = 29.0\n[assembly]";
+    Place::with_file(
+        "unit.toml",
+        TYPED
+            .replacen("[assembly]", vane, 1)
+            .replacen("-420.0", "-700.0", 1),
+    )
 }
 
 fn start(place: &Place, folder: &str) {
@@ -167,7 +172,7 @@ fn a_frame_and_four_numbers_begin_a_night() {
         ["turn", "trial"].contains(&line["verdict"].as_str().unwrap()),
         "{line}"
     );
-    let wrong = ["--aperture", "152", "--shadow-at", "Q"];
+    let wrong = ["--aperture", "152", "--shadow-at", "Q", "--force"];
     let wrong = place.run(&[&new[..], &wrong].concat()).unable();
     let words = "error: --shadow-at is \"Q\", but must be degrees";
     assert!(wrong.stderr.starts_with(words), "{}", wrong.stderr);
