@@ -49,6 +49,9 @@ pub trait Pen {
     fn line(&mut self, places: &[[f64; 2]], ink: Ink);
 }
 
+/// What of a part of the items is drawn as a line.
+type Height = fn(&ScoreBin) -> Option<f64>;
+
 /// What an error is drawn against.
 struct PlotAxis {
     words: &'static str,
@@ -236,7 +239,7 @@ fn panel(pen: &mut dyn Pen, corner: [f64; 2], name: &str, score: &QuantityScore,
     for [along, error] in points {
         pen.dot([across.place(along), up.place(error)]);
     }
-    let lines: [(Ink, fn(&ScoreBin) -> Option<f64>); 3] = [
+    let lines: [(Ink, Height); 3] = [
         (Ink::Atmosphere, |bin| bin.seeing),
         (Ink::Photon, |bin| bin.photon),
         (Ink::Error, |bin| Some(bin.rms)),
