@@ -233,7 +233,7 @@ fn panel(pen: &mut dyn Pen, corner: [f64; 2], name: &str, score: &QuantityScore,
     for value in up.marks() {
         let y = up.place(value);
         pen.line(&[[corner[0], y], [corner[0] + 4.0, y]], Ink::Edge);
-        let place = [corner[0] - 6.0, y - 4.0];
+        let place = [corner[0] - 6.0, y];
         pen.words(place, &mark(value), Ink::Words, Anchor::Right);
     }
     for [along, error] in points {
