@@ -321,7 +321,7 @@ mod tests {
             words.join(" ")
         };
         assert_eq!(marks(1e4, 8e6), "10000 1e5 1e6 1e7");
-        assert_eq!(marks(0.02, 90.0), "0.1 1 10");
+        assert_eq!(marks(0.02, 90.0), "0.1 1 10 100");
         assert_eq!(marks(1.2, 4.0), "2 3 4");
         for (low, high) in [(1e-6, 1e12), (0.9, 1.1), (3.0, 700.0), (5.0, 5.0)] {
             let found = marks(low, high);
