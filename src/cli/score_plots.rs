@@ -49,6 +49,9 @@ pub trait Pen {
     fn line(&mut self, places: &[[f64; 2]], ink: Ink);
 }
 
+/// What of a part of the items is drawn as a line.
+type Height = fn(&ScoreBin) -> Option<f64>;
+
 /// What an error is drawn against.
 struct PlotAxis {
     words: &'static str,
@@ -230,13 +233,13 @@ fn panel(pen: &mut dyn Pen, corner: [f64; 2], name: &str, score: &QuantityScore,
     for value in up.marks() {
         let y = up.place(value);
         pen.line(&[[corner[0], y], [corner[0] + 4.0, y]], Ink::Edge);
-        let place = [corner[0] - 6.0, y - 4.0];
+        let place = [corner[0] - 6.0, y];
         pen.words(place, &mark(value), Ink::Words, Anchor::Right);
     }
     for [along, error] in points {
         pen.dot([across.place(along), up.place(error)]);
     }
-    let lines: [(Ink, fn(&ScoreBin) -> Option<f64>); 3] = [
+    let lines: [(Ink, Height); 3] = [
         (Ink::Atmosphere, |bin| bin.seeing),
         (Ink::Photon, |bin| bin.photon),
         (Ink::Error, |bin| Some(bin.rms)),
@@ -318,7 +321,7 @@ mod tests {
             words.join(" ")
         };
         assert_eq!(marks(1e4, 8e6), "10000 1e5 1e6 1e7");
-        assert_eq!(marks(0.02, 90.0), "0.1 1 10");
+        assert_eq!(marks(0.02, 90.0), "0.1 1 10 100");
         assert_eq!(marks(1.2, 4.0), "2 3 4");
         for (low, high) in [(1e-6, 1e12), (0.9, 1.1), (3.0, 700.0), (5.0, 5.0)] {
             let found = marks(low, high);

@@ -4,6 +4,9 @@ use super::score_plots::{Ink, Pen};
 use crate::image_io::canvas::Anchor;
 use std::fmt::Write as _;
 
+/// Words stand with their middle at their place; SVG puts their foot there.
+const HALF_A_LETTER: f64 = 4.0;
+
 /// The picture under construction.
 pub struct SvgPen {
     out: String,
@@ -61,7 +64,7 @@ impl Pen for SvgPen {
         let _ = writeln!(
             self.out,
             "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\" fill=\"{}\">{plain}</text>",
-            self.height - y,
+            self.height - y + HALF_A_LETTER,
             colour(ink)
         );
     }

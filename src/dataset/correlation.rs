@@ -101,9 +101,9 @@ impl Correlations {
         let mut factor: Vec<Vec<f64>> = Vec::with_capacity(count);
         for i in 0..count {
             let mut row: Vec<f64> = Vec::with_capacity(i + 1);
-            for j in 0..i {
-                let known: f64 = (0..j).map(|k| row[k] * factor[j][k]).sum();
-                row.push((of(i, j) - known) / factor[j][j]);
+            for (j, known) in factor.iter().enumerate() {
+                let sum: f64 = row.iter().zip(known).map(|(a, b)| a * b).sum();
+                row.push((of(i, j) - sum) / known[j]);
             }
             let left = 1.0 - row.iter().map(|v| v * v).sum::<f64>();
             if left < 1e-9 {

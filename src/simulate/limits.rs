@@ -29,6 +29,9 @@ pub struct Limits {
 /// Where the star stands, for a bound that takes it as known.
 const PLACE: [Parameter; 2] = [Parameter::PlaceX, Parameter::PlaceY];
 
+/// What the photons allow of each mode; `None` where the frame does not determine it.
+type Sigmas = Numbered<Option<f64>>;
+
 /// Modes that the limits are given for.
 const MODES: RangeInclusive<u32> = 4..=11;
 
@@ -62,7 +65,7 @@ fn photon(
     model: &Model,
     expected: &Expected,
     flags: &mut Flags,
-) -> Option<(Numbered<Option<f64>>, Numbered<Option<f64>>)> {
+) -> Option<(Sigmas, Sigmas)> {
     let wanted = model.settings().bound && expected.in_electrons;
     let electronics = instrument.camera.electronics.as_ref().filter(|_| wanted);
     let bounds = electronics.and_then(|electronics| {

@@ -3,17 +3,30 @@
 
     python writers.py PROGRAM RECIPE [WRITERS [BATCHES [ITEMS]]]
 
-Each of BATCHES batches starts WRITERS programs (16 and 50 when left out): half of them make the whole set of ITEMS items, half a
-part of it each. A third of the programs of a batch are killed (SIGKILL) at random moments; the next batch starts the work again, as
+Each of BATCHES batches starts WRITERS programs (16 and 50 when left out): half of them make the whole set of ITEMS items (64), half a
+part of it each, in shards of four items. A third of the programs of a batch are killed (SIGKILL) at random moments; the next batch starts the work again, as
 a scheduler would that hands a task out twice. No program may fail that was not killed. At the end one run completes the set: the folder
 must hold, byte for byte, what a single run makes, and not one file more.
 """
 import random
+import re
 import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
+
+
+SHARD = 4
+
+
+def small_shards(recipe, folder):
+    """The recipe with shards of four items, in another folder."""
+    text = re.sub(r"^shard_items = .*\n", "", Path(recipe).read_text(), flags=re.M)
+    near = str(Path(recipe).resolve().parent)
+    text = re.sub(r'^scenario = "(.*)"', lambda found: f'scenario = "{near}/{found[1]}"\nshard_items = {SHARD}', text, flags=re.M)
+    Path(f"{folder}/set.toml").write_text(text)
+    return f"{folder}/set.toml"
 
 
 def contents(folder):
@@ -26,9 +39,10 @@ def start(program, recipe, out, first, count):
 
 
 def batch(program, recipe, out, writers, items, chance):
-    step = max(items // max(writers // 2, 1), 1)
-    jobs = [(0, items) if number % 2 == 0 else (min(number // 2 * step, items - 1), 0) for number in range(writers)]
-    jobs = [(first, count or min(step, items - first)) for first, count in jobs]
+    step = -(-items // max(writers // 2, 1))
+    step = -(-step // SHARD) * SHARD  # ranges begin where shards do, or two cuts would hold the same items
+    parts = [(first, min(step, items - first)) for first in range(0, items, step)]
+    jobs = [(0, items) if number % 2 == 0 else parts[number // 2 % len(parts)] for number in range(writers)]
     chance.shuffle(jobs)
     running = [start(program, recipe, out, first, count) for first, count in jobs]
     doomed = chance.sample(running, len(running) // 3)
@@ -50,6 +64,7 @@ def main():
     writers, batches, items = (int(text) for text in (sys.argv[3:] + ["16", "50", "64"][len(sys.argv) - 3:])[:3])
     chance = random.Random(20417)
     with tempfile.TemporaryDirectory() as top:
+        recipe = small_shards(recipe, top)
         one = f"{top}/one"
         _, told = start(program, recipe, one, 0, items).communicate()
         killed = 0
