@@ -5,6 +5,7 @@ use skewstar::measure::{MeasureOptions, Picture, Side};
 use skewstar::mechanics::bench::Bench;
 use skewstar::mechanics::plane_of;
 use skewstar::mechanics::system::Motion;
+use skewstar::predict::Settings;
 use skewstar::scenario::{TemplateKind, read, template};
 use skewstar::state::State;
 use skewstar::units::NM;
@@ -49,7 +50,12 @@ fn every_traced_template_is_rendered_measured_and_put_right() {
         let scenario = scenario.unwrap_or_else(|e| panic!("{e}\n{}", e.hint()));
         let system = scenario.traced.clone().expect("a trace").system;
         let bench = Bench::new(system).expect("a telescope");
-        let scene = Scene::of(scenario).expect("a scene");
+        let scene = Scene::of(scenario)
+            .expect("a scene")
+            .with_settings(Settings {
+                sampling_check: false,
+                ..Settings::default()
+            });
         for screw in scene.consequences().expect("what follows").screws {
             println!(
                 "{:<22} {} {:>14.3} {:>10.2} {:>10.2} {:>11.2}",
