@@ -26,7 +26,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let masked = Scene::of(files::scenario("scenarios/mask-two-zone-coma.toml", &[])?)?;
     let preview = masked.mask_preview(&PreviewOptions::default())?;
 
-    let seen = json!({ "truth": star.truth.undo_turns, "next": found.next(), "mask_shows": preview.sees });
+    let seen =
+        json!({ "truth": star.truth.undo_turns, "next": found.next(), "mask_shows": preview.sees });
     println!("{seen:#}");
     Ok(())
 }
