@@ -15,7 +15,6 @@
 mod geometry;
 mod layouts;
 mod openings;
-mod outside;
 mod own;
 mod picture;
 mod spikes;

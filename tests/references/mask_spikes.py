@@ -19,7 +19,7 @@ PITCH_MM, SLANT_DEG, RIM_MM, INNER_RIM_MM, RIB_MM = 3.0, 20.0, 4.0, 2.0, 1.6
 PLATE_MM = (68.0, 160.0)
 PIXEL_UM, SEEING_ARCSEC = 2.9, 2.1
 BAND_NM, COLOURS = (500.0, 600.0), 9
-CELLS, PAD = 1216, 4096  # cells of an eighth of a millimetre
+CELLS, PAD = 608, 2048  # cells of a quarter of a millimetre
 FRAME_PX = 81
 COMA_NM = (0.0, 20.0, 50.0, 100.0)
 

@@ -27,8 +27,6 @@ pub struct SpikeLine {
     pub reach_px: [f64; 2],
     /// Full width at half maximum: the longest lit slot, the seeing and the pixel.
     pub width_px: f64,
-    /// Pixel of the frame.
-    pub pixel_m: f64,
 }
 
 impl SpikeLine {
@@ -87,7 +85,6 @@ pub fn lines(instrument: &Instrument, state: &State, band: &[Bin]) -> Vec<SpikeL
             across: unit(slot_rad),
             reach_px: [shortest, longest].map(|w| w * per_pixel / region.pitch_m),
             width_px,
-            pixel_m,
         };
         found.push((region.slot_rad, region.pitch_m, line));
     }

@@ -41,6 +41,7 @@ pub(super) struct Stage {
     /// Range of the screen, from the sky up.
     pub(super) screen_e: f64,
     pub(super) regions: usize,
+    pub(super) pixel_m: f64,
 }
 
 impl Stage {
@@ -94,6 +95,7 @@ impl Stage {
             } else {
                 crate::mask::regions(design).len()
             },
+            pixel_m: instrument.camera.pixel_m,
             model,
             electronics,
             observer,
@@ -388,7 +390,7 @@ impl Stage {
         ViewingConditions {
             seeing_arcsec: state.sky.seeing_rad.map(|s| s / ARCSEC),
             reference_nm: self.model.reference_m / NM,
-            pixel_um: self.model_pixel_m() / UM,
+            pixel_um: self.pixel_m / UM,
             magnitude: star.filter(|_| in_counts).map(|s| s.magnitude),
             exposure_s: given.filter(|_| in_counts).map(|e| e.time_s),
             good_exposure_s: given.filter(|_| in_counts).map(|e| e.time_s * self.good),
@@ -400,9 +402,5 @@ impl Stage {
             observer: self.observer,
             assumed: self.assumed.clone(),
         }
-    }
-
-    fn model_pixel_m(&self) -> f64 {
-        self.lines.first().map_or(0.0, |l| l.pixel_m)
     }
 }
