@@ -15,6 +15,7 @@
 mod geometry;
 mod layouts;
 mod openings;
+mod outside;
 mod own;
 mod picture;
 mod spikes;
