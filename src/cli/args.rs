@@ -248,7 +248,7 @@ pub struct Files {
 pub struct ScenarioArgs {
     /// The scenario file
     pub scenario: PathBuf,
-    /// Change a key, for example `telescope.vanes[0].width_mm=5`
+    /// Change a key, for example `telescope.vanes[0].width_mm=5`; KEY=null takes it out
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub set: Vec<String>,
     /// The same bytes on all processors, more slowly

@@ -208,7 +208,7 @@ fn words(answer: &DrawAnswer, ring: bool) -> String {
     }
     if ring {
         lines.push(
-            "The ring hangs below the plate: turn the part over in the slicer, sky side down."
+            "Solids lie ready for the bed, sky side down; the ring stands up from the plate."
                 .into(),
         );
     }

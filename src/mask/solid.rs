@@ -1,4 +1,4 @@
-//! A mask as a closed solid of triangles, sky side up, and the check that it is closed.
+//! A mask as a closed solid of triangles as it lies on the printer's bed, sky side down on z = 0, and the check that it is closed.
 //!
 //! The plate's contours are shared, corner for corner, by its two faces; letters and ring lie strictly inside the plate, so
 //! that their contours are only added. Walls stand on the edges that the faces leave unmatched. [`Solid::check`] trusts none
@@ -47,14 +47,16 @@ impl SolidError {
             }
             SolidError::Empty => "make the slots narrower: mask.open_fraction",
             _ => {
-                "change mask.slot_pitch_mm or mask.rib_mm a little (in a drawing: draw past the rim and into the hole, so that no edge falls on the plate's own), and please report the scenario"
+                "change mask.slot_pitch_mm or mask.rib_mm a little (in a drawing: move its edges a little), and please report the scenario"
             }
         }
     }
 }
 
 impl Solid {
-    /// The solid of a plate, with letters sunk into the sky side and the ring below.
+    /// The solid of a plate, its sky side on z = 0 with the letters sunk into it, and the ring standing up from its back.
+    ///
+    /// Looking down on the bed one sees the back: +x is right as on the sky side, +y is turned over.
     ///
     /// # Errors
     /// See [`SolidError`]; what is returned has passed [`Solid::check`].
@@ -80,7 +82,7 @@ impl Solid {
             return Err(SolidError::Open(missing));
         }
         builder.walls(&sides, 0, thick, true);
-        let solid = builder.finish();
+        let solid = builder.finish(thick);
         solid.check()?;
         Ok(solid)
     }
@@ -199,9 +201,14 @@ impl Builder {
         }
     }
 
-    fn finish(self) -> Solid {
+    /// What was built with its sky side up at this height, turned over about x.
+    fn finish(self, sky: i32) -> Solid {
         Solid {
-            vertices: self.vertices,
+            vertices: self
+                .vertices
+                .iter()
+                .map(|[x, y, z]| [*x, -y, sky - z])
+                .collect(),
             triangles: self.triangles,
         }
     }

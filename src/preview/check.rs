@@ -22,8 +22,13 @@ const STIFFNESS_PA: f64 = 2.0e9;
 /// A touch of the finger that a bar must bear, N.
 const TOUCH_N: f64 = 0.1;
 
+/// Room that a printer wants between a part and the edge of its bed.
+const MARGIN_M: f64 = 2.0 * MM;
+
 /// Narrow plastic is looked for up to this many times the least bar.
 const LOOK: f64 = 4.0;
+
+mod spikes;
 
 /// What is wrong, or merely worth knowing.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -72,6 +77,8 @@ pub fn findings(instrument: &Instrument) -> Option<Vec<Finding>> {
         ring(&plate),
     ];
     list.extend(around(instrument, design));
+    list.extend(spikes::rules(instrument));
+    list.extend(ledge(design, &plate));
     list.extend(light(instrument, design));
     list.extend(cost(design, &plate));
     list.push(letters(design, &plate));
@@ -160,7 +167,7 @@ fn thinnest_bar(design: &MaskDesign, value: f64) -> Finding {
     .says(
         format!("bars, ribs and rims between edges, looked for up to {:.1} mm; a nozzle of {:.2} mm needs two tracks", LOOK * limit / MM, design.printer.nozzle_m / MM),
         if drawn(design) {
-            "widen the bars of the drawing; draw past the rim and into the hole, so that no edge falls on the plate's own; or allow less: mask.print.least_bar_mm"
+            "widen the bars of the drawing, or allow less: mask.print.least_bar_mm"
         } else {
             "widen mask.slot_pitch_mm, or lower mask.open_fraction, or widen the rib or a rim (mask.outer_rim_mm, mask.inner_rim_mm); or allow less: mask.print.least_bar_mm"
         },
@@ -241,13 +248,16 @@ fn touch(design: &MaskDesign, plate: &Plate, width: f64) -> Finding {
 
 fn bed(design: &MaskDesign, plate: &Plate) -> Finding {
     let value = 2.0 * plate.outer_radius_m;
-    let limit = design.printer.bed_m[0].min(design.printer.bed_m[1]);
+    let limit = design.printer.bed_m[0].min(design.printer.bed_m[1]) - 2.0 * MARGIN_M;
     let parts = pieces(plate, design.printer.bed_m);
     let words = match &parts {
         Ok(parts) if parts.len() > 1 => {
             format!("drawn as {} pieces that key into each other", parts.len())
         }
-        Ok(_) => "the plate with its flange, laid flat".to_owned(),
+        Ok(_) => format!(
+            "the plate with its flange, laid flat, {} mm free all round for the skirt",
+            MARGIN_M / MM
+        ),
         Err(error) => error.to_string(),
     };
     PrintRule {
@@ -340,6 +350,26 @@ fn around(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
         ));
     }
     list
+}
+
+/// How far a plate whose ring goes into the tube lies on the tube's end, all round.
+fn ledge(design: &MaskDesign, plate: &Plate) -> Option<Finding> {
+    const LEAST_M: f64 = 3.0 * MM;
+    let grip = design.grip.as_ref().filter(|g| !g.over_tube)?;
+    let value = plate.outer_radius_m - 0.5 * grip.tube_diameter_m;
+    let rule = PrintRule {
+        what: "ledge on the tube",
+        value: value / MM,
+        limit: LEAST_M / MM,
+        unit: "mm",
+        bound: Limit::AtLeast,
+        kept: value >= LEAST_M - 2.0 * GRID_M,
+        serious: true,
+    };
+    Some(rule.says(
+        "how far the plate reaches over the tube's end, all round; a plate that is no larger than the bore falls into the tube",
+        "widen mask.outer_diameter_mm to the bore (mask.grip.tube_diameter_mm) and 6 mm more",
+    ))
 }
 
 /// Light that passes, and openings that lie in shadow.

@@ -378,4 +378,32 @@ mod tests {
         assert!(message("a=1&a=2").contains("a is given twice"));
         assert!(message("").contains("a part of the key is empty"));
     }
+
+    #[test]
+    fn null_takes_a_key_out_that_is_there() {
+        let text = "a = 1\n[mask]\nzone = 2\nkept = 3\n[[list]]\nb = 4\n";
+        let left = |argument: &str| {
+            let document = laid_over(text, &[argument]).unwrap_or_else(|e| panic!("{e}"));
+            let Value::Table(root) = document.root.value else {
+                panic!("a table")
+            };
+            root.keys().cloned().collect::<Vec<_>>()
+        };
+        assert!(!left("a=null").contains(&"a".to_owned()));
+        assert!(left("mask.zone = null").contains(&"mask".to_owned()));
+        assert!(laid_over(text, &["list[0].b=null"]).is_ok());
+        for missing in [
+            "b=null",
+            "mask.none=null",
+            "none.zone=null",
+            "list[1].b=null",
+            "list[0]=null",
+        ] {
+            let error = laid_over(text, &[missing])
+                .err()
+                .expect(missing)
+                .to_string();
+            assert!(error.contains("cannot be taken out"), "{missing}: {error}");
+        }
+    }
 }

@@ -1,4 +1,4 @@
-//! Binary STL in millimetres, sky side up.
+//! Binary STL in millimetres, sky side down.
 
 use super::mm;
 use crate::mask::solid::Solid;
@@ -7,7 +7,7 @@ use crate::mask::solid::Solid;
 pub fn write(solid: &Solid) -> Vec<u8> {
     let mut out = Vec::with_capacity(84 + 50 * solid.triangles.len());
     let mut head = [b' '; 80];
-    let words = b"skewstar mask, mm, sky side up";
+    let words = b"skewstar mask, mm, sky side down";
     head[..words.len()].copy_from_slice(words);
     out.extend(head);
     out.extend((solid.triangles.len() as u32).to_le_bytes());

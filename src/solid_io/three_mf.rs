@@ -1,4 +1,4 @@
-//! 3MF in millimetres: one solid, sky side up, in the smallest package the standard allows.
+//! 3MF in millimetres: one solid, sky side down, in the smallest package the standard allows.
 
 use super::svg::escaped;
 use super::text;

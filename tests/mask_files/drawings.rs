@@ -168,3 +168,72 @@ fn the_scenario_says_what_is_filled_and_where_the_centre_is() {
     assert!(!named.shows_plate && named.openings_m.is_empty());
     assert_eq!(named.centre_m, Some([0.09, 0.11]));
 }
+
+fn open_area_m2(drawing: &Drawing) -> f64 {
+    drawing
+        .openings_m
+        .iter()
+        .map(|p| skewstar::geometry::area(&skewstar::geometry::outline::convex_piece(p)))
+        .sum()
+}
+
+/// A page of 184 mm with a plate drawn exactly at its diameters, two windows of 10 × 10 mm, and more.
+fn exact_plate(style: &str, more: &str) -> String {
+    format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='184mm' height='184mm' viewBox='0 0 184 184'>{style}
+         <path fill-rule='evenodd' d='M0 92a92 92 0 1 0 184 0a92 92 0 1 0 -184 0z M53 92a39 39 0 1 0 78 0a39 39 0 1 0 -78 0z M87 22h10v10h-10z M87 152h10v10h-10z'/>{more}</svg>"
+    )
+}
+
+/// A plate whose edges are drawn exactly on its own leaves no slivers and makes a closed solid.
+#[test]
+fn edges_that_fall_on_the_plates_own_lie_on_them() {
+    let found = read(&exact_plate("", "")).unwrap();
+    approx::assert_relative_eq!(open_area_m2(&found), 2e-4, max_relative = 1e-6);
+    let mut scenario = scenario_with(LAYOUTS[0], "");
+    scenario.instrument.mask.as_mut().unwrap().layout = MaskLayout::Drawing(found);
+    let plate = Plate::new(&scenario.instrument).unwrap();
+    assert_eq!(plate.plate.shapes.len(), 1);
+    skewstar::mask::solid::Solid::new(&plate).unwrap();
+    // a slot that is drawn up to the rim goes up to the rim: 10 mm wide, from 60 mm to 92 mm, whose end is an arc
+    let slot = "<path d='M0 0h184v184h-184z' opacity='0'/>";
+    let cut =
+        exact_plate("", slot).replace("M87 22h10v10h-10z", "M87 32V0.135995a92 92 0 0 1 10 0V32z");
+    let open = open_area_m2(&read(&cut).unwrap());
+    let cap = 92.0 * 92.0 * (5.0f64 / 92.0).asin() + 5.0 * (92.0f64 * 92.0 - 25.0).sqrt();
+    approx::assert_relative_eq!(
+        open,
+        1e-6 * (100.0 + cap - 10.0 * 60.0),
+        max_relative = 1e-3
+    );
+}
+
+/// What has no opacity is nothing; styles and symbols are read; a stroke belongs to what is filled.
+#[test]
+fn opacity_styles_symbols_and_strokes_are_read() {
+    let area = |text: &str| open_area_m2(&read(text).unwrap());
+    let plain = area(&exact_plate("", ""));
+    for nothing in [
+        "<rect width='184' height='184' fill-opacity='0'/>",
+        "<rect width='184' height='184' opacity='0'/>",
+        "<g opacity='0'><rect width='184' height='184'/></g>",
+        "<rect width='184' height='184' visibility='hidden'/>",
+        "<rect class='a' width='184' height='184'/>",
+    ] {
+        let style = "<style>.a { fill: none }</style>";
+        approx::assert_relative_eq!(
+            area(&exact_plate(style, nothing)),
+            plain,
+            max_relative = 1e-9
+        );
+    }
+    // a symbol of 5 × 10 mm over one half of a window
+    let symbol = "<symbol id='s' overflow='visible'><rect width='5' height='10'/></symbol><use href='#s' x='87' y='22'/>";
+    approx::assert_relative_eq!(area(&exact_plate("", symbol)), 1.5e-4, max_relative = 1e-6);
+    // a stroke of 2 mm takes 1 mm of each window all round: 8 × 8 mm are left
+    let stroked = exact_plate("", "").replace(
+        "<path fill-rule",
+        "<path stroke='black' stroke-width='2' fill-rule",
+    );
+    approx::assert_relative_eq!(area(&stroked), 2.0 * 64e-6, max_relative = 1e-3);
+}

@@ -313,3 +313,91 @@ fn weight_and_time_are_those_of_the_volume() {
         );
     }
 }
+
+/// First orders at 530 nm · 405 mm / pitch, in pixels of 3.8 um. The longest slot that is lit runs at 38 mm or so from the middle, clear of the
+/// obstruction of 74 mm, to the rim at 86 mm: about 150 mm, and spikes are 0.95 px wide. The passband's outermost wavelength of seven is 555.7 nm; the
+/// frame reaches 21.5 px.
+#[test]
+fn spikes_are_to_lie_clear_of_the_star_and_on_the_frame() {
+    let order_px = |nm: f64, pitch_mm: f64| 1e-6 * nm * 405.0 / pitch_mm / 3.8e-3;
+    for (pitch_mm, kept) in [(3.75, true), (3.78, false)] {
+        let found = finding(&slots(pitch_mm, 0.5, ""), "first order from the star");
+        let value = found["value"].as_f64().expect("a number");
+        assert!((value - order_px(530.0, pitch_mm)).abs() < 1e-6, "{found}");
+        assert_eq!(
+            (found["limit"].as_f64(), found["kept"].as_bool()),
+            (Some(15.0), Some(kept)),
+            "{found}"
+        );
+    }
+    for (pitch_mm, kept) in [(2.90, true), (2.85, false)] {
+        let found = finding(&slots(pitch_mm, 0.5, ""), "first order on the frame");
+        let value = found["value"].as_f64().expect("a number");
+        let wanted = order_px(500.0 + 60.0 * 6.5 / 7.0, pitch_mm) + 0.95;
+        assert!((value - wanted).abs() < 0.02, "{found}, by hand {wanted}");
+        assert_eq!(
+            (found["limit"].as_f64(), found["kept"].as_bool()),
+            (Some(21.5), Some(kept)),
+            "{found}"
+        );
+    }
+}
+
+/// Two halves of a plate, their slots turned by an angle against each other: at the first order their spikes lie d sin(angle) apart. The wider of
+/// the two has the shorter slots: those of the right half, upright, are the same for all angles.
+#[test]
+fn spikes_are_to_lie_apart() {
+    let halves = |turn_deg: f64| {
+        let region = |from: f64, slot_deg: f64| {
+            format!(
+                "{{ azimuth_deg = [{from:?}, {:?}], radius_mm = [0.0, 92.0], slot_deg = {slot_deg:?}, pitch_mm = 3.0, open_fraction = 0.5 }}",
+                from + 180.0
+            )
+        };
+        let keys = format!(
+            "layout = \"regions\"\n{PLATE}\nouter_rim_mm = 6.0\nregions = [ {}, {} ]",
+            region(-90.0, 90.0),
+            region(90.0, 90.0 + turn_deg)
+        );
+        finding(&text(&keys, ""), "spikes apart")
+    };
+    let order_px = 530e-6 * 405.0 / 3.0 / 3.8e-3;
+    for (turn_deg, kept) in [(8.0, false), (9.5, true)] {
+        let found = halves(turn_deg);
+        let value = found["value"].as_f64().expect("a number");
+        // widths lie between that of the pixel alone and that of the shortest slot that can be the longest of a half, 49 mm
+        let widths = [0.9f64, 0.9f64.hypot(0.886 * 530e-6 * 405.0 / 49.0 / 3.8e-3)];
+        let apart_px = order_px * turn_deg.to_radians().sin();
+        assert!(
+            value <= apart_px / widths[0] && value >= apart_px / widths[1],
+            "{found}"
+        );
+        assert_eq!(found["limit"].as_f64(), Some(3.0));
+        assert_eq!(found["kept"].as_bool(), Some(value >= 3.0), "{found}");
+        assert_eq!(found["kept"].as_bool(), Some(kept), "{found}");
+    }
+}
+
+/// A plate of 184 mm whose ring goes into a tube lies on (184 − bore)/2 of its end.
+#[test]
+fn a_plate_is_to_lie_on_the_tube() {
+    for (bore_mm, kept) in [(178.0, true), (178.1, false), (190.0, false)] {
+        let grip = format!(
+            "grip = {{ fit = \"into-tube\", tube_diameter_mm = {bore_mm:?}, clearance_mm = 0.5, wall_mm = 1.2 }}"
+        );
+        let found = finding(&holes(&lit(10, 12.0), PLATE, &grip), "ledge on the tube");
+        // a plate smaller than the bore has the flange of its ring: half a millimetre of air less 0.8 mm of lip
+        let wanted = if bore_mm < 184.0 {
+            0.5 * (184.0 - bore_mm)
+        } else {
+            0.8 - 0.5
+        };
+        let value = found["value"].as_f64().expect("a number");
+        assert!((value - wanted).abs() < 1e-6, "{found}");
+        assert_eq!(
+            (found["kept"].as_bool(), found["serious"].as_bool()),
+            (Some(kept), Some(!kept)),
+            "{found}"
+        );
+    }
+}

@@ -8,12 +8,14 @@
 //! | `spikes.rs` | is a spike where the mean slope says, by hand-written gradients and in a rendered frame? |
 //! | `layouts.rs` | which way do spikes of the layouts with two pitches and with tangential slots run, and how far do they part? |
 //! | `table.rs` | how far does each error move the middle spike of a triplet from the crossing of its partners? |
+//! | `outside.rs` | is a spike seen where numpy's FFT has one, and only there? |
 //! | `own.rs` | do the layouts that are ours throw their light where slots and pitches by hand say, and do their spikes part so? |
 //! | `picture.rs` | is the committed picture of masked stars what the engine draws today? |
 
 mod geometry;
 mod layouts;
 mod openings;
+mod outside;
 mod own;
 mod picture;
 mod spikes;

@@ -2,8 +2,8 @@
 //!
 //! Pixels are weighted by a Gauss bell of the distance, as an eye that follows the spike along does. With a bell of 0.45 of the spike's width
 //! the crest is where this mean is largest near the line; it stands out by its rise over the higher of the two troughs beside it (its
-//! prominence), so that neither a neighbour nor the glow of the core passes for a spike. Its place is the summit of the mean with a bell of 0.7
-//! of its width, climbed to from the line: a spike that merely splits by less than its width keeps its place.
+//! prominence), so that neither a neighbour nor the glow of the core passes for a spike. Its place is the summit of the mean with a bell as wide
+//! as the spike, climbed to from the line: one that merely splits by less than its width keeps its place.
 
 use super::lines::SpikeLine;
 use ndarray::Array2;
@@ -11,7 +11,7 @@ use ndarray::Array2;
 /// Width of the bell over the width of the spike.
 const BELL: f64 = 0.45 / 2.355;
 /// The same for the place.
-const PLACE_BELL: f64 = 0.7 / 2.355;
+const PLACE_BELL: f64 = 1.0 / 2.355;
 /// Narrowest bell, pixels (one standard deviation).
 const LEAST_BELL_PX: f64 = 0.5;
 /// Crests are looked for this many widths to either side, at least two pixels.
@@ -254,7 +254,6 @@ mod tests {
             across: [0.0, 1.0],
             reach_px: [10.0, 16.0],
             width_px: 0.9 * 2.355,
-            pixel_m: 3.8e-6,
         }
     }
 

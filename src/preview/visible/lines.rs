@@ -4,8 +4,8 @@ use crate::atmosphere::{airmass, seeing_fwhm_rad};
 use crate::geometry::area;
 use crate::instrument::{Instrument, MaskDesign};
 use crate::mask::{regions, triplets};
-use crate::predict::Model;
 use crate::pupil::{Pupil, frame_axes};
+use crate::spectrum::{Bin, bins, reference_m};
 use crate::state::State;
 use std::f64::consts::{FRAC_PI_2, PI};
 
@@ -27,8 +27,6 @@ pub struct SpikeLine {
     pub reach_px: [f64; 2],
     /// Full width at half maximum: the longest lit slot, the seeing and the pixel.
     pub width_px: f64,
-    /// Pixel of the frame.
-    pub pixel_m: f64,
 }
 
 impl SpikeLine {
@@ -39,8 +37,14 @@ impl SpikeLine {
     }
 }
 
+/// The passband in seven wavelengths, which is enough to say where spikes lie.
+pub fn lit(instrument: &Instrument, state: &State) -> Vec<Bin> {
+    let temperature_k = state.star.as_ref().map(|s| s.temperature_k);
+    bins(&instrument.camera.passband, 7, temperature_k)
+}
+
 /// The spikes of all regions that light comes through; none for a drawing and for holes.
-pub fn lines(instrument: &Instrument, state: &State, model: &Model) -> Vec<SpikeLine> {
+pub fn lines(instrument: &Instrument, state: &State, band: &[Bin]) -> Vec<SpikeLine> {
     let Some(design) = &instrument.mask else {
         return Vec::new();
     };
@@ -48,13 +52,13 @@ pub fn lines(instrument: &Instrument, state: &State, model: &Model) -> Vec<Spike
     let frame = frame_axes(instrument);
     let pixel_m = instrument.camera.pixel_m;
     let per_pixel = instrument.telescope.focal_length_m / pixel_m;
-    let lit = model
-        .bins
+    let reference_m = reference_m(band);
+    let lit = band
         .iter()
         .filter(|b| b.weight > 0.0)
         .map(|b| b.wavelength_m);
     let (shortest, longest) = lit.fold((f64::INFINITY, 0.0_f64), |(s, l), w| (s.min(w), l.max(w)));
-    let seeing_px = seeing_px(instrument, state, model.reference_m);
+    let seeing_px = seeing_px(instrument, state, reference_m);
     let mut found: Vec<(f64, f64, SpikeLine)> = Vec::new();
     for (number, region) in regions(design).iter().enumerate() {
         let widest_m2 = pupil.pieces_of_region(number).map(area).fold(0.0, f64::max);
@@ -62,7 +66,7 @@ pub fn lines(instrument: &Instrument, state: &State, model: &Model) -> Vec<Spike
         if slot_m <= 0.0 {
             continue;
         }
-        let diffraction_px = 0.886 * model.reference_m * per_pixel / slot_m;
+        let diffraction_px = 0.886 * reference_m * per_pixel / slot_m;
         let width_px = diffraction_px.hypot(seeing_px).hypot(0.9);
         let same = found.iter_mut().find(|(slot_rad, pitch_m, _)| {
             let turn = (slot_rad - region.slot_rad).rem_euclid(PI);
@@ -81,7 +85,6 @@ pub fn lines(instrument: &Instrument, state: &State, model: &Model) -> Vec<Spike
             across: unit(slot_rad),
             reach_px: [shortest, longest].map(|w| w * per_pixel / region.pitch_m),
             width_px,
-            pixel_m,
         };
         found.push((region.slot_rad, region.pitch_m, line));
     }

@@ -3,7 +3,8 @@
 //! The exposure is a good one: the brightest spike at 40 % of a full pixel, the core full. Gray is straight from the sky, black, to
 //! [`SCREEN_WHITE`](super::SCREEN_WHITE) times the brightest spike of the star in focus, white; all pictures of a mask share it.
 
-use super::{Observer, Stage};
+use super::Observer;
+use super::stage::Stage;
 use crate::instrument::Instrument;
 use crate::predict::{PredictError, Settings};
 use crate::state::{Exposure, Modes, State};

@@ -72,7 +72,6 @@ fn line(
         across: [libm::cos(angle), libm::sin(angle)],
         reach_px: [at(lit.first()), at(lit.last())],
         width_px: core_px,
-        pixel_m: 0.0,
     }
 }
 
