@@ -345,7 +345,7 @@ def _moved_stars(telescope):
             "beyond_um": float(star["beyond_mm"] * 1e3),
             "x": [round(float(v), 12) for v in x],
             "y": [round(float(v), 12) for v in y],
-            "wave_nm": [round(float(v), 3) for v in star["wave_nm"]],
+            "wave_nm": [round(float(v), 6) for v in star["wave_nm"]],
         })
     return stars
 
