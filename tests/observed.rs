@@ -1,6 +1,6 @@
 //! What `mask preview` says an eye sees, against simulated two-choice trials on noisy frames by an observer that looks at pixels only.
 //!
-//! The whole table, 20 masks with 1000 trials each, is `cargo bench --bench visibility`, kept in `benches/visibility.json`.
+//! The whole table, 20 masks with 1000 trials each, is `cargo bench --bench visibility`; no table is kept yet.
 
 #[path = "observed/looker.rs"]
 mod looker;
