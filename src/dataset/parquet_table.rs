@@ -4,11 +4,14 @@
 
 use super::error::SetError;
 use super::table::{Column, ColumnKind, Table, TableCell};
+use bytes::Bytes;
 use parquet::basic::{LogicalType, Repetition, Type as Physical};
 use parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
 use parquet::errors::ParquetError;
 use parquet::file::properties::WriterProperties;
+use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::file::writer::{SerializedColumnWriter, SerializedFileWriter};
+use parquet::record::Field;
 use parquet::schema::types::Type;
 use std::sync::Arc;
 
@@ -18,6 +21,53 @@ use std::sync::Arc;
 /// [`SetError::Table`] with the library's words; none is known to happen, as everything is written to memory.
 pub(super) fn write(table: &Table, rows: &[Vec<TableCell>]) -> Result<Vec<u8>, SetError> {
     written(table, rows).map_err(|error| SetError::Table(error.to_string()))
+}
+
+/// Names of the columns, and the rows as text, of a flat table; a null is an empty cell.
+///
+/// # Errors
+/// The library's words where the bytes are no Parquet file, and a sentence where a cell is neither number, text nor flag.
+pub(super) fn read(bytes: &[u8]) -> Result<(Vec<String>, Vec<Vec<String>>), String> {
+    let words = |error: ParquetError| format!("is no Parquet file: {error}");
+    let reader = SerializedFileReader::new(Bytes::copy_from_slice(bytes)).map_err(words)?;
+    let schema = reader.metadata().file_metadata().schema_descr_ptr();
+    let columns = schema
+        .columns()
+        .iter()
+        .map(|c| c.name().to_owned())
+        .collect();
+    let mut rows = Vec::new();
+    for row in reader.get_row_iter(None).map_err(words)? {
+        let row = row.map_err(words)?;
+        let cells = row
+            .get_column_iter()
+            .map(|(name, field)| as_text(name, field));
+        rows.push(cells.collect::<Result<Vec<_>, _>>()?);
+    }
+    Ok((columns, rows))
+}
+
+fn as_text(name: &str, field: &Field) -> Result<String, String> {
+    Ok(match field {
+        Field::Null => String::new(),
+        Field::Bool(flag) => flag.to_string(),
+        Field::Byte(n) => n.to_string(),
+        Field::Short(n) => n.to_string(),
+        Field::Int(n) => n.to_string(),
+        Field::Long(n) => n.to_string(),
+        Field::UByte(n) => n.to_string(),
+        Field::UShort(n) => n.to_string(),
+        Field::UInt(n) => n.to_string(),
+        Field::ULong(n) => n.to_string(),
+        Field::Float(n) => n.to_string(),
+        Field::Double(n) => n.to_string(),
+        Field::Str(text) => text.clone(),
+        other => {
+            return Err(format!(
+                "has {other} in column {name}, which is neither number, text nor flag"
+            ));
+        }
+    })
 }
 
 fn written(table: &Table, rows: &[Vec<TableCell>]) -> Result<Vec<u8>, ParquetError> {
