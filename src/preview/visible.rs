@@ -1,7 +1,7 @@
 //! What a person can see of a star through a mask, read off the picture: passband, seeing, pixels, noise, full pixels and the screen.
 //!
 //! A spike is looked at across itself, where its slots put the first order of the passband, on both sides of the star. It counts only
-//! where it stands out from the light around it ([`across`]). What is judged are places of spikes against one another ([`lines`]): the
+//! where it stands out from the light around it ([`across`]). What is judged are places of spikes against one another (`visible/lines.rs`): the
 //! middle one of a triplet against the crossing of its partners, or two parallel ones of different pitches. The star is rendered
 //! with each error, and the least error is the one that moves the judged place by as much as the stated observer needs.
 //!

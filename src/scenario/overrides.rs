@@ -399,10 +399,10 @@ mod tests {
             "list[1].b=null",
             "list[0]=null",
         ] {
-            let error = laid_over(text, &[missing])
-                .err()
-                .expect(missing)
-                .to_string();
+            let Err(error) = laid_over(text, &[missing]) else {
+                panic!("{missing} was taken out");
+            };
+            let error = error.to_string();
             assert!(error.contains("cannot be taken out"), "{missing}: {error}");
         }
     }
