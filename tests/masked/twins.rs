@@ -70,6 +70,7 @@ fn the_light_equals_a_written_out_integral_in_the_core_and_outside() {
             paraboloid: false,
             open: &open,
             noll_m: [0.0; 10],
+            further_m: Vec::new(),
             sensor_offset_m: 0.0,
             cells: 1600,
         };

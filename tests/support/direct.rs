@@ -21,6 +21,8 @@ pub struct Scene<'a> {
     pub open: &'a (dyn Fn(f64, f64) -> bool + Sync),
     /// Noll coefficients 2 to 11 in metres, and the exact defocus.
     pub noll_m: [f64; 10],
+    /// Noll 16, 17 and 22, those of a traced telescope that go beyond.
+    pub further_m: Vec<(u32, f64)>,
     pub sensor_offset_m: f64,
     /// Cells across the aperture.
     pub cells: usize,
@@ -224,7 +226,11 @@ fn pupil_field(scene: &Scene, shares: &Array2<f64>, wavelength_m: f64) -> PupilF
                         sy * r / size / scene.radius_m,
                     );
                     let cos_u = (1.0 - (size / f).powi(2)).sqrt();
-                    let w = zernikes(&scene.noll_m, x, y) + scene.sensor_offset_m * (1.0 - cos_u);
+                    let further = scene.further_m.iter();
+                    let further: f64 = further.map(|(noll, m)| m * beyond(*noll, x, y)).sum();
+                    let w = zernikes(&scene.noll_m, x, y)
+                        + further
+                        + scene.sensor_offset_m * (1.0 - cos_u);
                     Complex::cis(-TAU * w / wavelength_m) * share * stretch.sqrt()
                 })
                 .collect();
@@ -256,6 +262,18 @@ pub fn zernikes(c: &[f64; 10], x: f64, y: f64) -> f64 {
         5f64.sqrt() * (6.0 * rho.powi(4) - 6.0 * rho.powi(2) + 1.0),
     ];
     c.iter().zip(terms).map(|(a, z)| a * z).sum()
+}
+
+/// Noll 16, 17 and 22 written out (as above).
+fn beyond(noll: u32, x: f64, y: f64) -> f64 {
+    let (rho, theta) = (x.hypot(y), y.atan2(x));
+    let secondary_coma = 12f64.sqrt() * (10.0 * rho.powi(5) - 12.0 * rho.powi(3) + 3.0 * rho);
+    match noll {
+        16 => secondary_coma * theta.cos(),
+        17 => secondary_coma * theta.sin(),
+        22 => 7f64.sqrt() * (20.0 * rho.powi(6) - 30.0 * rho.powi(4) + 12.0 * rho.powi(2) - 1.0),
+        other => panic!("Noll {other} is not written out"),
+    }
 }
 
 fn dot(a: &[Complex<f64>], b: &[Complex<f64>]) -> Complex<f64> {

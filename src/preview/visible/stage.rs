@@ -145,6 +145,12 @@ impl Stage {
         if stand.peak_e > 0.97 * full_e {
             return Some("its pixels are full: expose for less time".into());
         }
+        if let Some(apart_px) = self.next_to_px(line).filter(|apart| *apart < line.width_px) {
+            return Some(format!(
+                "it is {:.0} px wide and {apart_px:.0} px from the next one: too little of its slots is lit",
+                line.width_px
+            ));
+        }
         let Some(_) = stand.at_px else {
             return Some("no crest where its slots would put one".into());
         };
@@ -213,14 +219,17 @@ impl Stage {
 
     /// From the middle of a spike's first order to the nearest other line.
     fn apart_px(&self, number: usize) -> Option<f64> {
-        let own = &self.lines[number];
+        self.next_to_px(&self.lines[number])
+    }
+
+    fn next_to_px(&self, own: &SpikeLine) -> Option<f64> {
         let out_px = 0.5 * (own.reach_px[0] + own.reach_px[1]);
-        let others = self.lines.iter().enumerate().filter(|(at, other)| {
+        let others = self.lines.iter().filter(|other| {
             let parallel = own.turn_to(other).abs() < 1e-6;
-            *at != number && !parallel
+            !parallel
         });
         others
-            .map(|(_, other)| out_px * libm::sin(own.turn_to(other)).abs())
+            .map(|other| out_px * libm::sin(own.turn_to(other)).abs())
             .reduce(f64::min)
     }
 
