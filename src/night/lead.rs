@@ -5,7 +5,8 @@ use super::story::{Change, Story, UnitState};
 use crate::diagnosis::Diagnosis;
 use crate::instrument::{AssemblyKind, Instrument, fraction};
 use crate::measure::{Deed, LearnError, NextStep, SideFrom, Verdict};
-use crate::units::NM;
+use crate::predict::critical_focus_m;
+use crate::units::{NM, UM};
 
 /// A step, and its few characters.
 #[derive(Debug, Clone, PartialEq)]
@@ -205,7 +206,44 @@ fn enough(told: &Told, found: &Diagnosis) -> NextStep {
     }
     match story.offset_um() {
         Some(offset_um) if story.focused == 0 => focus(told, found, offset_um, &why),
+        Some(offset_um) if offset_um.abs() * UM > still_a_ring_m(told.instrument) => {
+            match story.offset_before_um() {
+                Some(before_um) if offset_um.abs() > GROWN * before_um.abs() => {
+                    grown(offset_um, &why)
+                }
+                _ => focus(told, found, offset_um, &why),
+            }
+        }
         _ => in_focus(told),
+    }
+}
+
+/// A ring that is so much larger than before the focus was moved has grown, whatever the frames' noise.
+const GROWN: f64 = 1.1;
+
+/// Farther from focus than this a star is no point: W at the edge is half a wave off, twice the critical focus.
+fn still_a_ring_m(instrument: &Instrument) -> f64 {
+    const GREEN_M: f64 = 550e-9;
+    2.0 * critical_focus_m(GREEN_M, instrument.telescope.focal_ratio())
+}
+
+/// The ring has grown: the sensor is on the other side of focus than was believed, and as far as the ring says.
+fn grown(offset_um: f64, why: &str) -> NextStep {
+    let way = if offset_um > 0.0 {
+        "outwards"
+    } else {
+        "inwards"
+    };
+    NextStep {
+        focus_um: Some(offset_um),
+        ..NextStep::new(
+            Deed::Refocus,
+            format!(
+                "The ring has grown: it is the other way. Focus: move the sensor {:.0} um {way}. Then say focused.",
+                offset_um.abs()
+            ),
+            format!("{why}; the frame was taken on the other side of focus than was believed"),
+        )
     }
 }
 

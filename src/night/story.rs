@@ -244,6 +244,12 @@ impl Story {
             .find_map(|star| star.offset_um)
     }
 
+    /// The same by the frame before that one, of the same state of the unit, µm.
+    pub fn offset_before_um(&self) -> Option<f64> {
+        let stars = self.now().stars.iter().rev();
+        stars.filter_map(|star| star.offset_um).nth(1)
+    }
+
     /// Adds a frame. Whether it is too far from the others of its state to show the same.
     pub(super) fn see(&mut self, frame: &FrameSeen, instrument: &Instrument) -> bool {
         let Some(star) = frame.star else { return false };

@@ -60,6 +60,8 @@ const TRUE_RESPONSE: &str = "assembly.response.coma_nm_per_arcmin=57.6";
 struct Telescope {
     place: Place,
     turns: [f64; 3],
+    /// Beyond focus.
+    offset_um: f64,
     frames: usize,
 }
 
@@ -70,6 +72,7 @@ impl Telescope {
         Telescope {
             place,
             turns,
+            offset_um: -420.0,
             frames: 0,
         }
     }
@@ -94,6 +97,7 @@ impl Telescope {
         let [a, b, c] = self.turns;
         let turns = format!("state.turns={{A={a},B={b},C={c}}}");
         let seed = format!("seed={}", 100 + self.frames);
+        let offset = format!("state.sensor_offset_um={}", self.offset_um);
         let out = format!("made{}", self.frames);
         let words = [
             "render",
@@ -103,6 +107,8 @@ impl Telescope {
             &out,
             "--set",
             &turns,
+            "--set",
+            &offset,
             "--set",
             &seed,
             "--set",
@@ -205,8 +211,16 @@ fn a_night_ends_tight_and_good_enough() {
     telescope
         .night(&["focused", &format!("{focus_um:+.0}")])
         .well();
+    // a ring that is still there is not in focus, and one that has grown is on the other side of it
     let line = telescope.looked();
-    assert_eq!(line["next"]["do"], "stop", "{}", line["next"]);
+    assert_eq!(line["next"]["do"], "refocus", "{}", line["next"]);
+    telescope.offset_um = -630.0;
+    telescope.night(&["focused", "+200"]).well();
+    let line = telescope.looked();
+    let words = line["next"]["words"].as_str().unwrap();
+    assert!(words.contains("has grown"), "{words}");
+    let focus_um = line["next"]["focus_um"].as_f64().unwrap();
+    assert!((focus_um + 630.0).abs() < 20.0, "{focus_um}");
 }
 
 /// A turn that made it worse is said, and the next step is not the same again.
