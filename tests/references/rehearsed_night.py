@@ -42,7 +42,7 @@ def rehearse(terminal, seed):
     terminal.type("new garden", shown=False)
     terminal.type(f"practice start garden.toml --session drill.toml --as-camera frames --seed {seed}", shown=False)
     terminal.type("new mine --from frames/light-0001.fits --aperture 190 --shadow-at 208")
-    terminal.type("night start --instrument mine.toml --session night.toml --side inside --settle 0")
+    terminal.type("night start --instrument mine.toml --session night.toml --side outside --settle 0")
     card = ""
     for frame in range(2, MOST_FRAMES):
         terminal.type(f"practice look --session drill.toml --as-camera frames --every 0.01 --frames 1{card}", shown=False)
@@ -57,6 +57,7 @@ def rehearse(terminal, seed):
             um = int(focus[1]) * (1 if focus[2] == "outwards" else -1)
             terminal.type(f"practice focus {um} --session drill.toml", shown=False)
             terminal.type(f"night focused {um:+d} --session night.toml")
+            terminal.type("practice expose 0.004 --session drill.toml", shown=False)
         elif held:
             card = f" --card {held[1]}"
             terminal.type(f"night card {held[1]} --session night.toml")
