@@ -249,13 +249,17 @@ fn grown(offset_um: f64, why: &str) -> NextStep {
 
 /// The way back to focus: how far the ring tells, which way only where the side is known.
 fn focus(told: &Told, found: &Diagnosis, offset_um: f64, why: &str) -> NextStep {
-    let (way, side) = match (side_is_known(found), offset_um > 0.0) {
-        (true, true) => ("inwards", "and on which side"),
-        (true, false) => ("outwards", "and on which side"),
-        (false, _) => (
-            "the way that makes the ring smaller; if it grows, turn back and go the other way",
-            "but not on which side",
-        ),
+    let way = match (side_is_known(found), offset_um > 0.0) {
+        (true, true) => "inwards",
+        (true, false) => "outwards",
+        (false, _) => {
+            "the way that makes the ring smaller; if it grows, turn back and go the other way"
+        }
+    };
+    let side = match found.star().and_then(|star| star.side) {
+        Some((_, SideFrom::Vanes)) => "and its shadows say on which side",
+        Some((_, SideFrom::Told)) => "and on which side is as it was told",
+        _ => "but not on which side",
     };
     let steps = told.story.um_per_step().map_or(String::new(), |um| {
         format!(" (about {:.0} steps of the motor)", (offset_um / um).abs())

@@ -40,8 +40,7 @@ settings! {
         /// by hand: an ordinary ring needs less than a tenth of it, and one with wild modes more (`a_trial_star_stays_small`). Larger: slow and hungry where nothing fits. Smaller: large rings are refused.
         trial_gib: [f64; 2] = [0.25, 6e-6],
         /// A trial star takes no more than so many times the memory of the first one of its fit, and may always take so much, GiB. Set by
-        /// hand: ten times the blur of a ring asks for about as much. Larger: fits that run away take minutes. Smaller: a start that is far
-        /// too small is not left.
+        /// hand. Larger: fits that run away take long. Smaller: a start that is far too small is not left.
         trial_grows: (f64, f64) = (8.0, 0.03),
         /// Wavelengths of a frame, at most, where the instrument does not state how many. Set by hand. More: slower. Fewer: the rings of
         /// a narrow-band star stay sharp in the model.
