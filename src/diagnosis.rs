@@ -394,10 +394,7 @@ impl Diagnosis {
         }
         let next = self.next();
         said.extend(match &self.advice {
-            Ok(advice) => {
-                let all_help = self.takes_away(advice.tilt_rad);
-                step_and_rest(&next, advice, &self.instrument, all_help)
-            }
+            Ok(advice) => step_and_rest(&next, advice),
             Err(_) => next.lines(),
         });
         said

@@ -230,18 +230,6 @@ pub fn picture_from(
     Ok(checked(read_image(bytes, name)?, instrument))
 }
 
-/// The same of bytes that were read before; `name` is used in messages.
-///
-/// # Errors
-/// [`FileError::Image`].
-pub fn picture_of_bytes(
-    bytes: &[u8],
-    name: &str,
-    instrument: &Instrument,
-) -> Result<ReadPicture, FileError> {
-    Ok(checked(read_image(bytes, name)?, instrument))
-}
-
 /// What the bytes of an image file say, held against nothing.
 ///
 /// # Errors

@@ -1,6 +1,8 @@
 #![forbid(unsafe_code)]
 //! Physical optics of a misaligned star: from a turned screw to the star frame a camera records, with exact ground truth.
 //!
+//! Whoever comes for the first time reads the [`guide`]: five stories, with commands that can be typed.
+//!
 //! # Map, in the order light takes
 //!
 //! | layer | modules | what happens there |
@@ -82,6 +84,7 @@ pub mod first_frame;
 pub mod flag;
 pub mod frame;
 pub mod geometry;
+pub mod guide;
 pub mod image_io;
 pub mod instrument;
 pub mod logbook;

@@ -498,7 +498,7 @@ fn from_the_screw_to_the_thin_side_and_back() {
                     ring.outer_radius_px,
                 );
                 assert!(apart(bright, thin_deg) < 20.0, "{bright} {thin_deg}");
-                let words = sentences(&instrument, &found);
+                let words = sentences(&instrument, None, &found);
                 let hour = ((90.0 - thin_deg) / 30.0f64).round().rem_euclid(12.0);
                 let hour = if hour == 0.0 { 12.0 } else { hour };
                 assert!(
@@ -507,7 +507,7 @@ fn from_the_screw_to_the_thin_side_and_back() {
                 );
                 assert!(words.contains(front), "{words}");
                 assert!(
-                    words.contains("0.100 turn clockwise, which lengthens it"),
+                    words.contains("35 degrees (a little less than 1/8 turn) clockwise, which lengthens it"),
                     "{words}"
                 );
                 assert_eq!(found.undo_turns["B"], 0.1);
@@ -525,9 +525,9 @@ fn a_screw_whose_clockwise_turn_shortens_is_told_the_other_way() {
         turns: turned(&instrument, [0.0, -0.1, 0.0]),
         ..State::default()
     };
-    let words = sentences(&instrument, &truth(&instrument, &state));
+    let words = sentences(&instrument, None, &truth(&instrument, &state));
     assert!(
-        words.contains("0.100 turn anticlockwise, which lengthens it"),
+        words.contains("35 degrees (a little less than 1/8 turn) anticlockwise, which lengthens it"),
         "{words}"
     );
 }

@@ -50,6 +50,29 @@ pub fn verify<'a>(options: &[&'a str]) -> Vec<&'a str> {
     [&["dataset", "verify", "set.toml", "--json"], options].concat()
 }
 
+/// What `verify` reports with this exit status.
+pub fn report(status: i32, place: &Place, options: &[&str]) -> serde_json::Value {
+    let done = place.run(&verify(options));
+    assert_eq!(done.status, Some(status), "{}\n{}", done.stdout, done.stderr);
+    serde_json::from_str(&done.stdout).expect("JSON")
+}
+
+/// Options that seal five items from `start` on: the truth goes to a folder of its own.
+pub fn sealed<'a>(start: &'a str, out: &'a str, truth: &'a str, secret: &'a str) -> [&'a str; 10] {
+    [
+        "--count",
+        "5",
+        "--start",
+        start,
+        "--out",
+        out,
+        "--truth-out",
+        truth,
+        "--secret",
+        secret,
+    ]
+}
+
 /// What lies in a folder of a place, by name.
 pub fn folder(place: &Place, name: &str) -> std::collections::BTreeMap<String, Vec<u8>> {
     let inside = format!("{name}/");

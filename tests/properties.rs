@@ -34,7 +34,7 @@ proptest! {
         let simulation = simulated(&scenario)?;
         light_is_sound(&scenario, &simulation)?;
         truth_is_sound(&simulation)?;
-        let words = sentences(&scenario.instrument, &simulation.truth);
+        let words = sentences(&scenario.instrument, scenario.state.sky.seeing_rad, &simulation.truth);
         prop_assert!(words.lines().count() >= 2 && !words.contains("NaN"), "{words}");
     }
 }

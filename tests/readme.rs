@@ -1,5 +1,6 @@
-//! README is true: every command in it is run, in its order, in one folder; what it says is printed is printed; its pictures of
-//! measuring, masks and scores are what these commands draw; its table names every verb of the program and no other.
+//! README and the guide are true: every command in them is run, in their order, in one folder, or at least read against the program's help;
+//! what they say is printed is printed; their pictures are what these commands draw; their links lead somewhere; the table of verbs names
+//! every verb of the program and no other.
 
 use crate::renders::differs;
 use std::collections::BTreeSet;
@@ -19,9 +20,28 @@ const PICTURES: [(&str, &str); 4] = [
     ("out/outside.score.png", "score"),
 ];
 
+/// The pages in the order in which somebody reads them; commands of a later one may use what an earlier one left.
+const PAGES: [&str; 12] = [
+    "README.md",
+    "src/guide/learn.md",
+    "src/guide/mask.md",
+    "src/guide/telescope.md",
+    "src/guide/night.md",
+    "src/guide/authors.md",
+    "src/guide/scale.md",
+    "src/guide/scenario.md",
+    "src/guide/sets.md",
+    "src/guide/verbs.md",
+    "src/guide/page.md",
+    "src/guide/platforms.md",
+];
+
+fn text_of(page: &str) -> String {
+    fs::read_to_string(Path::new(ROOT).join(page)).unwrap()
+}
+
 #[test]
 fn every_command_runs_and_prints_what_is_said() {
-    let readme = fs::read_to_string(format!("{ROOT}/README.md")).unwrap();
     let folder = tempfile::tempdir().unwrap();
     copy(
         &Path::new(ROOT).join("scenarios"),
@@ -29,19 +49,23 @@ fn every_command_runs_and_prints_what_is_said() {
     );
     let mut printed = String::new();
     let mut commands = 0;
-    for line in blocks(&readme, "sh").flat_map(|block| block.lines()) {
-        let command = line.split(" #").next().unwrap_or_default().trim();
-        if let Some(said) = run(command, folder.path()) {
-            printed += &said;
-            commands += 1;
+    for page in PAGES.map(text_of) {
+        for line in blocks(&page, "sh").flat_map(|block| block.lines()) {
+            if let Some(said) = run(command_of(line), folder.path()) {
+                printed += &said;
+                commands += 1;
+            }
         }
     }
-    assert!(commands > 15, "only {commands} commands were found");
-    for line in blocks(&readme, "text").flat_map(|block| block.lines()) {
-        assert!(
-            printed.lines().any(|p| p == line),
-            "README says that this is printed: {line}\n{printed}"
-        );
+    assert!(commands > 25, "only {commands} commands were found");
+    for page in PAGES {
+        let text = text_of(page);
+        for line in blocks(&text, "text").flat_map(|block| block.lines()) {
+            assert!(
+                printed.lines().any(|p| p == line),
+                "{page} says that this is printed: {line}\n{printed}"
+            );
+        }
     }
     let wrong: Vec<String> = PICTURES
         .iter()
@@ -59,18 +83,133 @@ fn every_command_runs_and_prints_what_is_said() {
     );
 }
 
+/// Whoever opens README is not to be buried: the guide has the rest.
+#[test]
+fn readme_is_short() {
+    let lines = text_of("README.md").lines().count();
+    assert!(lines <= 150, "{lines} lines");
+}
+
+/// What takes too long to be run, or goes on until somebody ends it, and commands within sentences: verbs and options are there.
+#[test]
+fn commands_that_are_not_run_can_be_typed() {
+    let mut commands = 0;
+    for page in PAGES {
+        let text = text_of(page);
+        let long = blocks(&text, "console").flat_map(|block| block.lines());
+        let in_sentences = spans(&text).map(str::trim);
+        for command in long.map(command_of).chain(in_sentences) {
+            let words: Vec<&str> = command.split_whitespace().collect();
+            let ["skewstar", rest @ ..] = words.as_slice() else {
+                continue;
+            };
+            let verb: Vec<&str> = rest
+                .iter()
+                .copied()
+                .take_while(|word| is_verb(word))
+                .take(2)
+                .collect();
+            let help = help_of(&verb)
+                .or_else(|| help_of(&verb[..verb.len().min(1)]))
+                .unwrap_or_else(|| panic!("{page}: no such verb: {command}"));
+            for option in rest.iter().filter(|word| word.starts_with("--")) {
+                let name = option.split('=').next().unwrap_or(option);
+                let there = help
+                    .split(|c: char| c.is_whitespace() || c == ',')
+                    .any(|word| word == name);
+                assert!(there, "{page}: {name} is no option of: {command}");
+            }
+            commands += 1;
+        }
+    }
+    assert!(commands > 20, "only {commands} commands were found");
+}
+
+fn is_verb(word: &str) -> bool {
+    word.chars().all(|c| c.is_ascii_lowercase() || c == '-') && !word.starts_with('-')
+}
+
+/// What `--help` prints for a verb; `None` where there is none.
+fn help_of(verb: &[&str]) -> Option<String> {
+    let help = Command::new(PROGRAM).args(verb).arg("--help").output();
+    let help = help.unwrap();
+    let is_its_own = |text: &str| text.contains(&format!("Usage: {}", usage(verb)));
+    let text = String::from_utf8(help.stdout).unwrap();
+    (help.status.success() && is_its_own(&text)).then_some(text)
+}
+
+/// How the line of usage of a verb begins.
+fn usage(verb: &[&str]) -> String {
+    [&["skewstar"], verb].concat().join(" ")
+}
+
+/// Pieces of code within sentences.
+fn spans(text: &str) -> impl Iterator<Item = &str> {
+    let outside_blocks = text.split("```").step_by(2);
+    outside_blocks.flat_map(|part| part.split('`').skip(1).step_by(2))
+}
+
+/// Links and pictures lead to files of the repository, or to another page of the guide.
+#[test]
+fn links_lead_somewhere() {
+    let mut links = 0;
+    for page in PAGES {
+        let text = text_of(page);
+        let folder = Path::new(ROOT).join(page);
+        let folder = folder.parent().unwrap();
+        for target in text
+            .split("](")
+            .skip(1)
+            .filter_map(|rest| rest.split(')').next())
+        {
+            let file = folder.join(target.split('#').next().unwrap_or(target));
+            assert!(file.exists(), "{page}: {target} leads nowhere");
+            links += 1;
+        }
+    }
+    assert!(links > 20, "only {links} links were found");
+}
+
+/// Every page of the guide is in the crate's documentation, and one of the pages that are tested.
+#[test]
+fn every_page_of_the_guide_is_in_the_documentation() {
+    let module = text_of("src/guide.rs");
+    let mut pages: Vec<String> = fs::read_dir(Path::new(ROOT).join("src/guide"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    pages.sort();
+    let mut tested: Vec<&str> = PAGES
+        .iter()
+        .filter_map(|page| page.strip_prefix("src/guide/"))
+        .collect();
+    tested.sort_unstable();
+    assert_eq!(pages, tested);
+    for page in &pages {
+        assert!(
+            module.contains(&format!("include_str!(\"guide/{page}\")")),
+            "{page} is in no module of src/guide.rs"
+        );
+    }
+}
+
 #[test]
 fn the_table_names_every_verb_and_no_other() {
-    let readme = fs::read_to_string(format!("{ROOT}/README.md")).unwrap();
-    let help = Command::new(PROGRAM).arg("--help").output().unwrap();
-    let help = String::from_utf8(help.stdout).unwrap();
+    let table = text_of("src/guide/verbs.md");
+    let help = help_of(&[]).unwrap();
     let listed: BTreeSet<&str> = subverbs(&help).collect();
-    let told: BTreeSet<&str> = readme
-        .split("`skewstar ")
-        .skip(1)
+    let told: BTreeSet<&str> = table
+        .lines()
+        .filter(|line| line.starts_with('|'))
+        .flat_map(|line| line.split("`skewstar ").skip(1))
         .filter_map(|rest| rest.split(|c: char| !c.is_ascii_lowercase()).next())
         .collect();
     assert_eq!(listed, told);
+}
+
+/// A line of a block without its remark.
+fn command_of(line: &str) -> &str {
+    line.split(" #").next().unwrap_or_default().trim()
 }
 
 /// The code blocks of a language.
@@ -84,7 +223,7 @@ fn blocks<'a>(text: &'a str, language: &'a str) -> impl Iterator<Item = &'a str>
         })
 }
 
-/// Runs one line of README; what it printed, or `None` for what is not ours to run here.
+/// Runs one line of a page; what it printed, or `None` for what is not ours to run here.
 fn run(command: &str, folder: &Path) -> Option<String> {
     let words: Vec<&str> = command.split_whitespace().collect();
     let arguments = match words.as_slice() {
@@ -99,7 +238,7 @@ fn run(command: &str, folder: &Path) -> Option<String> {
         }
         // what passes the tests is running now
         ["cargo", "test"] | [] => return None,
-        _ => panic!("README has a command that no test runs: {command}"),
+        _ => panic!("a page has a command that no test runs: {command}"),
     };
     let done = Command::new(PROGRAM)
         .current_dir(folder)
@@ -107,7 +246,7 @@ fn run(command: &str, folder: &Path) -> Option<String> {
         .output()
         .unwrap();
     let said = String::from_utf8(done.stdout).unwrap();
-    // a goal that is not reached is no failure of README
+    // a goal that is not reached is no failure of a page
     let good: &[i32] = if arguments.contains(&"reveal") {
         &[0, 1]
     } else {
@@ -180,11 +319,13 @@ fn every_help_has_an_example_that_can_be_typed() {
     assert_eq!(without, [""], "no example in their help");
 }
 
+/// The verbs that a help lists, in groups or not.
 fn subverbs(help: &str) -> impl Iterator<Item = &str> {
     help.lines()
-        .skip_while(|line| !line.starts_with("Commands:"))
-        .skip(1)
-        .take_while(|line| !line.is_empty())
+        .skip_while(|line| !line.starts_with("Usage:"))
+        .take_while(|line| *line != "Options:")
+        .filter_map(|line| line.strip_prefix("  "))
+        .filter(|line| line.starts_with(|letter: char| letter.is_ascii_lowercase()))
         .filter_map(|line| line.split_whitespace().next())
         .filter(|verb| *verb != "help")
 }

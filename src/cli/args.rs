@@ -1,5 +1,6 @@
 //! What can be typed.
 
+use super::help::TESTERS;
 use crate::measure::Side;
 use crate::predict::Settings;
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -32,18 +33,18 @@ pub struct Cli {
 /// The verbs.
 #[derive(Debug, Subcommand)]
 pub enum Verb {
-    /// Write a commented scenario to fill in
+    /// Write the file of your telescope: commented, to fill in, or read off a frame (--from)
     #[command(after_help = "Example: skewstar new garden --kind newtonian")]
     New(NewArgs),
-    /// Read and validate a scenario, and say what follows from it
+    /// Read a telescope's file, say what follows from its numbers and what looks mistyped
     #[command(after_help = "Example: skewstar check scenarios/fast-unit-one-screw.toml")]
     Check(ScenarioArgs),
-    /// Render the star frame and its truth
+    /// Render the star of a file: frame, picture, exact truth, and what to look for
     #[command(
         after_help = "Example: skewstar render scenarios/fast-unit-one-screw.toml --annotate --set state.sensor_offset_um=-400"
     )]
     Render(RenderArgs),
-    /// Draw how a star changes along one or two keys
+    /// Draw in one picture how a star changes along one or two keys
     #[command(
         after_help = "Example: skewstar sheet scenarios/fast-unit-one-screw.toml --rows state.modes_nm.7=-150,0,150 --columns state.sensor_offset_um=-400,0,400\n\nKeys joined by & move together: --columns 'state.turns.B=0,0.1,0.2&state.sensor_offset_um=0,100,200'. At least one of --rows and --columns is needed."
     )]
@@ -53,27 +54,27 @@ pub enum Verb {
         after_help = "Example: skewstar field scenarios/fields/whole-sensor.toml --set state.turns.B=0.1\n\nThe camera's frame is the sensor. The stars are those of [field]; [star] gives their temperature and altitude, and the brightness of the cut-outs."
     )]
     Field(FieldArgs),
-    /// Learn what the screws do, from frames before and after trial turns
+    /// Learn what your screws do, from frames before and after a turn
     #[command(
-        after_help = "Example: skewstar learn --instrument garden.toml --trial start.fits,turned-a.fits,A=0.125 --trial turned-a.fits,turned-b.fits,B=0.125\n\nA positive turn lengthens the screw (1/8 and 0.125 are the same). Two screws that are not opposite each other tell how the camera sits; with one, whether its picture is mirrored stays open. Leave the telescope on the star, and turn each screw the way it was turned last, so that its play is out."
+        after_help = "Example: skewstar learn --instrument garden.toml --trial start.fits,turned-a.fits,A=0.125 --trial turned-a.fits,turned-b.fits,B=0.125\n\nA positive turn lengthens the screw (1/8, 0.125 and 45deg are the same). Two screws that are not opposite each other tell how the camera sits; with one, whether its picture is mirrored stays open. Leave the telescope on the star, and turn each screw the way it was turned last, so that its play is out."
     )]
     Learn(LearnArgs),
-    /// Check, draw, preview or tune the mask of a scenario
+    /// Look through a mask before it is printed, check it, draw its files, tune its numbers
     #[command(
         after_help = "Example: skewstar mask check scenarios/mask-two-zone-coma.toml\n\nA mask is no solar filter. Tether it, and take it off before slewing."
     )]
     Mask(MaskArgs),
-    /// Measure a star (or a whole frame of stars) and say which screw to turn, which way and how far
+    /// Measure a frame and say which screw to turn, which way and how far
     #[command(
         after_help = "Example: skewstar measure out/night-fast-unit.fits --instrument scenarios/night-fast-unit.toml --side inside\n\nOf the instrument file only telescope, assembly, mask, camera and [exposure] are used. Exit status 1: measured, but not to be trusted."
     )]
     Measure(MeasureArgs),
-    /// Make frames with their truth in quantity, or check that a set is whole
+    /// Make frames with exact truth in quantity, or check that a set is whole
     #[command(
         after_help = "Example: skewstar dataset make scenarios/recipes/doughnuts.toml --out set --count 1000\n\nItem i depends on the recipe, its scenario, the seed and i alone: ranges made apart are merged by copying them into one folder."
     )]
     Dataset(DatasetArgs),
-    /// Compare answers with the truth of a set
+    /// Say how good the answers of a measuring program are
     #[command(
         after_help = "Example: skewstar score set answers.csv --at-most modes_nm.7.rms=30 --plot\n\n`skewstar schema answers` prints what an answer may hold."
     )]
@@ -85,18 +86,18 @@ pub enum Verb {
         #[arg(value_enum, default_value = "scenario")]
         of: SchemaOf,
     },
-    /// Practise putting a hidden misalignment right
+    /// Put a hidden misalignment right, with a hint after each look
     #[command(
         after_help = "Example: skewstar practice start --session night.toml --level two-screws\n\nAt a real telescope: never point near the Sun; loosen a screw's own partner before you tighten it, never force a screw, never loosen all pairs at once; the maker's instructions come first."
     )]
     Practice(PracticeArgs),
-    /// A real night: frames as the camera writes them, and one next step after each
+    /// A real night: one next step after each frame that the camera writes
     #[command(
         after_help = "Example: skewstar night start --instrument garden.toml --session tonight.toml\n         skewstar night watch ~/captures --session tonight.toml\n\nWhat hands do is told with the other verbs, also while watch runs. The program moves nothing itself. Never point near the Sun; the maker's instructions come first."
     )]
     Night(NightArgs),
     #[cfg(feature = "serve")]
-    /// Serve the practice as a page in your browser
+    /// Open a page in your browser: practice, your own frames, masks
     #[command(
         after_help = "Example: skewstar serve\n\nFor this machine only; --lan lets others of your network in, with the token in the address."
     )]
@@ -163,22 +164,22 @@ pub struct SetArgs {
     #[arg(long, value_name = "K", default_value_t = 0, value_parser = clap::value_parser!(u64).range(0..=1_000_000_000))]
     pub start: u64,
     /// Sealed set: the folder of the withheld truth
-    #[arg(long, value_name = "DIR", requires = "secret")]
+    #[arg(long, value_name = "DIR", requires = "secret", help_heading = TESTERS)]
     pub truth_out: Option<PathBuf>,
     /// File with the secret of a sealed set, 32 hexadecimal digits; where there is none, `dataset make` writes one
-    #[arg(long, value_name = "FILE", requires = "truth_out")]
+    #[arg(long, value_name = "FILE", requires = "truth_out", help_heading = TESTERS)]
     pub secret: Option<PathBuf>,
     /// The same bytes on all processors, more slowly
-    #[arg(long)]
+    #[arg(long, help_heading = TESTERS)]
     pub portable: bool,
     /// Threads of this program; as many as the machine has when left out
     #[arg(long, value_name = "N", value_parser = threads)]
     pub threads: Option<usize>,
     /// `verify` only: draw so many items, chosen by chance, again and compare them
-    #[arg(long, value_name = "K", default_value_t = 0)]
+    #[arg(long, value_name = "K", default_value_t = 0, help_heading = TESTERS)]
     pub remake: u64,
     /// `verify` only: where the set is whole, write a manifest with the checksum of its content, by which it can be cited
-    #[arg(long)]
+    #[arg(long, help_heading = TESTERS)]
     pub manifest: bool,
     /// Shared options.
     #[command(flatten)]
@@ -252,7 +253,7 @@ pub struct ScenarioArgs {
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub set: Vec<String>,
     /// The same bytes on all processors, more slowly
-    #[arg(long)]
+    #[arg(long, help_heading = TESTERS)]
     pub portable: bool,
     /// Shared options.
     #[command(flatten)]
@@ -376,7 +377,7 @@ pub struct LearnArgs {
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub set: Vec<String>,
     /// The same bytes on all processors, more slowly
-    #[arg(long)]
+    #[arg(long, help_heading = TESTERS)]
     pub portable: bool,
     /// Where to write.
     #[command(flatten)]
@@ -464,7 +465,7 @@ pub struct MeasureArgs {
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub set: Vec<String>,
     /// The same bytes on all processors, more slowly
-    #[arg(long)]
+    #[arg(long, help_heading = TESTERS)]
     pub portable: bool,
     /// Shared options.
     #[command(flatten)]

@@ -6,7 +6,7 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::progress::Progress;
 use super::{least_and_most, scene};
-use crate::scene::{Consequences, QUARTER_WAVE, ScrewTold, TracedNumbers};
+use crate::scene::{Consequences, NM_RMS_IN_WORDS, QUARTER_WAVE, ScrewTold, TracedNumbers};
 
 /// Reads, validates and reports.
 pub fn run(args: &ScenarioArgs, console: &Console) -> Result<(), CliError> {
@@ -30,21 +30,24 @@ fn report(f: &Consequences) -> String {
             f.scale_arcsec_per_px, f.frame_arcmin[0], f.frame_arcmin[1]
         ),
         format!(
-            "critical focus zone    +-{:.1} um (a quarter wave at the edge of the pupil)",
+            "critical focus zone    +-{:.1} um (thousandths of a millimetre): within it a star is as sharp as in focus",
             f.critical_focus_um
         ),
         format!(
-            "Airy disc              {:.2} px across, first dark ring",
+            "Airy disc              {:.2} px across (to the first dark ring): no star gets smaller",
             f.airy_diameter_px
         ),
         format!(
-            "open part of aperture  {:.1} %",
+            "open part of aperture  {:.1} %, the rest is in shadow",
             100.0 * f.open_area_fraction
         ),
         place_in_words(f),
-        format!("light in the frame     {:.1} %", 100.0 * f.light_in_frame),
         format!(
-            "sampling               {} cells across the pupil, {} samples a pixel side, {} wavelengths",
+            "light in the frame     {:.1} % of the star's",
+            100.0 * f.light_in_frame
+        ),
+        format!(
+            "computed with          {} cells across the pupil, {} samples a pixel side, {} wavelengths",
             f.pupil_cells, f.sub_samples_per_px, f.wavelengths
         ),
     ];
@@ -60,19 +63,19 @@ fn report(f: &Consequences) -> String {
         f.brightest_px_electrons,
         f.background_e_per_px,
     ) {
-        lines.push(format!("star                   {star:.0} e, brightest pixel {peak:.0} e, background {background:.2} e per pixel"));
+        lines.push(format!("star                   {star:.0} electrons, {peak:.0} in the brightest pixel, background {background:.2} a pixel"));
     } else {
         lines.push(
-            "star                   relative units: give [star] and [exposure] for electrons"
+            "star                   no brightness given: add [star] and [exposure] to get electrons and noise"
                 .into(),
         );
     }
     if let (Some(full), Some(time)) = (f.saturation_e, f.saturates_after_s) {
         lines.push(format!(
-            "saturation             at {full:.0} e, after {time:.3} s at this brightness and focus"
+            "saturation             a pixel is full at {full:.0} electrons, the brightest after {time:.2} s at this brightness and focus"
         ));
         if f.brightest_px_electrons.is_some_and(|peak| peak > full) {
-            lines.push("                       this exposure saturates: shorten exposure.time_s, or defocus more".into());
+            lines.push("                       this exposure is too long: shorten exposure.time_s, or defocus more".into());
         }
     }
     if let (Some(on), Some(other)) = (f.mask_on, f.saturates_after_s_other) {
@@ -82,7 +85,7 @@ fn report(f: &Consequences) -> String {
             "with the mask"
         };
         lines.push(format!(
-            "                       {state}, at the same focus: after {other:.3} s"
+            "                       {state}, at the same focus: after {other:.2} s"
         ));
     }
     if let Some((near, far)) = least_and_most(&f.spike_first_order_px) {
@@ -92,7 +95,7 @@ fn report(f: &Consequences) -> String {
             format!("{near:.1} to {far:.1}")
         };
         lines.push(format!(
-            "spikes                 first order {places} px from the middle"
+            "spikes                 begin {places} px from the star"
         ));
     }
     if let Some([Some(outer), inner]) = f.doughnut_px {
@@ -103,19 +106,25 @@ fn report(f: &Consequences) -> String {
             "doughnut               {outer:.1} px across{hole}, at this focus"
         ));
     }
-    lines.extend(f.screws.iter().map(words_of_screw));
+    lines.extend(words_of_screws(&f.screws));
+    lines.push(format!(
+        "coma, in nm RMS        good enough below {:.0}; {};",
+        f.enough.good_enough_nm,
+        f.enough.scale.words()
+    ));
+    lines.push(format!("                       {NM_RMS_IN_WORDS}"));
     if let Some(traced) = &f.traced {
         lines.extend(words_of_trace(traced));
     }
     if f.design_waves > QUARTER_WAVE {
         lines.push(format!(
-            "not sharp              the aligned telescope itself has {:.2} waves of aberration on its axis, from peak to valley",
+            "not sharp              even aligned, the telescope is {:.2} waves from perfect in the middle of the field (peak to valley; 0.25 is good)",
             f.design_waves
         ));
     }
     if f.colour_waves > QUARTER_WAVE {
         lines.push(format!(
-            "colours                up to {:.2} waves out of focus, where the middle of the light is in focus",
+            "colours                the worst is {:.2} waves out of focus where the middle one is sharp (0.25 does not show)",
             f.colour_waves
         ));
     }
@@ -128,7 +137,7 @@ fn report(f: &Consequences) -> String {
     lines.extend(
         f.implausible
             .iter()
-            .map(|told| format!("looks mistyped         {told}")),
+            .map(|told| format!("please check           {told}; if it is right, nothing has to be done")),
     );
     lines.join("\n")
 }
@@ -152,17 +161,44 @@ fn place_in_words(f: &Consequences) -> String {
     format!("star at                ({x:.2}, {y:.2}) px, {aside}")
 }
 
-/// A screw's place and what 1/8 turn of it does.
-fn words_of_screw(s: &ScrewTold) -> String {
+/// The screws' places and what 1/8 turn of each does; one line for those that do the same.
+fn words_of_screws(screws: &[ScrewTold]) -> Vec<String> {
+    let mut told: Vec<(String, Vec<&ScrewTold>)> = Vec::new();
+    for screw in screws {
+        let does = what_it_does(screw);
+        match told.iter_mut().find(|(other, _)| *other == does) {
+            Some((_, alike)) => alike.push(screw),
+            None => told.push((does, vec![screw])),
+        }
+    }
+    told.iter()
+        .flat_map(|(does, alike)| {
+            let places = alike
+                .iter()
+                .map(|s| format!("{} at {} o'clock", s.name, s.front_hour))
+                .collect::<Vec<_>>()
+                .join(", ");
+            [
+                format!("screws                 {places}, seen from the front of the telescope"),
+                format!("                       {does}"),
+            ]
+        })
+        .collect()
+}
+
+/// What 1/8 turn of a screw does.
+fn what_it_does(s: &ScrewTold) -> String {
     let dark = s
         .dark_centre_px_per_eighth
-        .map_or(String::new(), |px| format!(", its dark centre {px:.1} px"));
+        .map_or(String::new(), |px| {
+            format!(", and the dark centre of the ring by {px:.1} px")
+        });
     let closely = s.tolerance_deg.map_or(String::new(), |deg| {
-        format!("; set it to within {deg:.0} degrees of the wrench")
+        format!("; good enough is to within {deg:.0} degrees of the wrench")
     });
     format!(
-        "screw {:<17}at {} o'clock seen from the front; 1/8 turn: {:.2} arcmin, {:.0} nm of coma, star {:.1} px{dark}{closely}",
-        s.name, s.front_hour, s.tilt_arcmin_per_eighth, s.coma_nm_per_eighth, s.star_px_per_eighth
+        "1/8 turn tips the unit by {:.1} arcmin, makes {:.0} nm of coma, moves the star by {:.0} px{dark}{closely}",
+        s.tilt_arcmin_per_eighth, s.coma_nm_per_eighth, s.star_px_per_eighth
     )
 }
 
@@ -182,7 +218,7 @@ fn pivot_in_words(pivot_mm: f64) -> String {
 fn words_of_trace(t: &TracedNumbers) -> Vec<String> {
     let mut lines = vec![
         format!(
-            "traced, per arcmin     coma {:.2} nm RMS (telescope pointed anew), image moves {:.1} um, focus {:+.3} um per arcmin squared",
+            "traced, per arcmin     coma {:.2} nm RMS (the star brought back), image moves {:.1} um, focus {:+.3} um per arcmin squared",
             t.coma_nm_per_arcmin, t.image_shift_um_per_arcmin, t.focus_shift_um_per_arcmin2
         ),
         format!(

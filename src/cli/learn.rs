@@ -9,11 +9,13 @@ use super::progress::Progress;
 use super::{finish, image_of, one_file, stem};
 use crate::files;
 use crate::flag::{Flag, Flags};
-use crate::instrument::{Instrument, read_turns};
+use crate::instrument::{Instrument, read_turns, turn_in_words};
 use crate::measure::learn::{
     LearnError, LearnedResponse, Lesson, Sighting, ToldTurn, TrialTurn, learn,
 };
-use crate::measure::{MeasureError, MeasureOptions, Picture, Side, measure};
+use crate::measure::{
+    MeasureError, MeasureOptions, NM_RMS_IN_WORDS, Picture, Side, measure,
+};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -305,32 +307,33 @@ fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
     let coma = learned.coma_m_per_rad;
     let sigma = |s: Option<f64>| s.unwrap_or(0.0);
     let mut lines = vec![format!(
-        "An arcminute of tilt makes {:.1} nm RMS of coma, give or take {:.1} nm.",
+        "Tipping the unit by an arcminute (a sixtieth of a degree) makes {:.0} ± {:.0} nm RMS of coma; {NM_RMS_IN_WORDS}.",
         per_arcmin(coma.value),
-        per_arcmin(sigma(coma.sigma))
+        per_arcmin(sigma(coma.sigma)).max(1.0)
     )];
     if let Some(shift) = learned.image_shift_m_per_rad {
         lines.push(format!(
-            "It moves the star by {:.1} um on the sensor, give or take {:.1} um.",
+            "It moves the star by {:.0} ± {:.0} um on the sensor.",
             shift.value * ARCMIN / UM,
-            sigma(shift.sigma) * ARCMIN / UM
+            (sigma(shift.sigma) * ARCMIN / UM).max(1.0)
         ));
     }
     let mirroring = |mirrored| if mirrored { "mirrored" } else { "not mirrored" };
     lines.push(format!(
-        "The camera is turned by {:.1} degrees, give or take {:.1}, and {}; typed were {:.1} degrees and {}.",
+        "The camera is turned by {:.0} ± {:.0} degrees and {}; in your file it was {:.0} degrees and {}.",
         learned.rotation_rad.value / DEG,
-        sigma(learned.rotation_rad.sigma) / DEG,
+        (sigma(learned.rotation_rad.sigma) / DEG).max(1.0),
         mirroring(learned.mirrored),
         instrument.camera.rotation_rad / DEG,
         mirroring(instrument.camera.mirrored),
     ));
     for screw in &learned.screws {
-        let [x, y] = screw.coma_per_turn.xy_nm();
+        const EIGHTH: f64 = 1.0 / 8.0;
         lines.push(format!(
-            "One turn of {} changes coma by {x:.0} nm along x (Noll 8) and {y:.0} nm along y (Noll 7), give or take {:.0} nm.",
+            "1/8 turn of {} changes coma by {:.0} ± {:.0} nm.",
             screw.name,
-            sigma(screw.coma_per_turn.sigma_per_axis_m()) / NM
+            EIGHTH * screw.coma_per_turn.size_nm().value,
+            (EIGHTH * sigma(screw.coma_per_turn.sigma_per_axis_m()) / NM).max(1.0)
         ));
     }
     let last = learned.trials.last();
@@ -340,17 +343,17 @@ fn sentences(learned: &LearnedResponse, instrument: &Instrument) -> String {
     );
     let open = learned.flags.iter();
     lines.extend(open.map(|flag| format!("{} {}", flag.meaning(), flag.remedy())));
-    lines.push("How far a screw moves the focus is not learned.".into());
+    lines.push("Now measure the last frame again with --response and the file that was written: the turn that it names is then by what your screws did. What a turn does to the focus was not learned; refocus as the ring tells.".into());
     lines.join("\n")
 }
 
-/// "The last turn, of B by 1/8, made coma grow from 143 to 251 nm: turn B the other way."
+/// "The last turn, of B by 45 degrees (1/8 turn), made coma grow from 143 to 251 nm: turn B the other way."
 fn grew_in_words(told: &ToldTurn) -> String {
     let size_nm = |[x, y]: [f64; 2]| x.hypot(y) / NM;
     format!(
-        "The last turn, of {} by {:+.3}, made coma grow from {:.0} to {:.0} nm: turn {} the other way.",
+        "The last turn, of {} by {}, made coma grow from {:.0} to {:.0} nm: turn {} the other way.",
         told.screw,
-        told.turns,
+        turn_in_words(told.turns),
         size_nm(told.before_m),
         size_nm(told.after_m),
         told.screw

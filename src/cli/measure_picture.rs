@@ -99,6 +99,7 @@ fn captions(found: &Measurement) -> Vec<Caption> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::predict::ComaScale;
     use crate::flag::Flags;
     use crate::measure::fit::{Fitted, TrialState, Unknown};
     use crate::measure::{
@@ -142,6 +143,7 @@ mod tests {
             atmosphere_m: None,
             hand_m: None,
             stop_m: 10.0 * NM,
+            scale: ComaScale::of(&instrument, None),
         };
         for (sigma_nm, across_nm, verdict) in [
             (24.0, 50.0, Verdict::Turn),
@@ -150,9 +152,12 @@ mod tests {
             (26.0, 1.0, Verdict::LookAgain),
         ] {
             let star = found([sigma_nm, across_nm]);
-            let size = format!("50.0 ± {sigma_nm:.1} nm RMS");
+            let size = match verdict {
+                Verdict::Turn => format!("50 ± {sigma_nm:.0} nm RMS"),
+                _ => format!("at most {:.0} nm RMS", 50.0 + 2.0 * sigma_nm),
+            };
             let said = findings(&star, &instrument, &stop).join("\n");
-            assert!(said.contains(&format!("Coma: {size}, ")), "{said}");
+            assert!(said.contains(&format!("Coma: {size}")), "{said}");
             assert_eq!(captions(&star)[0].0, format!("coma {size}"));
             let misaligned = Misaligned {
                 coma: star.coma(),

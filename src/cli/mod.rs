@@ -11,6 +11,7 @@ mod dataset_verify;
 mod error;
 mod field;
 mod field_pictures;
+mod help;
 mod interrupt;
 mod learn;
 mod marks;
@@ -53,7 +54,7 @@ use crate::measure::Picture;
 use crate::scenario::{self, Scenario};
 use crate::scene::Scene;
 use args::{Cli, DatasetVerb, Files, ScenarioArgs, SchemaOf, Verb};
-use clap::{CommandFactory, Parser};
+use clap::FromArgMatches;
 use console::Console;
 use interrupt::Interrupt;
 use output::{OutputPlan, OutputSet};
@@ -62,7 +63,8 @@ use std::path::{Path, PathBuf};
 
 /// Parses what was typed and does it; returns the exit status.
 pub fn run() -> i32 {
-    let cli = Cli::parse();
+    let typed = help::command().get_matches();
+    let cli = Cli::from_arg_matches(&typed).unwrap_or_else(|error| error.exit());
     let console = console_of(&cli.verb);
     let done = match cli.verb {
         Verb::New(args) => new::run(&args, &console),
@@ -225,14 +227,14 @@ fn stem(path: &Path) -> String {
 
 fn completions(shell: clap_complete::Shell, console: &Console) -> Result<(), CliError> {
     let mut script = Vec::new();
-    clap_complete::generate(shell, &mut Cli::command(), "skewstar", &mut script);
+    clap_complete::generate(shell, &mut help::command(), "skewstar", &mut script);
     Ok(console.data(&String::from_utf8_lossy(&script))?)
 }
 
 /// One page: the program, then every verb.
 fn manual(console: &Console) -> Result<(), CliError> {
     let mut page = Vec::new();
-    let mut command = Cli::command();
+    let mut command = help::command();
     command.build();
     render_pages(&command, &mut page)?;
     Ok(console.data(&String::from_utf8_lossy(&page))?)

@@ -124,7 +124,7 @@ fn frame(image: &Path, session: &Path, console: &Console) -> Result<bool, CliErr
     let file = named_file(image, &bytes);
     let name = image.display().to_string();
     let (book, looked) = interrupt.or_done(move || {
-        let read = files::picture_of_bytes(&bytes, &name, book.night().instrument());
+        let read = files::picture_from(&bytes, &name, book.night().instrument());
         let looked = read
             .map_err(LogbookError::from)
             .and_then(|read| book.look(file, &read).map(|looked| (looked, read)));
@@ -190,7 +190,7 @@ fn looked_at(book: &mut Logbook, arrival: Arrival, session: &Path) -> Result<Loo
     };
     book.refresh()?;
     let night = book.night();
-    let read = match files::picture_of_bytes(&bytes, &file.file, night.instrument()) {
+    let read = match files::picture_from(&bytes, &file.file, night.instrument()) {
         Ok(read) => read,
         Err(error) => {
             let reason = format!("{error}; {}", error.hint());

@@ -31,20 +31,23 @@ pub fn first_words(night: &Night, session: &Path) -> String {
     let knows = night.knows();
     let mut lines: Vec<String> = BEFORE.iter().map(|line| (*line).to_owned()).collect();
     lines.push(match knows.orientation {
-        "known" => "How the camera is held is known.".into(),
-        _ => "How the camera is held is not known: the first turns are small trials, and the frames after them tell it.".into(),
+        "known" => "How the camera is turned in its holder is known.".into(),
+        _ => "How the camera is turned in its holder is not known: the first turns are small trials, and the frames after them show it.".into(),
     });
     lines.push(match knows.response {
-        Some("learned") => "What the screws do is known from an earlier night.".into(),
+        Some("learned") => "What a turn of a screw does is known from an earlier night.".into(),
         Some("traced") => {
-            "What the screws do was traced from the prescription; turns will correct it.".into()
+            "What a turn of a screw does was worked out from the surfaces in the instrument file; what the frames show corrects it.".into()
         }
-        Some(_) => "What the screws do was typed; turns will correct it.".into(),
-        None => "What the screws do is not known; turns will tell.".to_owned(),
+        Some(_) => "What a turn of a screw does stands in the instrument file; what the frames show corrects it.".into(),
+        None => "What a turn of a screw does is not known; the frames will show it.".to_owned(),
     });
+    let session = session.display();
     lines.push(format!(
-        "Go on: skewstar night watch FOLDER --session {}",
-        session.display()
+        "What your hands do you tell it in another window: skewstar night turned B 45deg --session {session}; and in the same way focused, recentred, locked, mask on, card A, skip, undo."
+    ));
+    lines.push(format!(
+        "Go on: skewstar night watch FOLDER --session {session}"
     ));
     lines.join("\n")
 }
@@ -60,29 +63,29 @@ pub fn told(what: &Happening, night: &Night) -> String {
             let way = crate::instrument::way(*clockwise_turns);
             let degrees = (clockwise_turns * 360.0).abs();
             format!(
-                "{screw} by {degrees:.0} degrees {way}: kept. {settle:.0} s to settle, then the next frame counts."
+                "Noted: {screw} turned {way} by {degrees:.0} degrees. Frames count again after {settle:.0} s, when all has settled."
             )
         }
         Happening::Focused { by } => match by {
-            Focusing::Um(um) => format!("Focus moved {um:+.0} um: kept."),
+            Focusing::Um(um) => format!("Noted: focus moved by {um:+.0} um."),
             Focusing::Steps(steps) => {
-                format!("Focus moved {steps:+.0} steps: kept; the next ring tells what a step is.")
+                format!("Noted: focus moved by {steps:+.0} steps. The next ring shows how far a step goes.")
             }
-            Focusing::In => "Focus moved inwards: kept.".into(),
-            Focusing::Out => "Focus moved outwards: kept.".into(),
+            Focusing::In => "Noted: focus moved inwards.".into(),
+            Focusing::Out => "Noted: focus moved outwards.".into(),
         },
         Happening::Locked { .. } => {
-            "Tight: kept. The next frame tells whether tightening moved it.".into()
+            "Noted: the screws are tight. Let a frame come: it shows whether tightening moved anything.".into()
         }
         Happening::Mask { on: true } => {
-            "Mask on: kept. It is no solar filter; take it off before the mount moves.".into()
+            "Noted: the mask is on. It is no solar filter; take it off before the mount moves.".into()
         }
-        Happening::Mask { on: false } => "Mask off: kept.".into(),
-        Happening::Card { screw } => format!("Card at {screw}: kept; the next frame shows it."),
-        Happening::Cannot { screw } => format!("{screw} is left alone from now on: kept."),
-        Happening::Undo => "Taken back.".into(),
-        Happening::Skip => "Left out.".into(),
-        _ => "Kept.".into(),
+        Happening::Mask { on: false } => "Noted: the mask is off.".into(),
+        Happening::Card { screw } => format!("Noted: the card is at {screw}. The next frame is read as one with the card."),
+        Happening::Cannot { screw } => format!("Noted: {screw} is left alone from now on."),
+        Happening::Undo => "The last thing that you told is taken back.".into(),
+        Happening::Skip => "Left out: the last question is not asked again.".into(),
+        _ => "Noted.".into(),
     }
 }
 
@@ -103,7 +106,7 @@ pub fn say(
     }
     match looked {
         Looked::Skipped(report) => {
-            console.answer(format!("{}: skipped: {}", report.file, report.skipped))?;
+            console.answer(format!("{}: not measured: {}", report.file, report.skipped))?;
         }
         Looked::Seen(report) => {
             console.answer(screen(night, report))?;
@@ -134,9 +137,13 @@ fn screen(night: &Night, report: &NightReport) -> String {
         line(&said);
     }
     line(&format!(
-        "{}: round {}, {} frame{} of this state",
+        "{}: {}, {} frame{} since",
         report.file,
-        report.round,
+        match report.round {
+            0 => "nothing turned yet".to_owned(),
+            1 => "after the first turn".to_owned(),
+            round => format!("after {round} turns"),
+        },
         report.frames,
         if report.frames == 1 { "" } else { "s" }
     ));
@@ -182,7 +189,9 @@ fn bars(night: &Night) -> Vec<String> {
             )
         })
         .collect();
-    lines.push(format!("    |: good enough, {stop_nm:.0} nm"));
+    lines.push(format!(
+        "    =: nm RMS of coma after each turn, -: its uncertainty, |: good enough ({stop_nm:.0})"
+    ));
     lines
 }
 

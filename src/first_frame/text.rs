@@ -192,7 +192,7 @@ impl Sizes {
             "by the edges of the ring alone: no fit succeeded"
         };
         let mut words = vec![format!(
-            "The ring is {:.0} px across: the sensor is {:.0} um from focus, on a side that the frame does not tell.",
+            "The ring is {:.0} px across: the sensor is {:.0} um (thousandths of a millimetre) from focus, on a side that the frame cannot show.",
             2.0 * frame.outer_radius_px,
             frame.distance_from_focus_m(self.focal_ratio(), self.pixel_m) / UM
         )];
@@ -231,10 +231,13 @@ fn written(
 ) -> Result<String, FirstScenarioError> {
     let kind = answers.kind.unwrap_or(TemplateKind::PrimeFocus);
     let text = template(kind, title).replacen(INVENTED, MEASURED, 1);
+    let document: DocumentMut = text
+        .parse()
+        .map_err(|e| FirstScenarioError::Template(format!("{e}")))?;
+    let own = |key| document["telescope"].get(key).and_then(number);
     let mut page = Page {
-        document: text
-            .parse()
-            .map_err(|e| FirstScenarioError::Template(format!("{e}")))?,
+        own_mm: own("aperture_mm").zip(own("focal_length_mm")),
+        document,
         file: Path::new(&frame.name).file_name().map_or_else(
             || frame.name.clone(),
             |name| name.to_string_lossy().into_owned(),
@@ -254,6 +257,8 @@ const MEASURED: &str = "Behind each number stands where it comes from.";
 /// A scenario that is being filled in.
 struct Page {
     document: DocumentMut,
+    /// Aperture and focal length of the template's own telescope, which its other numbers belong to.
+    own_mm: Option<(f64, f64)>,
     file: String,
 }
 
@@ -354,14 +359,7 @@ impl Page {
     /// The unit: what was said, else the template's, scaled. Coma of a tilt goes with D/N² at one angle (third-order theory of a paraboloid:
     /// W131 = h/(32 N³) with h = f·tilt), coma in the field with 1/N³, image shifts with the focal length.
     fn unit(&mut self, answers: &Answers, sizes: &Sizes) {
-        let typical = |document: &DocumentMut, key| document["telescope"].get(key).and_then(number);
-        // the template's own telescope, which its numbers belong to
-        let own = template(answers.kind.unwrap_or(TemplateKind::PrimeFocus), "own")
-            .parse::<DocumentMut>()
-            .unwrap_or_default();
-        let own_of = |key| typical(&own, key).map(|mm| mm * MM);
-        let (Some(aperture_m), Some(focal_m)) = (own_of("aperture_mm"), own_of("focal_length_mm"))
-        else {
+        let Some((aperture_m, focal_m)) = self.own_mm.map(|(a, f)| (a * MM, f * MM)) else {
             return;
         };
         let diameters = sizes.aperture_m / aperture_m;

@@ -134,41 +134,96 @@ pub fn end(turns: f64) -> &'static str {
     if turns < 0.0 { "shortens" } else { "lengthens" }
 }
 
-/// Turns as they are typed; `None` for what is no finite number.
+/// Turns as they are typed, or degrees of the wrench; `None` for what is no finite number.
 ///
 /// ```
 /// use skewstar::instrument::read_turns;
 /// assert_eq!(read_turns("-3/64"), Some(-0.046875));
 /// assert_eq!(read_turns("0.05"), Some(0.05));
-/// for bad in ["", "1/0", "eighth", "1/8/2", "nan"] {
+/// assert_eq!(read_turns("-45deg"), Some(-0.125));
+/// assert_eq!(read_turns("45 degrees"), read_turns("45°"));
+/// for bad in ["", "1/0", "eighth", "1/8/2", "nan", "deg", "1/0 deg"] {
 ///     assert_eq!(read_turns(bad), None);
 /// }
 /// ```
 pub fn read_turns(text: &str) -> Option<f64> {
+    const DEGREES: [&str; 4] = ["degrees", "degree", "deg", "°"];
+    let typed = text.trim();
+    let of_wrench = DEGREES.iter().find_map(|unit| typed.strip_suffix(unit));
     let number = |text: &str| text.trim().parse::<f64>().ok();
-    let turns = match text.split_once('/') {
-        Some((above, below)) => number(above)? / number(below)?,
-        None => number(text)?,
+    let turns = match (of_wrench, typed.split_once('/')) {
+        (Some(degrees), _) => number(degrees)? / 360.0,
+        (None, Some((above, below))) => number(above)? / number(below)?,
+        (None, None) => number(typed)?,
     };
     turns.is_finite().then_some(turns)
 }
 
-/// A turn as a wrench's owner would say it, to 1/64.
+/// A wrench's angle is told in steps of this many degrees.
+pub const WRENCH_STEP_DEG: i32 = 5;
+
+/// A turn as it is told to a hand: degrees in fives, and the part of a turn that this is.
+///
+/// ```
+/// use skewstar::instrument::turn_in_words;
+/// assert_eq!(turn_in_words(-0.125), "45 degrees (1/8 turn)");
+/// assert_eq!(turn_in_words(0.14), "50 degrees (a little more than 1/8 turn)");
+/// assert_eq!(turn_in_words(1.25), "450 degrees (1 1/4 turns)");
+/// assert_eq!(turn_in_words(0.004), "less than 5 degrees");
+/// ```
+pub fn turn_in_words(turns: f64) -> String {
+    let degrees = wrench_degrees(turns);
+    match degrees {
+        0 => format!("less than {WRENCH_STEP_DEG} degrees"),
+        degrees => format!("{} degrees ({})", degrees.abs(), part_of_a_turn(degrees)),
+    }
+}
+
+/// Turns in degrees of the wrench, to the nearest five.
+pub fn wrench_degrees(turns: f64) -> i32 {
+    let step = f64::from(WRENCH_STEP_DEG);
+    (turns * 360.0 / step).round() as i32 * WRENCH_STEP_DEG
+}
+
+/// A fraction of a turn is said where the degrees are this close to it: half a step.
+const SAME_DEG: f64 = 2.5;
+/// The finest fraction of a turn that is said.
+const SIXTEENTH_DEG: f64 = 360.0 / 16.0;
+
+/// Degrees of a wrench as a part of a turn: eighths, and sixteenths where it is small.
+///
+/// 45 is "1/8 turn", 30 "a little more than 1/16 turn", 10 "less than 1/16 turn".
+pub fn part_of_a_turn(degrees: i32) -> String {
+    let degrees = f64::from(degrees.abs());
+    let sixteenths = (degrees / SIXTEENTH_DEG).round();
+    let said = match sixteenths as u32 {
+        0 => return "less than 1/16 turn".into(),
+        n => fraction(f64::from(n) / 16.0),
+    };
+    let over = degrees - sixteenths * SIXTEENTH_DEG;
+    match over {
+        over if over > SAME_DEG => format!("a little more than {said}"),
+        over if over < -SAME_DEG => format!("a little less than {said}"),
+        _ => said,
+    }
+}
+
+/// A turn that is a whole number of sixteenths.
 ///
 /// ```
 /// use skewstar::instrument::fraction;
 /// assert_eq!(fraction(0.125), "1/8 turn");
-/// assert_eq!(fraction(1.251), "1 1/4 turns");
-/// assert_eq!(fraction(0.06), "1/16 turn");
+/// assert_eq!(fraction(1.25), "1 1/4 turns");
+/// assert_eq!(fraction(0.0625), "1/16 turn");
 /// ```
 pub fn fraction(turns: f64) -> String {
-    let parts = (turns.abs() * 64.0).round() as u64;
-    let (whole, mut top, mut bottom) = (parts / 64, parts % 64, 64);
+    let parts = (turns.abs() * 16.0).round() as u64;
+    let (whole, mut top, mut bottom) = (parts / 16, parts % 16, 16);
     while top > 0 && top.is_multiple_of(2) {
         (top, bottom) = (top / 2, bottom / 2);
     }
     match (whole, top) {
-        (0, 0) => "less than 1/64 turn".into(),
+        (0, 0) => "no turn".into(),
         (0, _) => format!("{top}/{bottom} turn"),
         (1, 0) => "1 turn".into(),
         (_, 0) => format!("{whole} turns"),

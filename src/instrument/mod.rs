@@ -38,7 +38,8 @@ mod telescope;
 mod turns;
 
 pub use assembly::{
-    Assembly, AssemblyKind, ClockwiseTurn, Response, Screw, end, fraction, read_turns, way,
+    Assembly, AssemblyKind, ClockwiseTurn, Response, Screw, WRENCH_STEP_DEG, end, fraction,
+    part_of_a_turn, read_turns, turn_in_words, way, wrench_degrees,
 };
 pub use camera::{Camera, Colour, ColourArray, Electronics, Hold, Orientation, Passband, wrapped};
 pub use layout_names::{KeyUse, LayoutKey, LayoutName};

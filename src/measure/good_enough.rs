@@ -4,7 +4,7 @@
 use super::settings::AdviceSettings;
 use crate::instrument::Instrument;
 use crate::mechanics::{plane_of, turned};
-use crate::predict::seeing_sigma_m;
+use crate::predict::{ComaScale, seeing_sigma_m, widening_coma_m};
 use crate::state::{Exposure, Sky, State};
 use serde::Serialize;
 
@@ -20,6 +20,8 @@ pub struct GoodEnough {
     pub hand_m: Option<f64>,
     /// Stop below this: the largest of the three.
     pub stop_m: f64,
+    /// What an amount of coma looks like under the seeing that was measured.
+    pub scale: ComaScale,
 }
 
 /// Which of the limits is the largest.
@@ -47,9 +49,6 @@ impl GoodEnough {
     }
 }
 
-/// FWHM over σ of a normal distribution, 2√(2 ln 2).
-pub(super) const FWHM_PER_SIGMA: f64 = 2.354_820_045;
-
 /// Works the limits out for a telescope under the seeing that was measured (FWHM, radians).
 pub fn good_enough(
     instrument: &Instrument,
@@ -58,7 +57,7 @@ pub fn good_enough(
     wavelength_m: f64,
     settings: &AdviceSettings,
 ) -> GoodEnough {
-    let not_seen_m = not_seen_m(instrument, seeing_rad, settings.not_seen_wider_share);
+    let not_seen_m = widening_coma_m(instrument, seeing_rad, settings.not_seen_wider_share);
     let atmosphere_m = exposure_s.and_then(|time_s| {
         let state = State {
             sky: Sky {
@@ -80,17 +79,8 @@ pub fn good_enough(
         stop_m: not_seen_m
             .max(atmosphere_m.unwrap_or(0.0))
             .max(hand_m.unwrap_or(0.0)),
+        scale: ComaScale::of(instrument, Some(seeing_rad)),
     }
-}
-
-/// The coma, metres RMS, that widens a star by a share. Rays of coma c spread by 2N·√56·c RMS on the sensor, 56 being the mean of
-/// |∇Z|² of Noll 8 over the unit circle (derived here; the test below sums it). Atmosphere, pixel and coma add in squares.
-fn not_seen_m(instrument: &Instrument, seeing_rad: f64, wider_share: f64) -> f64 {
-    let (telescope, pixel_m) = (&instrument.telescope, instrument.camera.pixel_m);
-    let of_atmosphere = 2.0 * (seeing_rad * telescope.focal_length_m / FWHM_PER_SIGMA).powi(2);
-    let of_pixel = pixel_m * pixel_m / 6.0;
-    let wider = ((1.0 + wider_share).powi(2) - 1.0) * (of_atmosphere + of_pixel);
-    wider.sqrt() / (2.0 * telescope.focal_ratio() * 56f64.sqrt())
 }
 
 /// The coma, metres RMS, that one turn leaves as large as it was: a turn that should take c away errs by a share s of it and by a fixed
@@ -122,25 +112,6 @@ mod tests {
     use crate::instrument::AssemblyKind;
     use crate::testing::fast_unit;
     use crate::units::{ARCSEC, NM};
-    use crate::wavefront::ZernikeSum;
-
-    /// Slow twin of the 56: the mean of |∇Z8|² over the unit circle, by summing.
-    #[test]
-    fn rays_of_coma_spread_by_the_root_of_56() {
-        let coma = ZernikeSum::new(&[(8, 1.0)].into_iter().collect());
-        let (mut sum, mut count) = (0.0, 0.0);
-        for j in -200..200 {
-            for i in -200..200 {
-                let (x, y) = ((f64::from(i) + 0.5) / 200.0, (f64::from(j) + 0.5) / 200.0);
-                if x * x + y * y < 1.0 {
-                    let slope = coma.value_slope(x, y).slope;
-                    sum += slope[0] * slope[0] + slope[1] * slope[1];
-                    count += 1.0;
-                }
-            }
-        }
-        approx::assert_relative_eq!(sum / count, 56.0, max_relative = 3e-3);
-    }
 
     /// What a turn leaves, worked out forwards: at the level as much as there was, at twice the level less, at half of it more.
     #[test]
@@ -164,17 +135,6 @@ mod tests {
             };
             approx::assert_relative_eq!(left(level_m), level_m, max_relative = 1e-12);
             assert!(left(2.0 * level_m) < 2.0 * level_m && left(0.5 * level_m) > 0.5 * level_m);
-        }
-    }
-
-    /// By hand, at f = 456 mm and f/2.4: seeing of 2 arcsec is 4.4215 um wide on the sensor, σ = 1.8776 um along an axis, 2σ² = 7.0511 um²
-    /// along both; a pixel of 3.8 um adds 3.8²/6 = 2.4067 um². A star wider by 5 % has 0.1025 of that more, 0.96942 um², wider by half
-    /// 1.25 of it, 11.8221 um²: roots over 2 · 2.4 · √56 = 35.920.
-    #[test]
-    fn seeing_and_pixel_hide_coma_in_squares() {
-        for (share, hidden_nm) in [(0.05, 27.4107), (0.5, 95.7223)] {
-            let found_nm = not_seen_m(&fast_unit(), 2.0 * ARCSEC, share) / NM;
-            approx::assert_abs_diff_eq!(found_nm, hidden_nm, epsilon = 1e-3);
         }
     }
 

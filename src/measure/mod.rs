@@ -98,3 +98,4 @@ pub use whole_frame::{
 pub use words::{findings, holds_in_words, size_in_words, step_and_rest};
 
 pub use crate::math::Uncertain;
+pub use crate::predict::NM_RMS_IN_WORDS;

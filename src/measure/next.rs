@@ -13,6 +13,7 @@ use super::settings::AdviceSettings;
 use super::step::{Step, eighths_said};
 use super::trial::{fresh_screws, trial as trial_of};
 use super::whole_frame::Corners;
+use super::words::told_nm;
 use crate::flag::Flag;
 use crate::frame::hour;
 use crate::instrument::{Instrument, Orientation};
@@ -213,7 +214,7 @@ fn refocus(move_m: f64, orientation: Orientation) -> NextStep {
         Orientation::Known => "",
         // half a turn of the camera with all of W negated is the same picture
         Orientation::Assumed => {
-            " If that drives the spikes apart, the camera is held half a turn otherwise: go the other way, twice as far."
+            " If the spikes move apart instead, the camera is turned half round: go back, and as far again the other way."
         }
     };
     let side = if move_m < 0.0 { "outside" } else { "inside" };
@@ -226,7 +227,7 @@ fn refocus(move_m: f64, orientation: Orientation) -> NextStep {
                 outwards(move_m)
             ),
             format!(
-                "it is {:.0} um {side} focus, and spikes are judged in focus: now defocus puts them aside",
+                "the star is {:.0} um {side} focus, and out of focus every middle spike misses its crossing, whatever the screws do",
                 (move_m / UM).abs()
             ),
         )
@@ -234,10 +235,14 @@ fn refocus(move_m: f64, orientation: Orientation) -> NextStep {
 }
 
 pub(super) fn stop(found: &Findings, advice: Option<&Advice>) -> NextStep {
-    let left = advice.and_then(|a| a.undone_m).map_or(String::new(), |m| {
-        format!("the screws could take away {:.0} nm; ", m.value / NM)
-    });
     let stop_m = found.stop.map_or(0.0, |stop| stop.stop_m);
+    let left = advice.and_then(|a| a.undone_m).map_or(String::new(), |coma| {
+        format!(
+            " ({} nm RMS of coma; good enough is {:.0})",
+            told_nm(coma),
+            stop_m / NM
+        )
+    });
     let is_below = |advice: &Advice| advice.undone_m.is_some_and(|coma| coma.value < stop_m);
     let why = match found.stop.map(|stop| stop.decided_by()) {
         _ if !advice.is_none_or(is_below) => "what is left is less than a hand can set",
@@ -248,7 +253,7 @@ pub(super) fn stop(found: &Findings, advice: Option<&Advice>) -> NextStep {
     NextStep::new(
         Deed::Stop,
         "Good enough: stop here.",
-        format!("{left}{why}"),
+        format!("{why}{left}"),
     )
 }
 
@@ -270,7 +275,7 @@ pub(super) fn turn(found: &Findings, advice: &Advice, instrument: &Instrument) -
         &step,
         match (found.plan, advice.undone_m) {
             (Some(plan), Some(now)) => why_planned(&plan, now.value),
-            _ => why_turn(advice, instrument, &step),
+            _ => why_turn(advice, instrument, &step, stop_m),
         },
     );
     let after = follows
@@ -298,31 +303,45 @@ fn why_planned(plan: &Plan, now_m: f64) -> String {
     let risk = match grows < 0.5 {
         true => String::new(),
         false => format!(
-            "; with a hand's errors and what tightening does, {grows:.0} % of all ways in which things may be make it grow"
+            "; with a hand's errors and what tightening does, the chance that it grows is {grows:.0} %"
         ),
     };
     format!(
-        "the screws can take away {:.0} nm of coma, and by what the turns so far did about {:.0} nm are left after this one{risk}",
+        "the screws can take away {:.0} nm of coma, and judging by the turns so far about {:.0} nm will be left after this one{risk}",
         now_m / NM,
         plan.outlook.leaves_m / NM
     )
 }
 
-fn why_turn(advice: &Advice, instrument: &Instrument, step: &Step) -> String {
+/// What a turn leaves; below the stop level a number would say more than a hand can do.
+fn left_in_words(left_m: f64, stop_m: f64) -> String {
+    match left_m < stop_m {
+        true => format!("no more than is good enough ({:.0} nm)", stop_m / NM),
+        false => format!("{:.0} nm of it", left_m / NM),
+    }
+}
+
+fn why_turn(advice: &Advice, instrument: &Instrument, step: &Step, stop_m: f64) -> String {
     let assembly = instrument.assembly.as_ref();
     let response = assembly.and_then(|assembly| assembly.response.as_ref());
     match (advice.undone_m, assembly.zip(response)) {
         (Some(now), Some((assembly, response))) => format!(
-            "the screws can take away {:.0} nm of coma, and this leaves {:.0} nm of it",
+            "the screws can take away {:.0} nm of coma, and this turn leaves {}",
             now.value / NM,
-            (response.coma_m_per_rad * advice.left_rad(assembly, step)).abs() / NM
+            left_in_words(
+                (response.coma_m_per_rad * advice.left_rad(assembly, step)).abs(),
+                stop_m
+            )
         ),
         _ => format!(
-            "it is the largest of the turns for {}",
+            "of all the screws {} has to go farthest to {}",
+            instrument.assembly.as_ref().map_or("this one", |assembly| {
+                assembly.screws[step.screw].name.as_str()
+            }),
             match advice.aim {
-                Aim::Coma => "the place without coma",
-                Aim::Tilt => "the tilt of the focal plane",
-                Aim::Both => "coma and the tilt of the focal plane",
+                Aim::Coma => "bring the place without coma to the optical axis",
+                Aim::Tilt => "make the focal plane level with the sensor",
+                Aim::Both => "take coma away and make the focal plane level with the sensor",
             }
         ),
     }
@@ -339,7 +358,7 @@ fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
     {
         let now_m = advice.undone_m.map_or(0.0, |coma| coma.value);
         let why = format!(
-            "the turns so far do not settle what this one does: {}",
+            "this is a trial, for the turns so far leave open what this screw does: {}",
             why_planned(&plan, now_m)
         );
         return NextStep::of_step(Deed::Trial, instrument, &step, why);
@@ -348,7 +367,7 @@ fn trial(found: &Findings, instrument: &Instrument) -> NextStep {
     let blind = || {
         NextStep::new(
             Deed::Trial,
-            "Turn one screw by at most an eighth of a turn, watch which way the dark centre goes, and take a frame; describe the screws in [assembly] for more.",
+            "Describe the screws under [assembly] in the instrument file, then measure this frame again and it says which one to turn. Until then: turn one screw by at most an eighth of a turn, and see whether the dark centre goes towards the middle.",
             why.clone(),
         )
     };
@@ -405,7 +424,7 @@ fn after_card(found: &Findings, instrument: &Instrument) -> NextStep {
 fn open_cases(cases: &[HoldCase]) -> String {
     let likeliest = cases.first().map_or(0.0, |case| case.weight);
     format!(
-        "how the camera is held is not certain: the likeliest of the ways that fit this frame has {:.0} % for it, and the screws' turns differ between them; the next frame tells, and `skewstar learn` keeps it",
+        "this is a trial, and small: nobody has checked how the camera is turned in its holder, which decides which turn is right; this one is the likeliest ({:.0} %), and the next frame shows whether it was",
         100.0 * likeliest
     )
 }
@@ -429,8 +448,7 @@ pub(super) fn expose(found: &Findings, advice: &Advice) -> NextStep {
         }
     };
     let known = advice.undone_m.map_or(String::new(), |coma| {
-        let sigma_nm = coma.sigma.map_or("?".into(), |s| format!("{:.0}", s / NM));
-        format!("{:.0} ± {sigma_nm} nm", coma.value / NM)
+        format!("{} nm", told_nm(coma))
     });
     NextStep {
         time_s,
@@ -438,7 +456,7 @@ pub(super) fn expose(found: &Findings, advice: &Advice) -> NextStep {
             Deed::Expose,
             words,
             format!(
-                "the screws could take away {known} of coma, and good enough is {:.0} nm; this frame does not tell the two apart",
+                "this frame shows {known} of coma and good enough is {:.0} nm: too faint to say whether anything is left to turn",
                 stop_m / NM
             ),
         )
@@ -467,7 +485,7 @@ fn look_again(found: &Findings) -> NextStep {
     };
     NextStep::new(
         Deed::LookAgain,
-        "Put that right and take the frame again; turn nothing on this one.",
+        "Turn nothing on this frame: put right what the reason below names, and take it again.",
         why,
     )
 }

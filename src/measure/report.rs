@@ -16,7 +16,7 @@ use crate::axes::FramePx;
 use crate::flag::Flags;
 use crate::instrument::Instrument;
 use crate::math::Uncertain;
-use crate::predict::seeing_sigma_m;
+use crate::predict::{ComaScale, seeing_sigma_m};
 use crate::state::{Exposure, Sky, State};
 use crate::units::{ARCMIN, ARCSEC, DEG, MM, NM, UM};
 use serde::Serialize;
@@ -200,6 +200,8 @@ pub struct StopReport {
     pub atmosphere: Option<f64>,
     /// Coma on which a hand's turn, with the shift of tightening, does not improve; `None` without screws or response.
     pub hand: Option<f64>,
+    /// What an amount of coma looks like under the seeing that was measured.
+    pub scale: ComaScale,
 }
 
 /// What to turn.
@@ -339,6 +341,7 @@ impl MeasureReport {
                 not_seen: stop.not_seen_m / NM,
                 atmosphere: stop.atmosphere_m.map(|m| m / NM),
                 hand: stop.hand_m.map(|m| m / NM),
+                scale: stop.scale,
             }),
             chi_square: star.map(|s| s.fitted.chi_square),
             model_error: star.map(|s| s.fitted.model_error),

@@ -3,17 +3,13 @@
 
 use super::advice::{Advice, Aim};
 use super::settings::AdviceSettings;
-use crate::instrument::{Assembly, AssemblyKind, Instrument, end, way};
+use crate::instrument::{
+    Assembly, AssemblyKind, Instrument, WRENCH_STEP_DEG as STEP_DEG, end, fraction, part_of_a_turn, way,
+};
 use crate::math::robust::median;
 use crate::mechanics::{Plane, plane_of, turned};
 use crate::state::ScrewTurns;
 
-/// A wrench's angle is told in steps of this.
-pub(super) const STEP_DEG: i32 = 5;
-/// A fraction of a turn is said where the degrees are this close to it: half a step.
-const SAME_DEG: f64 = 2.5;
-/// The finest fraction of a turn that is said.
-const SIXTEENTH_DEG: f64 = 360.0 / 16.0;
 /// The most that a turn goes beyond its end and back; a larger play is a worn screw's.
 const MOST_BEYOND_DEG: i32 = 45;
 
@@ -114,7 +110,7 @@ impl Step {
     pub fn number(&self) -> String {
         format!(
             "{} {} ({} degrees), it {}",
-            fraction_said(self.degrees),
+            part_of_a_turn(self.degrees),
             way(f64::from(self.degrees)),
             self.degrees.abs(),
             end(self.turns[self.screw])
@@ -133,28 +129,9 @@ fn beyond_deg(assembly: &Assembly, sense: i32, settings: &AdviceSettings) -> i32
     (steps.min(1e6) as i32 * STEP_DEG).min(MOST_BEYOND_DEG)
 }
 
-/// Degrees of a wrench as a part of a turn: eighths, and sixteenths where it is small.
-///
-/// 45 is "1/8 turn", 30 "a little more than 1/16 turn", 10 "less than 1/16 turn".
-pub(super) fn fraction_said(degrees: i32) -> String {
-    let degrees = f64::from(degrees.abs());
-    let sixteenths = (degrees / SIXTEENTH_DEG).round();
-    let said = match sixteenths as u32 {
-        0 => return "less than 1/16 turn".into(),
-        n if n.is_multiple_of(16) && n > 16 => format!("{} turns", n / 16),
-        n => crate::instrument::fraction(f64::from(n) / 16.0),
-    };
-    let over = degrees - sixteenths * SIXTEENTH_DEG;
-    match over {
-        over if over > SAME_DEG => format!("a little more than {said}"),
-        over if over < -SAME_DEG => format!("a little less than {said}"),
-        _ => said,
-    }
-}
-
 /// The part of a turn to the nearest eighth, for what is not turned now.
 pub(super) fn eighths_said(degrees: i32) -> String {
-    crate::instrument::fraction((f64::from(degrees.abs()) / 45.0).round() / 8.0)
+    fraction((f64::from(degrees.abs()) / 45.0).round() / 8.0)
 }
 
 impl Advice {

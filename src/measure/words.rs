@@ -7,19 +7,21 @@ use super::measurement::{Measurement, aligned_modes};
 use super::next::{self, Deed, NextStep, step_words};
 use super::orientation::OrientationAnswer;
 use super::report::Findings;
+use super::spikes::FoundTriplet;
 use super::step::Step;
 use crate::frame::clock;
-use crate::instrument::{Assembly, AssemblyKind, Instrument, Orientation, way};
+use crate::instrument::{Assembly, AssemblyKind, Instrument, Orientation};
 use crate::math::Uncertain;
 use crate::pupil::frame_direction;
 use crate::state::{Coma, ScrewTurns};
+use crate::predict::NM_RMS_IN_WORDS;
 use crate::units::{DEG, NM, UM};
 
 /// A dark centre that is pushed aside by less than this is said to sit in the middle: edges are read to 0.2 px
 /// (`tests/measuring/rings.rs`). Only words depend on it.
 const PUSHED_PX: f64 = 0.3;
-/// Coma of the aligned telescope below this is not spoken of: it would be printed as 0.0 nm.
-const SPOKEN_OF_NM: f64 = 0.05;
+/// A middle spike is said to miss its crossing by as much as this at least: what an eye with a magnified picture tells apart.
+const SPIKE_READ_PX: f64 = 0.1;
 /// A masked star is said to be in focus within two standard deviations of its sensor offset, but no closer than this.
 const IN_FOCUS_UM: f64 = 0.5;
 
@@ -28,7 +30,7 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
     let mut said = Vec::new();
     if let Some(ring) = &found.ring {
         said.push(format!(
-            "A doughnut {:.1} px across around ({:.1}, {:.1}) px.",
+            "The star is a doughnut {:.0} px across, its middle at column {:.0}, row {:.0} (counted from the bottom left).",
             2.0 * ring.outer_radius_px,
             ring.outer_centre_px[0],
             ring.outer_centre_px[1]
@@ -39,53 +41,100 @@ pub fn findings(found: &Measurement, instrument: &Instrument, stop: &GoodEnough)
                 "Its dark centre sits in the middle.".into()
             } else {
                 format!(
-                    "Its dark centre is pushed {size:.2} px towards {}, {:.0} % of the radius; the ring is thin there.",
+                    "Its dark centre is pushed {size:.1} px towards {} in the picture, {:.0} % of the radius; the ring is thin there.",
                     clock(shift),
                     100.0 * size / ring.outer_radius_px
                 )
             });
         }
     }
-    for triplet in &found.triplets {
-        said.push(format!(
-            "Middle spike of the triplet towards {}: off its partners' crossing by {:+.2} ± {:.2} px.",
-            clock(frame_direction(instrument, triplet.slot_rad)),
-            triplet.shift_px,
-            triplet.sigma_px
-        ));
-    }
-    said.extend(coma(found, instrument));
+    let triplets = found.triplets.iter();
+    said.extend(triplets.map(|triplet| triplet_words(triplet, instrument)));
+    said.extend(coma(found, instrument, stop));
     said.extend(focus(found, instrument));
     said.extend(found.differs.iter().map(|differs| differs.words.clone()));
     said.extend(limits(stop));
     said
 }
 
-fn coma(found: &Measurement, instrument: &Instrument) -> Option<String> {
+/// "Slots towards 12 o'clock (90 degrees): their middle spike misses the crossing of its two partners by 2.1 px, towards 6 o'clock (270 degrees)."
+fn triplet_words(triplet: &FoundTriplet, instrument: &Instrument) -> String {
+    let along = frame_direction(instrument, triplet.slot_rad);
+    let missed = match triplet.shift_px.abs() {
+        px if px < SPIKE_READ_PX.max(2.0 * triplet.sigma_px) => {
+            "goes through the crossing of its two partners".to_owned()
+        }
+        px => format!(
+            "misses the crossing of its two partners by {px:.1} px, towards {}",
+            clock(along * triplet.shift_px)
+        ),
+    };
+    format!(
+        "Slots towards {} in the picture: their middle spike {missed}.",
+        clock(along)
+    )
+}
+
+fn coma(found: &Measurement, instrument: &Instrument, stop: &GoodEnough) -> Option<String> {
     let coma = found.coma()?;
     let towards = |coma: &Coma| clock(frame_direction(instrument, coma.azimuth_rad()));
+    let size = coma.size_m();
+    let look = |size_m: f64| stop.scale.look(size_m / NM).words();
+    if is_hidden(size) {
+        let most = look(most_m(size));
+        return Some(format!("Coma: {} nm RMS: {most}.", told_nm(size)));
+    }
     let own = Coma::of(&aligned_modes(instrument, found.field_m));
-    let own_nm = own.size_nm().value;
-    let own = if own_nm < SPOKEN_OF_NM {
+    let own_m = own.size_m().value;
+    let own = if own_m < 2.0 * sigma_told_m(size).unwrap_or(0.0) {
         String::new()
     } else {
         format!(
-            "; {own_nm:.1} nm towards {} would be there with all screws right, by design and the star's place in the field",
+            " {:.0} nm of coma, towards {}, belong to the telescope at this place of its field: no screw takes them away.",
+            own_m / NM,
             towards(&own)
         )
     };
     Some(format!(
-        "Coma: {} nm RMS, towards {} in the picture{own}.",
-        size_in_words(&coma),
-        towards(&coma)
+        "Coma: {} nm RMS, towards {} in the picture: {}.{own}",
+        told_nm(size),
+        towards(&coma),
+        look(size.value)
     ))
+}
+
+/// Uncertainties of coma are told as this at least: where reality differs from the model, errors are several times the photons' share
+/// (DEVELOPERS.md, the table of measuring).
+const LEAST_TOLD_M: f64 = 1.0 * NM;
+
+/// The uncertainty of an amount of coma as it is told.
+fn sigma_told_m(coma: Uncertain) -> Option<f64> {
+    coma.sigma.map(|sigma| sigma.max(LEAST_TOLD_M))
+}
+
+/// Whether an amount of coma is not told from none.
+fn is_hidden(coma: Uncertain) -> bool {
+    sigma_told_m(coma).is_some_and(|sigma_m| coma.value < 2.0 * sigma_m)
+}
+
+/// What an amount of coma is at most, by two of its standard deviations.
+fn most_m(coma: Uncertain) -> f64 {
+    coma.value + 2.0 * sigma_told_m(coma).unwrap_or(0.0)
+}
+
+/// An amount of coma (metres) as it is told, in nm: "197 ± 1", or "at most 3" where it is not told from none.
+pub(super) fn told_nm(coma: Uncertain) -> String {
+    let nm = coma.value / NM;
+    match sigma_told_m(coma) {
+        None => format!("{nm:.0} ± ?"),
+        Some(_) if is_hidden(coma) => format!("at most {:.0}", most_m(coma) / NM),
+        Some(sigma_m) => format!("{nm:.0} ± {:.0}", sigma_m / NM),
+    }
 }
 
 /// Size of coma with its uncertainty as words and pictures have it, nm RMS.
 pub fn size_in_words(coma: &Coma) -> String {
-    let Uncertain { value, sigma } = coma.size_nm();
-    let sigma = sigma.map_or("?".into(), |s| format!("{s:.1}"));
-    format!("{value:.1} ± {sigma}")
+    told_nm(coma.size_m())
 }
 
 /// "The camera is turned by 131 degrees and mirrored (90 %), or …", for a frame that shows a card.
@@ -116,7 +165,10 @@ fn focus(found: &Measurement, instrument: &Instrument) -> Option<String> {
     let offset_um = offset.value / UM;
     let room_um = (2.0 * offset.sigma.unwrap_or(0.0) / UM).max(IN_FOCUS_UM);
     if found.side.is_none() && offset_um.abs() < room_um {
-        return Some(format!("The sensor is in focus, within {room_um:.1} um."));
+        return Some(format!(
+            "The sensor is in focus, to {:.0} um (thousandths of a millimetre).",
+            room_um.ceil()
+        ));
     }
     let (word, why) = match found.side {
         None => (
@@ -125,7 +177,7 @@ fn focus(found: &Measurement, instrument: &Instrument) -> Option<String> {
                 Orientation::Known => "",
                 // half a turn of the camera with all of W negated is the same picture
                 Orientation::Assumed => {
-                    ", if the camera is held as told; half a turn further it is the other side"
+                    ", if the camera is held as typed; if it is turned half round, it is the other side"
                 }
             },
         ),
@@ -136,58 +188,42 @@ fn focus(found: &Measurement, instrument: &Instrument) -> Option<String> {
                 "outside"
             },
             match from {
-                SideFrom::Told => ", as told",
-                SideFrom::Vanes => ": the shadows of the vanes say so",
+                SideFrom::Told => ", on the side that you said",
+                SideFrom::Vanes => {
+                    ": where the vanes' shadows lie in the ring tells inside from outside"
+                }
                 SideFrom::Assumed => {
-                    ", which is a guess: one frame does not say it (add --side); coma does not depend on it"
+                    ", or as far on the other side: this frame cannot tell. If you know it, say --side inside or --side outside; the coma is the same"
                 }
             },
         ),
     };
     Some(format!(
-        "The sensor sits {:.0} um {word} focus{why}.",
-        offset_um.abs()
+        "The sensor sits {} {word} focus{why}.",
+        length_in_words(offset_um)
     ))
 }
 
-fn limits(stop: &GoodEnough) -> Vec<String> {
-    let mut parts = vec![(
-        StopBy::NotSeen,
-        format!(
-            "below {:.0} nm nothing changes in your pictures",
-            stop.not_seen_m / NM
-        ),
-    )];
-    if let Some(atmosphere) = stop.atmosphere_m {
-        parts.push((
-            StopBy::Atmosphere,
-            format!(
-                "the atmosphere alone makes {:.0} nm in this exposure",
-                atmosphere / NM
-            ),
-        ));
-    }
-    if let Some(hand) = stop.hand_m {
-        parts.push((
-            StopBy::Hand,
-            format!(
-                "below {:.0} nm a hand, and the shift of tightening, undo what a turn gains",
-                hand / NM
-            ),
-        ));
-    }
-    let by = stop.decided_by();
-    // the one that decides comes first
-    parts.sort_by_key(|(part, _)| *part != by);
-    let words: Vec<String> = parts.into_iter().map(|(_, words)| words).collect();
-    vec![format!(
-        "Good enough is {:.0} nm: {}.",
-        stop.stop_m / NM,
-        words.join("; ")
-    )]
+/// "480 um (0.480 mm)".
+fn length_in_words(um: f64) -> String {
+    format!("{:.0} um ({:.3} mm)", um.abs(), (um / 1000.0).abs())
 }
 
-/// What the turns would be, one plan first and the other in a line of its own; or why nothing is turned.
+fn limits(stop: &GoodEnough) -> Vec<String> {
+    let why = match stop.decided_by() {
+        StopBy::NotSeen => "less than that nobody sees in a picture",
+        StopBy::Atmosphere => "as much is made by the atmosphere alone in this exposure",
+        StopBy::Hand => {
+            "below it a turn gains nothing, for your hand and the tightening add as much again"
+        }
+    };
+    vec![
+        format!("Good enough is {:.0} nm: {why}.", stop.stop_m / NM),
+        format!("The scale: {}; {NM_RMS_IN_WORDS}.", stop.scale.words()),
+    ]
+}
+
+/// What the turns would be, or why nothing is turned.
 pub fn advised(found: &Findings, advice: &Advice, instrument: &Instrument) -> Vec<String> {
     let stop_m = found.stop.map_or(0.0, |stop| stop.stop_m);
     let next = match advice.verdict(stop_m) {
@@ -195,20 +231,14 @@ pub fn advised(found: &Findings, advice: &Advice, instrument: &Instrument) -> Ve
         Verdict::LookAgain => next::expose(found, advice),
         Verdict::Turn | Verdict::Trial => next::turn(found, advice, instrument),
     };
-    step_and_rest(&next, advice, instrument, true)
+    step_and_rest(&next, advice)
 }
 
-/// A step in sentences: what, why, and with a turn what belongs to it; `all_help` where a little at each screw takes coma away however
-/// the camera may be held, too.
-pub fn step_and_rest(
-    next: &NextStep,
-    advice: &Advice,
-    instrument: &Instrument,
-    all_help: bool,
-) -> Vec<String> {
+/// A step in sentences: what, why, and with a turn what belongs to it. One plan and no other: a little at each screw, which does the same and
+/// holds the focus, is for programs ([`all_screws`]).
+pub fn step_and_rest(next: &NextStep, advice: &Advice) -> Vec<String> {
     let mut said = next.lines();
     if next.deed == Deed::Turn {
-        said.extend(or_all(advice, instrument).filter(|_| all_help));
         said.extend(reach(advice));
     }
     if matches!(next.deed, Deed::Turn | Deed::Trial) {
@@ -217,30 +247,6 @@ pub fn step_and_rest(
         );
     }
     said
-}
-
-/// "Or a little at each: A 15 degrees anticlockwise, B 30 degrees clockwise."; `None` where there is nothing to choose: a single
-/// screw, or a pivot, where all of them belong to one step.
-fn or_all(advice: &Advice, instrument: &Instrument) -> Option<String> {
-    let assembly = instrument.assembly.as_ref()?;
-    let steps = each_screw(advice, assembly);
-    if steps.len() < 2 || assembly.kind == AssemblyKind::Pivot {
-        return None;
-    }
-    let each = steps.iter().map(|step| {
-        let name = &assembly.screws[step.screw].name;
-        let degrees = step.wanted_deg;
-        format!(
-            "{name} {} degrees {}",
-            degrees.abs(),
-            way(f64::from(degrees))
-        )
-    });
-    let how = match steps.iter().any(Step::is_part) {
-        true => "Or all of it at once, with the cap on and the tube level, the star later",
-        false => "Or a little at each",
-    };
-    Some(format!("{how}: {}.", each.collect::<Vec<_>>().join(", ")))
 }
 
 /// A little at each screw, the piston held, in sentences with the order of the hands; one a screw.
@@ -268,7 +274,7 @@ fn each_screw(advice: &Advice, assembly: &Assembly) -> Vec<Step> {
 fn reach(advice: &Advice) -> Option<String> {
     (advice.reach < 1.0).then(|| {
         format!(
-            "The travel of the screws allows only {:.0} % of it: have the unit shimmed by someone qualified, never force a screw.",
+            "The screws come to the end of their travel after {:.0} % of what is needed: have the unit shimmed by someone qualified, never force a screw.",
             100.0 * advice.reach
         )
     })

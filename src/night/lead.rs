@@ -119,7 +119,7 @@ fn untold(told: &Told) -> NextStep {
     };
     NextStep::new(
         Deed::LookAgain,
-        "Was a screw turned? Tell it (night turned B 1/8); if not, say skip, or let another frame come.",
+        "Was a screw turned? If so, tell it: turned B 45deg, for example. If not, tell it: skip, or let another frame come.",
         format!(
             "coma was {:.0} nm in the frames before and is {:.0} nm in this one, and no turn was told",
             size(&now.stars),
@@ -159,7 +159,7 @@ pub(super) fn after_card(told: &Told) -> NextStep {
             ..NextStep::new(
                 Deed::Card,
                 format!(
-                    "Hold the card over the rim at screw {screw} instead, say card {screw}, and let a frame come."
+                    "Hold the card over the rim at screw {screw} instead, tell it: card {screw}, and let a frame come."
                 ),
                 "one card does not tell whether the picture is mirrored",
             )
@@ -179,7 +179,7 @@ fn cards_instead(told: &Told) -> Option<String> {
     let asked = story.round() == 0 && story.cards.is_empty() && screws.len() > 1;
     asked.then(|| {
         format!(
-            " Or first hold a card as wide as a hand over the rim at screw {0}, a third of the ring's width into the beam, and say card {0}: two such frames spare turns.",
+            " To spare trial turns: hold a card as wide as a hand over the rim at screw {0} instead, a third of the ring's width into the beam, tell it: card {0}, and let a frame come.",
             screws[0].name
         )
     })
@@ -198,7 +198,7 @@ fn enough(told: &Told, found: &Diagnosis) -> NextStep {
         return NextStep::new(
             Deed::Lock,
             format!(
-                "Good enough. {} Then say locked, and let a frame come: tightening may have moved it.",
+                "Good enough. {} Then tell it: locked, and let a frame come: tightening may have moved it.",
                 tighten(kind)
             ),
             why,
@@ -239,7 +239,7 @@ fn grown(offset_um: f64, why: &str) -> NextStep {
         ..NextStep::new(
             Deed::Refocus,
             format!(
-                "The ring has grown: it is the other way. Focus: move the sensor {:.0} um {way}. Then say focused.",
+                "The ring has grown: it is the other way. Focus: move the sensor {:.0} um {way}. Then tell it: focused.",
                 offset_um.abs()
             ),
             format!("{why}; the frame was taken on the other side of focus than was believed"),
@@ -257,9 +257,9 @@ fn focus(told: &Told, found: &Diagnosis, offset_um: f64, why: &str) -> NextStep 
         }
     };
     let side = match found.star().and_then(|star| star.side) {
-        Some((_, SideFrom::Vanes)) => "and its shadows say on which side",
-        Some((_, SideFrom::Told)) => "and on which side is as it was told",
-        _ => "but not on which side",
+        Some((_, SideFrom::Vanes)) => "and its shadows show on which side",
+        Some((_, SideFrom::Told)) => "and you said on which side",
+        _ => "but cannot show on which side",
     };
     let steps = told.story.um_per_step().map_or(String::new(), |um| {
         format!(" (about {:.0} steps of the motor)", (offset_um / um).abs())
@@ -269,10 +269,10 @@ fn focus(told: &Told, found: &Diagnosis, offset_um: f64, why: &str) -> NextStep 
         ..NextStep::new(
             Deed::Refocus,
             format!(
-                "The screws are right: touch them no more. Focus: move the sensor {:.0} um{steps} {way}. Then say focused.",
+                "The screws are right: touch them no more. Focus: move the sensor {:.0} um{steps} {way}. Then tell it: focused.",
                 offset_um.abs(),
             ),
-            format!("{why}; the ring says how far it is, {side}"),
+            format!("{why}; the size of the ring shows how far it is from focus, {side}"),
         )
     }
 }
@@ -308,8 +308,8 @@ pub(super) fn in_focus(told: &Told) -> NextStep {
     match told.instrument.mask.is_some() && told.story.mask_on.is_none() {
         true => NextStep::new(
             Deed::MaskOn,
-            "Put the mask on: tether it, its slit over the cable, its letters at the screws; nobody's hands or ladder at the tube while the mount moves. Then say mask on.",
-            "the screws are right by the ring, and the mask tells the focus and coma more sharply",
+            "Put the mask on: tether it, its slit over the cable, its letters at the screws; nobody's hands or ladder at the tube while the mount moves. Then tell it: mask on.",
+            "by the ring the screws are right; behind the mask, focus and what is left of coma are seen more finely",
         ),
         false => the_end(),
     }
@@ -324,8 +324,8 @@ fn unmasked(told: &Told) -> NextStep {
     });
     NextStep::new(
         Deed::MaskOff,
-        "All three close. Take the mask off before the mount moves, count wrench, mask and cap, and look at the corners. Then say mask off.",
-        format!("the spikes say that what is left is not worth a turn{focus}"),
+        "All is right behind the mask. Take the mask off before the mount moves, count wrench, mask and cap, and look at the corners. Then tell it: mask off.",
+        format!("what the spikes still show is not worth a turn{focus}"),
     )
 }
 

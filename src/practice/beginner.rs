@@ -121,7 +121,7 @@ fn follow(printed: &str, slip: [f64; 2]) -> Option<Action> {
             .and_then(|at| words.get(at + 1))
     };
     if line.starts_with("turn") {
-        let size = part_of_a_turn(after("by")?)?;
+        let size = after("by")?.parse::<f64>().ok()? / 360.0;
         let missed = size * (1.0 + HAND_SHARE * slip[0]) + HAND_TURNS * slip[1];
         let sign = if words.contains(&"anticlockwise") {
             -1.0
@@ -150,14 +150,6 @@ fn follow(printed: &str, slip: [f64; 2]) -> Option<Action> {
     line.starts_with("finish").then_some(Action::Finish)
 }
 
-/// "3/64" as a number.
-fn part_of_a_turn(words: &str) -> Option<f64> {
-    match words.split_once('/') {
-        Some((above, below)) => Some(above.parse::<f64>().ok()? / below.parse::<f64>().ok()?),
-        None => words.parse().ok(),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -167,20 +159,20 @@ mod tests {
         let done = |line: &str| follow(&format!("Seen: something.\n{line}"), [0.0; 2]);
         assert_eq!(
             done(
-                "Try: turn screw B anticlockwise by 9/64 turn (which shortens it; loosen its partner first)."
+                "Try: turn screw B anticlockwise by 50 degrees (a little more than 1/8 turn), which shortens it; loosen its partner first."
             ),
             Some(Action::Turn {
                 screw: "B".into(),
-                clockwise_turns: -9.0 / 64.0
+                clockwise_turns: -50.0 / 360.0
             })
         );
         assert_eq!(
             done("Try: focus inwards by 130 um."),
             Some(Action::Focus { outward_um: -130.0 })
         );
-        assert_eq!(done("Try: recentre the star."), Some(Action::Recentre));
+        assert_eq!(done("Try: recentre the star, before the frame cuts it."), Some(Action::Recentre));
         assert_eq!(
-            done("Try: finish. What is left is too little to see."),
+            done("Try: finish. What is left does not show in a picture."),
             Some(Action::Finish)
         );
         assert_eq!(done("Nothing."), None);

@@ -2,7 +2,7 @@
 //!
 //! The coach is as blind as whoever practises: it reasons from the sights and wrench turns so far and from the owner's own
 //! numbers, never from what is hidden. A sight is linear in the tilt (the dark centre goes by the coma, a spike by the
-//! slope), so two or three numbers give the tilt; the screw that is farthest out comes first, rounded to 1/64 turn.
+//! slope), so two or three numbers give the tilt; the screw that is farthest out comes first, in steps of five degrees of the wrench.
 
 use super::level::Level;
 use super::orientation::{moves, orientation};
@@ -10,7 +10,7 @@ use super::session::{Round, Session, focus_goal_m};
 use super::sight::{SightShape, exact};
 use crate::axes::FramePx;
 use crate::frame::hour;
-use crate::instrument::{Assembly, Instrument, end, fraction, way};
+use crate::instrument::{Assembly, Instrument, WRENCH_STEP_DEG, end, turn_in_words, way};
 use crate::math::robust::median;
 use crate::measure::settings::AdviceSettings;
 use crate::measure::{Deed, NextStep};
@@ -111,8 +111,8 @@ impl Suggestion {
     }
 }
 
-/// Steps of the wrench that are advised, as parts of a turn.
-const WRENCH_PARTS: f64 = 64.0;
+/// Steps of the wrench that are advised, a turn: five degrees each.
+const WRENCH_PARTS: f64 = 360.0 / WRENCH_STEP_DEG as f64;
 /// A trial turn.
 pub(super) const TRIAL_TURNS: f64 = 2.0 / WRENCH_PARTS;
 
@@ -358,22 +358,22 @@ fn seen_words(shape: &SightShape) -> String {
             splits_px,
         } => {
             let one = |(shift, direction): (&f64, &FramePx)| {
-                let name = format!("slots towards {}", clock(*direction));
+                let name = format!("slots towards {}:", clock(*direction));
                 if shift.abs() < 0.1 {
-                    return format!("{name}, on its crossing");
+                    return format!("{name} through the crossing");
                 }
                 let way = clock(*direction * shift.signum());
-                format!("{name}, {:.1} px off towards {way}", shift.abs())
+                format!("{name} {:.1} px off towards {way}", shift.abs())
             };
             let all: Vec<String> = shifts_px.iter().zip(along).map(one).collect();
             let split = splits_px.iter().fold(0.0f64, |most, s| most.max(s.abs()));
             let focus = if split < VISIBLE_SPLIT_PX {
                 String::new()
             } else {
-                format!(" They are split by {split:.1} px, a sign of defocus.")
+                format!(" The middle spikes are double, {split:.1} px apart: the star is out of focus.")
             };
             format!(
-                "Seen: a masked star. The middle spike of each triplet against the crossing of its partners: {}.{focus}",
+                "Seen: a star behind the mask. In each group of three spikes, the middle one against the point where the other two cross: {}.{focus}",
                 all.join("; ")
             )
         }
@@ -410,7 +410,7 @@ fn means_words(owner: &Instrument, tilt_rad: [f64; 2]) -> Option<String> {
     let hour = hour(front_deg);
     let tilt_arcmin = tilt_rad[0].hypot(tilt_rad[1]) / ARCMIN;
     Some(format!(
-        "From the front: the unit's edge at {hour} o'clock is raised, by about {tilt_arcmin:.1} arcmin."
+        "So the unit is tipped: seen from the front of the telescope its edge at {hour} o'clock stands too far out, by about {tilt_arcmin:.1} arcmin (sixtieths of a degree)."
     ))
 }
 
@@ -425,26 +425,26 @@ fn step_words(step: &Step, assembly: &Assembly) -> String {
             let way = way(*clockwise_turns);
             let end = end(assembly.clockwise.sign() * clockwise_turns);
             let why = if *trial {
-                "a trial: watch which way the dark centre goes".to_owned()
+                " for a trial, and watch which way the dark centre goes".to_owned()
             } else {
                 let first = match assembly.kind.gives_way() {
                     Some("others") => "; loosen the others first".to_owned(),
                     Some(partner) => format!("; loosen its {partner} first"),
                     None => String::new(),
                 };
-                format!("which {end} it{first}")
+                format!(", which {end} it{first}")
             };
             format!(
-                "Try: turn screw {screw} {way} by {} ({why}).",
-                fraction(*clockwise_turns)
+                "Try: turn screw {screw} {way} by {}{why}.",
+                turn_in_words(*clockwise_turns)
             )
         }
         Step::Focus { outward_um } if *outward_um < 0.0 => {
             format!("Try: focus inwards by {:.0} um.", -outward_um)
         }
         Step::Focus { outward_um } => format!("Try: focus outwards by {outward_um:.0} um."),
-        Step::Recentre => "Try: recentre the star.".into(),
-        Step::Finish => "Try: finish. What is left is too little to see.".into(),
+        Step::Recentre => "Try: recentre the star, before the frame cuts it.".into(),
+        Step::Finish => "Try: finish. What is left does not show in a picture.".into(),
     }
 }
 

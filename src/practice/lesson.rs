@@ -2,7 +2,7 @@
 
 use super::session::Session;
 use crate::frame::hour;
-use crate::instrument::{Assembly, Instrument, end};
+use crate::instrument::{Assembly, Instrument, end, turn_in_words};
 use crate::units::DEG;
 use serde::Serialize;
 
@@ -114,8 +114,8 @@ fn screw_lines(assembly: &Assembly, masked: bool) -> [String; 2] {
             "Clockwise, facing its head, {end} a screw. A longer screw raises its edge, and {rule}"
         ),
         format!(
-            "Each screw has {:.3} turn of play: after a change of direction that much is lost. A turn also moves the focus a little, and the whole star: bring it back to the middle.",
-            assembly.backlash_turns
+            "Each screw has play, {}: so much of a turn is lost after a change of direction. A turn also moves the focus a little, and the whole star: bring it back to the middle.",
+            turn_in_words(assembly.backlash_turns)
         ),
     ]
 }

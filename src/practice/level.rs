@@ -4,6 +4,7 @@
 use super::quirks::Quirks;
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::mechanics::plane_of;
+use crate::predict::ComaScale;
 use crate::rng::{Purpose, Seed};
 use crate::state::{ScrewTurns, State};
 use crate::units::{NM, UM};
@@ -88,7 +89,7 @@ impl Level {
                 "Two screws are out, and the camera may be turned or mirrored: find out by trial."
             }
             Level::Night => {
-                "Two screws are out. How the camera is held, what a turn does, your hand and the atmosphere are as they are: let `skewstar night` lead."
+                "Two screws are out, the camera is held in a way that nobody knows, and hand and atmosphere err as real ones do. No hints here: `skewstar night` leads, from the frames."
             }
         }
     }
@@ -168,8 +169,6 @@ pub struct Hidden {
 
 /// Least and most coma at the start.
 const START_COMA_M: [f64; 2] = [160.0 * NM, 340.0 * NM];
-/// Coma below which nothing is left to do: a Strehl ratio of about 0.8 in green light.
-const GOAL_COMA_M: f64 = 40.0 * NM;
 /// The goal is never finer than this part of a turn of one screw.
 const GOAL_TURNS: f64 = 1.0 / 40.0;
 
@@ -202,7 +201,7 @@ impl Hidden {
             sign = -sign;
         }
         let share: f64 = stream.random();
-        scale(&mut turns, assembly, response, share)?;
+        scale(&mut turns, (instrument, state), share)?;
         let play = (0..count)
             .map(|_| if stream.random() { 0.5 } else { -0.5 })
             .collect();
@@ -229,16 +228,16 @@ impl Hidden {
 /// twice what counts as aligned.
 fn scale(
     turns: &mut ScrewTurns,
-    assembly: &Assembly,
-    response: &Response,
+    (instrument, state): (&Instrument, &State),
     share: f64,
 ) -> Result<(), SetupError> {
+    let (assembly, response) = parts(instrument)?;
     let [x, y] = plane_of(assembly, turns).tilt_rad;
     let coma_m = (response.coma_m_per_rad * x.hypot(y)).abs();
     let wanted_m = START_COMA_M[0] + share * (START_COMA_M[1] - START_COMA_M[0]);
     let farthest = turns.iter().fold(0.0f64, |most, t| most.max(t.abs()));
     let factor = (wanted_m / coma_m).min(reach(assembly) / farthest);
-    if factor * coma_m < 2.0 * goal_coma_m(assembly, response) {
+    if factor * coma_m < 2.0 * goal_coma_m(instrument, state) {
         return Err(SetupError::TooLittleTravel);
     }
     turns.iter_mut().for_each(|turn| *turn *= factor);
@@ -268,9 +267,14 @@ pub(super) fn coma_per_turn_m(assembly: &Assembly, response: &Response) -> f64 {
     (response.coma_m_per_rad * x.hypot(y)).abs()
 }
 
-/// Coma RMS below which the goal is reached.
-pub(super) fn goal_coma_m(assembly: &Assembly, response: &Response) -> f64 {
-    GOAL_COMA_M.max(GOAL_TURNS * coma_per_turn_m(assembly, response))
+/// Coma RMS below which the goal is reached: where it begins to show in a picture (the scale of [`ComaScale`]), but nothing finer than a
+/// hand can set, and in the worst air half of what a drill begins with.
+pub(super) fn goal_coma_m(instrument: &Instrument, state: &State) -> f64 {
+    let shows_m = ComaScale::of(instrument, state.sky.seeing_rad).shows_nm * NM;
+    let of_hand_m = parts(instrument).map_or(0.0, |(assembly, response)| {
+        GOAL_TURNS * coma_per_turn_m(assembly, response)
+    });
+    shows_m.min(0.5 * START_COMA_M[0]).max(of_hand_m)
 }
 
 /// How far a screw may go from its nominal length either way, in turns.
@@ -310,7 +314,7 @@ mod tests {
                 let [x, y] = plane_of(assembly, &hidden.turns).tilt_rad;
                 let coma_m = response.coma_m_per_rad * x.hypot(y);
                 assert!(
-                    coma_m > 2.0 * goal_coma_m(assembly, response),
+                    coma_m > 2.0 * goal_coma_m(&instrument, &State::default()),
                     "{level:?} {seed}"
                 );
                 let out = hidden.turns.iter().filter(|t| **t != 0.0).count();

@@ -3,7 +3,7 @@
 use super::action::Refusal;
 use super::level::{Level, SetupError, parts};
 use super::session::Session;
-use crate::instrument::{Instrument, fraction, way};
+use crate::instrument::{Instrument, turn_in_words, way};
 use crate::rng::Seed;
 use crate::state::State;
 
@@ -121,7 +121,7 @@ impl Question {
             grade.amount_points,
             name.unwrap_or_default(),
             way(self.clockwise_turns),
-            fraction(self.clockwise_turns),
+            turn_in_words(self.clockwise_turns),
         )
     }
 }

@@ -3,7 +3,7 @@
 use super::action::Action;
 use super::session::Session;
 use super::sight::SightShape;
-use crate::instrument::{fraction, way};
+use crate::instrument::{turn_in_words, way, wrench_degrees};
 use crate::math::robust::median;
 use crate::simulate::clock;
 use crate::units::{NM, UM};
@@ -86,7 +86,7 @@ impl DrillReport {
             "The goal is not reached"
         };
         let mut lines = vec![format!(
-            "{reached}: {last:.0} nm RMS of coma are left of {first:.0}; {:.0} count as aligned.",
+            "{reached}: of {first:.0} nm RMS of coma {last:.0} are left; from {:.0} on it shows in a picture.",
             self.goal_coma_nm
         )];
         if let Some([off, goal]) = self.focus_um {
@@ -96,16 +96,26 @@ impl DrillReport {
             ));
         }
         lines.push(format!(
-            "Turns used: {:.3}. The shortest way: {:.3}. Time at the telescope: {:.1} min. Score: {:.0} of 100.",
-            self.turns_used, self.shortest_turns, self.cost_min, self.score
+            "The wrench went {} degrees in all; {} would have done. Time at the telescope: {:.0} min. Score: {:.0} of 100.",
+            wrench_degrees(self.turns_used),
+            wrench_degrees(self.shortest_turns),
+            self.cost_min,
+            self.score
         ));
         let hidden: Vec<String> = self
             .hidden_turns
             .iter()
-            .map(|(name, turns)| format!("{name} {turns:+.3}"))
+            .map(|(name, turns)| match wrench_degrees(*turns) {
+                0 => format!("{name} right"),
+                _ => format!(
+                    "{name} too {} by {}",
+                    if *turns < 0.0 { "short" } else { "long" },
+                    turn_in_words(*turns)
+                ),
+            })
             .collect();
         lines.push(format!(
-            "Hidden at the start, turns from straight: {}.",
+            "Hidden at the start: {}.",
             hidden.join(", ")
         ));
         if self.hidden_camera_deg != 0.0 || self.hidden_mirrored {
@@ -123,7 +133,7 @@ impl DrillReport {
             let said = round
                 .thin_side
                 .as_ref()
-                .map_or(String::new(), |side| format!("; the thin side said {side}"));
+                .map_or(String::new(), |side| format!("; thin side at {side}"));
             lines.push(format!(
                 "{number:3}  {:28} {:4.0} nm of coma{said}",
                 round.action, round.coma_nm
@@ -191,7 +201,8 @@ pub fn action_words(action: Option<&Action>) -> String {
             clockwise_turns,
         }) => {
             let way = way(*clockwise_turns);
-            format!("{screw} {} {way}", fraction(*clockwise_turns))
+            let degrees = wrench_degrees(*clockwise_turns).abs();
+            format!("{screw} {degrees} degrees {way}")
         }
         Some(Action::Focus { outward_um }) => format!("focus {outward_um:+.0} um"),
         Some(Action::Recentre) => "recentred".into(),
@@ -201,10 +212,10 @@ pub fn action_words(action: Option<&Action>) -> String {
         Some(Action::Atmosphere { moves: true }) => "atmosphere moves".into(),
         Some(Action::Atmosphere { moves: false }) => "atmosphere still".into(),
         Some(Action::Look) => "looked".into(),
-        Some(Action::Undo) => "took back".into(),
+        Some(Action::Undo) => "last step taken back".into(),
         Some(Action::Corners) => "looked at the corners".into(),
         Some(Action::Measure) => "measured".into(),
-        Some(Action::ShowMe) => "asked to be shown".into(),
+        Some(Action::ShowMe) => "show me".into(),
         Some(Action::Finish) => "finished".into(),
     }
 }

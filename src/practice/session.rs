@@ -456,7 +456,7 @@ impl Session {
 
     /// Coma below which the goal is reached.
     pub(super) fn goal_coma_m(&self) -> f64 {
-        parts(&self.owner).map_or(0.0, |(assembly, response)| goal_coma_m(assembly, response))
+        goal_coma_m(&self.owner, &self.state())
     }
 
     pub(super) fn tilt_coma_m(&self) -> f64 {

@@ -5,6 +5,7 @@
 //! anything to be measured ([`Bound`]). It opens no file and draws no random number.
 
 mod bound;
+mod coma_scale;
 mod demand;
 mod edges;
 mod expected;
@@ -16,6 +17,10 @@ mod short;
 mod textbook;
 
 pub use bound::Bound;
+pub use coma_scale::{
+    COMET_SHARE, ComaLook, ComaScale, FWHM_PER_SIGMA, INVISIBLE_SHARE, NM_RMS_IN_WORDS,
+    ORDINARY_SEEING_RAD, SHOWS_SHARE, widening_coma_m,
+};
 pub use demand::farthest_ray_m;
 pub use edges::{Doughnut, Spike, doughnut, mean_ray_of_region_m, spikes};
 pub use expected::Expected;

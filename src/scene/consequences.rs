@@ -2,7 +2,7 @@
 //! unit's own weight does. Numbers in the units of files; the words are the shell's.
 
 use super::implausible::implausible;
-use super::turns::ScrewTold;
+use super::turns::{EnoughTold, ScrewTold};
 use super::{Scene, SceneError};
 use crate::atmosphere::airmass;
 use crate::axes::FramePx;
@@ -79,6 +79,8 @@ pub struct Consequences {
     pub doughnut_px: Option<[Option<f64>; 2]>,
     /// What an eighth of a turn of each screw does; empty without screws or a response.
     pub screws: Vec<ScrewTold>,
+    /// When coma is good enough, and what an amount of it looks like.
+    pub enough: EnoughTold,
     /// What is allowed and looks mistyped all the same.
     pub implausible: Vec<String>,
     /// What the unit's own weight does at some altitudes, pointed as in the scene.
@@ -213,6 +215,7 @@ impl Scene {
                 ]
             }),
             screws: self.screws_told(model.reference_m),
+            enough: self.enough_told(model.reference_m),
             implausible: implausible(self, expected.light_in_frame),
             flexure: self.leaning(),
         })

@@ -43,13 +43,13 @@ mod sensor;
 mod tune;
 mod turns;
 
-pub use crate::predict::QUARTER_WAVE;
+pub use crate::predict::{NM_RMS_IN_WORDS, QUARTER_WAVE};
 pub use consequences::{Consequences, Leaning, TracedColour, TracedEdge, TracedNumbers};
 pub use error::SceneError;
 pub use preview::{MaskPreview, PreviewOptions};
 pub use sensor::{FieldTruth, SensorFrame};
 pub use tune::{TuneOptions, Tuned};
-pub use turns::ScrewTold;
+pub use turns::{EnoughTold, ScrewTold};
 
 use crate::instrument::{Instrument, MaskDesign};
 use crate::mechanics::Flexure;

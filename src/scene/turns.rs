@@ -4,8 +4,9 @@
 use super::Scene;
 use crate::frame::hour;
 use crate::instrument::{Assembly, Instrument, Response};
-use crate::measure::{MeasureSettings, good_enough};
+use crate::measure::{GoodEnough, MeasureSettings, good_enough};
 use crate::mechanics::{plane_of, turned};
+use crate::predict::{ComaScale, ORDINARY_SEEING_RAD};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use serde::Serialize;
 
@@ -34,7 +35,35 @@ pub struct ScrewTold {
 
 const EIGHTH: f64 = 0.125;
 
+/// When coma is good enough on this telescope, by the scale of [`ComaScale`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct EnoughTold {
+    /// Below this nothing is to be gained, nm RMS: the largest of what nobody sees, what the atmosphere makes and what a hand can set.
+    pub good_enough_nm: f64,
+    /// What an amount of coma looks like.
+    pub scale: ComaScale,
+}
+
 impl Scene {
+    /// When to stop, under the scene's seeing.
+    pub(super) fn enough_told(&self, reference_m: f64) -> EnoughTold {
+        let stop = self.stop_level(reference_m);
+        EnoughTold {
+            good_enough_nm: stop.stop_m / NM,
+            scale: stop.scale,
+        }
+    }
+
+    fn stop_level(&self, reference_m: f64) -> GoodEnough {
+        good_enough(
+            &self.instrument,
+            self.state.sky.seeing_rad.unwrap_or(ORDINARY_SEEING_RAD),
+            self.state.exposure.as_ref().map(|e| e.time_s),
+            reference_m,
+            &MeasureSettings::default().advice,
+        )
+    }
+
     /// The screws in their order; empty without screws or a response.
     pub(super) fn screws_told(&self, reference_m: f64) -> Vec<ScrewTold> {
         let instrument = &self.instrument;
@@ -44,16 +73,7 @@ impl Scene {
         let Some(response) = &assembly.response else {
             return Vec::new();
         };
-        let settings = MeasureSettings::default();
-        let seeing_rad = self.state.sky.seeing_rad;
-        let stop_m = good_enough(
-            instrument,
-            seeing_rad.unwrap_or(settings.fit.prior.seeing_rad),
-            self.state.exposure.as_ref().map(|e| e.time_s),
-            reference_m,
-            &settings.advice,
-        )
-        .stop_m;
+        let stop_m = self.stop_level(reference_m).stop_m;
         (0..assembly.screws.len())
             .map(|screw| told(instrument, assembly, response, screw, stop_m))
             .collect()

@@ -7,9 +7,9 @@ use super::truth::Truth;
 use crate::axes::FramePx;
 use crate::flag::Flag;
 use crate::frame::{clock, hour};
-use crate::instrument::{Instrument, end};
+use crate::instrument::{Instrument, end, turn_in_words};
 use crate::mask::{self, TripletReading};
-use crate::predict::airy_radius_m;
+use crate::predict::{ComaScale, NM_RMS_IN_WORDS, airy_radius_m};
 use crate::pupil::frame_direction;
 use crate::units::{DEG, NM, UM};
 
@@ -17,12 +17,15 @@ use crate::units::{DEG, NM, UM};
 const VISIBLE_PX: f64 = 0.3;
 /// Coma below this, nm RMS, is not said to brighten the thin side: it does not do so visibly. Common practice, no source.
 const FAINT_COMA_NM: f64 = 5.0;
+/// Aberrations below this, nm RMS, would be told as none.
+const TOLD_COMA_NM: f64 = 0.5;
 
 /// A few sentences a newcomer understands, one a line.
-pub fn sentences(instrument: &Instrument, truth: &Truth) -> String {
+pub fn sentences(instrument: &Instrument, seeing_rad: Option<f64>, truth: &Truth) -> String {
     let mut lines = vec![truth.title.clone()];
     lines.push(look_for(instrument, truth));
     lines.extend(why(instrument, truth));
+    lines.extend(how_much(instrument, seeing_rad, truth));
     lines.extend(what_to_turn(instrument, truth));
     lines.extend(warnings(truth));
     lines.join("\n")
@@ -38,9 +41,9 @@ fn look_for(instrument: &Instrument, truth: &Truth) -> String {
         let airy_m = 2.0 * airy_radius_m(truth.reference_wavelength_nm * NM, ratio);
         let airy_px = airy_m / instrument.camera.pixel_m;
         if spread_px > 3.0 * airy_px {
-            return "Look for: a ring that its aberrations fold over on one side: far out of line. Turn until both edges are seen.".into();
+            return "Look for: a ring that is folded over on one side, so far is the telescope out of line. Turn as told below until both edges of the ring are seen.".into();
         }
-        return "Look for: a star near focus, too small for a doughnut. Its shape is the aberration itself.".into();
+        return "Look for: a star near focus, too small for a doughnut: coma gives it a tail, astigmatism makes it long, and both are easier to see out of focus.".into();
     };
     let place = match truth.side {
         "inside" => "inside focus (the sensor is too near the optics)",
@@ -76,7 +79,7 @@ fn look_for(instrument: &Instrument, truth: &Truth) -> String {
 
 fn spikes(instrument: &Instrument, truth: &Truth) -> String {
     let head = format!(
-        "Look for: bright spikes at right angles to the slots, from {} regions of them",
+        "Look for: bright spikes at right angles to the slots of the mask, from {} groups of slots",
         truth.spikes.len()
     );
     let readings: Vec<String> = instrument
@@ -107,27 +110,27 @@ fn spikes(instrument: &Instrument, truth: &Truth) -> String {
             .iter()
             .map(|s| s.shift_px.abs())
             .fold(0.0, f64::max);
-        return format!("{head}; they miss the middle by up to {largest:.1} px.");
+        return format!("{head}; they pass beside the star by up to {largest:.1} px.");
     }
     format!(
-        "{head}. In each triplet compare the middle spike with the point where its two slanted partners cross: {}.",
-        readings.join("; ")
+        "{head}. Three spikes belong together: see whether the middle one passes through the point where its two slanted partners cross. {}.",
+        readings.join(". ")
     )
 }
 
 /// What one triplet shows; `along` is the direction of its middle slots in the frame.
 fn triplet_words(reading: &TripletReading, along: FramePx) -> String {
     let shift = reading.shift();
-    let name = format!("slots towards {}", clock(along));
+    let name = format!("Slots towards {}:", clock(along));
     let split = reading.split[0].abs();
     let seen = if shift.abs() < VISIBLE_PX {
         format!(
-            "{name}, centred ({:.2} px off, too little to see)",
+            "{name} it does ({:.2} px off, too little to see)",
             shift.abs()
         )
     } else {
         format!(
-            "{name}, {:.1} px off towards {}",
+            "{name} it is {:.1} px off, towards {}",
             shift.abs(),
             clock(along * shift)
         )
@@ -135,7 +138,7 @@ fn triplet_words(reading: &TripletReading, along: FramePx) -> String {
     if split < VISIBLE_PX {
         seen
     } else {
-        format!("{seen}, and split by {split:.1} px, a sign of defocus")
+        format!("{seen}, and double, {split:.1} px apart: the star is out of focus")
     }
 }
 
@@ -159,17 +162,34 @@ fn why(instrument: &Instrument, truth: &Truth) -> Option<String> {
             libm::atan2(truth.tilt_arcmin[1], truth.tilt_arcmin[0]),
         );
         parts.push(format!(
-            "the unit is tilted by {tilt:.2} arcmin, its edge at {raised} o'clock (seen from the front of the telescope) is raised"
+            "the unit is tipped by {tilt:.1} arcmin (sixtieths of a degree), its edge at {raised} o'clock (seen from the front of the telescope) stands too far out"
         ));
     }
     parts.extend(aside(instrument, truth));
-    if coma > 0.5 {
-        parts.push(format!("the star has {coma:.0} nm RMS of coma"));
+    let mut has = Vec::new();
+    if coma > TOLD_COMA_NM {
+        has.push(format!("{coma:.0} nm RMS of coma"));
     }
-    if astigmatism > 0.5 {
-        parts.push(format!("{astigmatism:.0} nm RMS of astigmatism"));
+    if astigmatism > TOLD_COMA_NM {
+        has.push(format!("{astigmatism:.0} nm RMS of astigmatism"));
+    }
+    if !has.is_empty() {
+        parts.push(format!("the star has {}", has.join(" and ")));
     }
     (!parts.is_empty()).then(|| format!("Why: {}.", parts.join("; ")))
+}
+
+/// How much the coma is, on the scale that all verbs speak in.
+fn how_much(instrument: &Instrument, seeing_rad: Option<f64>, truth: &Truth) -> Option<String> {
+    let coma = coma_nm(truth);
+    let scale = ComaScale::of(instrument, seeing_rad);
+    (coma > TOLD_COMA_NM).then(|| {
+        format!(
+            "How much: {coma:.0} nm RMS of coma, and {}. Here {}; {NM_RMS_IN_WORDS}.",
+            scale.look(coma).words(),
+            scale.words()
+        )
+    })
 }
 
 /// What of the unit no screw moves: how far it sits aside, how its sensor leans and how far from the corrector it stands.
@@ -216,16 +236,16 @@ fn what_to_turn(instrument: &Instrument, truth: &Truth) -> Option<String> {
                 let (way, end) = (assembly.clockwise.way(turns), end(turns));
                 let place = front_hour(instrument, screw.azimuth_rad);
                 format!(
-                    "screw {} (at {place} o'clock) {:.3} turn {way}, which {end} it",
+                    "screw {} (at {place} o'clock) {} {way}, which {end} it",
                     screw.name,
-                    turns.abs()
+                    turn_in_words(turns)
                 )
             })
         })
         .collect();
     let out_of_reach = !aside(instrument, truth).is_empty();
     Some(if steps.is_empty() && out_of_reach {
-        "What to turn: no screw is out of place, and none moves the unit aside, shims its sensor or takes its lean away.".into()
+        "What to turn: nothing. No screw is out of place, and what is wrong is mended at the unit's seat or by shims under the sensor, not by its screws.".into()
     } else if steps.is_empty() {
         "What to turn: nothing, no screw is out of place.".into()
     } else {

@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 39] = [
+const LAYERS: [(&str, u8); 40] = [
     ("units", 0),
     ("axes", 0),
     ("math", 0),
@@ -45,6 +45,8 @@ const LAYERS: [(&str, u8); 39] = [
     ("python", 9),
     ("site", 9),
     ("lib", 9),
+    // pages of Markdown: it names nothing
+    ("guide", 0),
 ];
 
 /// Rooms that are packages of their own.

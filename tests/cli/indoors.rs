@@ -1,7 +1,7 @@
 //! A night practised indoors: a simulated telescope writes frames as a capture program does, and a new owner's instrument comes from the first.
 
-use super::night::TYPED;
-use super::program::Place;
+use super::night::{TYPED, begin};
+use super::program::{Done, Place};
 use serde_json::Value;
 
 /// A unit with a vane, so that the frame tells how it stands.
@@ -30,6 +30,22 @@ fn start(place: &Place, folder: &str) {
         .well();
 }
 
+/// A look of the simulated camera into `frames`.
+fn look(place: &Place, more: &[&str]) -> Done {
+    let words = [
+        "practice",
+        "look",
+        "--session",
+        "drill.toml",
+        "--as-camera",
+        "frames",
+    ];
+    place.run(&[&words, more].concat())
+}
+
+/// A camera that runs, for one frame.
+const ONE: [&str; 4] = ["--every", "0.01", "--frames", "1"];
+
 fn cards(place: &Place, name: &str) -> String {
     let bytes = place.read(name);
     let cards = bytes.chunks(80).take(72).map(String::from_utf8_lossy);
@@ -52,30 +68,12 @@ fn frames_fall_into_a_folder() {
     for hidden in ["SEED", "STAR_X"] {
         assert!(!header.contains(hidden), "{header}");
     }
-    let look = [
-        "practice",
-        "look",
-        "--session",
-        "drill.toml",
-        "--as-camera",
-        "frames",
-    ];
-    place
-        .run(&[&look, &["--every", "0.01", "--frames", "1"][..]].concat())
-        .well();
+    look(&place, &ONE).well();
     assert_eq!(place.text("drill.toml"), told);
     place
         .run(&["practice", "turn", "B", "1/8", "--session", "drill.toml"])
         .well();
-    place
-        .run(
-            &[
-                &look,
-                &["--every", "0.01", "--frames", "1", "--card", "A"][..],
-            ]
-            .concat(),
-        )
-        .well();
+    look(&place, &[&ONE[..], &["--card", "A"]].concat()).well();
     let [first, again, carded] =
         [1, 2, 3].map(|number| place.pixels(&format!("frames/light-000{number}.fits")));
     assert!(first != again && again != carded);
@@ -92,7 +90,7 @@ fn frames_fall_into_a_folder() {
         .filter(|name| name.starts_with("frames/."))
         .count();
     assert_eq!(stray, 0);
-    place.run(&[&look, &["--card", "Q"][..]].concat()).refused(
+    look(&place, &["--card", "Q"]).refused(
         "error: there is no screw \"Q\"; the screws are A, B, C\nhint: name one of them\n",
     );
     let missing = place.run(&["practice", "look", "--session", "drill.toml", "--card", "A"]);
@@ -132,32 +130,8 @@ fn a_frame_and_four_numbers_begin_a_night() {
         assert!(text.contains(part), "{part}: {text}");
     }
     place.run(&["check", "mine.toml"]).well();
-    let begin = [
-        "night",
-        "start",
-        "--instrument",
-        "mine.toml",
-        "--session",
-        "s.toml",
-        "--side",
-        "inside",
-        "--settle",
-        "0",
-    ];
-    place.run(&begin).well();
-    let look = [
-        "practice",
-        "look",
-        "--session",
-        "drill.toml",
-        "--as-camera",
-        "frames",
-        "--every",
-        "0.01",
-        "--frames",
-        "1",
-    ];
-    place.run(&look).well();
+    begin(&place, "mine.toml", &["--side", "inside"]).well();
+    look(&place, &ONE).well();
     let frame = place.run(&[
         "night",
         "frame",

@@ -56,6 +56,21 @@ time_s = 0.4
 const TRUE_ROTATION: &str = "camera.rotation_deg=100";
 const TRUE_RESPONSE: &str = "assembly.response.coma_nm_per_arcmin=57.6";
 
+/// A night of an instrument begins, without time to settle; its session is s.toml.
+pub fn begin(place: &Place, instrument: &str, options: &[&str]) -> Done {
+    let words = [
+        "night",
+        "start",
+        "--instrument",
+        instrument,
+        "--session",
+        "s.toml",
+        "--settle",
+        "0",
+    ];
+    place.run(&[&words, options].concat())
+}
+
 /// The telescope as it is: what the hidden screws stand at, and how often it was looked at.
 struct Telescope {
     place: Place,
@@ -78,17 +93,7 @@ impl Telescope {
     }
 
     fn start(&self, options: &[&str]) -> Done {
-        let words = [
-            "night",
-            "start",
-            "--instrument",
-            "unit.toml",
-            "--session",
-            "s.toml",
-            "--settle",
-            "0",
-        ];
-        self.place.run(&[&words, options].concat())
+        begin(&self.place, "unit.toml", options)
     }
 
     /// A frame as the telescope stands; its name.

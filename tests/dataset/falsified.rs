@@ -1,7 +1,7 @@
 //! Falsifications made by hand, as somebody would who knows the files: checksums are put right again, as far as the forger can. Each is
 //! told with its file.
 
-use super::{folder, make, place, verify};
+use super::{folder, make, place, report, sealed, verify};
 use crate::cli::program::Place;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -366,8 +366,7 @@ fn a_manifest_stands_for_the_whole_set() {
     place.run(&make(&["--count", "9"])).well();
     place.run(&verify(&["--count", "9", "--manifest"])).well();
     let own = place.json("out/set.manifest.json");
-    let report: Value =
-        serde_json::from_str(&place.run(&verify(&["--count", "9"])).well().stdout).expect("JSON");
+    let report = report(0, &place, &["--count", "9"]);
     assert_eq!(own["content_sha256"], report["content_sha256"]);
     assert_eq!(
         (&own["items"], &own["last"], &own["shards"]),
@@ -404,24 +403,10 @@ fn a_manifest_stands_for_the_whole_set() {
 #[test]
 fn shards_of_another_secret_are_told_before_the_opening() {
     let place = place();
-    let sealed = |out: &str, secret: &str, start: &str| {
-        let truth = format!("hidden-{out}");
-        let line = [
-            "--out",
-            out,
-            "--count",
-            "5",
-            "--start",
-            start,
-            "--truth-out",
-            &truth,
-            "--secret",
-            secret,
-        ];
-        place.run(&make(&line)).well();
-    };
-    sealed("out", "mine.txt", "0");
-    sealed("apart", "theirs.txt", "5");
+    let mine = sealed("0", "out", "hidden-out", "mine.txt");
+    let theirs = sealed("5", "apart", "hidden-apart", "theirs.txt");
+    place.run(&make(&mine)).well();
+    place.run(&make(&theirs)).well();
     for (name, bytes) in folder(&place, "apart") {
         if name.contains("0000000005") || name.contains("000000000") && !name.contains("-00000") {
             place.write(&format!("out/{name}"), bytes);
@@ -444,16 +429,7 @@ fn shards_of_another_secret_are_told_before_the_opening() {
         "{told}"
     );
     place.write("zeros.txt", "0".repeat(32));
-    let told = place.run(&make(&[
-        "--out",
-        "new",
-        "--count",
-        "1",
-        "--truth-out",
-        "hidden",
-        "--secret",
-        "zeros.txt",
-    ]));
+    let told = place.run(&make(&sealed("0", "new", "hidden", "zeros.txt")));
     assert!(
         told.unable()
             .stderr

@@ -1,6 +1,6 @@
 //! What cannot be meant or done is told in words, and nothing is overwritten.
 
-use super::{RECIPE, folder, make, place, verify};
+use super::{report, RECIPE, folder, make, place, verify};
 use crate::cli::program::Place;
 use serde_json::{Value, json};
 use skewstar::dataset::read;
@@ -141,23 +141,17 @@ fn strangers_in_the_folder_are_named_and_left_alone() {
     assert_eq!(place.text("out/note.txt"), "mine");
 }
 
-fn report(place: &Place, options: &[&str]) -> Value {
-    let done = place.run(&verify(options));
-    assert_eq!(done.status, Some(1), "{}\n{}", done.stdout, done.stderr);
-    serde_json::from_str(&done.stdout).expect("JSON")
-}
-
 #[test]
 fn verify_names_gaps_duplicates_damage_and_strangers() {
     let place = place();
     place.run(&make(&["--count", "15"])).well();
     place.run(&verify(&["--count", "15"])).well();
     assert_eq!(
-        report(&place, &["--count", "17"])["gaps"],
+        report(1, &place, &["--count", "17"])["gaps"],
         json!([{ "first": 15, "last": 16 }])
     );
     assert_eq!(
-        report(&place, &["--start", "2", "--count", "8"])["beyond"],
+        report(1, &place, &["--start", "2", "--count", "8"])["beyond"],
         json!([{ "first": 0, "last": 1 }, { "first": 10, "last": 14 }])
     );
     // the same items once more, cut elsewhere
@@ -170,7 +164,7 @@ fn verify_names_gaps_duplicates_damage_and_strangers() {
     for (name, bytes) in folder(&place, "apart") {
         place.write(&format!("out/{name}"), bytes);
     }
-    let found = report(&place, &["--count", "15"]);
+    let found = report(1, &place, &["--count", "15"]);
     assert_eq!(
         found["duplicates"],
         json!([{ "first": 3, "last": 4 }, { "first": 5, "last": 6 }])
@@ -191,7 +185,7 @@ fn verify_names_gaps_duplicates_damage_and_strangers() {
     place.write(archive, bytes);
     std::fs::remove_file(place.path("out/set.0000000011.fits")).expect("a frame");
     place.write("out/note.txt", "mine");
-    let found = report(&place, &["--count", "15"]);
+    let found = report(1, &place, &["--count", "15"]);
     assert_eq!(
         found["damaged"],
         json!([
@@ -218,7 +212,7 @@ fn a_record_names_files_of_its_own_set_only() {
         let mut record = whole.clone();
         record["files"][0]["name"] = json!(file);
         place.write(name, record.to_string());
-        let found = report(&place, &["--count", "5"]);
+        let found = report(1, &place, &["--count", "5"]);
         let said = found["damaged"][0].as_str().expect("a fault");
         assert!(said.contains("is no file of the shard"), "{said}");
     }
@@ -226,7 +220,7 @@ fn a_record_names_files_of_its_own_set_only() {
     record["items"] = json!({ "first": 0, "last": u64::MAX });
     record["frame_sha256"] = json!([]);
     place.write(name, record.to_string());
-    let said = report(&place, &["--count", "5"])["damaged"][0].to_string();
+    let said = report(1, &place, &["--count", "5"])["damaged"][0].to_string();
     assert!(said.contains("another number of frames"), "{said}");
 }
 

@@ -51,7 +51,7 @@ def rehearse(terminal, seed):
         turn, focus, held = TURN.search(said), FOCUS.search(said), CARD.search(said)
         if "Stop here" in said:
             break
-        if "Then say locked" in said:
+        if "tell it: locked" in said:
             terminal.type("night locked --session night.toml")
         elif focus:
             um = int(focus[1]) * (1 if focus[2] == "outwards" else -1)

@@ -7,7 +7,6 @@ use super::super::doughnut::{
     DoughnutFit, Side, SideFrom, first_guess, is_round, measure_doughnut, on_side,
 };
 use super::super::fit::{self, Dimension, Fitted, FrameView, Look, Recorded, TrialState, Unknown};
-use super::super::good_enough::FWHM_PER_SIGMA;
 use super::super::picture::CutStar;
 use super::super::ring::Ring;
 use super::super::settings::MeasureSettings;
@@ -17,6 +16,7 @@ use super::answers::{
 use super::carried::{carried, carried_field, carried_vector};
 use super::profile::{Candidate, Profile, candidates_by_shadows};
 use crate::instrument::{Hold, Instrument, Orientation};
+use crate::predict::FWHM_PER_SIGMA;
 use crate::predict::PredictError;
 use crate::pupil::axes_of;
 use crate::state::Modes;

@@ -1,6 +1,7 @@
 //! Settings of the fit of the whole model to one star.
 
 use super::settings;
+use crate::predict::ORDINARY_SEEING_RAD;
 use crate::propagation::Accuracy;
 use crate::units::{ARCSEC, NM, UM};
 
@@ -132,7 +133,7 @@ settings! {
         higher_order_m: f64 = 30.0 * NM,
         /// Seeing (FWHM at the zenith and 500 nm) that a fit starts from and expects. Common practice, no source.
         /// Larger and smaller: sharp or blurred stars start farther from their seeing; where the frame tells the seeing, the answer is the same.
-        seeing_rad: f64 = 2.0 * ARCSEC,
+        seeing_rad: f64 = ORDINARY_SEEING_RAD,
         /// Width of the natural logarithm of the seeing: 1.1 is a factor of three either way. Set by hand. Larger: a wide
         /// doughnut may be given any blur. Smaller: unusual seeing is pulled towards the expected one.
         seeing_ln: f64 = 1.1,

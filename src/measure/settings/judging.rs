@@ -1,6 +1,7 @@
 //! Settings of judging: whether a measurement may be acted on, whether to turn, and when to stop.
 
 use super::settings;
+use crate::predict::INVISIBLE_SHARE;
 use crate::units::{ARCSEC, NM};
 
 settings! {
@@ -88,9 +89,9 @@ settings! {
         /// Wind by which the atmosphere's own coma in an exposure is reckoned. Common practice, no source. Larger: the atmosphere averages
         /// faster, the stop level is lower. Smaller: one stops too early.
         wind_m_per_s: f64 = 10.0,
-        /// Coma that widens a focused star by less than this share is not seen in pictures. Common practice, no source. Larger: one stops
+        /// Coma that widens a focused star by less than this share is not seen in pictures, the first mark of `predict::ComaScale`. Common practice, no source. Larger: one stops
         /// too early. Smaller: one is sent after what nobody sees.
-        not_seen_wider_share: f64 = 0.05,
+        not_seen_wider_share: f64 = INVISIBLE_SHARE,
         /// Trial turn that is asked for where it is not known what a screw does. Common practice, no source: an eighth is seen on most
         /// telescopes. Larger: the star is lost, or the unit strained. Smaller: the change is not seen (`learn` refuses it).
         trial_turns: f64 = 1.0 / 8.0,

@@ -21,6 +21,9 @@ pub fn place_in_words(direction: [f64; 2]) -> String {
     PLACES[eighth % 8].to_owned()
 }
 
+/// Lengths along the axis are not told finer than this: rays do not know diffraction, and the focus of a night moves as much.
+const LEAST_TOLD_UM: f64 = 1.0;
+
 impl WholeFrame {
     /// A few sentences for a person.
     pub fn sentences(&self) -> String {
@@ -31,7 +34,7 @@ impl WholeFrame {
         )];
         if let Some(middle) = self.middle_diameter_px() {
             lines.push(format!(
-                "Half of a star's light lies within {middle:.2} px (the middle one of all half-flux diameters)."
+                "Half of a star's light lies within a circle {middle:.1} px across (the middle one of all stars)."
             ));
         }
         lines.extend(self.plane_sentences());
@@ -58,29 +61,33 @@ impl WholeFrame {
         let mut lines = Vec::new();
         match (&plane.towards, &plane.towards_either) {
             (Some(towards), _) => lines.push(format!(
-                "The sensor is tilted against the focal plane by {:.1} ± {:.1} um from edge to edge; it sits farthest outside focus at the {towards}.",
-                across.value, across.sigma
+                "The sensor is not level with the focal plane: by {:.0} ± {:.0} um (thousandths of a millimetre) from edge to edge, farthest outside focus at the {towards}.",
+                across.value,
+                across.sigma.max(LEAST_TOLD_UM)
             )),
             (None, Some([one, other])) => lines.push(format!(
-                "The sensor is tilted against the focal plane by {:.1} ± {:.1} um from edge to edge, along the line from the {one} to the {other}. Which of the two sits farther outside focus one frame does not say: say on which side of focus it is (--side), or take it well to one side.",
-                across.value, across.sigma
+                "The sensor is not level with the focal plane: by {:.0} ± {:.0} um (thousandths of a millimetre) from edge to edge, along the line from the {one} to the {other}. Which of the two sits farther outside focus this frame cannot show: say --side inside or --side outside.",
+                across.value,
+                across.sigma.max(LEAST_TOLD_UM)
             )),
             (None, None) => lines.push(format!(
-                "No tilt of the focal plane is seen: {:.1} ± {:.1} um from edge to edge.",
-                across.value, across.sigma
+                "The sensor is level with the focal plane, as far as this frame shows: to {:.0} um (thousandths of a millimetre) from edge to edge.",
+                across.value.abs() + 2.0 * across.sigma
             )),
         }
         let offset = plane.sensor_offset_um;
         let side = match (plane.sign_by, offset.value > 0.0) {
-            (None, _) => "on one side of focus or the other",
+            (None, _) => "from focus, on a side that this frame does not show",
             (_, true) => "outside focus",
             (_, false) => "inside focus",
         };
-        lines.push(format!(
-            "In its middle it sits {:.1} ± {:.1} um {side}.",
-            offset.value.abs(),
-            offset.sigma
-        ));
+        let sigma_um = offset.sigma.max(LEAST_TOLD_UM);
+        lines.push(match offset.value.abs() {
+            um if um < 2.0 * sigma_um => {
+                format!("Its middle is in focus, to {:.0} um.", um + 2.0 * sigma_um)
+            }
+            um => format!("Its middle sits {um:.0} ± {sigma_um:.0} um {side}."),
+        });
         lines
     }
 
@@ -93,14 +100,15 @@ impl WholeFrame {
         };
         let [x, y] = coma.node_px;
         let mut lines = vec![format!(
-            "The field is free of coma at ({:.0} ± {:.0}, {:.0} ± {:.0}) px.",
+            "Stars have no coma at column {:.0} ± {:.0}, row {:.0} ± {:.0} (counted from the bottom left); in an aligned telescope that is where the optical axis meets the sensor.",
             x.value, x.sigma, y.value, y.sigma
         )];
         let worth_it = self.corners.as_ref().is_none_or(Corners::turn_is_worth_it);
         if let Some([tx, ty]) = coma.correcting_tilt_arcmin.filter(|_| worth_it) {
             lines.push(format!(
-                "Tilting the unit by ({:+.2} ± {:.2}, {:+.2} ± {:.2}) arcmin brings that place to the axis.",
-                tx.value, tx.sigma, ty.value, ty.sigma
+                "A tilt of the unit by {:.1} ± {:.1} arcmin (sixtieths of a degree) brings it there.",
+                tx.value.hypot(ty.value),
+                tx.sigma.hypot(ty.sigma)
             ));
         }
         lines

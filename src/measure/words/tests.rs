@@ -3,6 +3,7 @@
 use super::*;
 use crate::measure::Method;
 use crate::measure::fit::{Fitted, TrialState, Unknown};
+use crate::predict::ComaScale;
 use crate::state::Modes;
 use crate::testing::{fast_unit, measured};
 
@@ -33,14 +34,15 @@ fn a_masked_star_is_inside_outside_or_in_focus() {
         atmosphere_m: None,
         hand_m: None,
         stop_m: 10.0 * NM,
+        scale: ComaScale::of(&fast_unit(), None),
     };
     for (offset, said) in [
-        ([-31.0, 0.1], "The sensor sits 31 um inside focus."),
-        ([31.0, 0.1], "The sensor sits 31 um outside focus."),
-        ([6.0, 2.5], "The sensor sits 6 um outside focus."),
-        ([-4.0, 2.5], "The sensor is in focus, within 5.0 um."),
-        ([0.4, 0.1], "The sensor is in focus, within 0.5 um."),
-        ([-0.7, 0.1], "The sensor sits 1 um inside focus."),
+        ([-31.0, 0.1], "The sensor sits 31 um (0.031 mm) inside focus."),
+        ([31.0, 0.1], "The sensor sits 31 um (0.031 mm) outside focus."),
+        ([6.0, 2.5], "The sensor sits 6 um (0.006 mm) outside focus."),
+        ([-4.0, 2.5], "The sensor is in focus, to 5 um (thousandths of a millimetre)."),
+        ([0.4, 0.1], "The sensor is in focus, to 1 um (thousandths of a millimetre)."),
+        ([-0.7, 0.1], "The sensor sits 1 um (0.001 mm) inside focus."),
     ] {
         let words = findings(&masked(offset), &fast_unit(), &stop);
         assert_eq!(words[0], said, "{offset:?}: {words:?}");

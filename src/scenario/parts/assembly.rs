@@ -65,73 +65,70 @@ fn response(response: &Response) -> Value {
         decentre_focus_m_per_m2,
         decentre_sensor_tilt_rad_per_m,
     } = response;
+    const PURE: f64 = 1.0;
     let mut keys = Keys::default();
-    keys.put("coma_nm_per_arcmin", in_unit(*coma_m_per_rad, NM / ARCMIN));
-    keys.put(
-        "astigmatism_nm_per_arcmin2",
-        in_unit(*astigmatism_m_per_rad2, NM / (ARCMIN * ARCMIN)),
-    );
-    keys.put(
-        "astigmatism_nm_per_arcmin_mm",
-        in_unit(*astigmatism_m_per_rad_m, NM / (ARCMIN * MM)),
-    );
-    keys.put(
-        "image_shift_um_per_arcmin",
-        in_unit(*image_shift_m_per_rad, UM / ARCMIN),
-    );
-    keys.put("focus_um_per_mm", in_unit(*focus_m_per_m, UM / MM));
-    keys.put("sensor_tilt_per_tilt", Value::Number(*sensor_tilt_per_tilt));
-    keys.put(
-        "decentre_coma_nm_per_mm",
-        in_unit(*decentre_coma_m_per_m, NM / MM),
-    );
-    keys.put(
-        "decentre_image_shift_um_per_mm",
-        in_unit(*decentre_image_shift_m_per_m, UM / MM),
-    );
-    keys.put(
-        "astigmatism_nm_per_mm_arcmin",
-        in_unit(*astigmatism_m_per_m_rad, NM / (MM * ARCMIN)),
-    );
-    keys.put(
-        "decentre_astigmatism_nm_per_mm2",
-        in_unit(*decentre_astigmatism_m_per_m2, NM / (MM * MM)),
-    );
-    keys.put(
-        "decentre_astigmatism_nm_per_mm_mm",
-        in_unit(*decentre_astigmatism_m_per_m_m, NM / (MM * MM)),
-    );
-    keys.put(
-        "spacing_spherical_nm_per_mm",
-        in_unit(*spacing_spherical_m_per_m, NM / MM),
-    );
-    keys.put(
-        "spacing_astigmatism_nm_per_mm_mm2",
-        in_unit(*spacing_astigmatism_m_per_m_m2, NM / (MM * MM * MM)),
-    );
-    keys.put(
-        "secondary_coma_nm_per_arcmin",
-        in_unit(*secondary_coma_m_per_rad, NM / ARCMIN),
-    );
-    keys.put(
-        "decentre_secondary_coma_nm_per_mm",
-        in_unit(*decentre_secondary_coma_m_per_m, NM / MM),
-    );
-    keys.put(
-        "focus_um_per_arcmin2",
-        in_unit(*focus_m_per_rad2, UM / (ARCMIN * ARCMIN)),
-    );
-    keys.put(
-        "focus_um_per_mm_arcmin",
-        in_unit(*focus_m_per_m_rad, UM / (MM * ARCMIN)),
-    );
-    keys.put(
-        "decentre_focus_um_per_mm2",
-        in_unit(*decentre_focus_m_per_m2, UM / (MM * MM)),
-    );
-    keys.put(
-        "decentre_sensor_tilt_arcmin_per_mm",
-        in_unit(*decentre_sensor_tilt_rad_per_m, ARCMIN / MM),
-    );
+    for (key, value, unit) in [
+        ("coma_nm_per_arcmin", coma_m_per_rad, NM / ARCMIN),
+        (
+            "astigmatism_nm_per_arcmin2",
+            astigmatism_m_per_rad2,
+            NM / (ARCMIN * ARCMIN),
+        ),
+        (
+            "astigmatism_nm_per_arcmin_mm",
+            astigmatism_m_per_rad_m,
+            NM / (ARCMIN * MM),
+        ),
+        ("image_shift_um_per_arcmin", image_shift_m_per_rad, UM / ARCMIN),
+        ("focus_um_per_mm", focus_m_per_m, UM / MM),
+        ("sensor_tilt_per_tilt", sensor_tilt_per_tilt, PURE),
+        ("decentre_coma_nm_per_mm", decentre_coma_m_per_m, NM / MM),
+        (
+            "decentre_image_shift_um_per_mm",
+            decentre_image_shift_m_per_m,
+            UM / MM,
+        ),
+        (
+            "astigmatism_nm_per_mm_arcmin",
+            astigmatism_m_per_m_rad,
+            NM / (MM * ARCMIN),
+        ),
+        (
+            "decentre_astigmatism_nm_per_mm2",
+            decentre_astigmatism_m_per_m2,
+            NM / (MM * MM),
+        ),
+        (
+            "decentre_astigmatism_nm_per_mm_mm",
+            decentre_astigmatism_m_per_m_m,
+            NM / (MM * MM),
+        ),
+        ("spacing_spherical_nm_per_mm", spacing_spherical_m_per_m, NM / MM),
+        (
+            "spacing_astigmatism_nm_per_mm_mm2",
+            spacing_astigmatism_m_per_m_m2,
+            NM / (MM * MM * MM),
+        ),
+        (
+            "secondary_coma_nm_per_arcmin",
+            secondary_coma_m_per_rad,
+            NM / ARCMIN,
+        ),
+        (
+            "decentre_secondary_coma_nm_per_mm",
+            decentre_secondary_coma_m_per_m,
+            NM / MM,
+        ),
+        ("focus_um_per_arcmin2", focus_m_per_rad2, UM / (ARCMIN * ARCMIN)),
+        ("focus_um_per_mm_arcmin", focus_m_per_m_rad, UM / (MM * ARCMIN)),
+        ("decentre_focus_um_per_mm2", decentre_focus_m_per_m2, UM / (MM * MM)),
+        (
+            "decentre_sensor_tilt_arcmin_per_mm",
+            decentre_sensor_tilt_rad_per_m,
+            ARCMIN / MM,
+        ),
+    ] {
+        keys.put(key, in_unit(*value, unit));
+    }
     keys.table()
 }

@@ -66,13 +66,14 @@ pub(super) fn cause(
 pub(super) fn focus(size: Estimate, side_open: bool) -> String {
     let Estimate { value, sigma } = size;
     let side = match (side_open, value > 0.0) {
-        (true, _) => "on one side of focus or the other",
+        (true, _) => "from focus, on a side that this frame does not show",
         (false, true) => "outside focus",
         (false, false) => "inside focus",
     };
     format!(
-        "The middle is out of focus: the sensor sits {:.0} ± {sigma:.0} um {side}. The focuser mends it, no screw.",
-        value.abs()
+        "The middle is out of focus: the sensor sits {:.0} ± {:.0} um {side}. The focuser mends it, no screw.",
+        value.abs(),
+        sigma.max(1.0)
     )
 }
 
