@@ -122,17 +122,89 @@ fn none(breaches: &[String]) {
     assert!(breaches.is_empty(), "{}", breaches.join("\n"));
 }
 
-/// A file may be longer than this only with a reason.
-const LONGEST: usize = 600;
-const LONG_FILES: [(&str, &str); 0] = [];
+/// A file may be longer than this only with a reason; 400 are aimed at. Unit tests at its foot are not counted.
+const LONGEST: usize = 450;
+/// Unit tests in a file of their own are read one by one.
+const LONGEST_TESTS: usize = 600;
+const LONG_FILES: [(&str, &str); 16] = [
+    (
+        "measure/whole_frame.rs",
+        "the records of a whole frame and what is told of plane and node, beside what finds them",
+    ),
+    (
+        "predict/model.rs",
+        "everything that is prepared once for a star, in the order in which light needs it",
+    ),
+    (
+        "first_frame/text.rs",
+        "one page of a file from top to bottom, each number with where it comes from",
+    ),
+    (
+        "dataset/table.rs",
+        "the table of truth: a column a line, and nothing else",
+    ),
+    (
+        "measure/learn.rs",
+        "one fit and the record that it fills, with every refusal beside its reason",
+    ),
+    (
+        "practice/session.rs",
+        "every action of a drill and what it costs, in one match",
+    ),
+    (
+        "night/look.rs",
+        "one frame from bytes to the next step, in one sequence",
+    ),
+    (
+        "preview/check.rs",
+        "one finding after the other, each a short function",
+    ),
+    (
+        "measure/report.rs",
+        "the record of a measurement: fields with their meaning, no decisions",
+    ),
+    (
+        "measure/measurement.rs",
+        "the whole chain of measuring in the order in which it runs",
+    ),
+    (
+        "measure/next.rs",
+        "every next step with its sentence: read together, so that no two plans are told",
+    ),
+    (
+        "cli/score.rs",
+        "one verb: table, limits and comparison of the same numbers",
+    ),
+    (
+        "measure/ring.rs",
+        "one algorithm: the edges of a doughnut, sector by sector",
+    ),
+    (
+        "measure/fit/view.rs",
+        "one frame as a fit sees it, with its derivatives beside its values",
+    ),
+    (
+        "measure/stars.rs",
+        "one search: from points to doughnuts and spikes with the same growing regions",
+    ),
+    (
+        "practice/coach.rs",
+        "the words of a drill and the step that follows from them",
+    ),
+];
 
 #[test]
 fn files_are_short_enough_to_read() {
     let mut reasons: BTreeMap<&str, &str> = LONG_FILES.into_iter().collect();
     let mut breaches = Vec::new();
     for file in sources() {
-        let lines = file.text.lines().count();
-        if lines > LONGEST && reasons.remove(file.name.as_str()).is_none() {
+        let code = file.text.lines().take_while(|line| *line != "#[cfg(test)]");
+        let lines = code.count();
+        let longest = match file.name.ends_with("tests.rs") {
+            true => LONGEST_TESTS,
+            false => LONGEST,
+        };
+        if lines > longest && reasons.remove(file.name.as_str()).is_none() {
             breaches.push(format!(
                 "src/{} has {lines} lines: split it by what it is about",
                 file.name

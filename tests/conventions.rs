@@ -507,7 +507,9 @@ fn from_the_screw_to_the_thin_side_and_back() {
                 );
                 assert!(words.contains(front), "{words}");
                 assert!(
-                    words.contains("35 degrees (a little less than 1/8 turn) clockwise, which lengthens it"),
+                    words.contains(
+                        "36 degrees (a little less than 1/8 turn) clockwise, which lengthens it"
+                    ),
                     "{words}"
                 );
                 assert_eq!(found.undo_turns["B"], 0.1);
@@ -527,7 +529,8 @@ fn a_screw_whose_clockwise_turn_shortens_is_told_the_other_way() {
     };
     let words = sentences(&instrument, None, &truth(&instrument, &state));
     assert!(
-        words.contains("35 degrees (a little less than 1/8 turn) anticlockwise, which lengthens it"),
+        words
+            .contains("36 degrees (a little less than 1/8 turn) anticlockwise, which lengthens it"),
         "{words}"
     );
 }

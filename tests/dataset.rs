@@ -53,7 +53,13 @@ pub fn verify<'a>(options: &[&'a str]) -> Vec<&'a str> {
 /// What `verify` reports with this exit status.
 pub fn report(status: i32, place: &Place, options: &[&str]) -> serde_json::Value {
     let done = place.run(&verify(options));
-    assert_eq!(done.status, Some(status), "{}\n{}", done.stdout, done.stderr);
+    assert_eq!(
+        done.status,
+        Some(status),
+        "{}\n{}",
+        done.stdout,
+        done.stderr
+    );
     serde_json::from_str(&done.stdout).expect("JSON")
 }
 

@@ -5,10 +5,11 @@ use crate::measure::Side;
 use crate::predict::Settings;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+pub use super::dataset_args::{DatasetArgs, DatasetVerb, ScoreArgs, SetArgs};
 pub use super::mask_args::{
     MaskArgs, MaskDrawArgs, MaskPreviewArgs, MaskTuneArgs, MaskVerb, TuneBy, TuneFor,
 };
-pub use super::new_args::{ClockwiseArg, FirstFrameArgs};
+pub use super::new_args::{ClockwiseArg, FirstFrameArgs, KindArg, NewArgs};
 pub use super::night_args::NightArgs;
 #[cfg(feature = "serve")]
 pub use super::practice_args::ServeArgs;
@@ -126,102 +127,6 @@ pub enum SchemaOf {
     Answers,
 }
 
-/// Arguments of `dataset`.
-#[derive(Debug, Args)]
-pub struct DatasetArgs {
-    /// What to do.
-    #[command(subcommand)]
-    pub what: DatasetVerb,
-}
-
-/// What can be done with a set.
-#[derive(Debug, Subcommand)]
-pub enum DatasetVerb {
-    /// Make a range of items; goes on where an earlier run was stopped
-    #[command(
-        after_help = "Example: skewstar dataset make scenarios/recipes/doughnuts.toml --out set --count 1000"
-    )]
-    Make(SetArgs),
-    /// Check counts, checksums, gaps and duplicates; exit status 1 when the set is not whole
-    #[command(
-        after_help = "Example: skewstar dataset verify scenarios/recipes/doughnuts.toml --out set --count 1000"
-    )]
-    Verify(SetArgs),
-}
-
-/// A recipe and a range of its items.
-#[derive(Debug, Args)]
-pub struct SetArgs {
-    /// The recipe
-    pub recipe: PathBuf,
-    /// Folder of the set
-    #[arg(long, value_name = "DIR", default_value = "out")]
-    pub out: PathBuf,
-    /// Number of items
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
-    pub count: u64,
-    /// First item
-    #[arg(long, value_name = "K", default_value_t = 0, value_parser = clap::value_parser!(u64).range(0..=1_000_000_000))]
-    pub start: u64,
-    /// Sealed set: the folder of the withheld truth
-    #[arg(long, value_name = "DIR", requires = "secret", help_heading = TESTERS)]
-    pub truth_out: Option<PathBuf>,
-    /// File with the secret of a sealed set, 32 hexadecimal digits; where there is none, `dataset make` writes one
-    #[arg(long, value_name = "FILE", requires = "truth_out", help_heading = TESTERS)]
-    pub secret: Option<PathBuf>,
-    /// The same bytes on all processors, more slowly
-    #[arg(long, help_heading = TESTERS)]
-    pub portable: bool,
-    /// Threads of this program; as many as the machine has when left out
-    #[arg(long, value_name = "N", value_parser = threads)]
-    pub threads: Option<usize>,
-    /// `verify` only: draw so many items, chosen by chance, again and compare them
-    #[arg(long, value_name = "K", default_value_t = 0, help_heading = TESTERS)]
-    pub remake: u64,
-    /// `verify` only: where the set is whole, write a manifest with the checksum of its content, by which it can be cited
-    #[arg(long, help_heading = TESTERS)]
-    pub manifest: bool,
-    /// Shared options.
-    #[command(flatten)]
-    pub common: Common,
-}
-
-/// A number of threads.
-fn threads(text: &str) -> Result<usize, String> {
-    let found: Option<usize> = text.parse().ok();
-    found
-        .filter(|threads| (1..=1024).contains(threads))
-        .ok_or_else(|| "a whole number from 1 to 1024".to_owned())
-}
-
-/// Arguments of `score`.
-#[derive(Debug, Args)]
-pub struct ScoreArgs {
-    /// The truth: a folder of a set, a truth table, or a truth file of `render`
-    pub truth: PathBuf,
-    /// The answers: CSV, or JSON (one a line, or an array) when the name ends with .jsonl, .ndjson or .json; several files are compared in one table
-    #[arg(required = true, num_args = 1..)]
-    pub answers: Vec<PathBuf>,
-    /// Fail with exit status 1 when a number of the score is larger, for example `modes_nm.7.rms=30`
-    #[arg(long, value_name = "NUMBER=LIMIT")]
-    pub at_most: Vec<String>,
-    /// Fail with exit status 1 when a number of the score is smaller, for example `coverage=0.99`
-    #[arg(long, value_name = "NUMBER=LIMIT")]
-    pub at_least: Vec<String>,
-    /// Also draw the error against electrons, seeing and size of the misalignment
-    #[arg(long)]
-    pub plot: bool,
-    /// The same as SVG, for a page or a paper
-    #[arg(long)]
-    pub svg: bool,
-    /// Where the picture goes.
-    #[command(flatten)]
-    pub files: Files,
-    /// Shared options.
-    #[command(flatten)]
-    pub common: Common,
-}
-
 /// Options of every verb that prints an answer.
 #[derive(Debug, Args)]
 pub struct Common {
@@ -268,36 +173,6 @@ impl ScenarioArgs {
             ..Settings::default()
         }
     }
-}
-
-/// Arguments of `new`.
-#[derive(Debug, Args)]
-pub struct NewArgs {
-    /// Title, and the name of the file: NAME.toml
-    pub name: String,
-    /// What kind of telescope to start from
-    #[arg(long, value_enum, default_value = "prime-focus")]
-    pub kind: KindArg,
-    /// What a frame of yours says.
-    #[command(flatten)]
-    pub first: FirstFrameArgs,
-    /// Where to write.
-    #[command(flatten)]
-    pub files: NewFiles,
-    /// Shared options.
-    #[command(flatten)]
-    pub common: Common,
-}
-
-/// Where `new` writes: beside you, not into `out`.
-#[derive(Debug, Args)]
-pub struct NewFiles {
-    /// Folder to write into
-    #[arg(long, value_name = "DIR", default_value = ".")]
-    pub out: PathBuf,
-    /// Replace files that exist
-    #[arg(long)]
-    pub force: bool,
 }
 
 /// Arguments of `render`.
@@ -525,25 +400,4 @@ fn half_round(text: &str) -> Result<f64, String> {
 /// A temperature of a star.
 fn kelvin(text: &str) -> Result<f64, String> {
     within(text, [1000.0, 100_000.0], "kelvin")
-}
-
-/// Kinds of telescope for `new`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum KindArg {
-    /// A fast unit at the prime focus
-    PrimeFocus,
-    /// A folded telescope with two curved mirrors
-    TwoMirror,
-    /// A Newtonian
-    Newtonian,
-    /// A refractor
-    Refractor,
-    /// A unit of lenses and camera at the prime focus, traced from its surfaces
-    PrimeFocusCorrector,
-    /// A corrector plate and two mirrors, traced from their surfaces
-    CorrectorPlate,
-    /// A meniscus and two mirrors, traced from their surfaces
-    Meniscus,
-    /// A doublet, traced from its surfaces
-    Doublet,
 }

@@ -134,11 +134,9 @@ fn report(f: &Consequences) -> String {
             at.altitude_deg, at.tilt_arcmin, at.coma_nm, at.airmass
         ));
     }
-    lines.extend(
-        f.implausible
-            .iter()
-            .map(|told| format!("please check           {told}; if it is right, nothing has to be done")),
-    );
+    lines.extend(f.implausible.iter().map(|told| {
+        format!("please check           {told}; if it is right, nothing has to be done")
+    }));
     lines.join("\n")
 }
 
@@ -188,11 +186,9 @@ fn words_of_screws(screws: &[ScrewTold]) -> Vec<String> {
 
 /// What 1/8 turn of a screw does.
 fn what_it_does(s: &ScrewTold) -> String {
-    let dark = s
-        .dark_centre_px_per_eighth
-        .map_or(String::new(), |px| {
-            format!(", and the dark centre of the ring by {px:.1} px")
-        });
+    let dark = s.dark_centre_px_per_eighth.map_or(String::new(), |px| {
+        format!(", and the dark centre of the ring by {px:.1} px")
+    });
     let closely = s.tolerance_deg.map_or(String::new(), |deg| {
         format!("; good enough is to within {deg:.0} degrees of the wrench")
     });

@@ -136,7 +136,7 @@ fn make(args: &SetArgs, console: &Console) -> Result<(), CliError> {
         shards: all.len(),
     };
     console.answer(format!(
-        "Items {} to {} of \"{}\" lie in {} shards in {}; {} were there before.\nskewstar dataset verify says whether the set is whole.",
+        "Items {} to {} of \"{}\" lie in {} shard(s) in the folder {}; {} of the items were there before.\nWhether the set is whole says: skewstar dataset verify, with the same recipe, --out and --count.",
         args.start,
         args.start + args.count - 1,
         set.recipe.title,

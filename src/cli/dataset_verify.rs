@@ -220,7 +220,7 @@ fn sentences(report: &VerifyReport) -> String {
     }
     lines.push(match &report.content_sha256 {
         Some(sha256) => format!("The set is whole; its content has the checksum {sha256}."),
-        None => "The set is not whole.".to_owned(),
+        None => "The set is not whole: run dataset make again for what is missing; what is damaged, move away first.".to_owned(),
     });
     lines.join("\n")
 }

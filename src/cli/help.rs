@@ -77,7 +77,9 @@ fn template(command: &Command, groups: &[Group]) -> String {
         // writing to a string cannot fail
         write!(page, "\n{who}:\n").unwrap_or_default();
         for verb in there {
-            let about = verb.get_about().map_or_else(String::new, ToString::to_string);
+            let about = verb
+                .get_about()
+                .map_or_else(String::new, ToString::to_string);
             writeln!(page, "  {:<12}{about}", verb.get_name()).unwrap_or_default();
         }
     }

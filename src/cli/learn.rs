@@ -13,9 +13,7 @@ use crate::instrument::{Instrument, read_turns, turn_in_words};
 use crate::measure::learn::{
     LearnError, LearnedResponse, Lesson, Sighting, ToldTurn, TrialTurn, learn,
 };
-use crate::measure::{
-    MeasureError, MeasureOptions, NM_RMS_IN_WORDS, Picture, Side, measure,
-};
+use crate::measure::{MeasureError, MeasureOptions, NM_RMS_IN_WORDS, Picture, Side, measure};
 use crate::units::{ARCMIN, DEG, NM, UM};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

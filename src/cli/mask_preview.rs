@@ -10,7 +10,7 @@ use super::{finish, one_file, scene, stem};
 use crate::image_io::png;
 use crate::preview::check::MASK_CAUTIONS;
 use crate::preview::visible::{Observer, Sees, ViewingConditions};
-use crate::scene::{MaskPreview, PreviewOptions, SceneError};
+use crate::scene::{MaskPreview, NM_RMS_IN_WORDS, PreviewOptions, SceneError};
 
 /// Draws the preview and prints what it shows.
 pub fn run(args: &MaskPreviewArgs, console: &Console) -> Result<(), CliError> {
@@ -63,7 +63,7 @@ pub(super) fn error_words(row: &Sees) -> String {
 
 fn lines(preview: &MaskPreview) -> Vec<String> {
     let mut out = vec![preview.title.clone()];
-    out.push("The smallest error you would see, told from none in three of four looks:".into());
+    out.push(format!("The smallest error that you would see, told from none in three of four looks ({NM_RMS_IN_WORDS}):"));
     for row in &preview.sees {
         out.push(format!(
             "  {:<21}{:>9}  {}",
@@ -91,7 +91,7 @@ fn lines(preview: &MaskPreview) -> Vec<String> {
     out.extend(condition_lines(&preview.conditions));
     out.push(format!(
         "{:<21}{:>13}{:>15}{:>12}{:>15}",
-        "per 100 nm RMS", "mean rays px", "separation px", "photons nm", "atmosphere nm"
+        "", "(1) px", "(2) px", "(3) nm", "(4) nm"
     ));
     let amount = |value: Option<f64>| value.map_or("-".to_owned(), |v| format!("{v:.1}"));
     for row in &preview.shows {
@@ -104,7 +104,7 @@ fn lines(preview: &MaskPreview) -> Vec<String> {
             amount(row.seeing_nm)
         ));
     }
-    out.push("mean rays: middle spike against its partners' crossing, whether it can be seen or not; photons: the least that a program can tell in this exposure; atmosphere: what the moving atmosphere itself adds.".into());
+    out.push("For comparison, by calculation alone, whether an eye sees it or not: how far 100 nm RMS of each error move (1) the middle spike against its partners' crossing and (2) parallel spikes apart; (3) the least that a measuring program can tell in this exposure; (4) what the moving atmosphere itself adds.".into());
     out.push(MASK_CAUTIONS.into());
     out
 }
@@ -117,7 +117,7 @@ pub(super) fn coma_sentence(preview: &MaskPreview) -> Option<String> {
         .filter(|s| matches!(s.noll, 7 | 8))
         .collect();
     let turn = preview.eighth_turn_coma_nm.map_or(String::new(), |nm| {
-        format!("; one eighth of a turn of a screw makes {nm:.0}")
+        format!("; 1/8 turn of a screw makes {nm:.0} nm")
     });
     let worst = coma
         .iter()
@@ -125,9 +125,9 @@ pub(super) fn coma_sentence(preview: &MaskPreview) -> Option<String> {
         .reduce(|a, b| Some(a?.max(b?)))?;
     Some(match worst {
         Some(nm) => {
-            format!("The smallest coma you would see, whichever way it points: {nm:.0} nm{turn}.")
+            format!("So coma is seen from {nm:.0} nm on, whichever way it points{turn}.")
         }
-        None => format!("Coma of one direction at least stays hidden{turn}."),
+        None => format!("So coma of one direction at least stays hidden behind this mask{turn}."),
     })
 }
 

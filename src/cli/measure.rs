@@ -1,6 +1,6 @@
 //! `measure`: a frame and an instrument in; modes, geometry and turns out.
 
-use super::args::{AimArg, MeasureArgs, Switch};
+use super::args::{AimArg, MeasureArgs, SideArg, Switch};
 use super::cards::TypedCards;
 use super::console::Console;
 use super::error::CliError;
@@ -12,9 +12,9 @@ use crate::diagnosis::{Diagnosis, DiagnosisError, DiagnosisOptions};
 use crate::files;
 use crate::flag::Flags;
 use crate::image_io::png;
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, wrench_degrees};
 use crate::measure::learn::LearnedResponse;
-use crate::measure::{Aim, MeasureOptions, MeasureSettings, Picture, Side, Verdict};
+use crate::measure::{Aim, Deed, MeasureOptions, MeasureSettings, Picture, Side, Verdict};
 
 /// Measures the image; `true` where the verdict is not to look again.
 pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
@@ -51,9 +51,29 @@ pub fn run(args: &MeasureArgs, console: &Console) -> Result<bool, CliError> {
     for flag in &report.flags {
         console.warning(flag.warning());
     }
-    console.answer(found.words().join("\n"))?;
+    let mut words = found.words();
+    words.extend(learn_next(args, &found));
+    console.answer(words.join("\n"))?;
     console.answer_json(&report)?;
     Ok(found.verdict() != Verdict::LookAgain)
+}
+
+/// What is typed after a trial turn, so that its frames teach what the screw did.
+fn learn_next(args: &MeasureArgs, found: &Diagnosis) -> Option<String> {
+    let next = found.next();
+    let (screw, turns) = (next.screw?, next.turns?);
+    (next.deed == Deed::Trial).then(|| {
+        let side = args.side.map_or("", |side| match side {
+            SideArg::Inside => " --side inside",
+            SideArg::Outside => " --side outside",
+        });
+        format!(
+            "Then take a frame and type: skewstar learn --instrument {}{side} --trial {},THE-NEW-FRAME,{screw}={}deg",
+            args.instrument.display(),
+            args.image.display(),
+            wrench_degrees(turns)
+        )
+    })
 }
 
 /// What is asked for.

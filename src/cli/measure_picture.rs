@@ -99,13 +99,13 @@ fn captions(found: &Measurement) -> Vec<Caption> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::predict::ComaScale;
     use crate::flag::Flags;
     use crate::measure::fit::{Fitted, TrialState, Unknown};
     use crate::measure::{
         Aim, Findings, GoodEnough, MeasureReport, Method, Misaligned, Verdict, advise, findings,
         next_step,
     };
+    use crate::predict::ComaScale;
     use crate::state::Modes;
     use crate::testing::{fast_unit, measured};
     use crate::units::NM;
@@ -186,7 +186,8 @@ mod tests {
                 settings: &settings,
             };
             let next = next_step(&found, verdict, &instrument);
-            let unsure = format!("could take away 50 ± {sigma_nm:.0} nm of coma");
+            let most_nm = 50.0 + 2.0 * sigma_nm;
+            let unsure = format!("this frame shows at most {most_nm:.0} nm of coma");
             assert_eq!(
                 next.why.contains(&unsure),
                 verdict == Verdict::LookAgain,

@@ -1,5 +1,6 @@
-//! What can be typed after `new --from`.
+//! What can be typed after `new`.
 
+use super::args::Common;
 use crate::first_frame::Lacking;
 use crate::instrument::AssemblyKind;
 use clap::{Args, ValueEnum};
@@ -87,4 +88,55 @@ pub enum ClockwiseArg {
     Lengthens,
     /// The screw gets shorter
     Shortens,
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// Title, and the name of the file: NAME.toml
+    pub name: String,
+    /// What kind of telescope to start from
+    #[arg(long, value_enum, default_value = "prime-focus")]
+    pub kind: KindArg,
+    /// What a frame of yours says.
+    #[command(flatten)]
+    pub first: FirstFrameArgs,
+    /// Where to write.
+    #[command(flatten)]
+    pub files: NewFiles,
+    /// Shared options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Where `new` writes: beside you, not into `out`.
+#[derive(Debug, Args)]
+pub struct NewFiles {
+    /// Folder to write into
+    #[arg(long, value_name = "DIR", default_value = ".")]
+    pub out: PathBuf,
+    /// Replace files that exist
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// Kinds of telescope for `new`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum KindArg {
+    /// A fast unit at the prime focus
+    PrimeFocus,
+    /// A folded telescope with two curved mirrors
+    TwoMirror,
+    /// A Newtonian
+    Newtonian,
+    /// A refractor
+    Refractor,
+    /// A unit of lenses and camera at the prime focus, traced from its surfaces
+    PrimeFocusCorrector,
+    /// A corrector plate and two mirrors, traced from their surfaces
+    CorrectorPlate,
+    /// A meniscus and two mirrors, traced from their surfaces
+    Meniscus,
+    /// A doublet, traced from its surfaces
+    Doublet,
 }

@@ -1,22 +1,22 @@
 //! `practice`: a session in one file, the star's picture beside it, the coach's words on standard output.
 
 use super::args::{
-    Common, LookArgs, PracticeArgs, PracticeStartArgs, PracticeVerb, QuestionArgs, RehearseArgs,
-    SessionArgs, Switch,
+    Common, LookArgs, PracticeArgs, PracticeStartArgs, PracticeVerb, SessionArgs, Switch,
 };
 use super::console::Console;
 use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
-use super::{finish, one_file, practice_camera, terminal};
+use super::practice_questions::{question, rehearse};
+use super::{finish, practice_camera, terminal};
 use crate::files;
 use crate::image_io::canvas::{BLACK, Canvas, PALE, Stroke, TextStyle, Viewport};
 use crate::image_io::png;
 use crate::image_io::stretch::{Stretch, display};
-use crate::instrument::read_turns;
+use crate::instrument::{read_turns, wrench_degrees};
 use crate::practice::{
-    self, Action, BENCH, BYTES_AT_MOST, Cautions, DrillReport, Eye, Guess, Level, Player, Question,
-    Session, Suggestion, lesson,
+    self, Action, BENCH, BYTES_AT_MOST, Cautions, DrillReport, Eye, Level, Session, Step,
+    Suggestion, lesson,
 };
 use crate::rng::{LARGEST_SEED, Seed};
 use crate::scenario::{self, Scenario};
@@ -141,7 +141,7 @@ fn start(args: &PracticeStartArgs, console: &Console) -> Result<(), CliError> {
     words.extend(Cautions::LINES.iter().map(|line| format!("- {line}")));
     console.answer(words.join("\n"))?;
     exposed(&args.session, (&session, &text), None, &interrupt, console)?;
-    tell(&session, None, &shown, console)
+    tell(&session, &args.session.session, None, &shown, console)
 }
 
 /// A look: once, or by a camera that goes on.
@@ -210,13 +210,28 @@ fn act_with(
     }
     finish(set, &interrupt, console)?;
     exposed(args, (&session, &scenario_text), card, &interrupt, console)?;
-    tell(&session, Some(&done.words), &shown, console)?;
+    tell(&session, &args.session, Some(&done.words), &shown, console)?;
     Ok(finished && !session.goal_reached())
 }
 
-/// Says how the session stands.
+/// A step as it is typed after `skewstar practice`.
+fn typed(step: &Step) -> String {
+    match step {
+        Step::Turn {
+            screw,
+            clockwise_turns,
+            ..
+        } => format!("turn {screw} {}deg", wrench_degrees(*clockwise_turns)),
+        Step::Focus { outward_um } => format!("focus {outward_um:.0}"),
+        Step::Recentre => "recentre".to_owned(),
+        Step::Finish => "reveal".to_owned(),
+    }
+}
+
+/// Says how the session in a file stands.
 fn tell(
     session: &Session,
+    file: &Path,
     said: Option<&str>,
     shown: &Array2<f64>,
     console: &Console,
@@ -230,6 +245,7 @@ fn tell(
     // a night indoors is led by `night`, from the frames
     let suggestion = (session.level() != Level::Night).then(|| Suggestion::new(session));
     let suggestion = suggestion.flatten();
+    let typed = suggestion.as_ref().map(|advice| typed(&advice.step));
     let next = match &report {
         None => suggestion
             .as_ref()
@@ -241,7 +257,15 @@ fn tell(
         .map(|(advice, assembly)| advice.words(assembly));
     match &report {
         Some(report) => lines.push(report.words()),
-        None => lines.extend(advice.clone()),
+        None => {
+            lines.extend(advice.clone());
+            lines.extend(typed.map(|typed| {
+                format!(
+                    "Type: skewstar practice {typed} --session {}",
+                    file.display()
+                )
+            }));
+        }
     }
     if terminal::shows_pictures() && !console.quiet && !console.json {
         lines.insert(
@@ -324,7 +348,7 @@ fn text_of(session: &Session, scenario: &str, path: &Path) -> Result<String, Cli
     })
 }
 
-fn picture(session: &Session) -> Result<Array2<f64>, CliError> {
+pub(super) fn picture(session: &Session) -> Result<Array2<f64>, CliError> {
     let looked = Eye::new(session.instrument()).look(&session.state(), session.moment(0.0));
     looked
         .map(|picture| picture.shown())
@@ -340,7 +364,11 @@ fn corners(session: &Session) -> Result<Array2<f64>, CliError> {
 /// A star's picture is magnified to about this many pixels: an image viewer shows a frame of a star as a stamp.
 const PICTURE_PX: usize = 500;
 
-fn put_picture(set: &mut OutputSet, name: &str, image: &Array2<f64>) -> Result<(), CliError> {
+pub(super) fn put_picture(
+    set: &mut OutputSet,
+    name: &str,
+    image: &Array2<f64>,
+) -> Result<(), CliError> {
     let gray = display(image, &Stretch::of(image));
     let (rows, columns) = gray.dim();
     let times = (PICTURE_PX / rows.max(columns)).max(1);
@@ -405,101 +433,7 @@ fn path_drawn(report: &DrillReport) -> Result<Canvas, CliError> {
     Ok(canvas)
 }
 
-fn question(args: &QuestionArgs, console: &Console) -> Result<(), CliError> {
-    if args.seed > LARGEST_SEED {
-        return Err(CliError::Seed { given: args.seed });
-    }
-    let (scenario, _) = telescope(args.scenario.as_ref())?;
-    let question = Question::draw(&scenario.instrument, &scenario.state, Seed(args.seed))?;
-    if let (Some(screw), Some(turns)) = (&args.screw, &args.turns) {
-        let grade = question.grade(&Guess {
-            screw: screw.clone(),
-            clockwise_turns: part_of_a_turn(turns)?,
-        });
-        let grade = grade.map_err(CliError::Refused)?;
-        console.answer(format!(
-            "{} points of 100. {}",
-            grade.points().round(),
-            grade.words
-        ))?;
-        console.answer_json(&json!({ "format": "skewstar-grade/1", "points": grade.points(), "words": grade.words }))?;
-        return Ok(());
-    }
-    let name = format!("question-{}.png", args.seed);
-    let interrupt = Interrupt::install()?;
-    let mut set = one_file(&args.files, &name)?;
-    put_picture(&mut set, &name, &picture(question.session())?)?;
-    finish(set, &interrupt, console)?;
-    let screws: Vec<String> = practice::front_screws(&scenario.instrument)
-        .iter()
-        .map(|screw| format!("{} at {} o'clock", screw.name, screw.hour))
-        .collect();
-    console.answer(format!(
-        "One screw is out. Seen from the front the screws are: {}. Which one, which way, how much? Answer with\n  skewstar practice question --seed {} --screw NAME --turns 1/8   (clockwise facing its head; -1/8 for anticlockwise)",
-        screws.join(", "),
-        args.seed
-    ))?;
-    console.answer_json(&json!({ "format": "skewstar-question/1", "seed": args.seed, "file": name, "screws": practice::front_screws(&scenario.instrument) }))?;
-    Ok(())
-}
-
-/// Share of drills that a beginner must put right.
-const BEGINNER_SHARE: f64 = 0.9;
-
-fn rehearse(args: &RehearseArgs, console: &Console) -> Result<bool, CliError> {
-    let (scenario, _) = telescope(args.scenario.as_ref())?;
-    let levels = match &args.level {
-        Some(word) => vec![level(word)?],
-        None => Level::DRILLS.to_vec(),
-    };
-    let interrupt = Interrupt::install()?;
-    let mut failed = false;
-    let mut rows = Vec::new();
-    for level in levels {
-        let mut shares = Vec::new();
-        for player in [Player::Beginner, Player::Random] {
-            let (job, count) = (scenario.clone(), args.count);
-            let good = interrupt.or_done(move || rehearsed(&job, level, count, player))??;
-            shares.push(good as f64 / args.count as f64);
-        }
-        failed |= shares[0] < BEGINNER_SHARE || shares[1] >= 0.5;
-        console.answer(format!(
-            "{:17} beginner who follows the words: {:5.1} %   at random: {:5.1} %   of {} drills in at most twice the shortest way",
-            level.word(),
-            100.0 * shares[0],
-            100.0 * shares[1],
-            args.count
-        ))?;
-        rows.push(json!({ "level": level, "beginner_share": shares[0], "random_share": shares[1], "drills": args.count }));
-    }
-    console.answer_json(&json!({ "format": "skewstar-rehearsal/1", "levels": rows }))?;
-    Ok(failed)
-}
-
-fn rehearsed(
-    scenario: &Scenario,
-    level: Level,
-    count: u64,
-    player: Player,
-) -> Result<usize, CliError> {
-    use rayon::prelude::*;
-    let played: Result<Vec<bool>, practice::SetupError> = (0..count)
-        .into_par_iter()
-        .map(|seed| {
-            practice::play(
-                &scenario.instrument,
-                &scenario.state,
-                level,
-                Seed(seed),
-                player,
-            )
-            .map(|a| a.is_good())
-        })
-        .collect();
-    Ok(played?.into_iter().filter(|good| *good).count())
-}
-
-fn level(word: &str) -> Result<Level, CliError> {
+pub(super) fn level(word: &str) -> Result<Level, CliError> {
     Level::of_word(word).ok_or_else(|| CliError::Level {
         given: word.to_owned(),
         known: Level::ALL.map(Level::word).join(", "),
@@ -516,7 +450,7 @@ fn by_chance() -> u64 {
 }
 
 /// 1/8, -3/64 or 0.05.
-fn part_of_a_turn(text: &str) -> Result<f64, CliError> {
+pub(super) fn part_of_a_turn(text: &str) -> Result<f64, CliError> {
     read_turns(text).ok_or_else(|| CliError::Turns {
         given: text.to_owned(),
     })

@@ -51,7 +51,11 @@ pub fn run(args: &RenderArgs, console: &Console) -> Result<(), CliError> {
     put_files(&mut set, &names, args, &scenario, &simulation, &interrupt)?;
     drop(shown);
     finish(set, &interrupt, console)?;
-    console.answer(sentences(&scenario.instrument, scenario.state.sky.seeing_rad, &simulation.truth))?;
+    console.answer(sentences(
+        &scenario.instrument,
+        scenario.state.sky.seeing_rad,
+        &simulation.truth,
+    ))?;
     console.answer_json(&simulation.truth)?;
     Ok(())
 }

@@ -325,7 +325,7 @@ fn sentences(report: &ScoreReport, verdicts: &[ScoreOutput]) -> String {
     for (name, direction) in &report.directions {
         let _ = writeln!(
             out,
-            "Direction of {}: the vector is {} off (RMS), median {:.1} degrees; turned by 45 to 135: {}; opposite: {}; of {}.",
+            "Direction of {}: as a vector {} off (RMS); its direction {:.1} degrees off in the median, 45 to 135 degrees in {}, the opposite way in {} of {}.",
             name.replace('_', " "),
             short(direction.rms),
             direction.median_deg,
@@ -335,6 +335,7 @@ fn sentences(report: &ScoreReport, verdicts: &[ScoreOutput]) -> String {
         );
     }
     out.push_str(&groups(&report.quantities));
+    out.push_str("Errors are answer minus truth: modes in nm RMS, shifts in px, offsets in um. error/σ is 1 where the claimed uncertainty is right; × photon and × atmosphere compare the RMS error with what light and air allow.\n");
     for verdict in verdicts {
         out.push_str(&verdict_words(verdict));
     }

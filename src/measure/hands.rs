@@ -13,9 +13,7 @@
 //! first. All of it is common practice, no source; `tests/advice/hands.rs` does the words literally on models of the four kinds.
 
 use super::step::Step;
-use crate::instrument::{
-    Assembly, AssemblyKind, ClockwiseTurn, WRENCH_STEP_DEG as STEP_DEG, way,
-};
+use crate::instrument::{Assembly, AssemblyKind, ClockwiseTurn, WRENCH_STEP_DEG as STEP_DEG, way};
 
 /// A partner is loosened by this much more than its screw will come.
 const SLACK_DEG: i32 = 2 * STEP_DEG;

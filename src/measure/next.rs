@@ -236,13 +236,15 @@ fn refocus(move_m: f64, orientation: Orientation) -> NextStep {
 
 pub(super) fn stop(found: &Findings, advice: Option<&Advice>) -> NextStep {
     let stop_m = found.stop.map_or(0.0, |stop| stop.stop_m);
-    let left = advice.and_then(|a| a.undone_m).map_or(String::new(), |coma| {
-        format!(
-            " ({} nm RMS of coma; good enough is {:.0})",
-            told_nm(coma),
-            stop_m / NM
-        )
-    });
+    let left = advice
+        .and_then(|a| a.undone_m)
+        .map_or(String::new(), |coma| {
+            format!(
+                " ({} nm RMS of coma; good enough is {:.0})",
+                told_nm(coma),
+                stop_m / NM
+            )
+        });
     let is_below = |advice: &Advice| advice.undone_m.is_some_and(|coma| coma.value < stop_m);
     let why = match found.stop.map(|stop| stop.decided_by()) {
         _ if !advice.is_none_or(is_below) => "what is left is less than a hand can set",
@@ -447,9 +449,9 @@ pub(super) fn expose(found: &Findings, advice: &Advice) -> NextStep {
             "Do not turn yet: expose longer, or take a brighter star, and look again.".to_owned()
         }
     };
-    let known = advice.undone_m.map_or(String::new(), |coma| {
-        format!("{} nm", told_nm(coma))
-    });
+    let known = advice
+        .undone_m
+        .map_or(String::new(), |coma| format!("{} nm", told_nm(coma)));
     NextStep {
         time_s,
         ..NextStep::new(

@@ -3,8 +3,8 @@
 use super::learn::{Belief, Outlook};
 use super::settings::{AdviceSettings, LearningSettings};
 use super::step::Step;
-use crate::instrument::WRENCH_STEP_DEG as STEP_DEG;
 use crate::instrument::Assembly;
+use crate::instrument::WRENCH_STEP_DEG as STEP_DEG;
 use crate::mechanics::turned;
 use num_complex::Complex64;
 

@@ -217,7 +217,7 @@ pub struct AdviceReport {
     pub turns: BTreeMap<String, f64>,
     /// The one screw that helps most alone.
     pub one_screw: Option<OneScrewReport>,
-    /// The next turn in sentences, with the screws as seen from the front of the telescope; the other plan is its own line.
+    /// The next turn in sentences, with the screws as seen from the front of the telescope; one plan.
     pub words: Vec<String>,
     /// The other plan in sentences, one a screw: a little at each, which holds the focus. Empty on a pivot, where there is one plan.
     pub all_screws: Vec<String>,

@@ -4,7 +4,8 @@
 use super::advice::{Advice, Aim};
 use super::settings::AdviceSettings;
 use crate::instrument::{
-    Assembly, AssemblyKind, Instrument, WRENCH_STEP_DEG as STEP_DEG, end, fraction, part_of_a_turn, way,
+    Assembly, AssemblyKind, Instrument, WRENCH_STEP_DEG as STEP_DEG, end, fraction, part_of_a_turn,
+    way,
 };
 use crate::math::robust::median;
 use crate::mechanics::{Plane, plane_of, turned};

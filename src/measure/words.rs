@@ -12,9 +12,9 @@ use super::step::Step;
 use crate::frame::clock;
 use crate::instrument::{Assembly, AssemblyKind, Instrument, Orientation};
 use crate::math::Uncertain;
+use crate::predict::NM_RMS_IN_WORDS;
 use crate::pupil::frame_direction;
 use crate::state::{Coma, ScrewTurns};
-use crate::predict::NM_RMS_IN_WORDS;
 use crate::units::{DEG, NM, UM};
 
 /// A dark centre that is pushed aside by less than this is said to sit in the middle: edges are read to 0.2 px

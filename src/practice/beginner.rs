@@ -170,7 +170,10 @@ mod tests {
             done("Try: focus inwards by 130 um."),
             Some(Action::Focus { outward_um: -130.0 })
         );
-        assert_eq!(done("Try: recentre the star, before the frame cuts it."), Some(Action::Recentre));
+        assert_eq!(
+            done("Try: recentre the star, before the frame cuts it."),
+            Some(Action::Recentre)
+        );
         assert_eq!(
             done("Try: finish. What is left does not show in a picture."),
             Some(Action::Finish)

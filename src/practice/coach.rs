@@ -370,7 +370,9 @@ fn seen_words(shape: &SightShape) -> String {
             let focus = if split < VISIBLE_SPLIT_PX {
                 String::new()
             } else {
-                format!(" The middle spikes are double, {split:.1} px apart: the star is out of focus.")
+                format!(
+                    " The middle spikes are double, {split:.1} px apart: the star is out of focus."
+                )
             };
             format!(
                 "Seen: a star behind the mask. In each group of three spikes, the middle one against the point where the other two cross: {}.{focus}",

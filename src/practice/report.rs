@@ -114,10 +114,7 @@ impl DrillReport {
                 ),
             })
             .collect();
-        lines.push(format!(
-            "Hidden at the start: {}.",
-            hidden.join(", ")
-        ));
+        lines.push(format!("Hidden at the start: {}.", hidden.join(", ")));
         if self.hidden_camera_deg != 0.0 || self.hidden_mirrored {
             let mirror = if self.hidden_mirrored {
                 " and mirrored"

@@ -154,7 +154,11 @@ mod tests {
         let scale = ComaScale::of(&fast_unit(), None);
         let just_below = |nm: f64| nm * (1.0 - 1e-12);
         for (mark, from, before) in [
-            (scale.invisible_nm, ComaLook::HardlySeen, ComaLook::Invisible),
+            (
+                scale.invisible_nm,
+                ComaLook::HardlySeen,
+                ComaLook::Invisible,
+            ),
             (scale.shows_nm, ComaLook::Shows, ComaLook::HardlySeen),
             (scale.comet_nm, ComaLook::Comet, ComaLook::Shows),
         ] {

@@ -7,7 +7,7 @@ use super::truth::Truth;
 use crate::axes::FramePx;
 use crate::flag::Flag;
 use crate::frame::{clock, hour};
-use crate::instrument::{Instrument, end, turn_in_words};
+use crate::instrument::{Instrument, end, part_of_a_turn};
 use crate::mask::{self, TripletReading};
 use crate::predict::{ComaScale, NM_RMS_IN_WORDS, airy_radius_m};
 use crate::pupil::frame_direction;
@@ -236,9 +236,11 @@ fn what_to_turn(instrument: &Instrument, truth: &Truth) -> Option<String> {
                 let (way, end) = (assembly.clockwise.way(turns), end(turns));
                 let place = front_hour(instrument, screw.azimuth_rad);
                 format!(
-                    "screw {} (at {place} o'clock) {} {way}, which {end} it",
+                    "screw {} (at {place} o'clock) {} degrees ({}) {way}, which {end} it",
                     screw.name,
-                    turn_in_words(turns)
+                    // the truth is exact: tenths of a degree where there are any
+                    (turns.abs() * 3600.0).round() / 10.0,
+                    part_of_a_turn((turns * 360.0).round() as i32)
                 )
             })
         })

@@ -95,14 +95,10 @@ fn told(found: &Value) -> (ReadTurn, Vec<ReadTurn>) {
         .iter()
         .filter_map(|line| read_step(line))
         .collect();
-    let short = words
-        .iter()
-        .find(|line| line.starts_with("Or a little at each: "));
-    let short = short.unwrap_or_else(|| panic!("{words:#?}"));
-    for step in &all {
-        let part = format!("{} {:.0} degrees", step.name, 360.0 * step.turns);
-        assert!(short.contains(&part), "{short}: {step:?}");
-    }
+    assert!(
+        !words.iter().any(|line| line.starts_with("Or ")),
+        "{words:#?}"
+    );
     (one, all)
 }
 
@@ -230,7 +226,7 @@ fn the_sentences_of_a_truth_put_the_cell_right() {
     }
 }
 
-/// "its edge at 7 o'clock (seen from the front of the telescope) is raised".
+/// "its edge at 7 o'clock (seen from the front of the telescope) stands too far out".
 fn raised_edge_hour(words: &str) -> f64 {
     let rest = words.split_once("its edge at ").expect("an edge").1;
     rest.split_once(" o'clock")

@@ -228,17 +228,19 @@ pub fn read_step(line: &str) -> Option<ReadTurn> {
     })
 }
 
-/// "screw B (at 8 o'clock) 0.100 turn clockwise, which lengthens it; screw C …": the sentence that goes with a truth.
+/// "screw B (at 8 o'clock) 36 degrees (a little less than 1/8 turn) clockwise, which lengthens it; screw C …": the sentence that goes with a
+/// truth.
 pub fn read_undoing(words: &str) -> Vec<ReadTurn> {
     let steps = words.split("screw ").skip(1).filter_map(|step| {
         let (name, rest) = step.split_once(" (at ")?;
         let (hour, rest) = rest.split_once(" o'clock) ")?;
-        let (turns, rest) = rest.split_once(" turn ")?;
+        let (degrees, rest) = rest.split_once(" degrees (")?;
+        let (_, rest) = rest.split_once(") ")?;
         let (way, rest) = rest.split_once(", which ")?;
         Some(ReadTurn {
             name: name.to_owned(),
             hour: hour.parse().ok(),
-            turns: amount(turns),
+            turns: amount(degrees) / 360.0,
             clockwise: sense(way),
             lengthens: end(rest.split_once(' ')?.0),
         })
@@ -246,17 +248,17 @@ pub fn read_undoing(words: &str) -> Vec<ReadTurn> {
     steps.collect()
 }
 
-/// "Try: turn screw B clockwise by 1/8 turn (which lengthens it; …)."
+/// "Try: turn screw B clockwise by 45 degrees (1/8 turn), which lengthens it; …."
 pub fn read_trying(words: &str) -> Option<ReadTurn> {
     let line = words.lines().last()?.strip_prefix("Try: turn screw ")?;
     let (name, rest) = line.split_once(' ')?;
     let (way, rest) = rest.split_once(" by ")?;
-    let (turns, rest) = rest.split_once(" turn")?;
+    let (degrees, rest) = rest.split_once(" degrees (")?;
     Some(ReadTurn {
         name: name.to_owned(),
         hour: None,
-        turns: amount(turns),
+        turns: amount(degrees) / 360.0,
         clockwise: sense(way),
-        lengthens: end(between(rest, "(which ", " it")?),
+        lengthens: end(between(rest, ", which ", " it")?),
     })
 }

@@ -37,11 +37,23 @@ fn a_masked_star_is_inside_outside_or_in_focus() {
         scale: ComaScale::of(&fast_unit(), None),
     };
     for (offset, said) in [
-        ([-31.0, 0.1], "The sensor sits 31 um (0.031 mm) inside focus."),
-        ([31.0, 0.1], "The sensor sits 31 um (0.031 mm) outside focus."),
+        (
+            [-31.0, 0.1],
+            "The sensor sits 31 um (0.031 mm) inside focus.",
+        ),
+        (
+            [31.0, 0.1],
+            "The sensor sits 31 um (0.031 mm) outside focus.",
+        ),
         ([6.0, 2.5], "The sensor sits 6 um (0.006 mm) outside focus."),
-        ([-4.0, 2.5], "The sensor is in focus, to 5 um (thousandths of a millimetre)."),
-        ([0.4, 0.1], "The sensor is in focus, to 1 um (thousandths of a millimetre)."),
+        (
+            [-4.0, 2.5],
+            "The sensor is in focus, to 5 um (thousandths of a millimetre).",
+        ),
+        (
+            [0.4, 0.1],
+            "The sensor is in focus, to 1 um (thousandths of a millimetre).",
+        ),
         ([-0.7, 0.1], "The sensor sits 1 um (0.001 mm) inside focus."),
     ] {
         let words = findings(&masked(offset), &fast_unit(), &stop);

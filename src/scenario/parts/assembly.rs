@@ -79,7 +79,11 @@ fn response(response: &Response) -> Value {
             astigmatism_m_per_rad_m,
             NM / (ARCMIN * MM),
         ),
-        ("image_shift_um_per_arcmin", image_shift_m_per_rad, UM / ARCMIN),
+        (
+            "image_shift_um_per_arcmin",
+            image_shift_m_per_rad,
+            UM / ARCMIN,
+        ),
         ("focus_um_per_mm", focus_m_per_m, UM / MM),
         ("sensor_tilt_per_tilt", sensor_tilt_per_tilt, PURE),
         ("decentre_coma_nm_per_mm", decentre_coma_m_per_m, NM / MM),
@@ -103,7 +107,11 @@ fn response(response: &Response) -> Value {
             decentre_astigmatism_m_per_m_m,
             NM / (MM * MM),
         ),
-        ("spacing_spherical_nm_per_mm", spacing_spherical_m_per_m, NM / MM),
+        (
+            "spacing_spherical_nm_per_mm",
+            spacing_spherical_m_per_m,
+            NM / MM,
+        ),
         (
             "spacing_astigmatism_nm_per_mm_mm2",
             spacing_astigmatism_m_per_m_m2,
@@ -119,9 +127,21 @@ fn response(response: &Response) -> Value {
             decentre_secondary_coma_m_per_m,
             NM / MM,
         ),
-        ("focus_um_per_arcmin2", focus_m_per_rad2, UM / (ARCMIN * ARCMIN)),
-        ("focus_um_per_mm_arcmin", focus_m_per_m_rad, UM / (MM * ARCMIN)),
-        ("decentre_focus_um_per_mm2", decentre_focus_m_per_m2, UM / (MM * MM)),
+        (
+            "focus_um_per_arcmin2",
+            focus_m_per_rad2,
+            UM / (ARCMIN * ARCMIN),
+        ),
+        (
+            "focus_um_per_mm_arcmin",
+            focus_m_per_m_rad,
+            UM / (MM * ARCMIN),
+        ),
+        (
+            "decentre_focus_um_per_mm2",
+            decentre_focus_m_per_m2,
+            UM / (MM * MM),
+        ),
         (
             "decentre_sensor_tilt_arcmin_per_mm",
             decentre_sensor_tilt_rad_per_m,

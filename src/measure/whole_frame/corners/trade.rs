@@ -125,7 +125,9 @@ fn said(middle: [f64; 2], worst: [f64; 2], worth_it: bool, side_is_wanted: bool)
         middle[0], middle[1], worst[0], worst[1]
     );
     if worth_it {
-        format!("What the turn below makes of the stars: {sizes}. If the middle matters more to you than the corners, leave the screws as they are.")
+        format!(
+            "What the turn below makes of the stars: {sizes}. If the middle matters more to you than the corners, leave the screws as they are."
+        )
     } else if side_is_wanted {
         format!(
             "The screws might trade ({sizes}), but this frame leaves open which way the sensor leans: say on which side of focus it was taken (--side), or take it a little to one side."
