@@ -1,5 +1,6 @@
 //! What can be done in a session, what it costs, and why it may be refused.
 
+use crate::instrument::turn_in_words;
 use serde::{Deserialize, Serialize};
 
 /// Something that can be done.
@@ -77,7 +78,7 @@ pub enum Refusal {
     },
     /// Too much in one go.
     #[error(
-        "the unit binds: {turns} turn in one go is more than the {limit} turn that the other screws allow"
+        "the unit binds: {} in one go is more than the {} that the other screws allow", turn_in_words(*turns), turn_in_words(*limit)
     )]
     Binds {
         /// Asked for.

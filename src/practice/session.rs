@@ -10,7 +10,7 @@ use super::level::{Hidden, Level, SetupError, goal_coma_m, parts};
 use super::sight::{Sight, sight};
 use crate::axes::{FieldM, FramePx};
 use crate::instrument::{
-    Assembly, AssemblyKind, ClockwiseTurn, Instrument, MaskLayout, Response, way,
+    Assembly, AssemblyKind, ClockwiseTurn, Instrument, MaskLayout, Response, turn_in_words, way,
 };
 use crate::mask;
 use crate::mechanics::plane_of;
@@ -261,13 +261,13 @@ impl Session {
         self.cell = tried;
         self.wrench_turns[index] += turned.wrench_turns;
         let way = way(clockwise_turns);
-        let size = turned.wrench_turns.abs();
+        let size = turn_in_words(turned.wrench_turns);
         let kind = self.owner.assembly.as_ref().map(|a| a.kind);
         let mut words = match kind.and_then(AssemblyKind::gives_way) {
-            Some(partner) => format!(
-                "Screw {name}: {partner} loosened, {size:.3} turn {way}, {partner} tightened."
-            ),
-            None => format!("Screw {name}: {size:.3} turn {way}."),
+            Some(partner) => {
+                format!("Screw {name}: {partner} loosened, {way} by {size}, {partner} tightened.")
+            }
+            None => format!("Screw {name}: {way} by {size}."),
         };
         if turned.at_end {
             words += " It stopped at the end of its travel.";

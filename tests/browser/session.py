@@ -119,9 +119,9 @@ def follow(page, limit=12):
     """Reads the coach's last line and does it, as the keyboard or the mouse allows."""
     for _ in range(limit):
         line = page.locator("#advice").text_content().split("\n")[-1]
-        turned = re.match(r"Try: turn screw (\w+) (clockwise|anticlockwise) by (?:(\d+)/(\d+)|(\d+)) turn", line)
+        turned = re.match(r"Try: turn screw (\w+) (clockwise|anticlockwise) by (\d+) degrees", line)
         if turned:
-            parts = int(turned[3]) / int(turned[4]) if turned[3] else int(turned[5])
+            parts = round(int(turned[3]) / 360 * 64) / 64  # the finest step of the page's buttons
             for step in ["1/4", "1/8", "1/16", "1/32", "1/64"]:
                 size = 1 / int(step[2:])
                 while parts >= size - 1e-9:

@@ -41,7 +41,7 @@ fn a_session_is_one_readable_file_that_hides_the_answer() {
         .well();
     assert!(
         told.stdout
-            .starts_with("Screw B: partner loosened, 0.125 turn anticlockwise"),
+            .starts_with("Screw B: partner loosened, anticlockwise by 45 degrees (1/8 turn)"),
         "{}",
         told.stdout
     );
