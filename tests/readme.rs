@@ -157,11 +157,15 @@ fn links_lead_somewhere() {
         let text = text_of(page);
         let folder = Path::new(ROOT).join(page);
         let folder = folder.parent().unwrap();
-        for target in text
+        let inline = text
             .split("](")
             .skip(1)
-            .filter_map(|rest| rest.split(')').next())
-        {
+            .filter_map(|rest| rest.split(')').next());
+        let defined = text.lines().filter_map(|line| {
+            let (name, target) = line.split_once("]: ")?;
+            name.starts_with('[').then_some(target)
+        });
+        for target in inline.chain(defined) {
             let file = folder.join(target.split('#').next().unwrap_or(target));
             assert!(file.exists(), "{page}: {target} leads nowhere");
             links += 1;

@@ -232,7 +232,7 @@ impl SlotLayout {
         let mut shown: Vec<String> = Vec::new();
         if !self.crossing_shows.is_empty() {
             shown.push(format!(
-                "{} moves the middle spike against its partners' crossing",
+                "{}, by the middle spike against the crossing of its two partners",
                 listed(self.crossing_shows)
             ));
         }
@@ -243,7 +243,7 @@ impl SlotLayout {
                 ", without saying which way"
             };
             shown.push(format!(
-                "{} parts parallel spikes{tells}",
+                "{}, by parallel spikes that move apart{tells}",
                 listed(self.separation_shows)
             ));
         }
@@ -254,7 +254,7 @@ impl SlotLayout {
             .collect();
         let mut sentences = vec![format!("{}: {}.", self.word, self.arrangement)];
         if !shown.is_empty() {
-            sentences.push(format!("What it shows an eye: {}.", shown.join("; ")));
+            sentences.push(format!("What an eye sees in it: {}.", shown.join("; ")));
         }
         if !hidden.is_empty() {
             sentences.push(format!("What it hides: {}.", listed(&hidden)));

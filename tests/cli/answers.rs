@@ -30,7 +30,7 @@ fn check_says_what_follows_and_writes_nothing() {
         words.stdout
     );
     assert!(
-        words.stdout.contains("saturation             at 30000 e"),
+        words.stdout.contains("saturation             a pixel is full at 30000 electrons"),
         "{}",
         words.stdout
     );

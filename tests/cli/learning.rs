@@ -194,7 +194,7 @@ fn one_trial_leaves_the_mirroring_open() {
         "{}",
         words.stdout
     );
-    assert!(words.stdout.contains("give or take"), "{}", words.stdout);
+    assert!(words.stdout.contains(" ± "), "{}", words.stdout);
     assert!(
         words.stderr.contains("wrote out/typed.response.toml"),
         "{}",
