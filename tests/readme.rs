@@ -140,7 +140,7 @@ fn help_of(verb: &[&str]) -> Option<String> {
 
 /// How the line of usage of a verb begins.
 fn usage(verb: &[&str]) -> String {
-    [&["skewstar"], verb].concat().join(" ")
+    [&["skewstar"][..], verb].concat().join(" ")
 }
 
 /// Pieces of code within sentences.

@@ -80,7 +80,7 @@ fn template(command: &Command, groups: &[Group]) -> String {
             let about = verb
                 .get_about()
                 .map_or_else(String::new, ToString::to_string);
-            writeln!(page, "  {:<12}{about}", verb.get_name()).unwrap_or_default();
+            writeln!(page, "  {:<13}{about}", verb.get_name()).unwrap_or_default();
         }
     }
     page + "\nOptions:\n{options}{after-help}"

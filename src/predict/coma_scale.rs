@@ -2,8 +2,8 @@
 //!
 //! Coma is told in nm RMS, which is how far the waves are out of step. What that does to a picture depends on the telescope and the
 //! air: the same coma widens a star of a fast telescope more, and bad seeing hides it. So the marks are shares by which a focused star
-//! gets wider, and their nanometres are worked out for each telescope. On the telescope of `scenarios/night-fast-unit.toml` (f/2.3, pixels of
-//! 3.8 µm) under ordinary seeing they are 28, 40 and 201 nm.
+//! gets wider, and their nanometres are worked out for each telescope. On the telescope of
+//! `scenarios/fast-unit-one-screw.toml` (f/2.3) under ordinary seeing they are 26, 38 and 188 nm, which `skewstar check` prints.
 
 use crate::instrument::Instrument;
 use crate::units::{ARCSEC, NM};
@@ -95,7 +95,7 @@ impl ComaScale {
         }
     }
 
-    /// "below 28 nm nobody sees it in a picture, from 40 nm it shows, from 201 nm every star is a comet (seeing of 2.0 arcsec)".
+    /// "below 26 nm nobody sees it in a picture, from 38 nm it shows, from 188 nm every star is a comet (seeing of 2.0 arcsec)".
     pub fn words(&self) -> String {
         format!(
             "below {:.0} nm nobody sees it in a picture, from {:.0} nm it shows, from {:.0} nm every star is a comet (seeing of {:.1} arcsec)",

@@ -1,7 +1,6 @@
 //! What cannot be meant or done is told in words, and nothing is overwritten.
 
 use super::{RECIPE, folder, make, place, report, verify};
-use crate::cli::program::Place;
 use serde_json::{Value, json};
 use skewstar::dataset::read;
 
