@@ -19,6 +19,7 @@
 //! | 7 | [`files`], [`scene`], [`diagnosis`] | what an owner names, read whole; the way out and the way back, each in one checked value |
 //! | 8 | [`first_frame`], [`practice`], [`night`], [`dataset`] | an instrument from a first frame; a hidden misalignment to put right; the real thing; recipes → sets of frames and truth |
 //! | 9 | [`logbook`] | the session of a night on disk, the folder that a camera writes into |
+//! | – | [`guide`] | pages for whoever uses the program |
 //! | 9 | [`web`], [`cli`] | the page in a browser, the program: features `page`, `serve` and `cli` |
 //!
 //! # Conventions in nine lines
