@@ -30,7 +30,9 @@ fn check_says_what_follows_and_writes_nothing() {
         words.stdout
     );
     assert!(
-        words.stdout.contains("saturation             a pixel is full at 30000 electrons"),
+        words
+            .stdout
+            .contains("saturation             a pixel is full at 30000 electrons"),
         "{}",
         words.stdout
     );
