@@ -96,9 +96,9 @@ pub enum Verb {
     )]
     Night(NightArgs),
     #[cfg(feature = "serve")]
-    /// Serve the practice as a page in your browser
+    /// Serve the page to your browser: lessons, practice, mask, night
     #[command(
-        after_help = "Example: skewstar serve\n\nFor this machine only; --lan lets others of your network in, with the token in the address."
+        after_help = "Examples: skewstar serve\n          skewstar serve --night ~/captures --instrument garden.toml --lan\n\nFor this machine only; --lan lets others of your network in, with the token in the address, which is also drawn for a phone's camera.\nA script posts a frame to /night/frame, with the token: what comes back is the line of `night watch --json`."
     )]
     Serve(ServeArgs),
     /// Print a completion script for a shell

@@ -35,12 +35,16 @@ mod practice;
 mod practice_args;
 mod practice_camera;
 mod progress;
+#[cfg(feature = "serve")]
+mod qr;
 mod render;
 mod score;
 mod score_plots;
 mod score_svg;
 #[cfg(feature = "serve")]
 mod serve;
+#[cfg(feature = "serve")]
+mod serve_night;
 mod sheet;
 mod terminal;
 

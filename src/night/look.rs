@@ -289,15 +289,26 @@ impl Night {
     /// Files say when their exposure began by the camera's clock; how far that is off is read off the first file. Where a file says nothing,
     /// it was written when its exposure ended.
     pub fn overlaps_a_change(&self, file: &FileSeen, read: &ReadPicture) -> Option<String> {
-        let changed_s = self.story.last_change?.seconds();
-        let settled_s = changed_s + self.head.settle_s;
         let exposure_s = read.picture.exposure_s.or(self.exposure_s).unwrap_or(0.0);
         let ended_s = file.written_ms as f64 / 1e3;
-        let began_s = match (read.began_s, self.camera_ahead_s()) {
-            (Some(began_s), Some(ahead_s)) => began_s - ahead_s,
-            _ => ended_s - exposure_s,
-        };
-        (began_s < settled_s).then(|| {
+        let began_s = self.began_s(read).unwrap_or(ended_s - exposure_s);
+        self.not_settled(began_s, self.head.settle_s)
+    }
+
+    /// Why a frame that somebody hands in is of no use: its file says that its exposure began before the last change. `None` where it began
+    /// later, or where its file does not say it: whoever hands it in knows what it shows.
+    pub fn began_before_a_change(&self, read: &ReadPicture) -> Option<String> {
+        self.not_settled(self.began_s(read)?, 0.0)
+    }
+
+    /// When an exposure began by this computer's clock, where its file says it and the camera's clock is known.
+    fn began_s(&self, read: &ReadPicture) -> Option<f64> {
+        Some(read.began_s? - self.camera_ahead_s()?)
+    }
+
+    fn not_settled(&self, began_s: f64, settle_s: f64) -> Option<String> {
+        let changed_s = self.story.last_change?.seconds();
+        (began_s < changed_s + settle_s).then(|| {
             format!(
                 "its exposure began {:.1} s {} the last change was told, and it takes {:.0} s to settle; the next frame counts",
                 (began_s - changed_s).abs(),

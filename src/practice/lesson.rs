@@ -1,10 +1,8 @@
 //! "Show me": why the dark centre moves, where the screws are from the front, and what to mind at a real telescope.
 
 use super::session::Session;
-use crate::frame::hour;
 use crate::instrument::{Assembly, Instrument, end};
-use crate::units::DEG;
-use serde::Serialize;
+use crate::mechanics::front_screws;
 
 /// What to mind at a real telescope.
 #[derive(Debug, Clone, Copy)]
@@ -19,32 +17,6 @@ impl Cautions {
         "Printed plastic softens in a warm car. Mind mains leads and ladders in the dark.",
         "The maker's instructions and a qualified technician come first.",
     ];
-}
-
-/// A screw as somebody in front of the telescope sees it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct FrontScrew {
-    /// Its name.
-    pub name: String,
-    /// Azimuth as seen from the front, counter-clockwise from the right.
-    pub front_deg: f64,
-    /// Hour on a clock face, as seen from the front.
-    pub hour: u32,
-}
-
-/// Where the screws are, seen from the front.
-pub fn front_screws(instrument: &Instrument) -> Vec<FrontScrew> {
-    let screws = instrument.assembly.iter().flat_map(|a| &a.screws);
-    screws
-        .map(|screw| {
-            let front_deg = instrument.telescope.front_rad(screw.azimuth_rad) / DEG;
-            FrontScrew {
-                name: screw.name.clone(),
-                front_deg: front_deg.rem_euclid(360.0),
-                hour: hour(front_deg),
-            }
-        })
-        .collect()
 }
 
 /// The situation explained, a thought a line.

@@ -259,7 +259,7 @@ pub(super) fn parts(instrument: &Instrument) -> Result<(&Assembly, &Response), S
 }
 
 /// Coma RMS of one turn of one screw.
-pub(super) fn coma_per_turn_m(assembly: &Assembly, response: &Response) -> f64 {
+pub fn coma_per_turn_m(assembly: &Assembly, response: &Response) -> f64 {
     let mut turns = ScrewTurns::zero(assembly);
     if let Some(first) = turns.first_mut() {
         *first = 1.0;
