@@ -21,6 +21,7 @@ mod masked;
 mod measure_frames;
 mod measuring;
 mod measuring_libraries;
+mod night_page;
 mod observed;
 mod orientation;
 mod page;

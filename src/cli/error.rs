@@ -302,6 +302,18 @@ impl CliError {
             CliError::NoSession { .. } => Some("skewstar practice start --session FILE makes one"),
             CliError::Refused(refusal) => Some(refusal.hint()),
             CliError::Night(error) => Some(error.hint()),
+            #[cfg(feature = "serve")]
+            CliError::NightWithoutInstrument => Some(
+                "serve --night FOLDER --instrument FILE begins a night; --session FILE goes on with one",
+            ),
+            #[cfg(feature = "serve")]
+            CliError::OtherInstrument { .. } => {
+                Some("leave --instrument out to go on with that night, or name another session")
+            }
+            #[cfg(feature = "serve")]
+            CliError::OtherNight { .. } => {
+                Some("go on with it by --session, or name another file for tonight")
+            }
             CliError::Focusing { .. } => Some(
                 "+30 is 30 um outwards, \"+120 steps\" is a motor's, in and out are enough where neither is known",
             ),

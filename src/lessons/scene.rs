@@ -65,7 +65,7 @@ impl Lesson {
                 false => self.look(&star, eye)?,
             });
         }
-        let views: Vec<_> = pictures.iter().map(Array2::view).collect();
+        let views: Vec<_> = pictures.iter().map(|picture| picture.view()).collect();
         // tiles have one size: that of the frame
         Ok(concatenate(Axis(1), &views).unwrap_or_else(|_| pictures[0].clone()))
     }

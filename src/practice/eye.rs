@@ -63,6 +63,9 @@ const MODELS_AT_MOST: NonZeroUsize = NonZeroUsize::new(5).unwrap();
 /// Wavelengths without and with a mask.
 const WAVELENGTHS: [usize; 2] = [3, 7];
 
+/// No picture takes more memory, with a few models kept: a page stays below 600 MB.
+const MEMORY_GIB: f64 = 0.25;
+
 /// A session's eye.
 pub struct Eye {
     instrument: Instrument,
@@ -244,6 +247,7 @@ impl Prepared {
         }
         let settings = Settings {
             accuracy: QUICK,
+            memory_gib: MEMORY_GIB,
             ..Settings::default()
         };
         let model = Model::new(&instrument, &widest, settings)?;

@@ -76,10 +76,25 @@ fn front_line(owner: &Instrument) -> String {
 
 fn screw_lines(assembly: &Assembly, masked: bool) -> [String; 2] {
     let end = end(assembly.clockwise.sign());
-    let rule = if masked {
-        "the middle spikes move away from the raised edge (with the camera straight). So shorten the screw that they move away from, or lengthen the one opposite."
-    } else {
-        "the thin side of the ring goes towards the raised edge (with the camera straight). So shorten the screw on the thin side, or lengthen the one opposite."
+    // where a tilt makes coma of the other sign, everything in the picture goes the other way
+    let follows = assembly
+        .response
+        .as_ref()
+        .is_none_or(|response| response.coma_m_per_rad >= 0.0);
+    let towards = ["away from", "towards"];
+    let rule = match masked {
+        true => format!(
+            "the middle spikes move {} the raised edge (with the camera straight). So {} the screw that they move away from, or {} the one opposite.",
+            towards[usize::from(!follows)],
+            first_way(follows),
+            first_way(!follows),
+        ),
+        false => format!(
+            "the thin side of the ring goes {} the raised edge (with the camera straight). So {} the screw on the thin side, or {} the one opposite.",
+            towards[usize::from(follows)],
+            first_way(follows),
+            first_way(!follows),
+        ),
     };
     [
         format!(
@@ -90,4 +105,8 @@ fn screw_lines(assembly: &Assembly, masked: bool) -> [String; 2] {
             assembly.backlash_turns
         ),
     ]
+}
+
+fn first_way(shorter: bool) -> &'static str {
+    if shorter { "shorten" } else { "lengthen" }
 }

@@ -311,7 +311,18 @@ impl Site {
             camera_known: !room.session.level().hides_camera(),
         };
         match self.turnstile.through(|| measurer(&asked)) {
-            Ok(words) => self.done(name, room, &Action::Measure, Some(words)),
+            Ok(words) => {
+                let goal = format!(
+                    "The drill is won below {:.0} nm: that is a level of its own, and not the stop level of one measured frame.",
+                    room.session.goal_nm()
+                );
+                self.done(
+                    name,
+                    room,
+                    &Action::Measure,
+                    Some(format!("{words}\n{goal}")),
+                )
+            }
             Err(words) => Reply::error(409, &words, "recentre the star, or take the mask off"),
         }
     }
