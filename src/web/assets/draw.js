@@ -80,9 +80,9 @@ function paint(canvas, picture, strength, zoom) {
 }
 
 /** Draws what "show me" explains: the thin side of a ring, or where the spikes of a mask run. */
-function explain(canvas, place, drawing, scale) {
+function explain(canvas, place, drawing, scale, arrows) {
   if (!drawing) return;
-  if (drawing.ring) shadeThinSide(canvas, place, scale, drawing.ring);
+  if (drawing.ring) shadeThinSide(canvas, place, scale, drawing.ring, arrows);
   if (drawing.spikes.length) tickSpikes(canvas, place, scale, drawing);
 }
 
@@ -110,14 +110,13 @@ function label(context, words, x, y) {
 }
 
 /** Shades the side on which the ring is thin: a wedge that fades from beyond the edge outwards, so that the star itself stays as it is. */
-function shadeThinSide(canvas, place, scale, ring) {
+function shadeThinSide(canvas, place, scale, ring, arrows = {}) {
   const context = canvas.getContext("2d");
   const [x, y] = place(ring.centre_px);
   const outer = ring.outer_px * scale, reach = outer * 1.34;
   const middle = -ring.thin_deg * Math.PI / 180, half = 0.62;
   const fade = context.createRadialGradient(x, y, outer * 1.03, x, y, reach);
-  const mark = colour("--mark");
-  fade.addColorStop(0, mark);
+  fade.addColorStop(0, colour("--glow"));
   fade.addColorStop(1, "#0000");
   context.save();
   context.fillStyle = fade;
@@ -128,7 +127,11 @@ function shadeThinSide(canvas, place, scale, ring) {
   context.closePath();
   context.fill();
   context.restore();
-  label(context, "thin side", x + outer * 1.2 * Math.cos(middle), y + outer * 1.2 * Math.sin(middle));
+  // its words stand at the end of the wedge that is farther from any arrow
+  const taken = Object.values(arrows).map(([ax, ay]) => Math.atan2(-ay, ax));
+  const room = (angle) => Math.min(4, ...taken.map((other) => Math.abs(Math.atan2(Math.sin(angle - other), Math.cos(angle - other)))));
+  const at = room(middle + half + 0.25) >= room(middle - half - 0.25) ? middle + half + 0.25 : middle - half - 0.25;
+  label(context, "thin side", x + outer * 1.28 * Math.cos(at), y + outer * 1.28 * Math.sin(at));
 }
 
 /** One lettered arrow a screw, on the rim: where the dark centre goes by a turn clockwise; for the screw that is asked for, by the turn that is asked for. */
@@ -144,7 +147,7 @@ function rimArrows(canvas, place, scale, ring, arrows, asked) {
     const [ux, uy] = [sign * px[0] / size, -sign * px[1] / size];
     const length = Math.min(0.34, Math.max(0.14, size / ring.outer_px)) * outer;
     const [from, to] = [outer * 1.1, outer * 1.1 + length];
-    context.strokeStyle = context.fillStyle = own ? colour("--mark") : colour("--ink");
+    context.strokeStyle = context.fillStyle = own ? colour("--glow") : colour("--tick");
     context.lineWidth = (own ? 5 : 2.500) * zoom;
     context.beginPath();
     context.moveTo(x + ux * from, y + uy * from);

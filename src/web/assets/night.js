@@ -84,7 +84,9 @@ function paintNight() {
   const place = paint(canvas, night.picture, undefined, 1);
   const scale = place([1, 0])[0] - place([0, 0])[0];
   if (board.star.ring) {
-    shadeThinSide(canvas, place, scale, board.star.ring);
+    // an arrow that is asked for points the way of its turn
+    const drawn = Object.fromEntries(Object.entries(board.arrows).map(([name, px]) => [name, name === board.screw && board.degrees < 0 ? px.map((v) => -v) : px]));
+    shadeThinSide(canvas, place, scale, board.star.ring, drawn);
     rimArrows(canvas, place, scale, board.star.ring, board.arrows, board);
   }
   tickSpikes(canvas, place, scale, board.star);
