@@ -9,7 +9,8 @@ use super::watch::Watch;
 use crate::files;
 use crate::measure::Picture;
 use crate::night::{
-    Board, Desk, DeskError, Happening, LastFrame, Looked, Night, StarCut, as_asked, told,
+    Board, Desk, DeskError, Happening, LastFrame, Looked, Night, StarCut, as_asked, step_asked,
+    told,
 };
 use std::io;
 use std::path::Path;
@@ -103,9 +104,7 @@ impl Desk for NightDesk {
 
     fn tell_as_asked(&self) -> Result<String, DeskError> {
         self.told(|night, last| {
-            let board = Board::of(night, last, now());
-            let next = last.report.as_ref().map(|report| &report.measured.next);
-            let asked = next.filter(|_| board.can_be_done).and_then(as_asked);
+            let asked = step_asked(night, last).and_then(as_asked);
             asked.ok_or_else(|| DeskError {
                 what: "nothing is asked for that could be told as done".into(),
                 hint: "let a frame come, or tell what was done by its own name".into(),

@@ -3,6 +3,7 @@
 
 use super::cut::StarCut;
 use super::event::{Event, Happening, Instant};
+use super::lead::big_line;
 use super::look::{Looked, Night, NightReport};
 use super::page::sentence;
 use super::story::{PathPoint, standing};
@@ -21,6 +22,8 @@ pub struct LastFrame {
     pub star: Option<StarCut>,
     /// Why a frame after it was not used.
     pub skipped: Option<String>,
+    /// What is next by that frame, where it says it.
+    pub next: Option<NextStep>,
     /// Grows with every frame.
     pub number: usize,
 }
@@ -119,17 +122,16 @@ impl Board {
     pub fn of(night: &Night, last: &LastFrame, at: Instant) -> Board {
         let story = night.story();
         let stands = standing(night.events());
-        let since = told_since_frame(&stands);
         let report = last.report.as_ref();
-        let next = report.map(|report| &report.measured.next);
-        let asked = next.filter(|_| since.is_none());
+        let since = told_since_frame(&stands, last.next.is_some());
+        let asked = step_asked(night, last);
         let settled_s = story.last_change.map_or(0.0, Instant::seconds) + night.head().settle_s;
         let (big, words, why) = match (asked, since) {
-            (Some(next), _) => (
-                report.map_or(String::new(), |report| report.big.clone()),
-                next.words.clone(),
-                next.why.clone(),
-            ),
+            (Some(next), _) => {
+                let own = report.filter(|_| last.next.is_none());
+                let big = own.map_or_else(|| big_line(next), |report| report.big.clone());
+                (big, next.words.clone(), next.why.clone())
+            }
             (None, Some(event)) => (
                 "frame".to_owned(),
                 format!("{} Let a frame come.", told(&event.what, night)),
@@ -155,7 +157,10 @@ impl Board {
             hands_in: story.mask_on == Some(true)
                 || story.card_at.is_some()
                 || asked.is_some_and(|next| hands_at_the_unit(next.deed)),
-            tone: report.and_then(tone),
+            tone: match &last.next {
+                Some(next) => tone(next.deed, None),
+                None => report.and_then(|report| tone(report.measured.next.deed, report.worse)),
+            },
             verdict: report.map(|report| report.measured.verdict),
             sound: report.map(|report| report.measured.sound),
             file: report.map(|report| report.file.clone()),
@@ -184,10 +189,21 @@ impl Board {
     }
 }
 
-/// The last thing that was told after the last frame that showed a star or a card.
-fn told_since_frame<'a>(stands: &[&'a Event]) -> Option<&'a Event> {
-    let seen =
-        |event: &&Event| matches!(event.what, Happening::Frame(_) | Happening::CardSeen { .. });
+/// The step that is asked for now, for whoever tells that it was done.
+pub fn step_asked<'a>(night: &Night, last: &'a LastFrame) -> Option<&'a NextStep> {
+    let stands = standing(night.events());
+    let since = told_since_frame(&stands, last.next.is_some());
+    let measured = last.report.as_ref().map(|report| &report.measured.next);
+    last.next.as_ref().or(measured).filter(|_| since.is_none())
+}
+
+/// The last thing that was told after the last frame that showed a star or a card, or that it shows a point and no ring any more.
+fn told_since_frame<'a>(stands: &[&'a Event], a_point_counts: bool) -> Option<&'a Event> {
+    let seen = |event: &&Event| match event.what {
+        Happening::Frame(_) | Happening::CardSeen { .. } => true,
+        Happening::Skipped { .. } => a_point_counts,
+        _ => false,
+    };
     let after = stands.iter().rposition(seen).map_or(0, |at| at + 1);
     let later = stands[after..].iter().rev();
     later.copied().find(|event| event.what.is_told())
@@ -207,8 +223,8 @@ fn hands_at_the_unit(deed: Deed) -> bool {
 }
 
 /// What a frame sounds like: a stop before all else, then whether the last change helped.
-fn tone(report: &NightReport) -> Option<Tone> {
-    match (report.measured.next.deed, report.worse) {
+fn tone(deed: Deed, worse: Option<bool>) -> Option<Tone> {
+    match (deed, worse) {
         (Deed::Stop | Deed::Finish | Deed::Lock, _) => Some(Tone::Stop),
         (_, Some(true)) => Some(Tone::Worse),
         (_, Some(false)) => Some(Tone::Better),
@@ -252,9 +268,11 @@ impl LastFrame {
                 self.report = Some(report.as_ref().clone());
                 self.star = star;
                 self.skipped = None;
+                self.next = None;
             }
             Looked::Skipped(report) => {
                 self.skipped = Some(format!("{}: {}", report.file, report.skipped));
+                self.next = report.next.clone();
             }
         }
     }

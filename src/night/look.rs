@@ -80,6 +80,9 @@ pub struct SkippedReport {
     pub skipped: String,
     /// Number of turns told so far.
     pub round: usize,
+    /// What is next, where that the frame is of no use says it: the ring has become a point.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next: Option<NextStep>,
 }
 
 /// A frame that was looked at: what is to be written down, and what is said.
@@ -278,6 +281,7 @@ impl Night {
             file: file.file.clone(),
             skipped: reason.clone(),
             round: self.story.round(),
+            next: None,
         };
         Sight {
             what: Happening::Skipped { file, reason },
@@ -393,13 +397,18 @@ impl Night {
 
     /// A frame without a star that can be measured. With the focus being sought that is no surprise: the ring has become a point.
     fn unmeasured(&self, file: FileSeen, error: &DiagnosisError) -> Sight {
-        let reason = match error {
-            DiagnosisError::Measure(MeasureError::NoRing { .. }) if self.story.is_locked() => {
-                format!("{error}: {}", self.in_focus().words)
-            }
-            _ => format!("{error}; {}", error.hint()),
+        let is_a_point = matches!(error, DiagnosisError::Measure(MeasureError::NoRing { .. }))
+            && self.story.is_locked();
+        let next = is_a_point.then(|| self.in_focus());
+        let reason = match &next {
+            Some(next) => format!("{error}: {}", next.words),
+            None => format!("{error}; {}", error.hint()),
         };
-        self.skip(file, reason)
+        let mut sight = self.skip(file, reason);
+        if let Looked::Skipped(report) = &mut sight.looked {
+            report.next = next;
+        }
+        sight
     }
 
     /// What follows once the star is in focus and the screws are right.

@@ -80,6 +80,7 @@ struct Key {
     /// Defocus up to this, with its sign.
     offset_bits: u64,
     field_bits: [u64; 2],
+    drift_bits: [u64; 2],
     atmosphere: AtmosphereKind,
     /// The atmosphere the screen was drawn for.
     seed: Option<Seed>,
@@ -207,6 +208,7 @@ impl Eye {
             offset_bits: size_m.copysign(offset_m).to_bits(),
             // plus 0: −0 is the same place
             field_bits: state.field_m.xy().map(|f| (f + 0.0).to_bits()),
+            drift_bits: state.sky.tracking_drift_px.map(|d| (d + 0.0).to_bits()),
             atmosphere,
             seed: (atmosphere == AtmosphereKind::Drawn).then_some(moment.atmosphere),
         }

@@ -257,6 +257,11 @@ function showPlace() {
   page.place = place;
 }
 addEventListener("hashchange", showPlace);
+// the # names places: the skip link moves the focus and nothing else
+document.querySelector(".skip").addEventListener("click", (event) => {
+  event.preventDefault();
+  by("main").focus();
+});
 
 /** The levels of a telescope: those that it cannot have are shown with the reason. */
 function showLevels(levels) {
