@@ -80,9 +80,9 @@ function paint(canvas, picture, strength, zoom) {
 }
 
 /** Draws what "show me" explains: the thin side of a ring, or where the spikes of a mask run. */
-function explain(canvas, place, drawing, scale, arrows) {
+function explain(canvas, place, drawing, scale, arrows, named) {
   if (!drawing) return;
-  if (drawing.ring) shadeThinSide(canvas, place, scale, drawing.ring, arrows);
+  if (drawing.ring) shadeThinSide(canvas, place, scale, drawing.ring, arrows, named);
   if (drawing.spikes.length) tickSpikes(canvas, place, scale, drawing);
 }
 
@@ -110,7 +110,7 @@ function label(context, words, x, y) {
 }
 
 /** Shades the side on which the ring is thin: a wedge that fades from beyond the edge outwards, so that the star itself stays as it is. */
-function shadeThinSide(canvas, place, scale, ring, arrows = {}) {
+function shadeThinSide(canvas, place, scale, ring, arrows = {}, named = true) {
   const context = canvas.getContext("2d");
   const [x, y] = place(ring.centre_px);
   const outer = ring.outer_px * scale, reach = outer * 1.34;
@@ -127,6 +127,7 @@ function shadeThinSide(canvas, place, scale, ring, arrows = {}) {
   context.closePath();
   context.fill();
   context.restore();
+  if (!named) return;
   // its words stand at the end of the wedge that is farther from any arrow
   const taken = Object.values(arrows).map(([ax, ay]) => Math.atan2(-ay, ax));
   const room = (angle) => Math.min(4, ...taken.map((other) => Math.abs(Math.atan2(Math.sin(angle - other), Math.cos(angle - other)))));

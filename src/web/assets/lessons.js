@@ -92,7 +92,8 @@ function paintLesson() {
   const pointed = by("lesson-shown").getAttribute("aria-pressed") === "true" && lessons.answered;
   const { drawings, arrows } = lessons.shown;
   for (const drawing of pointed ? drawings : []) {
-    explain(canvas, place, drawing, scale, drawings.length === 1 ? arrows : {});
+    // beside another star there is room for the shade, not for its words
+    explain(canvas, place, drawing, scale, drawings.length === 1 ? arrows : {}, drawings.length === 1);
     if (drawing.ring && drawings.length === 1) rimArrows(canvas, place, scale, drawing.ring, arrows, null);
   }
   const rings = drawings.filter(({ ring }) => ring).map(({ ring }) => `thin towards ${hourOf(ring.thin_deg)} o'clock`);
