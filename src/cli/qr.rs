@@ -9,10 +9,10 @@ pub fn of(address: &str) -> String {
     code.map_or_else(
         |_| String::new(),
         |code| {
-            // terminals are dark: what is dark in the square is left as the ground
+            // terminals are dark: what is dark in the square is left as the ground, and the rest is lit
             code.render::<Dense1x2>()
-                .dark_color(Dense1x2::Dark)
-                .light_color(Dense1x2::Light)
+                .dark_color(Dense1x2::Light)
+                .light_color(Dense1x2::Dark)
                 .build()
         },
     )
@@ -32,6 +32,8 @@ mod tests {
         assert_eq!(columns, 29 + 8, "{square}");
         assert_eq!(rows.len(), (29 + 8_usize).div_ceil(2));
         assert!(rows.iter().all(|row| row.chars().count() == columns));
+        // the margin is lit
+        assert!(rows[0].chars().all(|block| block == '█'), "{square}");
         assert_ne!(square, of("http://192.168.1.7:7391/#k7m3-q9xv"));
         assert_eq!(of(&"x".repeat(8000)), "");
     }
