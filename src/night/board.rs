@@ -272,7 +272,7 @@ impl LastFrame {
             }
             Looked::Skipped(report) => {
                 self.skipped = Some(format!("{}: {}", report.file, report.skipped));
-                self.next = report.next.clone();
+                self.next = report.next.as_deref().cloned();
             }
         }
     }

@@ -82,7 +82,7 @@ pub struct SkippedReport {
     pub round: usize,
     /// What is next, where that the frame is of no use says it: the ring has become a point.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub next: Option<NextStep>,
+    pub next: Option<Box<NextStep>>,
 }
 
 /// A frame that was looked at: what is to be written down, and what is said.
@@ -407,7 +407,7 @@ impl Night {
         };
         let mut sight = self.skip(file, reason);
         if let Looked::Skipped(report) = &mut sight.looked {
-            report.next = next;
+            report.next = next.map(Box::new);
         }
         sight
     }
