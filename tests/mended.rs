@@ -17,9 +17,12 @@ fn bench(changes: &[(&str, &str)]) -> String {
     })
 }
 
+/// A kind of telescope: its name, how it differs from the bench, and its coma in nm per arcminute.
+type Kind<'a> = (&'a str, &'a [(&'a str, &'a str)], f64);
+
 /// Four kinds of telescope, each with both signs of the response: fast prime focus, a slower one with one mirror, two mirrors, and small pixels.
 fn kinds() -> Vec<(String, String)> {
-    let kinds: [(&str, &[(&str, &str)], f64); 4] = [
+    let kinds: [Kind; 4] = [
         ("fast", &[], 66.0),
         (
             "one mirror",

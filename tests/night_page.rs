@@ -363,12 +363,15 @@ fn a_posted_frame_is_answered_as_the_verb_answers() {
     assert!(new.is_empty(), "{new:?}");
 }
 
+/// What it is, the status that is due, method, path, headers, body.
+type Case<'a> = (&'a str, u16, &'a str, &'a str, String, &'a [u8]);
+
 #[test]
 fn strangers_are_turned_away() {
     let night = Served::open(&[]);
     let kind = "Content-Type: application/json\r\n";
     let done = json!({ "what": "done" }).to_string();
-    let cases: [(&str, u16, &str, &str, String, &[u8]); 12] = [
+    let cases: [Case; 12] = [
         ("no token", 401, "GET", "/api/night", String::new(), b""),
         (
             "no token for a frame",
