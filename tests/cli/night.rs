@@ -585,6 +585,22 @@ fn a_frame_counts_once() {
     assert_eq!(telescope.place.text("s.toml"), session);
 }
 
+/// Without the side two cards leave half a turn of the camera open, and the trial says what settles it.
+#[test]
+fn two_cards_ask_for_the_side() {
+    let mut telescope = Telescope::new([0.0, -0.11, 0.0]);
+    telescope.start(&[]).well();
+    telescope.carded("A", 95.0);
+    telescope.carded("B", 206.0);
+    let clear = telescope.looked();
+    assert_eq!(clear["verdict"], "trial", "{clear:#}");
+    let words = clear["next"]["words"].as_str().unwrap();
+    assert!(words.contains("say side inside"), "{words}");
+    telescope.night(&["side", "inside"]).well();
+    let told = telescope.looked();
+    assert_eq!(told["verdict"], "turn", "{told:#}");
+}
+
 /// Two cards say how the camera is held, and the night remembers them: the star without a card is turned at once, the right way.
 #[test]
 fn two_cards_spare_the_trial() {
