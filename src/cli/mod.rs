@@ -38,12 +38,16 @@ mod practice_args;
 mod practice_camera;
 mod practice_questions;
 mod progress;
+#[cfg(feature = "serve")]
+mod qr;
 mod render;
 mod score;
 mod score_plots;
 mod score_svg;
 #[cfg(feature = "serve")]
 mod serve;
+#[cfg(feature = "serve")]
+mod serve_night;
 mod sheet;
 mod terminal;
 

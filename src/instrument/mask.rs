@@ -43,6 +43,27 @@ pub struct MaskDesign {
 }
 
 impl MaskDesign {
+    /// A mask for a telescope that has none yet: slots in two zones, from its obstruction to beyond its aperture.
+    pub fn covering(telescope: &super::Telescope) -> Self {
+        /// Beyond the aperture on either side.
+        const OVERHANG_M: f64 = 4.0 * MM;
+        const PITCH_M: f64 = 6.0 * MM;
+        let obstruction = telescope.obstruction.as_ref().map_or(0.0, |o| o.diameter_m);
+        let inner = if obstruction > 0.0 {
+            obstruction + OVERHANG_M
+        } else {
+            0.0
+        };
+        let outer = telescope.aperture_m + 2.0 * OVERHANG_M;
+        MaskDesign {
+            outer_rim_m: 1.5 * OVERHANG_M,
+            inner_rim_m: 3.0 * MM,
+            rib_m: 2.0 * MM,
+            zone_radius_m: Some(0.25 * (inner + outer)),
+            ..MaskDesign::new(MaskLayout::TWO_ZONE, PITCH_M, inner, outer)
+        }
+    }
+
     /// A plate between two diameters, half open, without rims or ribs, slanted slots at 20 degrees, 2 mm thick.
     pub fn new(
         layout: MaskLayout,
