@@ -197,7 +197,7 @@ fn rows() -> Vec<Row> {
         row("sideways bend", [bend_mm(1.68), 0.25 * 1.68], AT_MOST, "mm", false, false, bars(1.68, "")),
         row("diameter on the bed", [184.0, 183.9], AT_MOST, "mm", false, false, rimmed(6.0, &bed(250.0, 183.9 + MARGINS_MM))),
         row("diameter on the bed", [184.0, 184.1], AT_MOST, "mm", true, false, rimmed(6.0, &bed(184.1 + MARGINS_MM, 250.0))),
-        // a quarter with its dovetail of 8 mm: 92 + 8 mm; pieces are cut to the whole bed, without its margins
+        // a quarter with its dovetail of 8 mm: 92 + 8 mm
         row("diameter on the bed", [184.0, 99.9 - MARGINS_MM], AT_MOST, "mm", false, true, rimmed(6.0, &bed(99.9, 99.9))),
         row("ring over openings", [slots_between_mm2(85.9, 86.0), 0.0], AT_MOST, "mm2", false, true, slots(6.0, 0.5, &into_tube(176.8))),
         row("ring over openings", [0.0, 0.0], AT_MOST, "mm2", true, false, slots(6.0, 0.5, &into_tube(177.2))),
