@@ -22,5 +22,5 @@ mod triplets;
 
 pub use layouts::{Region, overlapping, regions};
 pub use parallel::{ParallelPair, parallel_pairs};
-pub use slots::{openings, to_pupil, without_cutouts};
+pub use slots::{openings, to_pupil};
 pub use triplets::{Triplet, TripletReading, triplets};

@@ -21,7 +21,7 @@ pub fn openings(design: &MaskDesign) -> Vec<(usize, Piece)> {
 }
 
 /// The openings as if camera and cables took no room.
-pub fn without_cutouts(design: &MaskDesign) -> Vec<(usize, Piece)> {
+fn without_cutouts(design: &MaskDesign) -> Vec<(usize, Piece)> {
     if let MaskLayout::Holes(holes) = &design.layout {
         return holes
             .iter()

@@ -82,36 +82,38 @@ pub fn cost(plate: &Plate, printer: &Printer) -> PrintCost {
     let both = Outline {
         shapes: [plate.ring.shapes.as_slice(), &plate.feet.shapes].concat(),
     };
+    let upper = if ring > feet {
+        &plate.ring
+    } else {
+        &plate.feet
+    };
+    let carved = plate.plate.minus(&plate.letters);
+    let first = if engraved > 0 { &carved } else { &plate.plate };
     let printed = Printed {
         line,
-        most_m3_per_s: printer.flow_m3_per_s,
+        most: printer.flow_m3_per_s / line.area_m2(),
     };
-    // the first layer is slower; then layers that are alike, which differ only in the lines' direction
-    let first = if engraved > 0 {
-        plate.plate.minus(&plate.letters)
-    } else {
-        plate.plate.clone()
-    };
+    // layers that are alike differ only in the lines' direction; the first one of all is slower
     let stack = [
-        (&first, engraved.saturating_sub(1)),
-        (&plate.plate, if engraved > 0 { plain } else { plain - 1 }),
+        (&carved, engraved),
+        (&plate.plate, plain),
         (&both, ring.min(feet)),
-        (
-            if ring > feet {
-                &plate.ring
-            } else {
-                &plate.feet
-            },
-            ring.abs_diff(feet),
-        ),
+        (upper, ring.abs_diff(feet)),
     ];
     let mut sum = printed.skirt(plate);
-    sum.add(printed.layer(&first, 0, Some(FIRST_LAYER)), 1.0);
     for (outline, count) in stack {
-        if count > 0 && !outline.is_empty() {
-            for turned in 0..2 {
-                let share = (count + turned) / 2;
-                sum.add(printed.layer(outline, turned, None), share as f64);
+        if count == 0 || outline.is_empty() {
+            continue;
+        }
+        let layer = printed.layer(outline);
+        let slow = usize::from(std::ptr::eq(outline, first));
+        if slow == 1 {
+            sum.add(printed.cost(&layer, 0, Some(FIRST_LAYER)), 1.0);
+        }
+        for turned in 0..2 {
+            let share = (count - slow + turned) / 2;
+            if share > 0 {
+                sum.add(printed.cost(&layer, turned, None), share as f64);
             }
         }
     }
@@ -127,39 +129,57 @@ impl PrintCost {
 
 struct Printed {
     line: Line,
-    most_m3_per_s: f64,
+    /// The fastest that the plastic melts, m/s.
+    most: f64,
+}
+
+/// What is laid down over one outline: middles of the loops along its borders, gaps for single lines, and what solid lines fill.
+struct Layer {
+    edge: Outline,
+    second: Outline,
+    narrow: [Outline; 2],
+    solid: Outline,
 }
 
 impl Printed {
-    /// One layer of an outline; `turned` is 0 or 1, for lines at 45 degrees one way or the other.
-    fn layer(&self, outline: &Outline, turned: usize, speed: Option<f64>) -> PrintCost {
+    fn layer(&self, outline: &Outline) -> Layer {
         let Line {
             width_m, apart_m, ..
         } = self.line;
-        let most = self.most_m3_per_s / self.line.area_m2();
-        let at = |usual: f64| speed.unwrap_or(usual).min(most);
-        let edge = outline.grown(-0.5 * width_m);
-        // a second loop only where all of its width has room
-        let second = outline
-            .grown(-0.5 * width_m - 1.5 * apart_m)
-            .grown(0.5 * apart_m);
         let within_edge = outline.grown(-0.5 * (width_m + apart_m));
-        let narrow = within_edge.minus(&second.grown(0.5 * apart_m));
-        let solid = second.grown((OVERLAP - 1.0) * apart_m);
-        let mut ways: Vec<Way> = loops(&edge, at(EDGE));
-        ways.extend(loops(&second, at(LOOP)));
-        ways.extend(self.narrow(&narrow, at(NARROW)));
-        ways.extend(hatch(&solid, turned, apart_m, at(SOLID)));
-        let motion = Motion::default();
+        // a second loop only where all of its width has room, and solid lines where one of them has
+        let second_outer = within_edge.grown(-apart_m).grown(apart_m);
+        let within_second = second_outer.grown(-apart_m);
+        let filled = within_second.grown(-0.5 * apart_m).grown(0.5 * apart_m);
+        Layer {
+            edge: outline.grown(-0.5 * width_m),
+            second: second_outer.grown(-0.5 * apart_m),
+            narrow: [
+                within_edge.minus(&second_outer),
+                within_second.minus(&filled),
+            ],
+            solid: filled.grown(OVERLAP * apart_m),
+        }
+    }
+
+    /// One layer; `turned` is 0 or 1, for lines at 45 degrees one way or the other.
+    fn cost(&self, layer: &Layer, turned: usize, speed: Option<f64>) -> PrintCost {
+        let at = |usual: f64| speed.unwrap_or(usual).min(self.most);
+        let mut ways: Vec<Way> = loops(&layer.edge, at(EDGE));
+        ways.extend(loops(&layer.second, at(LOOP)));
+        for gaps in &layer.narrow {
+            ways.extend(self.single_lines(gaps, at(NARROW)));
+        }
+        ways.extend(hatch(&layer.solid, turned, self.line.apart_m, at(SOLID)));
         let length_m: f64 = ways.iter().map(Way::length_m).sum();
         PrintCost {
             plastic_m3: length_m * self.line.area_m2(),
-            time_s: motion.time_s(&ways),
+            time_s: Motion::default().time_s(&ways),
         }
     }
 
     /// Single lines along what is too narrow for a loop: as long as it takes to fill its area.
-    fn narrow(&self, gaps: &Outline, speed: f64) -> Vec<Way> {
+    fn single_lines(&self, gaps: &Outline, speed: f64) -> Vec<Way> {
         let least_m2 = self.line.apart_m * self.line.apart_m;
         let each = gaps.shapes.iter().filter_map(|shape| {
             let gap = Outline {
@@ -184,7 +204,7 @@ impl Printed {
         let length_m = std::f64::consts::TAU * radius_m;
         PrintCost {
             plastic_m3: length_m * self.line.area_m2(),
-            time_s: length_m / FIRST_LAYER,
+            time_s: length_m / FIRST_LAYER.min(self.most),
         }
     }
 }

@@ -2,12 +2,12 @@
 //! practice, no source.
 
 use super::{Finding, Limit, PrintRule, told};
-use crate::geometry::area;
-use crate::geometry::outline::{GRID_M, Outline, outline_of};
+use crate::geometry::outline::{GRID_M, outline_of};
+use crate::geometry::{Piece, area};
 use crate::instrument::{Instrument, LEDGE_M, MaskDesign, Seat};
 use crate::mask::cutouts::{ribs_rad, slit_azimuth_rad};
+use crate::mask::openings;
 use crate::mask::plate::Plate;
-use crate::mask::{openings, without_cutouts};
 use crate::pupil::Pupil;
 use crate::state::State;
 use crate::units::{DEG, MM};
@@ -192,18 +192,12 @@ fn areas(design: &MaskDesign) -> BTreeMap<usize, f64> {
 
 /// Slots of which the slit leaves two parts.
 fn slots_cut(design: &MaskDesign, bare: &MaskDesign) -> usize {
-    let parts = |piece: &crate::geometry::Piece| -> usize {
-        let outline: Outline = outline_of(&[piece]);
-        outline.shapes.len()
-    };
-    let before = if design.camera.is_some() {
-        openings(bare)
-    } else {
-        without_cutouts(design)
-    };
+    let parts = |piece: &Piece| outline_of(&[piece]).shapes.len();
     openings(design)
         .iter()
-        .zip(&before)
+        .zip(&openings(bare))
+        // most slots are far from the slit, and lose nothing
+        .filter(|((_, with), (_, without))| area(with) < area(without) - 1e-12)
         .filter(|((_, with), (_, without))| parts(with) > parts(without))
         .count()
 }
