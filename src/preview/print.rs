@@ -188,10 +188,11 @@ impl Printed {
             let area_m2 = gap.area_m2();
             let [x0, y0, x1, y1] = gap.bounds_m();
             let length_m = area_m2 / self.line.apart_m;
+            // there and back again, so that the next jump is not longer for it
             let at = [0.5 * (x0 + x1), 0.5 * (y0 + y1)];
-            let end = [at[0] + length_m, at[1]];
+            let end = [at[0] + 0.5 * length_m, at[1]];
             (area_m2 > least_m2).then_some(Way {
-                points: vec![at, end],
+                points: vec![at, end, at],
                 speed,
             })
         });
