@@ -40,7 +40,7 @@ pub struct DiagnosisOptions<'a> {
     /// Mask, side, which star, its temperature, and the settings of everything that follows.
     pub measure: MeasureOptions,
     /// Frames that show a card held over the rim, two at most, on the side of focus of the frame at hand. Where the frame at hand is one of
-    /// them, no star is measured.
+    /// them, no star is measured. Cards that are known already are in [`MeasureOptions::cards`].
     pub cards: Vec<CardFrame<'a>>,
     /// A second frame of the same telescope at another focus.
     pub second: Option<&'a Picture>,
@@ -91,6 +91,17 @@ impl DiagnosisError {
     }
 }
 
+/// Cards as frames show them, and of those that were known before as many as there is room for, of other screws.
+fn with_known(seen: [Option<CardSeen>; 2], known: [Option<CardSeen>; 2]) -> [Option<CardSeen>; 2] {
+    let all = seen.into_iter().flatten();
+    let others = known
+        .into_iter()
+        .flatten()
+        .filter(|card| seen.iter().flatten().all(|new| new.screw != card.screw));
+    let mut all = all.chain(others);
+    [all.next(), all.next()]
+}
+
 /// What a frame shows and what to do about it.
 #[derive(Debug, Clone)]
 pub struct Diagnosis {
@@ -125,10 +136,15 @@ impl Diagnosis {
         instrument: &Instrument,
         options: &DiagnosisOptions,
     ) -> Result<Diagnosis, DiagnosisError> {
-        if !options.cards.is_empty() {
-            check_instrument(instrument)?;
-        }
-        let cards = cards_seen(&options.cards, picture, instrument, &options.measure)?;
+        let known = options.measure.cards;
+        let cards = match options.cards.is_empty() {
+            true => known,
+            false => {
+                check_instrument(instrument)?;
+                let seen = cards_seen(&options.cards, picture, instrument, &options.measure)?;
+                with_known(seen, known)
+            }
+        };
         let options = &DiagnosisOptions {
             measure: MeasureOptions {
                 cards,

@@ -14,6 +14,7 @@
 //!
 //! Cards held over the rim and a file's word on how the sky lies in it are no trials, but say which mirror image it is ([`Lesson`]).
 
+mod agreement;
 mod belief;
 mod fit;
 mod laid_over;
@@ -255,10 +256,10 @@ impl Sighting {
 pub fn learn(
     instrument: &Instrument,
     lesson: &Lesson,
-    settings: &MeasureSettings,
+    all_settings: &MeasureSettings,
 ) -> Result<LearnedResponse, LearnError> {
-    let beside = Beside::of(lesson, &instrument.camera, settings);
-    let settings = &settings.learning;
+    let beside = Beside::of(lesson, &instrument.camera, all_settings);
+    let settings = &all_settings.learning;
     let assembly = instrument.assembly.as_ref().ok_or(LearnError::NoScrews)?;
     let (trials, changes) = seen_changes(instrument, assembly, lesson.trials, settings)?;
     let expected_m = assembly.response.as_ref().map(|r| r.coma_m_per_rad);
@@ -267,7 +268,10 @@ pub fn learn(
     };
     let (trials, changes, left_out) = without_the_odd_one(trials, changes, &fits, settings);
     let typed = &instrument.camera;
-    let holds = weighed(fits(&changes), &beside, expected_m, settings);
+    let turns_told: Vec<ToldTurn> = trials.iter().map(|t| told_turn(instrument, t)).collect();
+    let believed = Belief::of_told(&turns_told, &beside, instrument, all_settings)
+        .map_or([0.5; 2], |belief| belief.images_believed());
+    let holds = weighed(fits(&changes), believed, expected_m, settings);
     let (best, fit) = &holds[0];
     let spread = fit.spread(changes.len());
     if spread > settings.contradiction_spread {
@@ -304,7 +308,7 @@ pub fn learn(
         screws: matrix(assembly, &trials, &changes, &best.hold, settings),
         holds: holds.iter().map(|h| h.0).collect(),
         flags: flags.collect(),
-        trials: trials.iter().map(|t| told_turn(instrument, t)).collect(),
+        trials: turns_told,
         cards: lesson
             .cards
             .iter()

@@ -41,7 +41,8 @@ pub(super) fn lead(
         (false, _) => onwards(told, found),
     };
     if next.deed == Deed::Trial {
-        next.words += &cards_instead(told).unwrap_or_default();
+        let instead = cards_instead(told).or_else(|| side_instead(told));
+        next.words += &instead.unwrap_or_default();
     }
     if matches!(next.deed, Deed::Turn | Deed::Trial) {
         if told.story.worse(told.instrument) == Some(true) {
@@ -182,6 +183,16 @@ fn cards_instead(told: &Told) -> Option<String> {
             " Or first hold a card as wide as a hand over the rim at screw {0}, a third of the ring's width into the beam, and say card {0}: two such frames spare turns.",
             screws[0].name
         )
+    })
+}
+
+/// What else spares the trial once two cards were seen: the side of focus, if somebody knows it.
+fn side_instead(told: &Told) -> Option<String> {
+    let story = told.story;
+    let asked = story.round() == 0 && story.cards.len() == 2 && story.side.is_none();
+    asked.then(|| {
+        " Or, if you know it, say side inside (the sensor is too near the optics) or side outside, and let a frame come: with the two cards that settles it."
+            .into()
     })
 }
 

@@ -328,6 +328,7 @@ impl Night {
             measure: MeasureOptions {
                 mask_on: Some(false),
                 side: self.story.side,
+                cards: self.cards(),
                 ..MeasureOptions::default()
             },
             cards: vec![card],

@@ -93,6 +93,11 @@ impl Telescope {
 
     /// A frame as the telescope stands; its name.
     fn exposed(&mut self) -> String {
+        self.exposed_behind(&[])
+    }
+
+    /// The same with something in front of the telescope: more words for `render`.
+    fn exposed_behind(&mut self, more: &[&str]) -> String {
         self.frames += 1;
         let [a, b, c] = self.turns;
         let turns = format!("state.turns={{A={a},B={b},C={c}}}");
@@ -116,7 +121,7 @@ impl Telescope {
             "--set",
             TRUE_RESPONSE,
         ];
-        self.place.run(&words).well();
+        self.place.run(&[&words, more].concat()).well();
         format!("{out}/unit.fits")
     }
 
@@ -128,7 +133,20 @@ impl Telescope {
     /// Exposes a frame and hands it over; the line.
     fn looked(&mut self) -> Value {
         let frame = self.exposed();
-        let done = self.night(&["frame", &frame, "--json"]);
+        self.handed_over(&frame)
+    }
+
+    /// Holds a card over the rim at a screw, as the night is told, and hands the frame over that shows it.
+    fn carded(&mut self, screw: &str, azimuth_deg: f64) -> Value {
+        self.night(&["card", screw]).well();
+        let vane =
+            format!("azimuth_deg={azimuth_deg},width_mm=40,inner_radius_mm=53,outer_radius_mm=76");
+        let frame = self.exposed_behind(&["--set", &format!("telescope.vanes=[{{{vane}}}]")]);
+        self.handed_over(&frame)
+    }
+
+    fn handed_over(&self, frame: &str) -> Value {
+        let done = self.night(&["frame", frame, "--json"]);
         serde_json::from_str(&done.stdout).unwrap_or_else(|e| panic!("{e}: {}", done.stderr))
     }
 
@@ -565,6 +583,51 @@ fn a_frame_counts_once() {
     let reason = line["skipped"].as_str().unwrap();
     assert!(reason.contains("looked at before"), "{line}");
     assert_eq!(telescope.place.text("s.toml"), session);
+}
+
+/// Without the side two cards leave half a turn of the camera open, and the trial says what settles it.
+#[test]
+fn two_cards_ask_for_the_side() {
+    let mut telescope = Telescope::new([0.0, -0.11, 0.0]);
+    telescope.start(&[]).well();
+    telescope.carded("A", 95.0);
+    telescope.carded("B", 206.0);
+    let clear = telescope.looked();
+    assert_eq!(clear["verdict"], "trial", "{clear:#}");
+    let words = clear["next"]["words"].as_str().unwrap();
+    assert!(words.contains("say side inside"), "{words}");
+    telescope.night(&["side", "inside"]).well();
+    let told = telescope.looked();
+    assert_eq!(told["verdict"], "turn", "{told:#}");
+}
+
+/// Two cards say how the camera is held, and the night remembers them: the star without a card is turned at once, the right way.
+#[test]
+fn two_cards_spare_the_trial() {
+    let mut telescope = Telescope::new([0.0, -0.11, 0.0]);
+    telescope.start(&["--side", "inside"]).well();
+    assert_eq!(telescope.looked()["next"]["do"], "trial");
+    // a hand finds the places of the screws to some degrees
+    let one = telescope.carded("A", 95.0);
+    assert_eq!(one["next"]["do"], "card", "{one:#}");
+    assert_eq!(one["next"]["screw"], "B", "{one:#}");
+    let two = telescope.carded("B", 206.0);
+    assert_eq!(two["next"]["do"], "clear-beam", "{two:#}");
+    let start_nm = telescope.coma_nm();
+    let clear = telescope.looked();
+    for line in [&two, &clear] {
+        let likeliest = &line["orientations"][0];
+        assert!(likeliest["weight"].as_f64().unwrap() > 0.98, "{line:#}");
+        assert_eq!(likeliest["mirrored"], false, "{line:#}");
+        let rotation = likeliest["rotation_deg"].as_f64().unwrap();
+        assert!((rotation - 100.0).abs() < 6.0, "{line:#}");
+    }
+    assert_eq!(clear["verdict"], "turn", "{clear:#}");
+    telescope.turned(&clear);
+    assert!(
+        telescope.coma_nm() < 0.5 * start_nm,
+        "{start_nm} nm, {clear:#}"
+    );
 }
 
 /// The page of the night, the card, and a response that the next night takes.

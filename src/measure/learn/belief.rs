@@ -2,18 +2,19 @@
 //!
 //! A turn of screw j tilts the unit by t and changes coma, in frame axes, by p·t + s where the camera does not mirror, and by
 //! −conj(p·t + s) where it does: p = k·exp(−i·rotation), and s is where tightening that pair pushes the unit, about the same way each time
-//! and another way for each pair. For one mirror image all of that is linear in p and the pushes, so that what turns say of p is a
-//! Gaussian; what is believed beside them (a response of about the typed size, cards, the file) is not. The belief is therefore kept as
-//! points in the plane of p, each with its weight.
+//! and another way for each pair. A hand errs by a share of what the turn does, so that what turns say of p is no Gaussian, and neither is what
+//! is believed beside them (a response of about the typed size, cards, the file). The belief is therefore kept as points in the plane
+//! of p, each with its weight ([`Agreement`]).
 
-use super::fit::{Beside, HoldFit, TurnSeen, fit, freedom};
+use super::agreement::{Agreement, ChangeSeen, Given, changes_seen, last_way};
+use super::fit::{Beside, freedom};
 use super::{LEAST_SIGMA_M, LearnedResponse, Lesson, ToldTurn, complex, unmirrored};
-use crate::instrument::{Assembly, Instrument};
+use crate::instrument::{Assembly, Instrument, wrapped};
 use crate::measure::orientation::CardSeen;
 use crate::measure::settings::{LearningSettings, MeasureSettings};
 use crate::mechanics::tilt_per_turn;
 use num_complex::Complex64;
-use std::f64::consts::SQRT_2;
+use std::f64::consts::{PI, SQRT_2};
 
 /// Every way things may be, after told turns.
 #[derive(Debug, Clone)]
@@ -21,12 +22,12 @@ pub struct Belief {
     points: Vec<Point>,
     /// The mean of the points of each mirror image; `None` where one is ruled out.
     images: [Option<Point>; 2],
-    /// Variance of where tightening each pair pushes, along each axis, square metres; the same for all points.
-    push_variance_m2: Vec<f64>,
     /// How little is known of what turns do, 0 to 1: the share of their square that is not in the mean of all points, frame axes.
     vague: f64,
     /// Coma before the first of the turns, metres RMS.
     start_m: f64,
+    /// The last turn of each screw, where one was told.
+    last_turns: Vec<Option<f64>>,
     backlash_turns: f64,
     settings: LearningSettings,
 }
@@ -51,6 +52,8 @@ struct Point {
     per_turn: Vec<Complex64>,
     /// Where tightening each pair is expected to push, unmirrored frame axes, metres RMS.
     pushes: Vec<Complex64>,
+    /// Variance of that along each axis, square metres.
+    push_variances_m2: Vec<f64>,
 }
 
 /// What becomes of coma when a screw is turned.
@@ -78,54 +81,85 @@ impl LearnedResponse {
     }
 }
 
-/// Points are drawn out to so many standard deviations of what turns say.
-const REACH_SIGMAS: f64 = 2.5;
-/// The distance of points: half a standard deviation, but no more than this share of the size of p.
-const STEP_SHARE: f64 = 0.12;
-/// Points on one side of the middle, at most.
-const STEPS_AT_MOST: f64 = 20.0;
+/// Directions and sizes of p that are looked at, of each mirror image.
+const DIRECTIONS: usize = 60;
+const SIZES: usize = 20;
+/// Times that the look narrows down to where the weight is.
+const LOOKS: usize = 4;
+/// Sizes reach from one to the other share of the typed response.
+const SIZES_OF_TYPED: [f64; 2] = [0.25, 2.0];
+/// Where nothing was typed, sizes reach so many times below and above what the changes are on their face.
+const SIZES_OF_SEEN: f64 = 8.0;
+/// A look is narrowed where it becomes less than this share as wide.
+const MUCH_NARROWER: f64 = 0.6;
 /// Points of less weight than this share of the heaviest are left out.
 const LEAST_WEIGHT: f64 = 1e-4;
 
 impl Belief {
-    /// What told turns leave; `None` without any, or where they do not fit the instrument.
+    /// What a learned response's turns leave; `None` without any, or where they do not fit the instrument.
     pub fn of(
         learned: &LearnedResponse,
         instrument: &Instrument,
         settings: &MeasureSettings,
     ) -> Option<Belief> {
-        let assembly = instrument.assembly.as_ref()?;
-        let own = &settings.learning;
-        let expected_m = assembly.response.as_ref().map(|r| r.coma_m_per_rad);
-        let seen = turns_seen(assembly, &learned.trials, own)?;
-        let cards = learned.cards_on(assembly);
+        let cards = learned.cards_on(instrument.assembly.as_ref()?);
         let lesson = Lesson {
             cards: &cards,
             by_header: learned.by_header,
             ..Lesson::default()
         };
         let beside = Beside::of(&lesson, &instrument.camera, settings);
+        Belief::of_told(&learned.trials, &beside, instrument, settings)
+    }
+
+    /// What told turns leave, in their order, with what is believed beside them; `None` as for [`Belief::of`].
+    pub fn of_told(
+        told: &[ToldTurn],
+        beside: &Beside,
+        instrument: &Instrument,
+        settings: &MeasureSettings,
+    ) -> Option<Belief> {
+        let assembly = instrument.assembly.as_ref()?;
+        let own = &settings.learning;
+        let expected_m = assembly.response.as_ref().map(|r| r.coma_m_per_rad);
+        let seen = changes_seen(assembly, told, own)?;
         let tilts: Vec<Complex64> = (0..assembly.screws.len())
             .map(|screw| complex(tilt_per_turn(assembly, screw)))
             .collect();
-        let fits = [false, true].map(|mirrored| fit(&seen, mirrored, expected_m, own));
-        let least = fits[0].chi_square.min(fits[1].chi_square);
-        let wider = (least / freedom(seen.len()).max(1) as f64).max(1.0);
-        let mut points = Vec::new();
-        for fit in &fits {
-            let worse = (fit.chi_square - least) / wider;
-            points.extend(fit.around(wider, expected_m).map(|(product, fits)| {
-                let beside = beside.of_product(product, fit.mirrored, expected_m, own);
-                let weight = libm::exp(-0.5 * worse) * fits * beside;
-                Point {
-                    mirrored: fit.mirrored,
-                    weight,
-                    spread: 0.0,
-                    per_turn: tilts.iter().map(|tilt| product * tilt).collect(),
-                    pushes: pushes(&seen, tilts.len(), product, fit.mirrored, own),
+        let weighed = |mirrored: bool| {
+            let weigh = |product: Complex64| {
+                let per_turn: Vec<Complex64> = tilts.iter().map(|tilt| product * tilt).collect();
+                Weighed {
+                    agrees: Agreement::of(&seen, &per_turn, mirrored, own),
+                    beside: beside.of_product(product, mirrored, expected_m, own),
+                    product,
+                    per_turn,
                 }
-            }));
-        }
+            };
+            looked_over(sizes_worth_a_look(&seen, &tilts, expected_m), &weigh)
+        };
+        let both = [weighed(false), weighed(true)];
+        let every = || both.iter().flatten();
+        let least = every()
+            .map(|way| way.agrees.chi_square)
+            .fold(f64::INFINITY, f64::min);
+        let wider = (least / freedom(seen.len()).max(1) as f64).max(1.0);
+        let best = every()
+            .map(|way| way.ln_weight(wider))
+            .fold(f64::NEG_INFINITY, f64::max);
+        let mut points: Vec<Point> = both
+            .into_iter()
+            .zip([false, true])
+            .flat_map(|(ways, mirrored)| ways.into_iter().map(move |way| (way, mirrored)))
+            .map(|(way, mirrored)| Point {
+                mirrored,
+                weight: libm::exp(way.ln_weight(wider) - best),
+                spread: 0.0,
+                per_turn: way.per_turn,
+                pushes: way.agrees.pushes,
+                push_variances_m2: way.agrees.push_variances_m2,
+            })
+            .collect();
         let heaviest = points.iter().map(|point| point.weight).fold(0.0, f64::max);
         points.retain(|point| point.weight > LEAST_WEIGHT * heaviest);
         let sum: f64 = points.iter().map(|point| point.weight).sum();
@@ -134,8 +168,12 @@ impl Belief {
             vague: vague(&points),
             images: images(&points, own.mirror_open_weight),
             points,
-            push_variance_m2: push_variances(&seen, tilts.len(), own),
-            start_m: complex(learned.trials[0].before_m).norm(),
+            start_m: complex(told[0].before_m).norm(),
+            last_turns: assembly
+                .screws
+                .iter()
+                .map(|screw| last_way(told, &screw.name))
+                .collect(),
             backlash_turns: assembly.backlash_turns,
             settings: *own,
         })
@@ -150,7 +188,10 @@ impl Belief {
         stop_m: f64,
         most_turns: f64,
     ) -> Outlook {
-        let (done, variance) = given(turns, self.backlash_turns, &self.settings);
+        let Given {
+            turns: done,
+            variance,
+        } = self.given(screw, turns);
         let mut all = Outlook {
             grows: 0.0,
             grows_at_worst: 0.0,
@@ -163,7 +204,7 @@ impl Belief {
         for point in &self.points {
             let before = unmirrored(now, point.mirrored);
             let left = before + point.per_turn[screw] * done + point.pushes[screw];
-            let moved = self.moved_m2(screw) + variance * point.per_turn[screw].norm_sqr();
+            let moved = self.moved_m2(point, screw) + variance * point.per_turn[screw].norm_sqr();
             let sigma = (0.5 * moved).sqrt().max(LEAST_SIGMA_M);
             let above = |level_m: f64| normal((left.norm() - level_m) / sigma);
             let leaves_m = (left.norm_sqr() + moved).sqrt();
@@ -196,7 +237,10 @@ impl Belief {
         let [Some(one), Some(other)] = &self.images else {
             return Open::default();
         };
-        let (done, variance) = given(turns, self.backlash_turns, &self.settings);
+        let Given {
+            turns: done,
+            variance,
+        } = self.given(screw, turns);
         let lefts = [one, other].map(|image| {
             unmirrored(now, image.mirrored) + image.per_turn[screw] * done + image.pushes[screw]
         });
@@ -211,12 +255,13 @@ impl Belief {
                 * image.per_turn[screw].norm_sqr()
                 * (variance + image.spread * done * done)
         });
-        let square_m2 = self.moved_m2(screw) + within.iter().sum::<f64>();
+        let still_m2 = [one, other].map(|image| image.weight * self.moved_m2(image, screw));
+        let square_m2 = still_m2.iter().chain(&within).sum::<f64>();
         let apart = (seen[0] - seen[1]).norm() / (0.5 * square_m2).sqrt().max(LEAST_SIGMA_M);
         let leaves = |other_screw: usize, turns: f64| -> f64 {
             let image = |image: &Point, left: Complex64| {
                 let rest = left + image.pushes[other_screw] + image.per_turn[other_screw] * turns;
-                image.weight * (rest.norm_sqr() + self.moved_m2(other_screw)).sqrt()
+                image.weight * (rest.norm_sqr() + self.moved_m2(image, other_screw)).sqrt()
             };
             image(one, lefts[0]) + image(other, lefts[1])
         };
@@ -253,9 +298,23 @@ impl Belief {
         now.norm() / mean
     }
 
+    /// What a hand makes of a turn that is asked for.
+    fn given(&self, screw: usize, turns: f64) -> Given {
+        let last = self.last_turns[screw];
+        Given::of(turns, last, self.backlash_turns, &self.settings)
+    }
+
+    /// How much each mirror image is to be believed: unmirrored, mirrored; together 1.
+    pub fn images_believed(&self) -> [f64; 2] {
+        [false, true].map(|mirrored| {
+            let own = self.points.iter().filter(|p| p.mirrored == mirrored);
+            own.map(|point| point.weight).sum()
+        })
+    }
+
     /// Number of screws.
     pub fn screws(&self) -> usize {
-        self.push_variance_m2.len()
+        self.points.first().map_or(0, |point| point.per_turn.len())
     }
 
     /// Coma that the best next turn then leaves, if things are as at a point.
@@ -264,14 +323,14 @@ impl Belief {
             let (own, base) = (point.per_turn[other], left + point.pushes[other]);
             let turns = -(base * own.conj()).re / own.norm_sqr();
             let rest = base + own * turns.clamp(-most_turns, most_turns);
-            (rest.norm_sqr() + self.moved_m2(other)).sqrt()
+            (rest.norm_sqr() + self.moved_m2(point, other)).sqrt()
         };
         (0..self.screws()).map(leaves).fold(f64::INFINITY, f64::min)
     }
 
     /// Square of how far tightening a pair moves coma from where it is expected, both axes together.
-    fn moved_m2(&self, screw: usize) -> f64 {
-        2.0 * self.push_variance_m2[screw] + self.settings.lock_spread_m.powi(2)
+    fn moved_m2(&self, point: &Point, screw: usize) -> f64 {
+        2.0 * point.push_variances_m2[screw] + self.settings.lock_spread_m.powi(2)
     }
 }
 
@@ -314,17 +373,15 @@ fn image(points: &[Point], mirrored: bool) -> Option<Point> {
         weight,
         spread: (square / per_turn[0].norm_sqr() - 1.0).max(0.0),
         pushes: (0..screws).map(|j| mean(&|p| p.pushes[j])).collect(),
+        push_variances_m2: (0..screws)
+            .map(|j| {
+                own()
+                    .map(|p| p.push_variances_m2[j] * (p.weight / weight))
+                    .sum()
+            })
+            .collect(),
         per_turn,
     })
-}
-
-/// What a hand does when it is asked for some turns: how many on average, and the variance. A screw that is turned back loses its backlash,
-/// and which way it was turned last is not known.
-fn given(turns: f64, backlash_turns: f64, settings: &LearningSettings) -> (f64, f64) {
-    let lost = 0.5 * backlash_turns;
-    let done = turns.signum() * (turns.abs() - lost).max(0.0);
-    let hand = (settings.hand_share * turns).powi(2) + settings.hand_turns.powi(2);
-    (done, hand + lost * lost)
 }
 
 /// Probability that a normal variable lies below this many standard deviations.
@@ -332,86 +389,117 @@ fn normal(sigmas: f64) -> f64 {
     0.5 * libm::erfc(-sigmas / SQRT_2)
 }
 
-/// The told turns as a fit takes them; `None` without any or with an unknown screw.
-fn turns_seen(
-    assembly: &Assembly,
-    told: &[ToldTurn],
-    settings: &LearningSettings,
-) -> Option<Vec<TurnSeen>> {
-    let seen = |told: &ToldTurn| {
-        let screw = assembly.screw(&told.screw).ok()?;
-        let change = complex(told.after_m) - complex(told.before_m);
-        Some(TurnSeen::of(
-            assembly,
-            screw,
-            told.turns,
-            change,
-            told.sigma_m,
-            settings,
-        ))
-    };
-    let all: Option<Vec<TurnSeen>> = told.iter().map(seen).collect();
-    all.filter(|all| !all.is_empty())
-}
-
-/// Where each pair is expected to push, if p is so.
-fn pushes(
-    seen: &[TurnSeen],
-    screws: usize,
+/// One p with all that speaks for it.
+struct Weighed {
     product: Complex64,
-    mirrored: bool,
-    settings: &LearningSettings,
-) -> Vec<Complex64> {
-    let before_m2 = settings.push_m2();
-    let push = |screw: usize| {
-        let own = seen.iter().filter(|turn| turn.screw == screw);
-        let (mut weight, mut sum) = (0.0, Complex64::ZERO);
-        for turn in own {
-            weight += turn.weight();
-            sum += (turn.coma_unmirrored(mirrored) - product * turn.tilt) * turn.weight();
+    per_turn: Vec<Complex64>,
+    agrees: Agreement,
+    /// How much it is to be believed apart from told turns.
+    beside: f64,
+}
+
+impl Weighed {
+    /// Logarithm of its weight: points stand at equal steps of direction and of the logarithm of size, so that each has an area of the plane that
+    /// goes with the square of its size.
+    fn ln_weight(&self, wider: f64) -> f64 {
+        let prior = self.beside.max(f64::MIN_POSITIVE).ln();
+        prior + 2.0 * self.product.norm().ln() + self.agrees.ln_likelihood(wider)
+    }
+}
+
+/// From which size of p to which a look goes: about what was typed, and what the changes are on their face.
+fn sizes_worth_a_look(
+    seen: &[ChangeSeen],
+    tilts: &[Complex64],
+    expected_m: Option<f64>,
+) -> [f64; 2] {
+    let on_its_face = |seen: &ChangeSeen| {
+        let turns = seen.given.turns.abs().hypot(seen.given.variance.sqrt());
+        seen.coma.norm() / (tilts[seen.screw].norm() * turns)
+    };
+    let largest = seen.iter().map(on_its_face).fold(0.0, f64::max);
+    match expected_m.map(f64::abs) {
+        Some(expected) if expected > 0.0 => {
+            let [low, high] = SIZES_OF_TYPED.map(|share| share * expected);
+            [low, high.max(2.0 * largest)]
         }
-        sum * (before_m2 / (1.0 + before_m2 * weight))
-    };
-    (0..screws).map(push).collect()
+        _ => [largest / SIZES_OF_SEEN, largest * SIZES_OF_SEEN],
+    }
 }
 
-fn push_variances(seen: &[TurnSeen], screws: usize, settings: &LearningSettings) -> Vec<f64> {
-    let before_m2 = settings.push_m2();
-    let variance = |screw: usize| {
-        let own = seen.iter().filter(|turn| turn.screw == screw);
-        let weight: f64 = own.map(TurnSeen::weight).sum();
-        before_m2 / (1.0 + before_m2 * weight)
+/// Every p of a look over all directions and the sizes from one to another, narrowed down to where the weight is.
+fn looked_over(sizes: [f64; 2], weigh: &dyn Fn(Complex64) -> Weighed) -> Vec<Weighed> {
+    let [low, high] = sizes.map(f64::ln);
+    let mut look = Look {
+        direction_rad: 0.0,
+        half_rad: PI,
+        ln_size: 0.5 * (low + high),
+        half_ln: 0.5 * (high - low),
     };
-    (0..screws).map(variance).collect()
+    let mut all = look.ways(weigh);
+    for _ in 1..LOOKS {
+        let Some(narrower) = look.narrowed(&all) else {
+            break;
+        };
+        look = narrower;
+        all = look.ways(weigh);
+    }
+    // points of one mirror image are compared with those of the other
+    let area = look.half_rad * look.half_ln;
+    for way in &mut all {
+        way.beside *= area;
+    }
+    all
 }
 
-impl HoldFit {
-    /// Points of the plane of p around the best one, each with how well told turns agree with it (1 at best); their variance is taken as
-    /// `wider` times as large.
-    fn around(
-        &self,
-        wider: f64,
-        expected_m: Option<f64>,
-    ) -> impl Iterator<Item = (Complex64, f64)> + use<> {
-        let sigma = self.sigma * wider.sqrt();
-        let size = expected_m
-            .map_or(self.product.norm(), f64::abs)
-            .max(f64::MIN_POSITIVE);
-        let step = (0.5 * sigma).min(STEP_SHARE * size);
-        let count = (REACH_SIGMAS * sigma / step)
-            .ceil()
-            .clamp(1.0, STEPS_AT_MOST) as i32;
-        let step = REACH_SIGMAS * sigma / f64::from(count);
-        let middle = self.product;
-        let steps = move || -count..=count;
-        steps().flat_map(move |row| {
-            steps().map(move |column| {
-                let aside = Complex64::new(f64::from(column), f64::from(row)) * step;
-                (
-                    middle + aside,
-                    libm::exp(-0.5 * (aside.norm() / sigma).powi(2)),
-                )
+/// A part of the plane of p.
+struct Look {
+    direction_rad: f64,
+    half_rad: f64,
+    ln_size: f64,
+    half_ln: f64,
+}
+
+impl Look {
+    /// Its points: each stands for a cell of the same steps.
+    fn ways(&self, weigh: &dyn Fn(Complex64) -> Weighed) -> Vec<Weighed> {
+        let at = |k: usize, count: usize| (2.0 * (k as f64 + 0.5) / count as f64) - 1.0;
+        let sizes = (0..SIZES).map(|k| libm::exp(self.ln_size + self.half_ln * at(k, SIZES)));
+        sizes
+            .flat_map(|size| {
+                let direction = |k| self.direction_rad + self.half_rad * at(k, DIRECTIONS);
+                (0..DIRECTIONS).map(move |k| Complex64::from_polar(size, direction(k)))
             })
+            .map(weigh)
+            .collect()
+    }
+
+    /// The part in which points have weight, with a cell about it; `None` where that is most of this one already.
+    fn narrowed(&self, all: &[Weighed]) -> Option<Look> {
+        let weights: Vec<f64> = all.iter().map(|way| way.ln_weight(1.0)).collect();
+        let best = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let middle = all.iter().zip(&weights).max_by(|a, b| a.1.total_cmp(b.1))?;
+        let middle_rad = middle.0.product.arg();
+        let (mut aside_rad, mut ln_sizes) = ([0.0_f64; 2], [f64::INFINITY, f64::NEG_INFINITY]);
+        for (way, weight) in all.iter().zip(&weights) {
+            if weight - best > LEAST_WEIGHT.ln() {
+                let aside = wrapped(way.product.arg() - middle_rad);
+                aside_rad = [aside_rad[0].min(aside), aside_rad[1].max(aside)];
+                let ln_size = way.product.norm().ln();
+                ln_sizes = [ln_sizes[0].min(ln_size), ln_sizes[1].max(ln_size)];
+            }
+        }
+        let cell_rad = 2.0 * self.half_rad / DIRECTIONS as f64;
+        let cell_ln = 2.0 * self.half_ln / SIZES as f64;
+        let half_rad = (0.5 * (aside_rad[1] - aside_rad[0]) + cell_rad).min(self.half_rad);
+        let half_ln = (0.5 * (ln_sizes[1] - ln_sizes[0]) + cell_ln).min(self.half_ln);
+        let much =
+            half_rad < MUCH_NARROWER * self.half_rad || half_ln < MUCH_NARROWER * self.half_ln;
+        much.then(|| Look {
+            direction_rad: middle_rad + 0.5 * (aside_rad[0] + aside_rad[1]),
+            half_rad,
+            ln_size: 0.5 * (ln_sizes[0] + ln_sizes[1]),
+            half_ln,
         })
     }
 }

@@ -25,7 +25,8 @@ pub struct TurnSeen {
 }
 
 impl TurnSeen {
-    /// Of a change of coma that two frames tell to `frames_m` in either direction.
+    /// Of a change of coma that two frames tell to `frames_m` in either direction. Where it is smaller than a typed response makes it, hand and
+    /// backlash may have lost what is missing.
     pub fn of(
         assembly: &Assembly,
         screw: usize,
@@ -34,13 +35,16 @@ impl TurnSeen {
         frames_m: f64,
         settings: &LearningSettings,
     ) -> TurnSeen {
+        let tilt = complex(plane_of(assembly, &turned(assembly, screw, turns)).tilt_rad);
+        let response = assembly.response.as_ref();
+        let expected_m = response.map_or(0.0, |r| r.coma_m_per_rad.abs() * tilt.norm());
         TurnSeen {
             screw,
-            tilt: complex(plane_of(assembly, &turned(assembly, screw, turns)).tilt_rad),
+            tilt,
             coma,
             sigma_m: with_the_hand(
                 frames_m,
-                coma.norm(),
+                coma.norm().max(expected_m),
                 turns,
                 assembly.backlash_turns,
                 settings,
@@ -258,29 +262,26 @@ impl<'a> Beside<'a> {
     }
 }
 
-/// Both mirror images with their weights, the heavier first; the lighter only where it is not ruled out.
+/// Both mirror images, each as much believed as `believed` says (unmirrored, mirrored), the heavier first; the lighter only where it is not
+/// ruled out.
 pub fn weighed(
     fits: [HoldFit; 2],
-    beside: &Beside,
+    believed: [f64; 2],
     expected_m: Option<f64>,
     settings: &LearningSettings,
 ) -> Vec<(HoldCase, HoldFit)> {
-    let least = fits[0].chi_square.min(fits[1].chi_square);
     let mut all: Vec<(HoldCase, HoldFit)> = fits
         .into_iter()
         .map(|fit| {
-            let hold = hold_of(fit.product, fit.mirrored, expected_m);
             let learned = HoldCase {
-                hold,
+                hold: hold_of(fit.product, fit.mirrored, expected_m),
                 coma_m_per_rad: sense(expected_m) * fit.size_m_per_rad,
-                weight: beside.of_hold(hold) * libm::exp(-0.5 * (fit.chi_square - least)),
+                weight: believed[usize::from(fit.mirrored)],
             };
             (learned, fit)
         })
         .collect();
     all.sort_by(|a, b| b.0.weight.total_cmp(&a.0.weight));
-    let sum: f64 = all.iter().map(|h| h.0.weight).sum();
-    all.iter_mut().for_each(|h| h.0.weight /= sum);
     if all[1].0.weight < settings.mirror_open_weight {
         all.truncate(1);
         all[0].0.weight = 1.0;

@@ -14,6 +14,9 @@ settings! {
         hand_share: f64 = 0.10,
         /// What a hand errs by in any turn, in turns: 4 degrees. Common practice, no source; the design's. Larger and smaller: as above.
         hand_turns: f64 = 4.0 / 360.0,
+        /// How far a backlash that was typed may be from what a screw has, as a share of it (standard deviation). Set by hand. Larger: turns
+        /// back say less. Smaller: a screw that was eased seems to answer too much.
+        backlash_share: f64 = 0.3,
         /// Coma by which tightening a pair shifts the unit, metres RMS: each pair about the same way each time, in a direction that is not known
         /// before it was seen. Common practice, no source; the design's; half of its square counts along each axis. Larger: small trials say
         /// nothing. Smaller: tightening is taken for the screw's doing.
