@@ -10,6 +10,7 @@ use crate::first_frame::{FirstFrameError, FirstScenarioError};
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
 use crate::logbook::LogbookError;
+use crate::mask::sheet::SheetError;
 use crate::mask::solid::SolidError;
 use crate::practice::{RecordError, Refusal, SetupError};
 use crate::predict::PredictError;
@@ -66,6 +67,14 @@ pub enum CliError {
         path: PathBuf,
         /// Why.
         source: SolidError,
+    },
+    /// The mask cannot be cut out of a sheet.
+    #[error("{}: {source}", path.display())]
+    Sheet {
+        /// The scenario.
+        path: PathBuf,
+        /// Why.
+        source: SheetError,
     },
     /// A set cannot be made.
     #[error(transparent)]
@@ -335,6 +344,7 @@ impl CliError {
             CliError::TooManyPanels { .. } => Some("give fewer values, or make several sheets"),
             CliError::Name { .. } => Some("use letters, digits, blanks, - and _"),
             CliError::Solid { source, .. } => Some(source.hint()),
+            CliError::Sheet { source, .. } => Some(source.hint()),
             CliError::Diagnosis(error) => Some(error.hint()),
             CliError::Set(error) => error.hint(),
             CliError::SetOverlap { .. } => Some(

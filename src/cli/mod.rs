@@ -18,6 +18,7 @@ mod learn;
 mod marks;
 mod mask;
 mod mask_args;
+mod mask_draw;
 mod mask_picture;
 mod mask_preview;
 mod mask_tune;
