@@ -137,13 +137,13 @@ fn counted_mm2(slit_deg: f64, half_mm: f64) -> Vec<f64> {
     sums
 }
 
-/// The slit is laid on the rib nearest to the plugs. No slot is cut in two; the two regions beside it lose what the strip of 5 + 2·2.5 mm takes,
+/// The slit is laid on the rib nearest to the ring's gap. No slot is cut in two; the two regions beside it lose what the strip of 5 + 2·2.5 mm takes,
 /// counted point by point, and the seven others lose nothing at all.
 #[test]
 fn the_slit_lies_on_a_rib_and_only_its_neighbours_lose_light() {
-    let plugs = "plugs_azimuth_deg = 223.0\nplugs_width_mm = 10.0\nplugs_reach_mm = 1.0\n";
+    let gap = "notch_azimuth_deg = 223.0\n";
     let bare = read(&format!("{INTO}{CAMERA}"));
-    let slit = read(&format!("{INTO}{CAMERA}{plugs}{SLIT}"));
+    let slit = read(&format!("{INTO}{gap}{CAMERA}{SLIT}"));
     let design = slit.mask.as_ref().unwrap();
     let azimuth = slit_azimuth_rad(design).unwrap().to_degrees();
     assert!((azimuth - 240.0).abs() < 1e-9, "{azimuth}");
