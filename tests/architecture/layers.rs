@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 40] = [
+const LAYERS: [(&str, u8); 41] = [
     ("units", 0),
     ("axes", 0),
     ("math", 0),
