@@ -82,7 +82,7 @@ fn clip_paths_cut_what_they_belong_to() {
         <rect x='90' y='30' width='20' height='10' clip-path='url(#c)'/>";
     close(open_mm2(&page(of_box), &windows), 100.0);
     // a symbol cuts off what reaches beyond its own frame
-    let symbol = "<symbol id='s' width='5' height='6' viewBox='0 0 5 6'><rect width='50' height='3'/></symbol><use href='#s' x='95' y='30'/>";
+    let symbol = "<symbol id='s' width='5' height='6' viewBox='0 0 5 6'><rect width='50' height='3'/></symbol><use href='#s' x='95' y='30' width='5' height='6'/>";
     close(open_mm2(&page(symbol), &windows), 15.0);
 }
 

@@ -157,7 +157,7 @@ fn check_plate(mask: &RawMask, sizes: &Sizes, findings: &mut Contradictions<'_>)
             "mask.inner_diameter_mm",
             number(sizes.inner_diameter_mm),
             format!(
-                "smaller than sizes.outer_diameter_mm ({})",
+                "smaller than mask.outer_diameter_mm ({})",
                 number(sizes.outer_diameter_mm)
             ),
             "it is the diameter of the hole in the middle of the plate",
@@ -178,7 +178,7 @@ fn check_plate(mask: &RawMask, sizes: &Sizes, findings: &mut Contradictions<'_>)
         );
     } else if sizes.inner_rim_mm >= plate_mm - sizes.outer_rim_mm {
         let allowed = format!(
-            "smaller than what sizes.outer_rim_mm leaves ({} mm)",
+            "smaller than what mask.outer_rim_mm leaves ({} mm)",
             number(plate_mm - sizes.outer_rim_mm)
         );
         findings.out_of_range(
