@@ -126,7 +126,7 @@ fn none(breaches: &[String]) {
 const LONGEST: usize = 450;
 /// Unit tests in a file of their own are read one by one.
 const LONGEST_TESTS: usize = 600;
-const LONG_FILES: [(&str, &str); 18] = [
+const LONG_FILES: [(&str, &str); 17] = [
     (
         "measure/whole_frame.rs",
         "the records of a whole frame and what is told of plane and node, beside what finds them",
@@ -178,10 +178,6 @@ const LONG_FILES: [(&str, &str); 18] = [
     (
         "cli/score.rs",
         "one verb: table, limits and comparison of the same numbers",
-    ),
-    (
-        "measure/learn/belief.rs",
-        "one belief: what turns, cards and the file say, weighed in the same points",
     ),
     (
         "measure/ring.rs",

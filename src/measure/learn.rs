@@ -17,6 +17,7 @@
 mod agreement;
 mod belief;
 mod fit;
+mod grid;
 mod laid_over;
 mod report;
 

@@ -127,7 +127,7 @@ struct Offset {
 impl Offset {
     fn add(&mut self, residual_m: f64, variance_m2: f64) {
         let variance_m2 = variance_m2.max(LEAST_SIGMA_M.powi(2));
-        self.ln_variances += variance_m2.ln();
+        self.ln_variances += libm::log(variance_m2);
         self.weights += variance_m2.recip();
         self.sum += residual_m / variance_m2;
         self.squares += residual_m * residual_m / variance_m2;
@@ -138,7 +138,7 @@ impl Offset {
     }
 
     fn ln_width(&self, push_m2: f64) -> f64 {
-        self.ln_variances + (push_m2 * self.weights).ln_1p()
+        self.ln_variances + libm::log1p(push_m2 * self.weights)
     }
 
     fn mean(&self, push_m2: f64) -> f64 {

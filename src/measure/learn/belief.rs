@@ -6,15 +6,16 @@
 //! is believed beside them (a response of about the typed size, cards, the file). The belief is therefore kept as points in the plane
 //! of p, each with its weight ([`Agreement`]).
 
-use super::agreement::{Agreement, ChangeSeen, Given, changes_seen, last_way};
+use super::agreement::{Agreement, Given, changes_seen, last_way};
 use super::fit::{Beside, freedom};
+use super::grid::{LEAST_WEIGHT, Weighed, searched, sizes_to_search};
 use super::{LEAST_SIGMA_M, LearnedResponse, Lesson, ToldTurn, complex, unmirrored};
-use crate::instrument::{Assembly, Instrument, wrapped};
+use crate::instrument::{Assembly, Instrument};
 use crate::measure::orientation::CardSeen;
 use crate::measure::settings::{LearningSettings, MeasureSettings};
 use crate::mechanics::tilt_per_turn;
 use num_complex::Complex64;
-use std::f64::consts::{PI, SQRT_2};
+use std::f64::consts::SQRT_2;
 
 /// Every way things may be, after told turns.
 #[derive(Debug, Clone)]
@@ -81,20 +82,6 @@ impl LearnedResponse {
     }
 }
 
-/// Directions and sizes of p that are looked at, of each mirror image.
-const DIRECTIONS: usize = 60;
-const SIZES: usize = 20;
-/// Times that the look narrows down to where the weight is.
-const LOOKS: usize = 4;
-/// Sizes reach from one to the other share of the typed response.
-const SIZES_OF_TYPED: [f64; 2] = [0.25, 2.0];
-/// Where nothing was typed, sizes reach so many times below and above what the changes are on their face.
-const SIZES_OF_SEEN: f64 = 8.0;
-/// A look is narrowed where it becomes less than this share as wide.
-const MUCH_NARROWER: f64 = 0.6;
-/// Points of less weight than this share of the heaviest are left out.
-const LEAST_WEIGHT: f64 = 1e-4;
-
 impl Belief {
     /// What a learned response's turns leave; `None` without any, or where they do not fit the instrument.
     pub fn of(
@@ -126,8 +113,9 @@ impl Belief {
         let tilts: Vec<Complex64> = (0..assembly.screws.len())
             .map(|screw| complex(tilt_per_turn(assembly, screw)))
             .collect();
+        let sizes = sizes_to_search(&seen, &tilts, expected_m);
         let weighed = |mirrored: bool| {
-            let weigh = |product: Complex64| {
+            searched(sizes, &|product: Complex64| {
                 let per_turn: Vec<Complex64> = tilts.iter().map(|tilt| product * tilt).collect();
                 Weighed {
                     agrees: Agreement::of(&seen, &per_turn, mirrored, own),
@@ -135,33 +123,31 @@ impl Belief {
                     product,
                     per_turn,
                 }
-            };
-            looked_over(sizes_worth_a_look(&seen, &tilts, expected_m), &weigh)
+            })
         };
         let both = [weighed(false), weighed(true)];
         let every = || both.iter().flatten();
         let least = every()
-            .map(|way| way.agrees.chi_square)
+            .map(|node| node.agrees.chi_square)
             .fold(f64::INFINITY, f64::min);
         let wider = (least / freedom(seen.len()).max(1) as f64).max(1.0);
         let best = every()
-            .map(|way| way.ln_weight(wider))
+            .map(|node| node.ln_weight(wider))
             .fold(f64::NEG_INFINITY, f64::max);
         let mut points: Vec<Point> = both
             .into_iter()
             .zip([false, true])
-            .flat_map(|(ways, mirrored)| ways.into_iter().map(move |way| (way, mirrored)))
-            .map(|(way, mirrored)| Point {
+            .flat_map(|(nodes, mirrored)| nodes.into_iter().map(move |node| (node, mirrored)))
+            .map(|(node, mirrored)| Point {
                 mirrored,
-                weight: libm::exp(way.ln_weight(wider) - best),
+                weight: libm::exp(node.ln_weight(wider) - best),
                 spread: 0.0,
-                per_turn: way.per_turn,
-                pushes: way.agrees.pushes,
-                push_variances_m2: way.agrees.push_variances_m2,
+                per_turn: node.per_turn,
+                pushes: node.agrees.pushes,
+                push_variances_m2: node.agrees.push_variances_m2,
             })
             .collect();
-        let heaviest = points.iter().map(|point| point.weight).fold(0.0, f64::max);
-        points.retain(|point| point.weight > LEAST_WEIGHT * heaviest);
+        points.retain(|point| point.weight > LEAST_WEIGHT);
         let sum: f64 = points.iter().map(|point| point.weight).sum();
         points.iter_mut().for_each(|point| point.weight /= sum);
         (sum > 0.0).then(|| Belief {
@@ -374,11 +360,7 @@ fn image(points: &[Point], mirrored: bool) -> Option<Point> {
         spread: (square / per_turn[0].norm_sqr() - 1.0).max(0.0),
         pushes: (0..screws).map(|j| mean(&|p| p.pushes[j])).collect(),
         push_variances_m2: (0..screws)
-            .map(|j| {
-                own()
-                    .map(|p| p.push_variances_m2[j] * (p.weight / weight))
-                    .sum()
-            })
+            .map(|j| mean(&|p| p.push_variances_m2[j].into()).re)
             .collect(),
         per_turn,
     })
@@ -387,119 +369,4 @@ fn image(points: &[Point], mirrored: bool) -> Option<Point> {
 /// Probability that a normal variable lies below this many standard deviations.
 fn normal(sigmas: f64) -> f64 {
     0.5 * libm::erfc(-sigmas / SQRT_2)
-}
-
-/// One p with all that speaks for it.
-struct Weighed {
-    product: Complex64,
-    per_turn: Vec<Complex64>,
-    agrees: Agreement,
-    /// How much it is to be believed apart from told turns.
-    beside: f64,
-}
-
-impl Weighed {
-    /// Logarithm of its weight: points stand at equal steps of direction and of the logarithm of size, so that each has an area of the plane that
-    /// goes with the square of its size.
-    fn ln_weight(&self, wider: f64) -> f64 {
-        let prior = self.beside.max(f64::MIN_POSITIVE).ln();
-        prior + 2.0 * self.product.norm().ln() + self.agrees.ln_likelihood(wider)
-    }
-}
-
-/// From which size of p to which a look goes: about what was typed, and what the changes are on their face.
-fn sizes_worth_a_look(
-    seen: &[ChangeSeen],
-    tilts: &[Complex64],
-    expected_m: Option<f64>,
-) -> [f64; 2] {
-    let on_its_face = |seen: &ChangeSeen| {
-        let turns = seen.given.turns.abs().hypot(seen.given.variance.sqrt());
-        seen.coma.norm() / (tilts[seen.screw].norm() * turns)
-    };
-    let largest = seen.iter().map(on_its_face).fold(0.0, f64::max);
-    match expected_m.map(f64::abs) {
-        Some(expected) if expected > 0.0 => {
-            let [low, high] = SIZES_OF_TYPED.map(|share| share * expected);
-            [low, high.max(2.0 * largest)]
-        }
-        _ => [largest / SIZES_OF_SEEN, largest * SIZES_OF_SEEN],
-    }
-}
-
-/// Every p of a look over all directions and the sizes from one to another, narrowed down to where the weight is.
-fn looked_over(sizes: [f64; 2], weigh: &dyn Fn(Complex64) -> Weighed) -> Vec<Weighed> {
-    let [low, high] = sizes.map(f64::ln);
-    let mut look = Look {
-        direction_rad: 0.0,
-        half_rad: PI,
-        ln_size: 0.5 * (low + high),
-        half_ln: 0.5 * (high - low),
-    };
-    let mut all = look.ways(weigh);
-    for _ in 1..LOOKS {
-        let Some(narrower) = look.narrowed(&all) else {
-            break;
-        };
-        look = narrower;
-        all = look.ways(weigh);
-    }
-    // points of one mirror image are compared with those of the other
-    let area = look.half_rad * look.half_ln;
-    for way in &mut all {
-        way.beside *= area;
-    }
-    all
-}
-
-/// A part of the plane of p.
-struct Look {
-    direction_rad: f64,
-    half_rad: f64,
-    ln_size: f64,
-    half_ln: f64,
-}
-
-impl Look {
-    /// Its points: each stands for a cell of the same steps.
-    fn ways(&self, weigh: &dyn Fn(Complex64) -> Weighed) -> Vec<Weighed> {
-        let at = |k: usize, count: usize| (2.0 * (k as f64 + 0.5) / count as f64) - 1.0;
-        let sizes = (0..SIZES).map(|k| libm::exp(self.ln_size + self.half_ln * at(k, SIZES)));
-        sizes
-            .flat_map(|size| {
-                let direction = |k| self.direction_rad + self.half_rad * at(k, DIRECTIONS);
-                (0..DIRECTIONS).map(move |k| Complex64::from_polar(size, direction(k)))
-            })
-            .map(weigh)
-            .collect()
-    }
-
-    /// The part in which points have weight, with a cell about it; `None` where that is most of this one already.
-    fn narrowed(&self, all: &[Weighed]) -> Option<Look> {
-        let weights: Vec<f64> = all.iter().map(|way| way.ln_weight(1.0)).collect();
-        let best = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let middle = all.iter().zip(&weights).max_by(|a, b| a.1.total_cmp(b.1))?;
-        let middle_rad = middle.0.product.arg();
-        let (mut aside_rad, mut ln_sizes) = ([0.0_f64; 2], [f64::INFINITY, f64::NEG_INFINITY]);
-        for (way, weight) in all.iter().zip(&weights) {
-            if weight - best > LEAST_WEIGHT.ln() {
-                let aside = wrapped(way.product.arg() - middle_rad);
-                aside_rad = [aside_rad[0].min(aside), aside_rad[1].max(aside)];
-                let ln_size = way.product.norm().ln();
-                ln_sizes = [ln_sizes[0].min(ln_size), ln_sizes[1].max(ln_size)];
-            }
-        }
-        let cell_rad = 2.0 * self.half_rad / DIRECTIONS as f64;
-        let cell_ln = 2.0 * self.half_ln / SIZES as f64;
-        let half_rad = (0.5 * (aside_rad[1] - aside_rad[0]) + cell_rad).min(self.half_rad);
-        let half_ln = (0.5 * (ln_sizes[1] - ln_sizes[0]) + cell_ln).min(self.half_ln);
-        let much =
-            half_rad < MUCH_NARROWER * self.half_rad || half_ln < MUCH_NARROWER * self.half_ln;
-        much.then(|| Look {
-            direction_rad: middle_rad + 0.5 * (aside_rad[0] + aside_rad[1]),
-            half_rad,
-            ln_size: 0.5 * (ln_sizes[0] + ln_sizes[1]),
-            half_ln,
-        })
-    }
 }
