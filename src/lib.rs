@@ -17,7 +17,7 @@
 //! | 5 | [`preview`] | a mask before it is printed: whether it can be, what it will show, better numbers |
 //! | 6 | [`scenario`], [`image_io`], [`solid_io`] | text → instrument and state, frames ↔ bytes, masks → files for the printer |
 //! | 7 | [`files`], [`scene`], [`diagnosis`] | what an owner names, read whole; the way out and the way back, each in one checked value |
-//! | 8 | [`first_frame`], [`practice`], [`night`], [`dataset`] | an instrument from a first frame; a hidden misalignment to put right; the real thing; recipes → sets of frames and truth |
+//! | 8 | [`first_frame`], [`practice`], [`lessons`], [`night`], [`dataset`] | an instrument from a first frame; a hidden misalignment to put right, and short lessons; the real thing; recipes → sets of frames and truth |
 //! | 9 | [`logbook`] | the session of a night on disk, the folder that a camera writes into |
 //! | – | [`guide`] | pages for whoever uses the program |
 //! | 9 | [`web`], [`cli`] | the page in a browser, the program: features `page`, `serve` and `cli` |
@@ -88,6 +88,7 @@ pub mod geometry;
 pub mod guide;
 pub mod image_io;
 pub mod instrument;
+pub mod lessons;
 pub mod logbook;
 pub mod mask;
 pub mod math;

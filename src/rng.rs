@@ -35,6 +35,8 @@ pub enum Purpose {
     Quirks,
     /// How the star's light scintillates.
     Scintillation,
+    /// What a question of a lesson shows.
+    Lesson,
 }
 
 impl Purpose {
@@ -49,6 +51,7 @@ impl Purpose {
             Purpose::Hand => b"hand",
             Purpose::Quirks => b"quirks",
             Purpose::Scintillation => b"scintillation",
+            Purpose::Lesson => b"lesson",
         }
     }
 }

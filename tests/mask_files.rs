@@ -2,6 +2,8 @@
 
 #[path = "mask_files/drawings.rs"]
 mod drawings;
+#[path = "mask_files/dxf.rs"]
+mod dxf;
 #[path = "mask_files/limits.rs"]
 mod limits;
 #[path = "mask_files/parts.rs"]
@@ -9,8 +11,12 @@ mod parts;
 mod pieces;
 #[path = "mask_files/previewed.rs"]
 mod previewed;
+#[path = "mask_files/shades.rs"]
+mod shades;
 #[path = "mask_files/verbs.rs"]
 mod verbs;
+#[path = "mask_files/wearing.rs"]
+mod wearing;
 
 use skewstar::instrument::Instrument;
 use skewstar::scenario::{self, Scenario};

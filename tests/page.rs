@@ -9,12 +9,12 @@ use skewstar::units::NM;
 use skewstar::web::{Reply, Request, Site};
 use skewstar::{Diagnosis, DiagnosisOptions, Scene, files, scenario};
 
-fn site() -> Site {
+pub fn site() -> Site {
     let bench = scenario::read(BENCH, "bench", &[]).expect("the bench");
     Site::new(bench, BENCH.into(), None, None)
 }
 
-fn asked(site: &Site, method: &str, address: &str, kind: &str, body: &[u8]) -> Reply {
+pub fn asked(site: &Site, method: &str, address: &str, kind: &str, body: &[u8]) -> Reply {
     let (path, query) = address.split_once('?').unwrap_or((address, ""));
     site.answer(&Request {
         method: method.into(),
@@ -25,7 +25,7 @@ fn asked(site: &Site, method: &str, address: &str, kind: &str, body: &[u8]) -> R
     })
 }
 
-fn post(site: &Site, path: &str, body: &Value) -> (u16, Value) {
+pub fn post(site: &Site, path: &str, body: &Value) -> (u16, Value) {
     let reply = asked(
         site,
         "POST",

@@ -15,7 +15,7 @@ use std::time::Duration;
 
 /// Keeps sessions in memory.
 #[derive(Default, Clone)]
-struct Shelf(Arc<Mutex<HashMap<String, String>>>);
+pub struct Shelf(Arc<Mutex<HashMap<String, String>>>);
 
 impl Keeper for Shelf {
     fn keep(&self, name: &str, text: &str) -> Result<(), String> {
@@ -30,7 +30,7 @@ impl Keeper for Shelf {
     }
 }
 
-fn config(port: u16, lan: bool, shelf: Option<Shelf>) -> Config {
+pub fn config(port: u16, lan: bool, shelf: Option<Shelf>) -> Config {
     // a small frame, so that pictures are quick in tests
     let sets = ["camera.width_px=48", "camera.height_px=44"].map(String::from);
     let text = BENCH
@@ -43,6 +43,7 @@ fn config(port: u16, lan: bool, shelf: Option<Shelf>) -> Config {
         lan,
         keeper: shelf.map(|shelf| Box::new(shelf) as Box<dyn Keeper>),
         measurer: None,
+        night: None,
     }
 }
 
@@ -337,13 +338,17 @@ fn in_the_network_a_token_is_needed() {
     let server = Server::open(config(0, true, None)).expect("a server");
     let address = server.address();
     let token = address.split_once('#').expect("a token").1.to_owned();
-    assert_eq!(token.len(), 32);
+    assert_eq!(
+        token.len(),
+        9,
+        "short enough to be typed on a phone: {token}"
+    );
     let port = port_of(address.split('#').next().expect("an address"));
     std::thread::spawn(move || server.run());
     assert_eq!(status(&send(port, "GET", "/", "", "")), 200);
     assert_eq!(status(&send(port, "GET", "/api/about", "", "")), 401);
-    let wrong = format!("X-Skewstar-Key: {}\r\n", "0".repeat(32));
-    assert_eq!(status(&send(port, "GET", "/api/about", &wrong, "")), 401);
+    let wrong = "X-Skewstar-Key: 0000-0000\r\n";
+    assert_eq!(status(&send(port, "GET", "/api/about", wrong, "")), 401);
     let right = format!("X-Skewstar-Key: {token}\r\n");
     assert_eq!(status(&send(port, "GET", "/api/about", &right, "")), 200);
 }
@@ -376,6 +381,8 @@ fn the_page_is_whole_and_strict() {
         "/telescope.js",
         "/frame.js",
         "/mask.js",
+        "/lessons.js",
+        "/night.js",
         "/icon.svg",
         "/atlas/coma.png",
     ] {

@@ -10,6 +10,7 @@ use crate::first_frame::{FirstFrameError, FirstScenarioError};
 use crate::image_io::PictureError;
 use crate::image_io::fits::FitsError;
 use crate::logbook::LogbookError;
+use crate::mask::sheet::SheetError;
 use crate::mask::solid::SolidError;
 use crate::practice::{RecordError, Refusal, SetupError};
 use crate::predict::PredictError;
@@ -66,6 +67,14 @@ pub enum CliError {
         path: PathBuf,
         /// Why.
         source: SolidError,
+    },
+    /// The mask cannot be cut out of a sheet.
+    #[error("{}: {source}", path.display())]
+    Sheet {
+        /// The scenario.
+        path: PathBuf,
+        /// Why.
+        source: SheetError,
     },
     /// A set cannot be made.
     #[error(transparent)]
@@ -159,6 +168,28 @@ pub enum CliError {
     /// Something cannot be done in a night.
     #[error(transparent)]
     Night(#[from] LogbookError),
+    /// A night needs an instrument, or a session that has one.
+    #[cfg(feature = "serve")]
+    #[error("--night: neither --instrument nor --session says whose night it is")]
+    NightWithoutInstrument,
+    /// A session of another instrument.
+    #[cfg(feature = "serve")]
+    #[error("the session {} is of another instrument than {}, or of one that was changed since", session.display(), instrument.display())]
+    OtherInstrument {
+        /// The session.
+        session: PathBuf,
+        /// What was typed.
+        instrument: PathBuf,
+    },
+    /// A session that was begun in an earlier night.
+    #[cfg(feature = "serve")]
+    #[error("{} is the session of an earlier night, begun {started}", session.display())]
+    OtherNight {
+        /// The session.
+        session: PathBuf,
+        /// When it began.
+        started: String,
+    },
     /// A way of the focus that is none.
     #[error("{given:?} says not how the focus was moved")]
     Focusing {
@@ -280,6 +311,18 @@ impl CliError {
             CliError::NoSession { .. } => Some("skewstar practice start --session FILE makes one"),
             CliError::Refused(refusal) => Some(refusal.hint()),
             CliError::Night(error) => Some(error.hint()),
+            #[cfg(feature = "serve")]
+            CliError::NightWithoutInstrument => Some(
+                "serve --night FOLDER --instrument FILE begins a night; --session FILE goes on with one",
+            ),
+            #[cfg(feature = "serve")]
+            CliError::OtherInstrument { .. } => {
+                Some("leave --instrument out to go on with that night, or name another session")
+            }
+            #[cfg(feature = "serve")]
+            CliError::OtherNight { .. } => {
+                Some("go on with it by --session, or name another file for tonight")
+            }
             CliError::Focusing { .. } => Some(
                 "+30 is 30 um outwards, \"+120 steps\" is a motor's, in and out are enough where neither is known",
             ),
@@ -301,6 +344,7 @@ impl CliError {
             CliError::TooManyPanels { .. } => Some("give fewer values, or make several sheets"),
             CliError::Name { .. } => Some("use letters, digits, blanks, - and _"),
             CliError::Solid { source, .. } => Some(source.hint()),
+            CliError::Sheet { source, .. } => Some(source.hint()),
             CliError::Diagnosis(error) => Some(error.hint()),
             CliError::Set(error) => error.hint(),
             CliError::SetOverlap { .. } => Some(

@@ -19,7 +19,7 @@ pub enum MaskVerb {
     /// Say whether it can be printed and what it will cost in light, weight and time
     #[command(after_help = "Example: skewstar mask check scenarios/mask-two-zone-coma.toml")]
     Check(ScenarioArgs),
-    /// Write it as SVG, DXF, STL and 3MF, seen from the sky side
+    /// Write it as SVG, DXF, STL and 3MF, seen from the sky side, with a gauge of its ring and the words of an order
     #[command(
         after_help = "Example: skewstar mask draw scenarios/mask-two-zone-coma.toml --out print"
     )]
@@ -53,6 +53,12 @@ pub struct MaskDrawArgs {
     /// Where to write.
     #[command(flatten)]
     pub files: Files,
+    /// For a laser cutter: a flat sheet without ring, SVG and DXF with layers for openings, edge and engraving
+    #[arg(long)]
+    pub sheet: bool,
+    /// With --sheet: width of what the beam burns away, in mm; lines are moved by half of it
+    #[arg(long, value_name = "MM", requires = "sheet", default_value_t = 0.15, value_parser = kerf)]
+    pub kerf_mm: f64,
 }
 
 /// Arguments of `mask preview`.
@@ -116,6 +122,10 @@ pub enum TuneBy {
     Eye,
     /// A measuring program, limited by photons
     Measurement,
+}
+
+fn kerf(text: &str) -> Result<f64, String> {
+    within(text, [0.0, 2.0], "mm")
 }
 
 fn pixels(text: &str) -> Result<f64, String> {

@@ -18,6 +18,7 @@ mod learn;
 mod marks;
 mod mask;
 mod mask_args;
+mod mask_draw;
 mod mask_picture;
 mod mask_preview;
 mod mask_tune;
@@ -38,12 +39,16 @@ mod practice_args;
 mod practice_camera;
 mod practice_questions;
 mod progress;
+#[cfg(feature = "serve")]
+mod qr;
 mod render;
 mod score;
 mod score_plots;
 mod score_svg;
 #[cfg(feature = "serve")]
 mod serve;
+#[cfg(feature = "serve")]
+mod serve_night;
 mod sheet;
 mod terminal;
 

@@ -8,11 +8,11 @@ use super::night_args::{NightArgs, NightSessionArgs, NightStartArgs, NightVerb};
 use super::night_screen::{self, first_words};
 use crate::files;
 use crate::instrument::read_turns;
-use crate::logbook::{Arrival, Beginning, Folder, Logbook, LogbookError, named_file};
+use crate::logbook::{Beginning, LOOK_EVERY, Logbook, LogbookError, Watch, named_file};
 use crate::measure::Side;
-use crate::night::{Focusing, Happening, Looked};
+use crate::night::{self, Focusing, Happening};
 use std::path::Path;
-use std::time::{Duration, SystemTime, UNIX_EPOCH};
+use std::time::SystemTime;
 
 /// Does what was typed; `false` where a frame was of no use.
 pub fn run(args: &NightArgs, console: &Console) -> Result<bool, CliError> {
@@ -105,7 +105,7 @@ fn start(args: &NightStartArgs, console: &Console) -> Result<(), CliError> {
 
 fn tell(session: &NightSessionArgs, what: Happening, console: &Console) -> Result<(), CliError> {
     let mut book = Logbook::open(&session.session)?;
-    let words = night_screen::told(&what, book.night());
+    let words = night::told(&what, book.night());
     book.told(what)?;
     let night = book.night();
     console.answer(words)?;
@@ -139,68 +139,40 @@ fn frame(image: &Path, session: &Path, console: &Console) -> Result<bool, CliErr
     Ok(looked.is_sound())
 }
 
-/// The folder is read again after this long.
-const LOOK_EVERY: Duration = Duration::from_millis(200);
-
 fn watch(folder: &Path, session: &Path, console: &Console) -> Result<(), CliError> {
-    let mut book = Logbook::open(session)?;
+    let book = Logbook::open(session)?;
     let interrupt = Interrupt::install()?;
-    let night = book.night();
-    let since = UNIX_EPOCH + Duration::from_secs_f64(night.head().started.seconds());
-    let mut camera = Folder::new(folder, since, night.events());
-    let unreadable = |source| CliError::Unreadable {
+    let mut watch = Watch::of(book, folder).map_err(|source| CliError::Unreadable {
         path: folder.to_owned(),
         source,
-    };
-    // a folder that is not there from the start is a slip of the hand
-    folder.read_dir().map_err(unreadable)?;
+    })?;
     console.note(format!(
         "watching {}; Ctrl-C ends it, and nothing is lost",
         folder.display()
     ));
-    night_screen::standing(night, console)?;
+    night_screen::standing(watch.night(), console)?;
     while interrupt.check().is_ok() {
-        for event in book.refresh()? {
-            night_screen::noticed(&event, book.night(), console)?;
+        for event in watch.news()? {
+            night_screen::noticed(&event, watch.night(), console)?;
         }
-        // a folder that is gone for a while, as a network share is, is waited for
-        let Ok(Some(arrival)) = camera.next(SystemTime::now()) else {
+        let Some(arrival) = watch.arrival(SystemTime::now()) else {
             std::thread::sleep(LOOK_EVERY);
             continue;
         };
-        let beside = session.to_owned();
         let done = interrupt.or_done(move || {
-            let looked = looked_at(&mut book, arrival, &beside);
-            (book, looked)
+            let looked = watch.look(arrival);
+            (watch, looked)
         });
         // what was being measured when Ctrl-C came is measured by the next watch
         let Ok((back, looked)) = done else {
             return Ok(());
         };
-        book = back;
-        night_screen::say(book.night(), &looked?, console, true)?;
+        watch = back;
+        let (looked, picture) = looked?;
+        if let Some(picture) = picture {
+            night_screen::picture(session, &picture, &looked)?;
+        }
+        night_screen::say(watch.night(), &looked, console, true)?;
     }
     Ok(())
-}
-
-fn looked_at(book: &mut Logbook, arrival: Arrival, session: &Path) -> Result<Looked, CliError> {
-    let (file, bytes) = match arrival {
-        Arrival::Whole(file, bytes) => (file, bytes),
-        Arrival::Unreadable(file, reason) => return Ok(book.skip(file, reason)?),
-    };
-    book.refresh()?;
-    let night = book.night();
-    let read = match files::picture_from(&bytes, &file.file, night.instrument()) {
-        Ok(read) => read,
-        Err(error) => {
-            let reason = format!("{error}; {}", error.hint());
-            return Ok(book.skip(file, reason)?);
-        }
-    };
-    if let Some(reason) = night.overlaps_a_change(&file, &read) {
-        return Ok(book.skip(file, reason)?);
-    }
-    let looked = book.look(file, &read)?;
-    night_screen::picture(session, &read.picture, &looked)?;
-    Ok(looked)
 }

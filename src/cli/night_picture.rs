@@ -1,10 +1,10 @@
 //! The star of a night as it is drawn anew at each frame: its thin side shaded, and at the rim a lettered arrow for each screw that was turned.
 
 use super::marks;
-use super::night_screen::gray_about;
 use crate::image_io::PictureError;
 use crate::image_io::canvas::{AMBER, Canvas, PALE, Rgb, Stroke, TextStyle, Viewport};
-use crate::night::NightReport;
+use crate::image_io::stretch::{Stretch, display};
+use crate::night::{NightReport, StarCut};
 use crate::units::DEG;
 use ndarray::Array2;
 
@@ -18,19 +18,13 @@ const THIN_DEG: f64 = 28.0;
 pub fn draw(values: &Array2<f64>, report: &NightReport) -> Result<Canvas, PictureError> {
     let measured = &report.measured;
     let ring = measured.doughnut.as_ref();
-    let centre = ring
-        .map(|ring| ring.outer_centre_px.xy())
-        .or(measured.star_px.map(|star| star.xy()))
-        .unwrap_or([0.5 * values.ncols() as f64, 0.5 * values.nrows() as f64]);
-    let radius_px = ring.map_or(24.0, |ring| ring.outer_radius_px);
-    let half_px = (1.7 * radius_px).ceil().clamp(16.0, 300.0) as usize;
-    let (gray, corner) = gray_about(values, centre, half_px);
+    let star = StarCut::of(values, report);
+    let gray = display(&star.values_adu, &Stretch::of(&star.values_adu));
     let (mut canvas, view) = marks::page(&gray, &captions(report))?;
-    let at = [0, 1].map(|axis| centre[axis] - corner[axis] as f64);
     let shown = Shown {
         view: &view,
-        centre: at,
-        radius_px,
+        centre: [0, 1].map(|axis| star.centre_px[axis] - star.corner_px[axis] as f64),
+        radius_px: star.radius_px,
     };
     if let Some(ring) = ring {
         shown.thin_side(&mut canvas, ring.thin_side_deg * DEG);

@@ -216,6 +216,15 @@ pub struct ServeArgs {
     /// Folder to keep sessions in
     #[arg(long, value_name = "DIR", default_value = "out/sessions")]
     pub keep: PathBuf,
+    /// Follow the camera's folder for a night at the telescope, as `night watch` does
+    #[arg(long, value_name = "FOLDER", conflicts_with = "scenario")]
+    pub night: Option<PathBuf>,
+    /// The telescope and the camera of the night
+    #[arg(long, value_name = "FILE", requires = "night")]
+    pub instrument: Option<PathBuf>,
+    /// The night's session: one that `night start` began is gone on with; left out: STEM.night.toml of the instrument file
+    #[arg(long, value_name = "FILE", requires = "night")]
+    pub session: Option<PathBuf>,
     /// Shared options.
     #[command(flatten)]
     pub common: Common,

@@ -1,4 +1,4 @@
-//! `serve`: the practice as a page, its sessions kept in a folder.
+//! `serve`: the page, its sessions kept in a folder; with `--night` a night at the telescope.
 
 use super::args::ServeArgs;
 use super::console::Console;
@@ -6,7 +6,10 @@ use super::error::CliError;
 use super::interrupt::Interrupt;
 use super::output::{OutputPlan, OutputSet};
 use super::practice::telescope;
+use super::{qr, serve_night};
+use crate::night::Desk;
 use crate::practice::BYTES_AT_MOST;
+use crate::scenario;
 use crate::web::{Config, Keeper, Server, measured};
 use serde_json::json;
 use std::fs;
@@ -17,7 +20,14 @@ use std::time::SystemTime;
 
 /// Serves until it is interrupted.
 pub fn run(args: &ServeArgs, console: &Console) -> Result<(), CliError> {
-    let (scenario, scenario_text) = telescope(args.scenario.as_ref())?;
+    let night = serve_night::prepare(args, console)?;
+    let (scenario, scenario_text) = match &night {
+        None => telescope(args.scenario.as_ref())?,
+        Some(night) => {
+            let read = scenario::read(&night.instrument, "the night's instrument", &[])?;
+            (read, night.instrument.clone())
+        }
+    };
     let interrupt = Interrupt::install()?;
     let server = Server::open(Config {
         scenario,
@@ -28,14 +38,32 @@ pub fn run(args: &ServeArgs, console: &Console) -> Result<(), CliError> {
             path: args.keep.clone(),
         })),
         measurer: Some(Arc::new(measured)),
+        night: night
+            .as_ref()
+            .map(|night| night.desk.clone() as Arc<dyn Desk>),
     })?;
     let address = server.address();
     console.answer(format!("Open {address} in a browser. Ctrl-C ends it."))?;
-    console.answer_json(&json!({ "format": "skewstar-serve/1", "address": address }))?;
+    if args.lan {
+        console.answer(qr::of(&address))?;
+    }
+    console.answer_json(&json!({
+        "format": "skewstar-serve/1",
+        "address": address,
+        "token": server.token(),
+        "session": night.as_ref().map(|night| &night.session),
+    }))?;
     console.note(format!("sessions are kept in {}", args.keep.display()));
+    if let Some((night, token)) = night.as_ref().zip(server.token()) {
+        let bare = address.split('#').next().unwrap_or_default();
+        console.note(format!(
+            "a script posts a frame so: curl --data-binary @FRAME -H 'Authorization: Bearer {token}' {bare}night/frame"
+        ));
+        serve_night::follow(&night.desk, *console);
+    }
     if args.lan {
         console.warning(
-            "everybody in your network who has this address can practise; it is not encrypted",
+            "everybody in your network who has this address can practise and tell; it is not encrypted",
         );
     }
     let ended = interrupt.or_done(move || server.run());

@@ -9,7 +9,11 @@ use super::shape::{Piece, Primitive};
 use i_overlay::core::fill_rule::FillRule;
 use i_overlay::core::overlay::{IntOverlayOptions, Overlay};
 use i_overlay::core::overlay_rule::OverlayRule;
+use i_overlay::i_float::int::angle::Angle;
 use i_overlay::i_float::int::point::IntPoint;
+use i_overlay::mesh::int::arc::ArcOptions;
+use i_overlay::mesh::int::outline::offset::IntOutlineOffset;
+use i_overlay::mesh::int::style::{IntLineJoin, IntOutlineStyle};
 use std::f64::consts::TAU;
 
 /// The grid: 0.1 µm.
@@ -130,6 +134,21 @@ impl Outline {
         }
     }
 
+    /// The same with its borders moved outwards by a distance (inwards where it is below 0), round at convex corners.
+    /// An outline that reaches beyond the grid, 100 m away, is returned as it is.
+    pub fn grown(&self, by_m: f64) -> Self {
+        let by = (by_m / GRID_M).round() as i32;
+        let round = ArcOptions {
+            max_step: Angle::from_bits(1 << 25), // 2.8 degrees
+            ..ArcOptions::default()
+        };
+        let style = IntOutlineStyle::new(by).line_join(IntLineJoin::Round(round));
+        let grown = self.shapes.outline(&style);
+        Outline {
+            shapes: grown.unwrap_or_else(|_| self.shapes.clone()),
+        }
+    }
+
     /// Whether it covers nothing.
     pub fn is_empty(&self) -> bool {
         self.shapes.is_empty()
@@ -157,6 +176,33 @@ impl Outline {
             b = [b[0].min(p.x), b[1].min(p.y), b[2].max(p.x), b[3].max(p.y)];
         }
         b.map(|v| f64::from(v) * GRID_M)
+    }
+
+    /// The same turned over left-right where it is seen from behind.
+    pub fn seen(&self, mirrored: bool) -> Self {
+        if !mirrored {
+            return self.clone();
+        }
+        let turned = |contour: &Contour| {
+            contour
+                .iter()
+                .rev()
+                .map(|p| IntPoint::new(-p.x, p.y))
+                .collect()
+        };
+        let shapes = self
+            .shapes
+            .iter()
+            .map(|shape| shape.iter().map(turned).collect());
+        Outline {
+            shapes: shapes.collect(),
+        }
+    }
+
+    /// The largest distance of a corner from the origin; 0 when it covers nothing.
+    pub fn farthest_m(&self) -> f64 {
+        let away = |p: &Corner| f64::from(p.x).hypot(f64::from(p.y)) * GRID_M;
+        self.contours().flatten().map(away).fold(0.0, f64::max)
     }
 
     /// Joins corners that only touch by a small dot, since no printer can make such a joint; says how many there were.

@@ -38,6 +38,8 @@ pub enum LayoutKey {
     DrawingFills,
     /// `drawing_centre_mm`
     DrawingCentre,
+    /// `drawing_mm_per_unit`
+    DrawingUnit,
 }
 
 /// What a layout does with a key.
@@ -79,7 +81,7 @@ impl LayoutName {
             LayoutName::Slots(layout) => layout.words(),
             LayoutName::Holes => "holes: round holes, listed one by one.".to_owned(),
             LayoutName::Regions => "regions: wedges of slots, listed one by one.".to_owned(),
-            LayoutName::Drawing => "drawing: whatever an SVG file in millimetres shows.".to_owned(),
+            LayoutName::Drawing => "drawing: whatever an SVG or DXF file shows.".to_owned(),
         }
     }
 
@@ -104,7 +106,7 @@ impl LayoutName {
             LayoutKey::Holes => (self == LayoutName::Holes, KeyUse::Needed),
             LayoutKey::Regions => (self == LayoutName::Regions, KeyUse::Needed),
             LayoutKey::Drawing => (self == LayoutName::Drawing, KeyUse::Needed),
-            LayoutKey::DrawingFills | LayoutKey::DrawingCentre => {
+            LayoutKey::DrawingFills | LayoutKey::DrawingCentre | LayoutKey::DrawingUnit => {
                 (self == LayoutName::Drawing, KeyUse::Optional)
             }
         };
@@ -114,7 +116,7 @@ impl LayoutName {
 
 impl LayoutKey {
     /// Every key that only some layouts look at.
-    pub const ALL: [LayoutKey; 10] = [
+    pub const ALL: [LayoutKey; 11] = [
         LayoutKey::Holes,
         LayoutKey::Regions,
         LayoutKey::Drawing,
@@ -125,6 +127,7 @@ impl LayoutKey {
         LayoutKey::ZoneRadius,
         LayoutKey::DrawingFills,
         LayoutKey::DrawingCentre,
+        LayoutKey::DrawingUnit,
     ];
 
     /// The key as it is typed under `[mask]`.
@@ -140,6 +143,7 @@ impl LayoutKey {
             LayoutKey::Drawing => "drawing",
             LayoutKey::DrawingFills => "drawing_fills",
             LayoutKey::DrawingCentre => "drawing_centre_mm",
+            LayoutKey::DrawingUnit => "drawing_mm_per_unit",
         }
     }
 

@@ -1,6 +1,7 @@
 //! The slotted mask as its owner describes it: layout, dimensions, the ring that holds it, the printer.
 
 use super::layouts::SlotLayout;
+use super::mask_fit::{CableSlit, CameraBody, Grip, Tabs};
 use crate::units::{DEG, MM};
 
 /// A slotted mask: an opaque plate between two diameters, open in its slots only.
@@ -38,11 +39,38 @@ pub struct MaskDesign {
     pub distance_m: f64,
     /// The ring that holds it; `None` for a bare plate.
     pub grip: Option<Grip>,
+    /// The camera that looks out through its hole; `None` where nothing does, or nothing is known of it.
+    pub camera: Option<CameraBody>,
+    /// The slit through which the camera's cables leave, from the hole to the edge.
+    pub slit: Option<CableSlit>,
+    /// What a hand takes it by.
+    pub tabs: Option<Tabs>,
     /// What it is printed with.
     pub printer: Printer,
 }
 
 impl MaskDesign {
+    /// A mask for a telescope that has none yet: slots in two zones, from its obstruction to beyond its aperture.
+    pub fn covering(telescope: &super::Telescope) -> Self {
+        /// Beyond the aperture on either side.
+        const OVERHANG_M: f64 = 4.0 * MM;
+        const PITCH_M: f64 = 6.0 * MM;
+        let obstruction = telescope.obstruction.as_ref().map_or(0.0, |o| o.diameter_m);
+        let inner = if obstruction > 0.0 {
+            obstruction + OVERHANG_M
+        } else {
+            0.0
+        };
+        let outer = telescope.aperture_m + 2.0 * OVERHANG_M;
+        MaskDesign {
+            outer_rim_m: 1.5 * OVERHANG_M,
+            inner_rim_m: 3.0 * MM,
+            rib_m: 2.0 * MM,
+            zone_radius_m: Some(0.25 * (inner + outer)),
+            ..MaskDesign::new(MaskLayout::TWO_ZONE, PITCH_M, inner, outer)
+        }
+    }
+
     /// A plate between two diameters, half open, without rims or ribs, slanted slots at 20 degrees, 2 mm thick.
     pub fn new(
         layout: MaskLayout,
@@ -67,6 +95,9 @@ impl MaskDesign {
             offset_m: [0.0; 2],
             distance_m: 0.0,
             grip: None,
+            camera: None,
+            slit: None,
+            tabs: None,
             printer: Printer::default(),
         }
     }
@@ -81,53 +112,54 @@ pub enum MaskLayout {
     Holes(Vec<HoleSpec>),
     /// The owner's own list of regions.
     Regions(Vec<RegionSpec>),
-    /// An SVG file in millimetres, drawn as seen from the sky side.
+    /// An SVG or DXF file, drawn as seen from the sky side.
     Drawing(Drawing),
 }
 
 /// A mask from a drawing. The scenario names the file; whoever reads that file fills in the openings
 /// ([`drawing::read`](crate::mask::drawing::read)).
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Drawing {
     /// The file, as the scenario names it.
     pub file: String,
-    /// Whether what is filled in the drawing is the plate (or else the openings).
-    pub shows_plate: bool,
-    /// Where the mask's centre is in the drawing, from its top left corner, right and down; `None` for the page's middle.
+    /// What of it is the plate.
+    pub fills: DrawingFills,
+    /// Where the mask's centre is in the drawing: of an SVG from its top left corner, right and down, `None` for the page's middle; of a DXF
+    /// from its origin, right and up, `None` for the origin.
     pub centre_m: Option<[f64; 2]>,
+    /// Length of the drawing's unit (an SVG's pixel); `None` for what the file says.
+    pub unit_m: Option<f64>,
     /// The openings between the plate's two diameters as convex polygons, counter-clockwise, mask axes; empty until read.
     pub openings_m: Vec<Vec<[f64; 2]>>,
+    /// What of the file is no part of the mask, in the order of its lines; empty until read.
+    pub left_out: Vec<LeftOut>,
 }
 
-/// The ring that holds the mask on a tube.
+/// What of a drawing is the plate.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum DrawingFills {
+    /// What is filled, in one shade.
+    #[default]
+    Plate,
+    /// What is not filled: the openings are.
+    Openings,
+    /// What is dark; light is painted over it, or lies beside it.
+    Dark,
+    /// What is light, such as white on black.
+    Light,
+}
+
+/// Something in a drawing that is no part of the mask.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Grip {
-    /// Whether the ring goes over the tube (or else into it).
-    pub over_tube: bool,
-    /// Diameter of the tube where the ring touches it: outside where it goes over, inside where it goes in.
-    pub tube_diameter_m: f64,
-    /// Free room all round between ring and tube.
-    pub clearance_m: f64,
-    /// Thickness of the ring's wall.
-    pub wall_m: f64,
-    /// Height of the ring.
-    pub height_m: f64,
-    /// Gap for cables: azimuth of its middle (pupil axes) and width.
-    pub notch: Option<(f64, f64)>,
-}
-
-impl Grip {
-    /// Inner and outer radius of the ring.
-    pub fn radii_m(&self) -> [f64; 2] {
-        let tube = 0.5 * self.tube_diameter_m;
-        if self.over_tube {
-            let inner = tube + self.clearance_m;
-            [inner, inner + self.wall_m]
-        } else {
-            let outer = tube - self.clearance_m;
-            [outer - self.wall_m, outer]
-        }
-    }
+pub struct LeftOut {
+    /// Its line in the file.
+    pub line: u32,
+    /// What it is.
+    pub what: String,
+    /// Why it was left out.
+    pub why: String,
+    /// Where it runs, in mask axes; empty where that is not known.
+    pub ways_m: Vec<Vec<[f64; 2]>>,
 }
 
 impl Default for Printer {
@@ -138,7 +170,7 @@ impl Default for Printer {
             bed_m: [0.22, 0.22],
             least_bar_m: 0.8e-3,
             density_kg_per_m3: 1240.0,
-            flow_m3_per_s: 4e-9,
+            flow_m3_per_s: 10e-9,
             engraving_m: 0.6e-3,
         }
     }
@@ -155,7 +187,7 @@ pub struct Printer {
     pub least_bar_m: f64,
     /// Density of the plastic.
     pub density_kg_per_m3: f64,
-    /// Plastic laid down per second, on the average.
+    /// The most plastic that it lays down per second.
     pub flow_m3_per_s: f64,
     /// Depth of the letters; 0 for none.
     pub engraving_m: f64,

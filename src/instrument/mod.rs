@@ -34,6 +34,7 @@ mod camera;
 mod layout_names;
 mod layouts;
 mod mask;
+mod mask_fit;
 mod telescope;
 mod turns;
 
@@ -44,7 +45,10 @@ pub use assembly::{
 pub use camera::{Camera, Colour, ColourArray, Electronics, Hold, Orientation, Passband, wrapped};
 pub use layout_names::{KeyUse, LayoutKey, LayoutName};
 pub use layouts::{ABERRATIONS, SlotAngle, SlotLayout, Wedge, WedgePitch, Zone};
-pub use mask::{Drawing, Grip, HoleSpec, MaskDesign, MaskLayout, Printer, RegionSpec};
+pub use mask::{
+    Drawing, DrawingFills, HoleSpec, LeftOut, MaskDesign, MaskLayout, Printer, RegionSpec,
+};
+pub use mask_fit::{CableSlit, CameraBody, Grip, LEDGE_M, Plugs, Seat, Tabs};
 pub use telescope::{
     ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
 };

@@ -172,6 +172,16 @@ pub fn named_file(path: &Path, bytes: &[u8]) -> FileSeen {
     }
 }
 
+/// A file that somebody sends, by its bytes; without a word about when it was written last, at the moment it came.
+pub fn sent_file(name: &str, written_ms: Option<u64>, now: SystemTime, bytes: &[u8]) -> FileSeen {
+    FileSeen {
+        file: name.to_owned(),
+        bytes: bytes.len() as u64,
+        written_ms: written_ms.unwrap_or_else(|| millis(now)),
+        sha256: hex16(&Sha256::digest(bytes)),
+    }
+}
+
 impl Stamp {
     fn of(path: &Path) -> Option<Stamp> {
         let about = fs::metadata(path).ok()?;

@@ -10,6 +10,8 @@ use crate::geometry::outline::{Fill, Outline};
 use crate::units::MM;
 use std::f64::consts::FRAC_PI_2;
 
+/// Room that a printer wants between a part and the edge of its bed, whether the part is whole or a piece.
+pub const MARGIN_M: f64 = 2e-3;
 /// Air between a dovetail and its socket.
 pub const CLEARANCE_M: f64 = 0.15e-3;
 /// Pieces of the largest plate that can be cut: two lines through the middle.
@@ -28,12 +30,12 @@ const AZIMUTHS: usize = 18;
 pub enum PiecesError {
     /// Even a quarter is larger than the bed.
     #[error(
-        "a quarter of the mask is {quarter_mm:.1} mm wide, but mask.print.bed_mm is {bed_mm:.1} on its short side"
+        "a quarter of the mask is {quarter_mm:.1} mm wide, but mask.print.bed_mm leaves {bed_mm:.1} between its margins on its short side"
     )]
     TooLarge {
         /// Width of a quarter, dovetail included.
         quarter_mm: f64,
-        /// Short side of the bed.
+        /// Short side of the bed, less its margins.
         bed_mm: f64,
     },
     /// No cut leaves whole pieces with dovetails.
@@ -55,14 +57,15 @@ impl PiecesError {
     }
 }
 
-/// The pieces that fit on the bed: the plate itself when it does.
+/// The pieces that fit on the bed with [`MARGIN_M`] free all round: the plate itself when it does.
 ///
 /// # Errors
 /// [`PiecesError`] when no such cut is found.
 pub fn pieces(plate: &Plate, bed_m: [f64; 2]) -> Result<Vec<Plate>, PiecesError> {
     let (short, long) = (bed_m[0].min(bed_m[1]), bed_m[0].max(bed_m[1]));
-    let width = 2.0 * plate.outer_radius_m;
-    let half = plate.outer_radius_m + KEY_M[1];
+    let (short, long) = (short - 2.0 * MARGIN_M, long - 2.0 * MARGIN_M);
+    let width = 2.0 * plate.reach_m;
+    let half = plate.reach_m + KEY_M[1];
     if width <= short {
         return Ok(vec![plate.clone()]);
     }
@@ -93,10 +96,7 @@ fn cut(plate: &Plate, azimuth: f64, cuts: usize) -> Option<(usize, Vec<Plate>)> 
     let mut made = vec![plate.clone()];
     let mut severed = 0;
     for number in 0..cuts {
-        let line = CutLine::new(
-            azimuth + FRAC_PI_2 * number as f64,
-            2.0 * plate.outer_radius_m,
-        );
+        let line = CutLine::new(azimuth + FRAC_PI_2 * number as f64, 2.0 * plate.reach_m);
         let mut next = Vec::new();
         for part in &made {
             let (found, halves) = halve(part, &line)?;
@@ -207,6 +207,7 @@ fn halve(part: &Plate, line: &CutLine) -> Option<(usize, [Plate; 2])> {
         .plus(&all(CLEARANCE_M + APART_M));
     let piece = |plate: Outline, side: &Outline| Plate {
         ring: part.ring.common(side).minus(&near),
+        feet: part.feet.common(side).minus(&near),
         letters: away(&part.letters.common(side), &part.letters, &near),
         open: part.open.common(side),
         plate,

@@ -4,9 +4,10 @@
 //! is reflected an odd number of times, mirrored left-right when even. The up mark shows where the top of the pupil is, the
 //! screws' names where the screws are, both as they lie when the mask is worn with its `rotation_deg`.
 
+use super::cutouts::{cut_area, slit_strip};
 use super::lettering::{STEM_OVER_CAPITAL, bent};
 use super::slots::openings;
-use crate::geometry::outline::{Outline, convex_piece, outline_of};
+use crate::geometry::outline::{Fill, Outline, convex_piece, outline_of};
 use crate::geometry::{Frame2, Piece};
 use crate::instrument::{Grip, Instrument, MaskDesign, MaskLayout};
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
@@ -29,6 +30,8 @@ pub struct Plate {
     pub letters: Outline,
     /// The ring on the other side; empty without a grip.
     pub ring: Outline,
+    /// Feet on the same side, which keep the plate off the tube's end; empty without them.
+    pub feet: Outline,
     /// The words that were put on the plate.
     pub words: Vec<String>,
     /// Height of their capitals; 0 when there is no room for them.
@@ -41,8 +44,12 @@ pub struct Plate {
     pub ring_over_slots_m2: f64,
     /// Thickness of the plate, depth of the letters, height of the ring.
     pub heights_m: [f64; 3],
+    /// Height of the feet; 0 without them.
+    pub feet_m: f64,
     /// Outer radius of the printed plate, the flange of the ring included.
     pub outer_radius_m: f64,
+    /// The same with tabs: how far the plate reaches from its middle.
+    pub reach_m: f64,
 }
 
 impl Plate {
@@ -57,19 +64,36 @@ impl Plate {
             .collect();
         let open = open_outline(design, &pieces, mirrored);
         let outer_radius_m = outer_radius_m(design);
-        let solid = Outline::ring(0.5 * design.inner_diameter_m, outer_radius_m).minus(&open);
+        let seen = |azimuth: f64| front(azimuth - design.rotation_rad, mirrored);
+        let [cut, _] = cut_area(design).map(|area| area.seen(mirrored));
+        let solid = Outline::ring(0.5 * design.inner_diameter_m, outer_radius_m)
+            .plus(&tabs(design, outer_radius_m, seen))
+            .minus(&open)
+            .minus(&cut);
         let (plate, bridges) = solid.bridged();
-        let full_ring = design.grip.as_ref().map_or_else(Outline::default, |grip| {
-            ring(grip, |azimuth| {
-                front(azimuth - design.rotation_rad, mirrored)
-            })
-        });
+        let apart = slit_strip(design, LIP_M).seen(mirrored);
+        let full_ring = design
+            .grip
+            .as_ref()
+            .map_or_else(Outline::default, |grip| ring(grip, seen))
+            .minus(&apart);
+        let feet = design
+            .grip
+            .as_ref()
+            .map_or_else(Outline::default, |grip| feet(grip, &full_ring, &plate));
         let over = full_ring.minus(&plate);
+        let reach_m = plate.farthest_m();
         let mut parts = Plate {
             plate,
             open,
             letters: Outline::default(),
             ring: full_ring,
+            feet_m: if feet.is_empty() {
+                0.0
+            } else {
+                design.grip.as_ref().map_or(0.0, |grip| grip.feet_m)
+            },
+            feet,
             words: Vec::new(),
             capital_m: 0.0,
             stem_m: 0.0,
@@ -81,6 +105,7 @@ impl Plate {
                 design.grip.as_ref().map_or(0.0, |g| g.height_m),
             ],
             outer_radius_m,
+            reach_m,
         };
         parts.put_words(instrument, design, mirrored);
         Some(parts)
@@ -100,14 +125,19 @@ impl Plate {
         let mut marks: Vec<(f64, String)> = vec![(place(FRAC_PI_2), "↑UP".to_owned())];
         for screw in instrument.assembly.iter().flat_map(|a| &a.screws) {
             let azimuth = place(screw.azimuth_rad);
-            let near = |m: &&mut (f64, String)| apart(m.0, azimuth) < 8.0 * capital_m / radius_m;
+            let near = |m: &&mut (f64, String)| apart(m.0, azimuth) < 12.0 * capital_m / radius_m;
             match marks.iter_mut().find(near) {
-                Some(mark) => mark.1.push_str(&format!(" {}", screw.name)),
-                None => marks.push((azimuth, screw.name.clone())),
+                Some(mark) => mark.1.push_str(&format!(" SCREW {}", screw.name)),
+                None => marks.push((azimuth, format!("↑SCREW {}", screw.name))),
             }
         }
         for (azimuth, words) in marks {
-            self.put(&words, capital_m, radius_m, azimuth, &mut taken);
+            // where the slit or a gap is in the way, beside it
+            let aside =
+                [0.0, 1.0, -1.0, 2.0, -2.0].map(|k| azimuth + k * 6.0 * capital_m / radius_m);
+            let _ = aside
+                .into_iter()
+                .any(|azimuth| self.put(&words, capital_m, radius_m, azimuth, &mut taken));
         }
         let (_, width) = bent("SKY SIDE", capital_m, radius_m, 0.0);
         let free = |azimuth: &f64| {
@@ -130,14 +160,16 @@ impl Plate {
         radius_m: f64,
         azimuth: f64,
         taken: &mut Vec<[f64; 2]>,
-    ) {
+    ) -> bool {
         let (outline, width) = bent(words, capital_m, radius_m, azimuth);
         // a letter that would reach an opening or an edge would tear the solid: such words are left out
-        if !outline.is_empty() && outline.minus(&self.plate).is_empty() {
-            self.letters = self.letters.plus(&outline);
-            self.words.push(words.to_owned());
-            taken.push([azimuth, width]);
+        if outline.is_empty() || !outline.minus(&self.plate).is_empty() {
+            return false;
         }
+        self.letters = self.letters.plus(&outline);
+        self.words.push(words.to_owned());
+        taken.push([azimuth, width]);
+        true
     }
 }
 
@@ -150,14 +182,15 @@ fn open_outline(design: &MaskDesign, pieces: &[Piece], mirrored: bool) -> Outlin
             .iter()
             .map(|part| part.iter().map(|p| [flip * p[0], p[1]]).collect())
             .collect();
-        return Outline::filled(&parts, crate::geometry::outline::Fill::NonZero);
+        let [_, solid] = cut_area(design);
+        return Outline::filled(&parts, Fill::NonZero).minus(&solid.seen(mirrored));
     }
     outline_of(&pieces.iter().collect::<Vec<_>>())
 }
 
 fn outer_radius_m(design: &MaskDesign) -> f64 {
     let plate = 0.5 * design.outer_diameter_m;
-    let flange = design.grip.as_ref().map_or(0.0, |g| g.radii_m()[1] + LIP_M);
+    let flange = design.grip.as_ref().map_or(0.0, |g| g.outer_m() + LIP_M);
     plate.max(flange)
 }
 
@@ -176,8 +209,11 @@ fn apart(a: f64, b: f64) -> f64 {
 }
 
 fn ring(grip: &Grip, seen: impl Fn(f64) -> f64) -> Outline {
-    let [inner, outer] = grip.radii_m();
-    let whole = Outline::ring(inner, outer);
+    let walls = grip.walls_m();
+    let outer = grip.outer_m();
+    let whole = walls.iter().fold(Outline::default(), |sum, [from, to]| {
+        sum.plus(&Outline::ring(*from, *to))
+    });
     let Some((azimuth_rad, width_m)) = grip.notch else {
         return whole;
     };
@@ -194,4 +230,95 @@ fn ring(grip: &Grip, seen: impl Fn(f64) -> f64) -> Outline {
     .map(|&(along, across)| [along * cos - across * sin, along * sin + across * cos])
     .collect();
     whole.minus(&outline_of(&[&convex_piece(&gap)]))
+}
+
+/// Number of feet, and how wide each is along the tube's end.
+const FEET: usize = 3;
+const FOOT_M: f64 = 12e-3;
+/// A foot keeps this distance from the ring and from edges.
+const ROUND_FOOT_M: f64 = 0.4e-3;
+
+/// Three feet on the tube's end, evenly round, each turned on to where plate is under all of it; one that finds no such place is left out.
+fn feet(grip: &Grip, ring: &Outline, plate: &Outline) -> Outline {
+    if grip.feet_m <= 0.0 {
+        return Outline::default();
+    }
+    let [from, to] = grip.bearing_m();
+    let band = Outline::ring(from + ROUND_FOOT_M, to - ROUND_FOOT_M);
+    let room = plate.grown(-ROUND_FOOT_M);
+    let clear = ring.grown(ROUND_FOOT_M);
+    let mut feet = Outline::default();
+    for number in 0..FEET {
+        let even = PI / 6.0 + TAU * number as f64 / FEET as f64;
+        let places = (0..18).map(|k| even + f64::from(k) * PI / 54.0);
+        let found = places.into_iter().find_map(|azimuth| {
+            let foot = band
+                .common(&sector(azimuth, 0.5 * FOOT_M / to, 2.0 * to))
+                .minus(&clear);
+            let whole = foot.shapes.len() == 1 && foot.minus(&room).is_empty();
+            whole.then_some(foot)
+        });
+        feet = feet.plus(&found.unwrap_or_default());
+    }
+    feet
+}
+
+/// The points within an angle of an azimuth (below a right angle), and a distance of the middle.
+pub(super) fn sector(azimuth_rad: f64, half_rad: f64, reach_m: f64) -> Outline {
+    let at = |azimuth: f64| {
+        let far_m = reach_m / libm::cos(half_rad);
+        [far_m * libm::cos(azimuth), far_m * libm::sin(azimuth)]
+    };
+    let corners = vec![
+        [0.0; 2],
+        at(azimuth_rad - half_rad),
+        at(azimuth_rad + half_rad),
+    ];
+    Outline::filled(&[corners], Fill::NonZero)
+}
+
+/// Tabs beyond the plate's edge, round at their ends, with the tether's hole in the first.
+fn tabs(design: &MaskDesign, edge_m: f64, seen: impl Fn(f64) -> f64) -> Outline {
+    /// How far a tab reaches into the plate's rim.
+    const ROOT_M: f64 = 1e-3;
+    let Some(tabs) = &design.tabs else {
+        return Outline::default();
+    };
+    let mut all = Outline::default();
+    for (number, azimuth) in tabs.azimuths_rad.iter().enumerate() {
+        let azimuth = seen(*azimuth);
+        let (sin, cos) = (libm::sin(azimuth), libm::cos(azimuth));
+        let place =
+            |along: f64, across: f64| [along * cos - across * sin, along * sin + across * cos];
+        // corners as round as the tab allows
+        let half = 0.5 * tabs.width_m;
+        let round = half.min(tabs.reach_m);
+        let (from, to) = (edge_m - ROOT_M, edge_m + tabs.reach_m);
+        let body = [
+            (from, -half),
+            (to - round, -half),
+            (to - round, half),
+            (from, half),
+        ];
+        let middle = [
+            (from, round - half),
+            (to, round - half),
+            (to, half - round),
+            (from, half - round),
+        ];
+        let mut tab = Outline::filled(
+            &[body, middle].map(|box_| box_.map(|(along, across)| place(along, across)).to_vec()),
+            Fill::NonZero,
+        );
+        for side in [-1.0, 1.0] {
+            let corner = place(to - round, side * (half - round));
+            tab = tab.plus(&Outline::disc(corner, round));
+        }
+        if number == 0 && tabs.tether_hole_m > 0.0 {
+            let hole = place(edge_m + 0.5 * tabs.reach_m, 0.0);
+            tab = tab.minus(&Outline::disc(hole, 0.5 * tabs.tether_hole_m));
+        }
+        all = all.plus(&tab);
+    }
+    all
 }

@@ -8,15 +8,15 @@ use ndarray::Array2;
 const FINER: usize = 3;
 
 impl Plate {
-    /// How much of each pixel is plastic, 0 to 1, seen from the sky side: element `[[row, column]]`, row 0 at the bottom, the plate's edge at
-    /// the edge of the picture.
+    /// How much of each pixel is plastic, 0 to 1, seen from the sky side: element `[[row, column]]`, row 0 at the bottom, the plate's edge (that
+    /// of its tabs, where it has some) at the edge of the picture.
     pub fn picture(&self, across_px: usize) -> Array2<f64> {
-        let scale = 2.0 * self.outer_radius_m / across_px as f64;
+        let scale = 2.0 * self.reach_m / across_px as f64;
         let mut picture = Array2::zeros((across_px, across_px));
         for row in 0..across_px * FINER {
-            let y_m = ((row as f64 + 0.5) / FINER as f64) * scale - self.outer_radius_m;
+            let y_m = ((row as f64 + 0.5) / FINER as f64) * scale - self.reach_m;
             for run in runs_m(&self.plate, y_m).chunks_exact(2) {
-                let [from, to] = [run[0], run[1]].map(|x| (x + self.outer_radius_m) / scale);
+                let [from, to] = [run[0], run[1]].map(|x| (x + self.reach_m) / scale);
                 for column in from.max(0.0) as usize..(to.ceil().max(0.0) as usize).min(across_px) {
                     let left = from.max(column as f64);
                     let covered = (to.min(column as f64 + 1.0) - left).max(0.0);
@@ -60,7 +60,7 @@ mod tests {
             instrument.mask = Some(testing::mask(layout));
             let plate = Plate::new(&instrument).unwrap();
             let picture = plate.picture(300);
-            let pixel_m2 = (2.0 * plate.outer_radius_m / 300.0).powi(2);
+            let pixel_m2 = (2.0 * plate.reach_m / 300.0).powi(2);
             assert_relative_eq!(
                 picture.sum() * pixel_m2,
                 plate.plate.area_m2(),

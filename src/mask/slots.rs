@@ -1,5 +1,6 @@
 //! The slots of a mask as [`Piece`]s.
 
+use super::cutouts::kept_solid;
 use super::layouts::{Region, regions};
 use crate::geometry::outline::{SAG_M, clipped, convex_piece};
 use crate::geometry::{Frame2, Piece, Primitive};
@@ -11,6 +12,16 @@ use std::f64::consts::{PI, TAU};
 /// The openings do not overlap as long as [`overlapping`](super::overlapping) finds nothing, and none reaches beyond the
 /// plate's edges, not even a hole drilled across one. Light that passes beside the plate is not in the list.
 pub fn openings(design: &MaskDesign) -> Vec<(usize, Piece)> {
+    let mut found = without_cutouts(design);
+    let solid = kept_solid(design);
+    for (_, piece) in &mut found {
+        piece.blocks.extend(solid.iter().cloned());
+    }
+    found
+}
+
+/// The openings as if camera and cables took no room.
+fn without_cutouts(design: &MaskDesign) -> Vec<(usize, Piece)> {
     if let MaskLayout::Holes(holes) = &design.layout {
         return holes
             .iter()

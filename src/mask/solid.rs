@@ -54,7 +54,7 @@ impl SolidError {
 }
 
 impl Solid {
-    /// The solid of a plate, its sky side on z = 0 with the letters sunk into it, and the ring standing up from its back.
+    /// The solid of a plate, its sky side on z = 0 with the letters sunk into it, and ring and feet standing up from its back.
     ///
     /// Looking down on the bed one sees the back: +x is right as on the sky side, +y is turned over.
     ///
@@ -72,12 +72,19 @@ impl Solid {
         let mut builder = Builder::default();
         let top = builder.face(&plate.plate.pierced(&plate.letters), thick, true);
         let floor = builder.face(&plate.letters, thick - deep, true);
-        let back = builder.face(&plate.plate.pierced(&plate.ring), 0, false);
-        let foot = builder.face(&plate.ring, -high, false);
+        let standing = Outline {
+            shapes: [plate.ring.shapes.as_slice(), &plate.feet.shapes].concat(),
+        };
+        let back = builder.face(&plate.plate.pierced(&standing), 0, false);
+        let mut stands: HashSet<SolidEdge> = HashSet::new();
+        for (outline, height) in [(&plate.ring, high), (&plate.feet, units(plate.feet_m))] {
+            let foot = builder.face(outline, -height, false);
+            builder.walls(&foot, -height, 0, true);
+            stands.extend(foot);
+        }
         builder.walls(&floor, thick - deep, thick, false);
-        builder.walls(&foot, -high, 0, true);
         let sides: HashSet<SolidEdge> = without(&top, &floor);
-        let missing = without(&back, &foot).symmetric_difference(&sides).count();
+        let missing = without(&back, &stands).symmetric_difference(&sides).count();
         if missing > 0 {
             return Err(SolidError::Open(missing));
         }

@@ -14,7 +14,8 @@ use serde::Serialize;
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Difference {
     /// What differs: `obstruction_aside`, `obstruction_size`, `focal_length`, `vane_turn:NUMBER`, `vane_width:NUMBER`, `beam_cut`, `strip`,
-    /// `drift`, `second_star`, `mask_turn` or `slot_width`; vanes are numbered from 1 in the order of the file.
+    /// `drift`, `second_star`, `mask_turn`, `slot_width`, or `slot_width_open` where a masked star does not tell how wide the slots really are; vanes are
+    /// numbered from 1 in the order of the file.
     pub what: String,
     /// How much: a length, a turn, or per cent more than typed; of a second star its share of the light, of a strip its width.
     pub value: f64,
@@ -52,6 +53,7 @@ pub fn differences(
         look.strip(),
         look.mask_turn(),
         look.slot_width(),
+        look.slots_to_measure(settings.rough_fit_chi_square),
         look.drift(),
         look.second_star(),
     ];
@@ -152,9 +154,48 @@ impl DifferenceLook<'_> {
     fn slot_width(&self) -> Option<Difference> {
         let off = self.seen(Dimension::SlotWidth)?;
         self.per_cent("slot_width", off, |percent| {
+            let design = self.instrument.mask.as_ref();
+            let printed = design.and_then(|d| Some((d.slot_pitch_m.first()?, d.open_fraction)));
+            let widths = printed
+                .filter(|(_, open)| *open > 0.0)
+                .map(|(pitch_m, open)| {
+                    let typed_mm = pitch_m * open / MM;
+                    let printed_mm = typed_mm * (1.0 + 0.01 * percent);
+                    format!(": {printed_mm:.2} mm instead of {typed_mm:.2}")
+                });
             format!(
-                "The mask's slots are {} than typed.",
-                more(percent, "wider", "narrower")
+                "The mask's slots are {} than typed{}.",
+                more(percent, "wider", "narrower"),
+                widths.unwrap_or_default()
+            )
+        })
+    }
+
+    /// A masked star that the typed slots do not explain, and that does not tell how wide they are either: round holes and drawings have no
+    /// width that could be fitted, and few photons leave it open.
+    fn slots_to_measure(&self, rough: f64) -> Option<Difference> {
+        let masked = self.found.method == super::Method::MaskedStar;
+        let fitted = self.fitted().get(Unknown::Dimension(Dimension::SlotWidth));
+        let sigma = fitted.and_then(|(_, sigma)| sigma);
+        let open = match fitted {
+            Some(_) => sigma.is_none_or(|sigma| sigma > SLOTS_KNOWN_SHARE),
+            None => self.fitted().chi_square > rough,
+        };
+        let (value, _) = fitted.unwrap_or((1.0, None));
+        let off = Uncertain {
+            value: value - 1.0,
+            sigma,
+        };
+        let words =
+            "How wide the mask's slots really are, this star does not tell: measure one slot."
+                .to_owned();
+        (masked && open).then(|| {
+            difference(
+                "slot_width_open",
+                off.in_units_of(0.01),
+                "%",
+                "measure one slot with a caliper, and type its width over the pitch as mask.open_fraction",
+                words,
             )
         })
     }
@@ -283,6 +324,8 @@ impl DifferenceLook<'_> {
     }
 }
 
+/// The width of slots is known where its standard deviation is no more than this share.
+const SLOTS_KNOWN_SHARE: f64 = 0.05;
 /// A share that differs by less than this is not worth telling.
 const TOLD_FROM_PERCENT: f64 = 1.0;
 /// A mask that is turned by less than this is put on as well as a hand can.

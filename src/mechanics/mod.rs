@@ -16,6 +16,7 @@
 
 pub mod bench;
 pub mod fits;
+mod front;
 pub mod glass;
 pub mod prescription;
 pub mod respond;
@@ -23,6 +24,8 @@ pub mod rigid;
 pub mod sphere;
 pub mod system;
 pub mod trace;
+
+pub use front::{FrontScrew, front_screws};
 
 use crate::axes::FieldM;
 use crate::instrument::{Assembly, AssemblyKind, FieldTerms, Instrument, Response};

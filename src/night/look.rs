@@ -80,6 +80,9 @@ pub struct SkippedReport {
     pub skipped: String,
     /// Number of turns told so far.
     pub round: usize,
+    /// What is next, where that the frame is of no use says it: the ring has become a point.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next: Option<Box<NextStep>>,
 }
 
 /// A frame that was looked at: what is to be written down, and what is said.
@@ -278,6 +281,7 @@ impl Night {
             file: file.file.clone(),
             skipped: reason.clone(),
             round: self.story.round(),
+            next: None,
         };
         Sight {
             what: Happening::Skipped { file, reason },
@@ -289,15 +293,26 @@ impl Night {
     /// Files say when their exposure began by the camera's clock; how far that is off is read off the first file. Where a file says nothing,
     /// it was written when its exposure ended.
     pub fn overlaps_a_change(&self, file: &FileSeen, read: &ReadPicture) -> Option<String> {
-        let changed_s = self.story.last_change?.seconds();
-        let settled_s = changed_s + self.head.settle_s;
         let exposure_s = read.picture.exposure_s.or(self.exposure_s).unwrap_or(0.0);
         let ended_s = file.written_ms as f64 / 1e3;
-        let began_s = match (read.began_s, self.camera_ahead_s()) {
-            (Some(began_s), Some(ahead_s)) => began_s - ahead_s,
-            _ => ended_s - exposure_s,
-        };
-        (began_s < settled_s).then(|| {
+        let began_s = self.began_s(read).unwrap_or(ended_s - exposure_s);
+        self.not_settled(began_s, self.head.settle_s)
+    }
+
+    /// Why a frame that somebody hands in is of no use: its file says that its exposure began before the last change. `None` where it began
+    /// later, or where its file does not say it: whoever hands it in knows what it shows.
+    pub fn began_before_a_change(&self, read: &ReadPicture) -> Option<String> {
+        self.not_settled(self.began_s(read)?, 0.0)
+    }
+
+    /// When an exposure began by this computer's clock, where its file says it and the camera's clock is known.
+    fn began_s(&self, read: &ReadPicture) -> Option<f64> {
+        Some(read.began_s? - self.camera_ahead_s()?)
+    }
+
+    fn not_settled(&self, began_s: f64, settle_s: f64) -> Option<String> {
+        let changed_s = self.story.last_change?.seconds();
+        (began_s < changed_s + settle_s).then(|| {
             format!(
                 "its exposure began {:.1} s {} the last change was told, and it takes {:.0} s to settle; the next frame counts",
                 (began_s - changed_s).abs(),
@@ -383,13 +398,18 @@ impl Night {
 
     /// A frame without a star that can be measured. With the focus being sought that is no surprise: the ring has become a point.
     fn unmeasured(&self, file: FileSeen, error: &DiagnosisError) -> Sight {
-        let reason = match error {
-            DiagnosisError::Measure(MeasureError::NoRing { .. }) if self.story.is_locked() => {
-                format!("{error}: {}", self.in_focus().words)
-            }
-            _ => format!("{error}; {}", error.hint()),
+        let is_a_point = matches!(error, DiagnosisError::Measure(MeasureError::NoRing { .. }))
+            && self.story.is_locked();
+        let next = is_a_point.then(|| self.in_focus());
+        let reason = match &next {
+            Some(next) => format!("{error}: {}", next.words),
+            None => format!("{error}; {}", error.hint()),
         };
-        self.skip(file, reason)
+        let mut sight = self.skip(file, reason);
+        if let Looked::Skipped(report) = &mut sight.looked {
+            report.next = next.map(Box::new);
+        }
+        sight
     }
 
     /// What follows once the star is in focus and the screws are right.

@@ -221,7 +221,7 @@ fn happened(night: &Night) -> String {
     html
 }
 
-fn sentence(event: &Event) -> String {
+pub(super) fn sentence(event: &Event) -> String {
     match &event.what {
         Happening::Frame(frame) => {
             let coma = frame

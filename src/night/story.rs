@@ -64,7 +64,7 @@ pub enum Change {
 }
 
 /// Coma in one state of the unit, less that of the aligned telescope, nm RMS.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 pub struct PathPoint {
     /// Its size.
     pub coma_nm: f64,

@@ -102,6 +102,14 @@ pub enum Refusal {
         /// Allowed.
         allowed: &'static str,
     },
+    /// The star would be spread far beyond the frame.
+    #[error("the ring would be {ring_px:.0} px across, and the frame is {frame_px:.0} px")]
+    RingBeyondFrame {
+        /// Across the ring.
+        ring_px: f64,
+        /// The frame's smaller side.
+        frame_px: f64,
+    },
     /// There is no mask.
     #[error("this telescope has no mask")]
     NoMask,
@@ -140,6 +148,7 @@ impl Refusal {
                 "never force it; turn the other screws the other way instead, which tilts the unit the same way"
             }
             Refusal::Range { .. } => "give a number inside these limits",
+            Refusal::RingBeyondFrame { .. } => "go less far, or back towards focus",
             Refusal::NoMask => "leave the mask off, or practise on a scenario with a [mask]",
             Refusal::Fixed { .. } => "choose another level to change it",
             Refusal::Already { .. } => "look at the star, or do something else",

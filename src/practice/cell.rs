@@ -102,6 +102,11 @@ impl Cell {
     }
 }
 
+/// How far a screw goes when its wrench, which was turned one way, is turned back: its play is taken up first.
+pub fn moved_back(wrench_turns: f64, play_turns: f64) -> f64 {
+    (wrench_turns - play_turns).max(0.0)
+}
+
 /// Shortest and longest a screw may be, in turns from its nominal length.
 pub fn travel_turns(assembly: &Assembly) -> [f64; 2] {
     let stated = assembly

@@ -117,8 +117,8 @@ const WRENCH_PARTS: f64 = 360.0 / WRENCH_STEP_DEG as f64;
 pub(super) const TRIAL_TURNS: f64 = 2.0 / WRENCH_PARTS;
 
 fn step(session: &Session, assembly: &Assembly, latest: &Round, tilt: Option<[f64; 2]>) -> Step {
-    if needs_recentring(session.owner(), latest) {
-        return Step::Recentre;
+    if let Some(step) = into_the_frame(session.owner(), latest) {
+        return step;
     }
     let Some(tilt_rad) = tilt else {
         return trial(session, assembly);
@@ -187,19 +187,40 @@ fn trial(session: &Session, assembly: &Assembly) -> Step {
     turn_step(assembly, untried, TRIAL_TURNS, true)
 }
 
-/// The star is far aside: part of it may be cut off soon.
-fn needs_recentring(owner: &Instrument, latest: &Round) -> bool {
+/// A ring that is larger than this part of the frame is brought nearer to focus: no pointing brings it into the frame …
+const FITS: f64 = 0.95;
+/// … to this part of it.
+const WELL_INSIDE: f64 = 0.7;
+
+/// What brings a star into the frame that is cut off, or may be soon; `None` where it is whole.
+fn into_the_frame(owner: &Instrument, latest: &Round) -> Option<Step> {
     let camera = &owner.camera;
     let half_px = 0.5 * camera.width_px.min(camera.height_px) as f64;
-    let radius_px = match &latest.sight.shape {
-        SightShape::Doughnut { diameter_px, .. } | SightShape::Spot { diameter_px, .. } => {
-            0.5 * diameter_px
+    let (radius_px, inside) = match &latest.sight.shape {
+        SightShape::Doughnut {
+            diameter_px,
+            inside,
+            ..
         }
-        SightShape::Spikes { .. } => 0.5 * half_px,
-        SightShape::Gone => return true,
+        | SightShape::Spot {
+            diameter_px,
+            inside,
+        } => (0.5 * diameter_px, Some(*inside)),
+        SightShape::Spikes { .. } => (0.5 * half_px, None),
+        SightShape::Gone => return Some(Step::Recentre),
     };
     let [x, y] = latest.sight.aside_px.xy();
-    x.abs().max(y.abs()) + radius_px > half_px
+    if x.abs().max(y.abs()) + radius_px <= half_px {
+        return None;
+    }
+    let Some(inside) = inside.filter(|_| radius_px > FITS * half_px) else {
+        return Some(Step::Recentre);
+    };
+    let nearer_px = 2.0 * (radius_px - WELL_INSIDE * half_px);
+    let nearer_um = (nearer_px * camera.pixel_m * owner.telescope.focal_ratio() / UM).round();
+    Some(Step::Focus {
+        outward_um: if inside { nearer_um } else { -nearer_um },
+    })
 }
 
 fn focus_or_finish(session: &Session, latest: &Round) -> Step {

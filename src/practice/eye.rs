@@ -63,6 +63,9 @@ const MODELS_AT_MOST: NonZeroUsize = NonZeroUsize::new(5).unwrap();
 /// Wavelengths without and with a mask.
 const WAVELENGTHS: [usize; 2] = [3, 7];
 
+/// No picture takes more memory, with a few models kept: a page stays below 600 MB.
+const MEMORY_GIB: f64 = 0.25;
+
 /// A session's eye.
 pub struct Eye {
     instrument: Instrument,
@@ -77,6 +80,7 @@ struct Key {
     /// Defocus up to this, with its sign.
     offset_bits: u64,
     field_bits: [u64; 2],
+    drift_bits: [u64; 2],
     atmosphere: AtmosphereKind,
     /// The atmosphere the screen was drawn for.
     seed: Option<Seed>,
@@ -204,6 +208,7 @@ impl Eye {
             offset_bits: size_m.copysign(offset_m).to_bits(),
             // plus 0: −0 is the same place
             field_bits: state.field_m.xy().map(|f| (f + 0.0).to_bits()),
+            drift_bits: state.sky.tracking_drift_px.map(|d| (d + 0.0).to_bits()),
             atmosphere,
             seed: (atmosphere == AtmosphereKind::Drawn).then_some(moment.atmosphere),
         }
@@ -244,6 +249,7 @@ impl Prepared {
         }
         let settings = Settings {
             accuracy: QUICK,
+            memory_gib: MEMORY_GIB,
             ..Settings::default()
         };
         let model = Model::new(&instrument, &widest, settings)?;

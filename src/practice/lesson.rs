@@ -1,10 +1,8 @@
 //! "Show me": why the dark centre moves, where the screws are from the front, and what to mind at a real telescope.
 
 use super::session::Session;
-use crate::frame::hour;
 use crate::instrument::{Assembly, Instrument, end, turn_in_words};
-use crate::units::DEG;
-use serde::Serialize;
+use crate::mechanics::front_screws;
 
 /// What to mind at a real telescope.
 #[derive(Debug, Clone, Copy)]
@@ -19,32 +17,6 @@ impl Cautions {
         "Printed plastic softens in a warm car. Mind mains leads and ladders in the dark.",
         "The maker's instructions and a qualified technician come first.",
     ];
-}
-
-/// A screw as somebody in front of the telescope sees it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct FrontScrew {
-    /// Its name.
-    pub name: String,
-    /// Azimuth as seen from the front, counter-clockwise from the right.
-    pub front_deg: f64,
-    /// Hour on a clock face, as seen from the front.
-    pub hour: u32,
-}
-
-/// Where the screws are, seen from the front.
-pub fn front_screws(instrument: &Instrument) -> Vec<FrontScrew> {
-    let screws = instrument.assembly.iter().flat_map(|a| &a.screws);
-    screws
-        .map(|screw| {
-            let front_deg = instrument.telescope.front_rad(screw.azimuth_rad) / DEG;
-            FrontScrew {
-                name: screw.name.clone(),
-                front_deg: front_deg.rem_euclid(360.0),
-                hour: hour(front_deg),
-            }
-        })
-        .collect()
 }
 
 /// The situation explained, a thought a line.
@@ -104,10 +76,25 @@ fn front_line(owner: &Instrument) -> String {
 
 fn screw_lines(assembly: &Assembly, masked: bool) -> [String; 2] {
     let end = end(assembly.clockwise.sign());
-    let rule = if masked {
-        "the middle spikes move away from the raised edge (with the camera straight). So shorten the screw that they move away from, or lengthen the one opposite."
-    } else {
-        "the thin side of the ring goes towards the raised edge (with the camera straight). So shorten the screw on the thin side, or lengthen the one opposite."
+    // where a tilt makes coma of the other sign, everything in the picture goes the other way
+    let follows = assembly
+        .response
+        .as_ref()
+        .is_none_or(|response| response.coma_m_per_rad >= 0.0);
+    let towards = ["away from", "towards"];
+    let rule = match masked {
+        true => format!(
+            "the middle spikes move {} the raised edge (with the camera straight). So {} the screw that they move away from, or {} the one opposite.",
+            towards[usize::from(!follows)],
+            first_way(follows),
+            first_way(!follows),
+        ),
+        false => format!(
+            "the thin side of the ring goes {} the raised edge (with the camera straight). So {} the screw on the thin side, or {} the one opposite.",
+            towards[usize::from(follows)],
+            first_way(follows),
+            first_way(!follows),
+        ),
     };
     [
         format!(
@@ -118,4 +105,8 @@ fn screw_lines(assembly: &Assembly, masked: bool) -> [String; 2] {
             turn_in_words(assembly.backlash_turns)
         ),
     ]
+}
+
+fn first_way(shorter: bool) -> &'static str {
+    if shorter { "shorten" } else { "lengthen" }
 }

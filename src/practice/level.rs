@@ -1,10 +1,12 @@
-//! What each level hides. The amounts are those that give 160 to 340 nm of coma, whatever the telescope: clearly seen, and a
-//! few turns of a wrench away.
+//! What each level hides. The amounts are those that give 160 to 340 nm of coma: clearly seen, and a few turns of a wrench away. Where the
+//! ring of the start is so small that this would fold it, they are less.
 
 use super::quirks::Quirks;
+use super::session::FRAME_AT_MOST_PX;
 use crate::instrument::{Assembly, Instrument, Response};
 use crate::mechanics::plane_of;
 use crate::predict::ComaScale;
+use crate::predict::dark_shift_per_coma;
 use crate::rng::{Purpose, Seed};
 use crate::state::{ScrewTurns, State};
 use crate::units::{NM, UM};
@@ -169,6 +171,10 @@ pub struct Hidden {
 
 /// Least and most coma at the start.
 const START_COMA_M: [f64; 2] = [160.0 * NM, 340.0 * NM];
+/// The dark centre's way at the start at most, as a share of the ring's thickness.
+const CLEAR_OF_THICKNESS: f64 = 0.7;
+/// Across the ring at the start at most, as a share of the frame, where it is spread on purpose.
+const RING_OF_FRAME: f64 = 0.7;
 /// The goal is never finer than this part of a turn of one screw.
 const GOAL_TURNS: f64 = 1.0 / 40.0;
 
@@ -201,12 +207,17 @@ impl Hidden {
             sign = -sign;
         }
         let share: f64 = stream.random();
-        scale(&mut turns, (instrument, state), share)?;
+        let start = start_offset_m(instrument, state);
+        let clear_m = match level {
+            // behind a mask no ring can fold
+            Level::Mask => f64::INFINITY,
+            _ => clear_coma_m(instrument, start),
+        };
+        scale(&mut turns, (instrument, state), share, clear_m)?;
         let play = (0..count)
             .map(|_| if stream.random() { 0.5 } else { -0.5 })
             .collect();
         let focus: f64 = 0.8 + 0.4 * stream.random::<f64>();
-        let start = start_offset_m(instrument, state);
         let (rotation, flip): (f64, bool) = (stream.random(), stream.random());
         let unknown = level.hides_camera();
         Ok(Hidden {
@@ -224,17 +235,32 @@ impl Hidden {
     }
 }
 
+/// Coma beyond which the ring of the start folds on its thin side, on a telescope whose ring is small for its coma: the dark centre then
+/// goes by most of the ring's thickness (`dark_shift_per_coma`).
+fn clear_coma_m(instrument: &Instrument, offset_m: f64) -> f64 {
+    let (ratio, hole) = (
+        instrument.telescope.focal_ratio(),
+        instrument.telescope.obstruction_ratio(),
+    );
+    let thickness_m = 0.5 * offset_m.abs() / ratio * (1.0 - hole);
+    CLEAR_OF_THICKNESS * thickness_m / dark_shift_per_coma(ratio, hole)
+}
+
 /// Brings the coma of the tilt to a share of its range, and every screw within its travel; refused where that leaves less than
 /// twice what counts as aligned.
 fn scale(
     turns: &mut ScrewTurns,
     (instrument, state): (&Instrument, &State),
     share: f64,
+    clear_m: f64,
 ) -> Result<(), SetupError> {
     let (assembly, response) = parts(instrument)?;
     let [x, y] = plane_of(assembly, turns).tilt_rad;
     let coma_m = (response.coma_m_per_rad * x.hypot(y)).abs();
-    let wanted_m = START_COMA_M[0] + share * (START_COMA_M[1] - START_COMA_M[0]);
+    let most_m = START_COMA_M[1].min(clear_m);
+    let worth_m = 2.2 * goal_coma_m(instrument, state);
+    let least_m = START_COMA_M[0].min(0.5 * most_m).max(worth_m.min(most_m));
+    let wanted_m = least_m + share * (most_m - least_m);
     let farthest = turns.iter().fold(0.0f64, |most, t| most.max(t.abs()));
     let factor = (wanted_m / coma_m).min(reach(assembly) / farthest);
     if factor * coma_m < 2.0 * goal_coma_m(instrument, state) {
@@ -258,7 +284,7 @@ pub(super) fn parts(instrument: &Instrument) -> Result<(&Assembly, &Response), S
 }
 
 /// Coma RMS of one turn of one screw.
-pub(super) fn coma_per_turn_m(assembly: &Assembly, response: &Response) -> f64 {
+pub fn coma_per_turn_m(assembly: &Assembly, response: &Response) -> f64 {
     let mut turns = ScrewTurns::zero(assembly);
     if let Some(first) = turns.first_mut() {
         *first = 1.0;
@@ -283,17 +309,23 @@ fn reach(assembly: &Assembly) -> f64 {
     0.8 * limits[1].min(-limits[0]).max(0.0)
 }
 
-/// The scenario's own defocus where it makes a doughnut, or one that is 60 µm across for every unit of the focal ratio.
+/// The scenario's own defocus where it makes a doughnut, or one that is 180 µm across for every unit of the focal ratio; farther out where the
+/// coma of a drill would fold that ring, as far as the frame holds it.
 fn start_offset_m(instrument: &Instrument, state: &State) -> f64 {
     let ratio = instrument.telescope.focal_ratio();
     let least = 60.0 * UM * ratio;
-    if state.sensor_offset_m.abs() >= least {
-        state.sensor_offset_m
-    } else if state.sensor_offset_m > 0.0 {
-        3.0 * least
+    let own = state.sensor_offset_m;
+    let size = if own.abs() >= least {
+        own.abs()
     } else {
-        -3.0 * least
-    }
+        3.0 * least
+    };
+    let clear = size * (START_COMA_M[1] / clear_coma_m(instrument, size)).max(1.0);
+    let camera = &instrument.camera;
+    let frame_px = camera.width_px.min(camera.height_px).min(FRAME_AT_MOST_PX);
+    let fits = RING_OF_FRAME * frame_px as f64 * camera.pixel_m * ratio;
+    let farthest = size.max(clear.min(fits));
+    if own > 0.0 { farthest } else { -farthest }
 }
 
 #[cfg(test)]

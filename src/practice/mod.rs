@@ -37,13 +37,15 @@ mod report;
 mod session;
 mod sight;
 
+pub use crate::mechanics::{FrontScrew, front_screws};
 pub use action::{Action, Done, Refusal};
 pub use as_camera::{Shot, camera_frame};
 pub use beginner::{Attempt, Player, play};
+pub use cell::moved_back;
 pub use coach::{Step, Suggestion};
 pub use eye::{Eye, Moment, Picture};
-pub use lesson::{Cautions, FrontScrew, front_screws, lesson};
-pub use level::{Hidden, Level, SetupError};
+pub use lesson::{Cautions, lesson};
+pub use level::{Hidden, Level, SetupError, coma_per_turn_m};
 pub use question::{Grade, Guess, Question};
 pub use quirks::Quirks;
 pub use record::{BYTES_AT_MOST, RecordError, read, write};

@@ -17,7 +17,7 @@ use crate::mechanics::plane_of;
 use crate::predict::{dark_shift_per_coma, seeing_sigma_m};
 use crate::rng::{Purpose, Seed};
 use crate::state::{Exposure, ScrewTurns, State};
-use crate::units::{SEEING_REFERENCE_M, UM};
+use crate::units::{NM, SEEING_REFERENCE_M, UM};
 use rand_distr::{Distribution, StandardNormal};
 
 /// The star after an action.
@@ -32,6 +32,11 @@ pub struct Round {
     pub(super) coma_m: f64,
     pub(super) sensor_offset_m: f64,
 }
+
+/// Drills show the middle of a larger sensor: one star fits, and a picture of a whole sensor would only be waited for.
+pub const FRAME_AT_MOST_PX: usize = 256;
+/// A ring so many times as wide as the frame shows nothing any more, and takes long to draw.
+const RING_OF_FRAME_AT_MOST: f64 = 2.5;
 
 /// Actions beyond this are refused.
 pub const ACTIONS_AT_MOST: usize = 400;
@@ -73,7 +78,12 @@ impl Session {
         let hidden = Hidden::draw(instrument, state, level, seed)?;
         check_mask(instrument, level)?;
         let (assembly, response) = parts(instrument)?;
-        let mut real = instrument.clone();
+        let mut owner = instrument.clone();
+        if level != Level::Night {
+            owner.camera.width_px = owner.camera.width_px.min(FRAME_AT_MOST_PX);
+            owner.camera.height_px = owner.camera.height_px.min(FRAME_AT_MOST_PX);
+        }
+        let mut real = owner.clone();
         real.camera.rotation_rad += hidden.rotation_rad;
         real.camera.mirrored ^= hidden.mirrored;
         if let Some(quirks) = &hidden.quirks {
@@ -84,7 +94,7 @@ impl Session {
         let mut session = Session {
             level,
             seed,
-            owner: instrument.clone(),
+            owner,
             real,
             base: state.clone(),
             cell: Cell::new(assembly, &hidden.turns, &hidden.play, seed),
@@ -160,6 +170,7 @@ impl Session {
                     20_000.0,
                     "between -20000 and 20000, and not 0",
                 )?;
+                self.check_focus(outward_um * UM)?;
                 self.focuser_m += outward_um * UM;
                 let way = if *outward_um < 0.0 {
                     "inwards"
@@ -277,6 +288,25 @@ impl Session {
             clockwise_turns: -sign * turned.wrench_turns,
         };
         Ok((words, Some(inverse)))
+    }
+
+    /// Refuses to go so far from focus that the frame shows a small part of the ring; towards focus one may always go.
+    fn check_focus(&self, outward_m: f64) -> Result<(), Refusal> {
+        let offset_m = self.state().sensor_offset_m;
+        let camera = &self.owner.camera;
+        let frame_px = camera.width_px.min(camera.height_px) as f64;
+        let ratio = self.owner.telescope.focal_ratio();
+        let ring_px = (offset_m + outward_m).abs() / ratio / camera.pixel_m;
+        let farther = (offset_m + outward_m).abs() > offset_m.abs();
+        match farther && ring_px > RING_OF_FRAME_AT_MOST * frame_px {
+            true => Err(Refusal::RingBeyondFrame { ring_px, frame_px }),
+            false => Ok(()),
+        }
+    }
+
+    /// Coma below which the drill is won, nm RMS.
+    pub fn goal_nm(&self) -> f64 {
+        self.goal_coma_m() / NM
     }
 
     fn set_mask(&mut self, on: bool) -> Result<(String, Option<Action>), Refusal> {

@@ -6,12 +6,14 @@
 use crate::axes::FramePx;
 use crate::instrument::Instrument;
 use crate::mask;
+use crate::measure::{RingDrawing, SpikeDrawing, StarDrawing};
 use crate::mechanics::{Alignment, align};
 use crate::predict::dark_shift_per_coma;
 use crate::pupil::{frame_axes, frame_direction, shift_px};
 use crate::simulate::{doughnut, spikes};
 use crate::spectrum::{bins, reference_m};
 use crate::state::{Coma, State};
+use crate::units::DEG;
 use crate::wavefront::Wavefront;
 
 /// What is seen of one star.
@@ -193,6 +195,46 @@ fn spot(instrument: &Instrument, alignment: &Alignment) -> SightShape {
     SightShape::Spot {
         diameter_px: cone_m / instrument.camera.pixel_m,
         inside: alignment.sensor_offset_m < 0.0,
+    }
+}
+
+impl Sight {
+    /// What is drawn over the star, from the middle of the frame; `None` where nothing is to be pointed out.
+    pub fn drawing(&self) -> Option<StarDrawing> {
+        let star_px = self.aside_px.xy();
+        match &self.shape {
+            SightShape::Doughnut {
+                centre_px,
+                shift_px,
+                diameter_px,
+                ..
+            } if shift_px.length() > 0.0 => Some(StarDrawing {
+                star_px,
+                ring: Some(RingDrawing {
+                    centre_px: (self.aside_px + *centre_px).xy(),
+                    outer_px: 0.5 * diameter_px,
+                    dark_px: Some((self.aside_px + *centre_px + *shift_px).xy()),
+                    inner_px: None,
+                    thin_deg: libm::atan2(shift_px[1], shift_px[0]) / DEG,
+                }),
+                spikes: Vec::new(),
+            }),
+            SightShape::Spikes {
+                shifts_px, along, ..
+            } => {
+                // light leaves slots across them, and errors move it along them
+                let spike = |(shift, slots): (&f64, &FramePx)| SpikeDrawing {
+                    along: [-slots[1], slots[0]],
+                    aside_px: Some([shift * slots[0], shift * slots[1]]),
+                };
+                Some(StarDrawing {
+                    star_px,
+                    ring: None,
+                    spikes: shifts_px.iter().zip(along).map(spike).collect(),
+                })
+            }
+            _ => None,
+        }
     }
 }
 

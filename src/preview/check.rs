@@ -5,9 +5,10 @@
 use crate::geometry::narrowest_m;
 use crate::geometry::outline::{Contour, GRID_M, Outline, place_m};
 use crate::instrument::{Instrument, MaskDesign, MaskLayout};
-use crate::mask::pieces::{PiecesError, pieces};
+use crate::mask::pieces::{MARGIN_M, PiecesError, pieces};
 use crate::mask::plate::Plate;
 use crate::mask::solid::{Solid, SolidError};
+use crate::preview::print;
 use crate::pupil::Pupil;
 use crate::state::State;
 use crate::units::MM;
@@ -22,13 +23,11 @@ const STIFFNESS_PA: f64 = 2.0e9;
 /// A touch of the finger that a bar must bear, N.
 const TOUCH_N: f64 = 0.1;
 
-/// Room that a printer wants between a part and the edge of its bed.
-const MARGIN_M: f64 = 2.0 * MM;
-
 /// Narrow plastic is looked for up to this many times the least bar.
 const LOOK: f64 = 4.0;
 
 mod spikes;
+mod wearing;
 
 /// What is wrong, or merely worth knowing.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -66,6 +65,15 @@ pub enum Limit {
 /// All findings about an instrument's mask, the serious ones first; `None` without a mask.
 pub fn findings(instrument: &Instrument) -> Option<Vec<Finding>> {
     let design = instrument.mask.as_ref()?;
+    let mut list = judged(instrument)?;
+    list.extend(costs(design, &Plate::new(instrument)?));
+    list.sort_by_key(|f| (!f.serious, f.kept));
+    Some(list)
+}
+
+/// What has a limit, in no order.
+fn judged(instrument: &Instrument) -> Option<Vec<Finding>> {
+    let design = instrument.mask.as_ref()?;
     let plate = Plate::new(instrument)?;
     let thinnest_m = narrowest_m(&plate.plate, LOOK * design.printer.least_bar_m);
     let mut list = vec![
@@ -78,17 +86,15 @@ pub fn findings(instrument: &Instrument) -> Option<Vec<Finding>> {
     ];
     list.extend(around(instrument, design));
     list.extend(spikes::rules(instrument));
-    list.extend(ledge(design, &plate));
+    list.extend(wearing::rules(instrument, design, &plate));
     list.extend(light(instrument, design));
-    list.extend(cost(design, &plate));
     list.push(letters(design, &plate));
-    list.sort_by_key(|f| (!f.serious, f.kept));
     Some(list)
 }
 
 /// Whether an instrument's mask has a serious finding; false without a mask.
 pub fn serious(instrument: &Instrument) -> bool {
-    findings(instrument).is_some_and(|list| list.iter().any(|f| f.serious))
+    judged(instrument).is_some_and(|list| list.iter().any(|f| f.serious))
 }
 
 /// A finding that keeps its limit or not; the mend is only told when it does not.
@@ -247,7 +253,7 @@ fn touch(design: &MaskDesign, plate: &Plate, width: f64) -> Finding {
 }
 
 fn bed(design: &MaskDesign, plate: &Plate) -> Finding {
-    let value = 2.0 * plate.outer_radius_m;
+    let value = 2.0 * plate.reach_m;
     let limit = design.printer.bed_m[0].min(design.printer.bed_m[1]) - 2.0 * MARGIN_M;
     let parts = pieces(plate, design.printer.bed_m);
     let words = match &parts {
@@ -255,7 +261,7 @@ fn bed(design: &MaskDesign, plate: &Plate) -> Finding {
             format!("drawn as {} pieces that key into each other", parts.len())
         }
         Ok(_) => format!(
-            "the plate with its flange, laid flat, {} mm free all round for the skirt",
+            "the plate with its flange and tabs, laid flat, {} mm free all round for the skirt",
             MARGIN_M / MM
         ),
         Err(error) => error.to_string(),
@@ -331,45 +337,7 @@ fn around(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
         "light that passes outside the plate makes a round glow over the spikes",
         "widen mask.outer_diameter_mm to the aperture",
     ));
-    if let Some(grip) = &design.grip
-        && design.grip.as_ref().is_some_and(|g| !g.over_tube)
-    {
-        let blocked = 0.5 * telescope.aperture_m - grip.radii_m()[0];
-        let rule = PrintRule {
-            what: "ring inside the beam",
-            value: blocked.max(0.0) / MM,
-            limit: 0.0,
-            unit: "mm",
-            bound: Limit::AtMost,
-            kept: blocked <= 0.0,
-            serious: false,
-        };
-        list.push(rule.says(
-            "the wall of the ring stands in the light",
-            "choose fit = \"over-tube\", or a thinner mask.grip.wall_mm",
-        ));
-    }
     list
-}
-
-/// How far a plate whose ring goes into the tube lies on the tube's end, all round.
-fn ledge(design: &MaskDesign, plate: &Plate) -> Option<Finding> {
-    const LEAST_M: f64 = 3.0 * MM;
-    let grip = design.grip.as_ref().filter(|g| !g.over_tube)?;
-    let value = plate.outer_radius_m - 0.5 * grip.tube_diameter_m;
-    let rule = PrintRule {
-        what: "ledge on the tube",
-        value: value / MM,
-        limit: LEAST_M / MM,
-        unit: "mm",
-        bound: Limit::AtLeast,
-        kept: value >= LEAST_M - 2.0 * GRID_M,
-        serious: true,
-    };
-    Some(rule.says(
-        "how far the plate reaches over the tube's end, all round; a plate that is no larger than the bore falls into the tube",
-        "widen mask.outer_diameter_mm to the bore (mask.grip.tube_diameter_mm) and 6 mm more",
-    ))
 }
 
 /// Light that passes, and openings that lie in shadow.
@@ -433,7 +401,9 @@ fn light(instrument: &Instrument, design: &MaskDesign) -> Vec<Finding> {
     ]
 }
 
-fn cost(design: &MaskDesign, plate: &Plate) -> Vec<Finding> {
+/// Weight, filament and time of the print, and of the gauge.
+fn costs(design: &MaskDesign, plate: &Plate) -> Vec<Finding> {
+    let printer = &design.printer;
     let volume_m3 = match Solid::new(plate) {
         Ok(solid) => solid.volume_m3(),
         Err(
@@ -443,28 +413,46 @@ fn cost(design: &MaskDesign, plate: &Plate) -> Vec<Finding> {
             | SolidError::Flat(_),
         ) => plate.plate.area_m2() * design.thickness_m,
     };
-    let grams = volume_m3 * design.printer.density_kg_per_m3 * 1000.0;
-    let hours = volume_m3 / design.printer.flow_m3_per_s / 3600.0;
-    vec![
+    let whole = print::cost(plate, printer);
+    let mut list = vec![
         told(
             "weight",
-            grams,
+            volume_m3 * printer.density_kg_per_m3 * 1000.0,
             "g",
             format!(
                 "solid plastic of {:.2} g/cm3; balance the tube for it",
-                design.printer.density_kg_per_m3 / 1000.0
+                printer.density_kg_per_m3 / 1000.0
+            ),
+        ),
+        told(
+            "filament",
+            print::filament_m(&whole),
+            "m",
+            format!(
+                "of 1.75 mm, {:.1} g, solid all through, with a skirt",
+                print::grams(&whole, printer)
             ),
         ),
         told(
             "print time",
-            hours,
+            whole.time_s / 3600.0,
             "h",
             format!(
-                "at {:.1} mm3/s on the average; a rough guide, the slicer knows better",
-                design.printer.flow_m3_per_s / MM.powi(3)
+                "layers of {:.2} mm, two loops and solid lines at up to 80 mm/s, at most {:.1} mm3/s, 1000 mm/s2; without heating up",
+                print::layer_m(printer) / MM,
+                printer.flow_m3_per_s / MM.powi(3)
             ),
         ),
-    ]
+    ];
+    if let Some(gauge) = Plate::gauge(design) {
+        list.push(told(
+            "print time of the gauge",
+            print::cost(&gauge, printer).time_s / 60.0,
+            "min",
+            "a sixth of the ring to try on the tube first",
+        ));
+    }
+    list
 }
 
 fn letters(design: &MaskDesign, plate: &Plate) -> Finding {

@@ -4,6 +4,7 @@
 //! [`mask`](crate::mask).
 
 pub mod check;
+pub mod print;
 pub mod search;
 pub mod view;
 pub mod visible;

@@ -236,6 +236,10 @@ fn with_mask(
         let hole = Piece::disc(centre, 0.5 * design.inner_diameter_m);
         openings.push((None, hole));
     }
+    for cutout in mask::cutouts::cutouts(design) {
+        let cutout = mask::to_pupil(&cutout, design.rotation_rad, centre);
+        openings.push((None, cutout));
+    }
     openings
 }
 

@@ -1,6 +1,7 @@
 //! Masks as files for cutters and printers: bytes out, no file opened here. One format per file; lengths in millimetres.
 
 pub mod dxf;
+pub mod order;
 pub mod stl;
 pub mod svg;
 pub mod three_mf;

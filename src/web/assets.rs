@@ -20,6 +20,8 @@ pub fn reply(request: &Request) -> Option<Reply> {
         "/play.js" => (SCRIPT, include_bytes!("assets/play.js")),
         "/telescope.js" => (SCRIPT, include_bytes!("assets/telescope.js")),
         "/frame.js" => (SCRIPT, include_bytes!("assets/frame.js")),
+        "/lessons.js" => (SCRIPT, include_bytes!("assets/lessons.js")),
+        "/night.js" => (SCRIPT, include_bytes!("assets/night.js")),
         "/mask.js" => (SCRIPT, include_bytes!("assets/mask.js")),
         "/icon.svg" => ("image/svg+xml", include_bytes!("assets/icon.svg")),
         "/atlas/coma.png" => (PNG, include_bytes!("../../renders/sheet-coma.png")),

@@ -10,12 +10,14 @@ use crate::axes::FramePx;
 use crate::diagnosis::{Diagnosis, DiagnosisOptions};
 use crate::files;
 use crate::instrument::{Instrument, Orientation};
-use crate::measure::{MeasureOptions, Measurement, Picture, Side, size_in_words};
+use crate::measure::{
+    MeasureOptions, Measurement, Picture, RingDrawing, Side, SpikeDrawing, StarDrawing,
+    size_in_words,
+};
 use crate::practice::MeasureRequest;
 use crate::pupil::frame_direction;
 use crate::units::{DEG, NM};
 use ndarray::{Array2, Axis, Slice};
-use serde::Serialize;
 use serde_json::{Value, json};
 
 /// "Measure it for me": what the frame of a drill says and what to turn, in words.
@@ -142,32 +144,6 @@ fn cut(values: &Array2<f64>, star: &Measurement) -> Array2<f64> {
     let span = |axis: usize| Slice::from(corner[axis]..corner[axis] + size[axis]);
     let rows = values.slice_axis(Axis(0), span(1));
     rows.slice_axis(Axis(1), span(0)).to_owned()
-}
-
-/// What is drawn over the star; places in pixels from the middle of the picture, +y up.
-#[derive(Serialize)]
-struct StarDrawing {
-    star_px: [f64; 2],
-    ring: Option<RingDrawing>,
-    spikes: Vec<SpikeDrawing>,
-}
-
-#[derive(Serialize)]
-struct RingDrawing {
-    centre_px: [f64; 2],
-    outer_px: f64,
-    dark_px: Option<[f64; 2]>,
-    inner_px: Option<f64>,
-    /// Towards the thin side, counter-clockwise from +x.
-    thin_deg: f64,
-}
-
-#[derive(Serialize)]
-struct SpikeDrawing {
-    /// Along the spike, a step of one pixel.
-    along: [f64; 2],
-    /// How far it lies aside of where the aligned telescope would put it, along the slots.
-    aside_px: Option<[f64; 2]>,
 }
 
 fn drawing(star: &Measurement, instrument: &Instrument) -> StarDrawing {

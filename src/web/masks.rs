@@ -64,10 +64,6 @@ struct StarErrors {
 const FOCUS_AT_MOST_UM: f64 = 200.0;
 /// Coma of a star on the page at most.
 const COMA_AT_MOST_NM: f64 = 500.0;
-/// Beyond the aperture on either side, where a telescope has no mask yet.
-const OVERHANG_M: f64 = 4.0 * MM;
-/// Its slots then.
-const PITCH_M: f64 = 6.0 * MM;
 /// Long enough for the atmosphere to average out.
 const LONG_S: f64 = 10.0;
 
@@ -203,23 +199,8 @@ impl Masked {
 
 /// The telescope's own mask, or where it has none one that covers its aperture.
 fn base(instrument: &Instrument) -> MaskDesign {
-    let telescope = &instrument.telescope;
-    instrument.mask.clone().unwrap_or_else(|| {
-        let obstruction = telescope.obstruction.as_ref().map_or(0.0, |o| o.diameter_m);
-        let inner = if obstruction > 0.0 {
-            obstruction + OVERHANG_M
-        } else {
-            0.0
-        };
-        let outer = telescope.aperture_m + 2.0 * OVERHANG_M;
-        MaskDesign {
-            outer_rim_m: 1.5 * OVERHANG_M,
-            inner_rim_m: 3.0 * MM,
-            rib_m: 2.0 * MM,
-            zone_radius_m: Some(0.25 * (inner + outer)),
-            ..MaskDesign::new(MaskLayout::TWO_ZONE, PITCH_M, inner, outer)
-        }
-    })
+    let own = instrument.mask.clone();
+    own.unwrap_or_else(|| MaskDesign::covering(&instrument.telescope))
 }
 
 impl MaskNumbers {

@@ -8,6 +8,8 @@
 //! | `routes.rs` | which address does what |
 //! | `telescopes.rs` | the telescopes that the page works with |
 //! | `frames.rs`, `masks.rs` | a frame that is measured; a mask whose numbers are changed |
+//! | `night.rs` | a night that is followed: how it stands, what is told, frames that are handed in |
+//! | `lessons.rs` | lessons: their stars and questions |
 //! | `rooms.rs` | sessions that are open, and where they are kept |
 //! | `view.rs` | a session as the page sees it |
 //! | `play.rs` | free play: a star from sliders |
@@ -28,7 +30,9 @@ mod frames;
 mod guard;
 #[cfg(feature = "serve")]
 mod incoming;
+mod lessons;
 mod masks;
+mod night;
 mod pixels;
 mod play;
 mod reply;

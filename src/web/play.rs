@@ -38,7 +38,29 @@ pub fn read(request: &Request) -> Result<[f64; 9], String> {
     Ok(values)
 }
 
-/// The pictures, each a part: doughnut, masked star (empty without a mask), corners.
+/// One of the pictures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Part {
+    /// The doughnut.
+    Ring,
+    /// The same star near focus, behind the mask.
+    Mask,
+    /// Stars in the middle and the corners of the sensor, near focus.
+    Corners,
+}
+
+/// Which picture is asked for; `None`: all three.
+pub fn part(request: &Request) -> Result<Option<Part>, String> {
+    match request.asked("part") {
+        None => Ok(None),
+        Some("ring") => Ok(Some(Part::Ring)),
+        Some("mask") => Ok(Some(Part::Mask)),
+        Some("corners") => Ok(Some(Part::Corners)),
+        Some(_) => Err("part is none of ring, mask and corners".into()),
+    }
+}
+
+/// The picture that is asked for, or all three, each a part: doughnut, masked star (empty without a mask), corners.
 ///
 /// # Errors
 /// As [`Eye::look`].
@@ -47,24 +69,46 @@ pub fn pictures(
     instrument: &Instrument,
     base: &State,
     values: [f64; 9],
+    part: Option<Part>,
 ) -> Result<Reply, PredictError> {
-    let state = state(base, values);
+    let mut draw = |part| picture(eye, instrument, base, values, part);
+    match part {
+        Some(part) => Ok(Reply::bytes(draw(part)?)),
+        None => Ok(Reply::parts(&[
+            draw(Part::Ring)?,
+            draw(Part::Mask)?,
+            draw(Part::Corners)?,
+        ])),
+    }
+}
+
+fn picture(
+    eye: &mut Eye,
+    instrument: &Instrument,
+    base: &State,
+    values: [f64; 9],
+    part: Part,
+) -> Result<Vec<u8>, PredictError> {
+    let mut state = state(base, values);
     let moment = Moment {
         start_s: 0.0,
         atmosphere: Seed(11),
         noise: Seed(12),
     };
-    let mut near = state.clone();
-    (near.sensor_offset_m, near.mask_on) = (values[2] * UM, true);
-    let ring = pack(&eye.look(&state, moment)?.expected);
-    let masked = match instrument.mask {
-        Some(_) => pack(&eye.look(&near, moment)?.expected),
-        None => Vec::new(),
-    };
-    let mut still = state;
-    still.sky.seeing_rad = None;
-    let corners = pack(&eye.corners(&still, CORNER_M, moment)?);
-    Ok(Reply::parts(&[ring, masked, corners]))
+    let near_m = values[2] * UM;
+    Ok(match part {
+        Part::Ring => pack(&eye.look(&state, moment)?.expected),
+        Part::Mask if instrument.mask.is_none() => Vec::new(),
+        Part::Mask => {
+            (state.sensor_offset_m, state.mask_on) = (near_m, true);
+            pack(&eye.look(&state, moment)?.expected)
+        }
+        Part::Corners => {
+            state.sensor_offset_m = near_m;
+            state.sky.seeing_rad = None;
+            pack(&eye.corners(&state, CORNER_M, moment)?)
+        }
+    })
 }
 
 fn state(base: &State, values: [f64; 9]) -> State {

@@ -40,10 +40,16 @@ impl Request {
             .map(|(_, value)| value)
     }
 
+    /// Whether it is about data: everything but the page's own files.
+    #[cfg(feature = "serve")]
+    pub fn is_for_data(&self) -> bool {
+        self.path.starts_with("/api/") || self.path.starts_with("/night/")
+    }
+
     /// How long a body its address takes at most.
     pub fn bytes_at_most(&self) -> usize {
         match self.path.as_str() {
-            "/api/frames" => FRAME_BYTES_AT_MOST,
+            "/api/frames" | super::night::FRAME_ADDRESS => FRAME_BYTES_AT_MOST,
             "/api/telescopes" => TELESCOPE_BYTES_AT_MOST,
             _ => WORDS_BYTES_AT_MOST,
         }

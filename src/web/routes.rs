@@ -1,21 +1,24 @@
 //! Which address does what.
 
 use super::frames;
+use super::lessons::{LessonAsked, Lessons};
 use super::masks::MaskQuestion;
+use super::night;
 use super::pixels::pack;
 use super::play;
 use super::reply::Reply;
 use super::request::Request;
 use super::rooms::{Keeper, NoRoom, Room, Rooms, locked};
-use super::telescopes::{Telescope, Telescopes, levels};
+use super::telescopes::{Telescope, Telescopes};
 use super::turnstile::Turnstile;
 use super::view;
+use crate::night::Desk;
 use crate::practice::{
-    Action, CORNER_M, Cautions, Eye, Guess, Level, MeasureRequest, Measurer, Moment, Question,
-    Refusal, front_screws,
+    Action, BENCH, CORNER_M, Cautions, Eye, Guess, Level, MeasureRequest, Measurer, Moment,
+    Question, Refusal, front_screws,
 };
 use crate::predict::PredictError;
-use crate::scenario::Scenario;
+use crate::scenario::{self, Scenario};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
@@ -27,10 +30,13 @@ pub struct Site {
     rooms: Rooms,
     /// The eye of free play, and whose telescope it has.
     play: Mutex<Option<(String, Eye)>>,
+    lessons: Lessons,
     /// Pictures wait for each other here.
     turnstile: Turnstile,
     /// Measures the frame of a drill, where the program can.
     measurer: Option<Arc<Measurer>>,
+    /// The night that is followed.
+    night: Option<Arc<dyn Desk>>,
 }
 
 impl Site {
@@ -41,13 +47,25 @@ impl Site {
         keeper: Option<Box<dyn Keeper>>,
         measurer: Option<Arc<Measurer>>,
     ) -> Site {
+        // the bench is part of the program, and read by its tests; without it, lessons that a telescope cannot show are shown on it all the same
+        let bench =
+            scenario::read(BENCH, "the practice bench", &[]).map(|read| (read, BENCH.to_owned()));
+        let (bench, bench_text) =
+            bench.unwrap_or_else(|_| (scenario.clone(), scenario_text.clone()));
         Site {
+            lessons: Lessons::new(bench, bench_text),
             telescopes: Telescopes::new(scenario, scenario_text),
             rooms: Rooms::new(keeper),
             play: Mutex::new(None),
             turnstile: Turnstile::default(),
             measurer,
+            night: None,
         }
+    }
+
+    /// The same page with a night that is followed.
+    pub fn with_night(self, night: Option<Arc<dyn Desk>>) -> Site {
+        Site { night, ..self }
     }
 
     /// Answers a request that was let in.
@@ -66,6 +84,11 @@ impl Site {
             ("POST", ["api", "mask", rest]) => self.mask(rest, request),
             ("POST", ["api", "sessions"]) => self.start(request),
             ("POST", ["api", "questions"]) => self.ask(request),
+            ("POST", ["api", "lessons", word]) => self.lesson(word, "", request),
+            ("POST", ["api", "lessons", word, what]) => self.lesson(word, what, request),
+            (_, ["api", "lessons", ..]) => Reply::refusal(405),
+            (_, ["api", "night", rest @ ..]) => self.night(method, rest, request),
+            ("POST", ["night", "frame"]) => self.at_night(|desk| night::frame(desk, request)),
             (_, ["api", "sessions", name, rest @ ..]) => self.room(method, name, rest, request),
             (_, ["api", "questions", name, rest @ ..]) => {
                 self.question(method, name, rest, request)
@@ -76,7 +99,8 @@ impl Site {
                     "api",
                     "about" | "play" | "telescopes" | "frames" | "sessions" | "questions",
                 ]
-                | ["api", "mask", "plate" | "star" | "file"],
+                | ["api", "mask", "plate" | "star" | "file"]
+                | ["night", "frame"],
             ) => Reply::refusal(405),
             _ => Reply::refusal(404),
         }
@@ -85,9 +109,10 @@ impl Site {
     fn about(&self) -> Reply {
         Reply::json(&json!({
             "version": env!("CARGO_PKG_VERSION"),
-            "levels": levels(),
             "cautions": Cautions::LINES,
             "can_measure": self.measurer.is_some(),
+            "night": self.night.is_some(),
+            "lessons": Lessons::names(),
             "sliders": play::SLIDERS.iter().map(|(name, limit)| json!({ "name": name, "limit": limit })).collect::<Vec<_>>(),
         }))
     }
@@ -105,9 +130,16 @@ impl Site {
     }
 
     fn telescope(&self, name: Option<&str>) -> Result<Arc<Telescope>, Reply> {
-        let hint = "hand its text in again";
-        let unknown = || Reply::error(410, "this telescope is no longer held", hint);
-        self.telescopes.find(name).ok_or_else(unknown)
+        self.telescopes.find(name).ok_or_else(unknown_telescope)
+    }
+
+    fn lesson(&self, word: &str, what: &str, request: &Request) -> Reply {
+        match body::<LessonAsked>(request) {
+            Ok(asked) => self
+                .lessons
+                .answer(word, what, &asked, &self.telescopes, &self.turnstile),
+            Err(reply) => reply,
+        }
     }
 
     fn frame(&self, request: &Request) -> Reply {
@@ -156,11 +188,33 @@ impl Site {
         }
         let (_, eye) =
             held.get_or_insert_with(|| (telescope.name.clone(), Eye::new(&scenario.instrument)));
-        let draw = || play::pictures(eye, &scenario.instrument, &scenario.state, values);
+        let part = match play::part(request) {
+            Ok(part) => part,
+            Err(words) => return Reply::error(400, &words, "leave it out for all three"),
+        };
+        let draw = || play::pictures(eye, &scenario.instrument, &scenario.state, values, part);
         match self.turnstile.through(draw) {
             Ok(reply) => reply,
             Err(error) => cannot_draw(&error),
         }
+    }
+
+    fn night(&self, method: &str, rest: &[&str], request: &Request) -> Reply {
+        match (method, rest) {
+            ("GET", []) => self.at_night(|desk| night::board(desk, request)),
+            ("GET", ["star"]) => self.at_night(night::star),
+            ("POST", ["tell"]) => match body::<Value>(request) {
+                Ok(told) => self.at_night(|desk| night::tell(desk, &told)),
+                Err(reply) => reply,
+            },
+            (_, [] | ["star" | "tell"]) => Reply::refusal(405),
+            _ => Reply::refusal(404),
+        }
+    }
+
+    /// What is answered where a night is followed.
+    fn at_night(&self, answer: impl FnOnce(&dyn Desk) -> Reply) -> Reply {
+        self.night.as_deref().map_or_else(night::none, answer)
     }
 
     fn start(&self, request: &Request) -> Reply {
@@ -257,7 +311,18 @@ impl Site {
             camera_known: !room.session.level().hides_camera(),
         };
         match self.turnstile.through(|| measurer(&asked)) {
-            Ok(words) => self.done(name, room, &Action::Measure, Some(words)),
+            Ok(words) => {
+                let goal = format!(
+                    "The drill is won below {:.0} nm: that is a level of its own, and not the stop level of one measured frame.",
+                    room.session.goal_nm()
+                );
+                self.done(
+                    name,
+                    room,
+                    &Action::Measure,
+                    Some(format!("{words}\n{goal}")),
+                )
+            }
             Err(words) => Reply::error(409, &words, "recentre the star, or take the mask off"),
         }
     }
@@ -353,6 +418,15 @@ impl Site {
             Err(error) => cannot_draw(&error),
         }
     }
+}
+
+/// Where a telescope gave way to others; the page hands its text in again.
+pub fn unknown_telescope() -> Reply {
+    Reply::error(
+        410,
+        "this telescope is no longer held",
+        "hand its text in again",
+    )
 }
 
 #[derive(Deserialize)]

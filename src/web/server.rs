@@ -1,25 +1,30 @@
 //! The listener: a thread for each connection, so many at most, each request with a limit of size and time.
 
 use super::assets;
-use super::guard::Guard;
+use super::guard::{Guard, Refused, token_of};
 use super::incoming::{NoRequest, RequestReader};
 use super::reply::Reply;
 use super::request::Request;
-use super::rooms::{Keeper, random_hex};
+use super::rooms::{Keeper, locked};
 use super::routes::Site;
+use crate::night::Desk;
 use crate::practice::Measurer;
 use crate::scenario::Scenario;
+use rand::TryRng;
+use rand::rngs::SysRng;
 use std::io::{self, ErrorKind};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, TcpStream, UdpSocket};
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 /// Connections at a time; more are told to come back.
 const CONNECTIONS_AT_MOST: usize = 128;
 /// Long bodies (frames) at a time; more are told to come back, since each may take half a gigabyte while it is read.
 const LONG_BODIES_AT_MOST: usize = 1;
+/// After a wrong token nobody's next wrong one is looked at for so long.
+const WRONG_TOKEN: Duration = Duration::from_millis(100);
 /// A reply must be taken within this.
 const TAKEN_WITHIN: Duration = Duration::from_secs(10);
 
@@ -37,6 +42,8 @@ pub struct Config {
     pub keeper: Option<Box<dyn Keeper>>,
     /// Measures a frame, where the program can.
     pub measurer: Option<Arc<Measurer>>,
+    /// The night that is followed; whoever asks then needs the token.
+    pub night: Option<Arc<dyn Desk>>,
 }
 
 /// Why nothing is served.
@@ -100,8 +107,11 @@ impl Server {
         };
         let listener = TcpListener::bind((host, port)).map_err(refused)?;
         let address = listener.local_addr().map_err(refused)?;
-        let token = match config.lan {
-            true => Some(random_hex(2).ok_or(ServeError::NoChance)?),
+        let token = match config.lan || config.night.is_some() {
+            true => {
+                let drawn = SysRng.try_next_u64().map_err(|_| ServeError::NoChance)?;
+                Some(token_of(drawn))
+            }
             false => None,
         };
         Ok(Server {
@@ -109,6 +119,7 @@ impl Server {
             address,
             guard: Guard {
                 port: address.port(),
+                lan: config.lan,
                 token,
             },
             site: Site::new(
@@ -116,23 +127,36 @@ impl Server {
                 config.scenario_text,
                 config.keeper,
                 config.measurer,
-            ),
+            )
+            .with_night(config.night),
         })
     }
 
-    /// Address to open in a browser: on this machine, or with `lan` in the network, the token behind the `#`, where browsers keep
-    /// it to themselves.
+    /// Address to open in a browser: on this machine, or with `lan` in the network. A token stands behind the `#`, where browsers keep it to
+    /// themselves.
     pub fn address(&self) -> String {
         let port = self.address.port();
-        match &self.guard.token {
-            None => format!("http://localhost:{port}/"),
-            Some(token) => format!("http://{}:{port}/#{token}", own_address()),
-        }
+        let host = match self.guard.lan {
+            false => "localhost".to_owned(),
+            true => own_address().to_string(),
+        };
+        let behind = self.guard.token.as_ref();
+        let behind = behind.map_or(String::new(), |token| format!("#{token}"));
+        format!("http://{host}:{port}/{behind}")
+    }
+
+    /// The token that every request for data needs, where one is needed.
+    pub fn token(&self) -> Option<&str> {
+        self.guard.token.as_deref()
     }
 
     /// Serves until the program ends.
     pub fn run(self) {
-        let (site, guard) = (Arc::new(self.site), Arc::new(self.guard));
+        let site = Arc::new(self.site);
+        let gate = Arc::new(Gate {
+            guard: self.guard,
+            wrong: Mutex::default(),
+        });
         let (open, long) = (Counter::default(), Counter::default());
         for stream in self.listener.incoming() {
             // a connection that went away before it was taken is nobody's fault
@@ -141,16 +165,34 @@ impl Server {
                 turn_away(&mut stream);
                 continue;
             };
-            let (site, guard, long) = (site.clone(), guard.clone(), long.clone());
+            let (site, gate, long) = (site.clone(), gate.clone(), long.clone());
             let spawned = std::thread::Builder::new()
                 .name("page".into())
                 .spawn(move || {
                     let _counted = counted;
-                    converse(stream, &site, &guard, &long);
+                    converse(stream, &site, &gate, &long);
                 });
             // no thread to be had: the connection and its count were dropped with the closure
             drop(spawned);
         }
+    }
+}
+
+/// The guard, and those who wait because they tried a wrong token.
+struct Gate {
+    guard: Guard,
+    wrong: Mutex<()>,
+}
+
+impl Gate {
+    /// The status of a refusal, or nothing. Wrong tokens are refused one after the other and slowly.
+    fn refusal(&self, request: &Request) -> Option<u16> {
+        let Refused { status, tried } = self.guard.refusal(request)?;
+        if tried {
+            let _one_at_a_time = locked(&self.wrong);
+            std::thread::sleep(WRONG_TOKEN);
+        }
+        Some(status)
     }
 }
 
@@ -184,7 +226,7 @@ fn turn_away(stream: &mut TcpStream) {
     }
 }
 
-fn converse(stream: TcpStream, site: &Site, guard: &Guard, long: &Counter) {
+fn converse(stream: TcpStream, site: &Site, gate: &Gate, long: &Counter) {
     let prepared = stream
         .set_nodelay(true)
         .and_then(|()| stream.set_write_timeout(Some(TAKEN_WITHIN)));
@@ -193,11 +235,11 @@ fn converse(stream: TcpStream, site: &Site, guard: &Guard, long: &Counter) {
     };
     let mut reader = RequestReader::new(stream);
     loop {
-        match reader.next(&|request, bytes| admit(guard, long, request, bytes)) {
+        match reader.next(&|request, bytes| admit(gate, long, request, bytes)) {
             Ok(arrived) => {
                 let (request, keep_alive) = (arrived.request, arrived.keep_alive);
                 let _held = arrived.pass;
-                let reply = answer(site, guard, &request);
+                let reply = answer(site, gate, &request);
                 let with_body = request.method != "HEAD";
                 let sent = reply.send(&mut sink, keep_alive, with_body);
                 if sent.is_err() || !keep_alive {
@@ -217,8 +259,8 @@ fn converse(stream: TcpStream, site: &Site, guard: &Guard, long: &Counter) {
 }
 
 /// Lets a long body in: nobody who may not ask, no more than its address takes, not too many at a time.
-fn admit(guard: &Guard, long: &Counter, request: &Request, bytes: usize) -> Result<Counted, u16> {
-    match guard.refusal(request) {
+fn admit(gate: &Gate, long: &Counter, request: &Request, bytes: usize) -> Result<Counted, u16> {
+    match gate.refusal(request) {
         Some(status) => Err(status),
         None if bytes > request.bytes_at_most() => Err(413),
         None => long.one_more(LONG_BODIES_AT_MOST).ok_or(503),
@@ -243,8 +285,8 @@ fn linger(mut stream: TcpStream) {
 }
 
 /// A panic in an answer costs that answer only.
-fn answer(site: &Site, guard: &Guard, request: &Request) -> Reply {
-    if let Some(status) = guard.refusal(request) {
+fn answer(site: &Site, gate: &Gate, request: &Request) -> Reply {
+    if let Some(status) = gate.refusal(request) {
         return Reply::refusal(status);
     }
     let answered = || assets::reply(request).unwrap_or_else(|| site.answer(request));

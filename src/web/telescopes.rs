@@ -3,7 +3,8 @@
 
 use super::rooms::locked;
 use crate::instrument::Instrument;
-use crate::practice::{Level, front_screws};
+use crate::practice::{Level, Session, front_screws};
+use crate::rng::Seed;
 use crate::scenario::{self, Scenario, ScenarioError};
 use crate::units::{MM, UM};
 use lru::LruCache;
@@ -66,7 +67,8 @@ impl Telescopes {
 }
 
 impl Telescope {
-    fn new(scenario: Scenario, text: String) -> Self {
+    /// A telescope with its text.
+    pub fn new(scenario: Scenario, text: String) -> Self {
         Telescope {
             name: scenario.sha256.chars().take(NAME_DIGITS).collect(),
             scenario,
@@ -82,7 +84,7 @@ impl Telescope {
             "title": self.scenario.title,
             "numbers": numbers(instrument),
             "text": self.text,
-            "levels": levels(),
+            "levels": levels(&self.scenario),
             "screws": front_screws(instrument),
             "mask": instrument.mask.is_some(),
             "camera_known": instrument.camera.orientation == crate::instrument::Orientation::Known,
@@ -90,11 +92,15 @@ impl Telescope {
     }
 }
 
-/// The levels of practice, with their tasks.
-pub fn levels() -> Vec<Value> {
+/// The levels of practice, with their tasks, and why a telescope cannot have one.
+fn levels(scenario: &Scenario) -> Vec<Value> {
     let levels = Level::DRILLS.iter();
     levels
-        .map(|level| json!({ "word": level, "task": level.sentence() }))
+        .map(|level| {
+            let tried = Session::new(&scenario.instrument, &scenario.state, *level, Seed(1));
+            let why_not = tried.err().map(|error| error.to_string());
+            json!({ "word": level, "task": level.sentence(), "why_not": why_not })
+        })
         .collect()
 }
 

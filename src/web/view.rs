@@ -1,10 +1,8 @@
 //! A session as the page sees it: everything that may be known, nothing that is hidden before the end.
 
-use crate::axes::FramePx;
 use crate::practice::{
     Action, DrillReport, Session, SightShape, Suggestion, action_words, front_screws, lesson,
 };
-use serde::Serialize;
 use serde_json::{Value, json};
 
 /// All of it.
@@ -13,6 +11,7 @@ pub fn session(name: &str, session: &Session, said: Option<&str>) -> Value {
     let assembly = session.owner().assembly.as_ref();
     let advice = Suggestion::new(session);
     let explained = session.actions().last() == Some(&Action::ShowMe);
+    let latest = session.rounds().last().filter(|_| explained);
     json!({
         "session": name,
         "level": session.level(),
@@ -28,39 +27,30 @@ pub fn session(name: &str, session: &Session, said: Option<&str>) -> Value {
         "said": said,
         "seen": advice.as_ref().map(|a| a.seen.clone()),
         "advice": advice.as_ref().zip(assembly).map(|(advice, assembly)| advice.words(assembly)),
-        "drawing": explained.then(|| drawing(session, advice.as_ref())),
+        "wrenches": wrenches(session),
+        "drawing": latest.and_then(|round| round.sight.drawing()),
+        "raised_front_deg": advice.as_ref().filter(|_| explained).and_then(|a| a.raised_front_deg),
         "lesson": explained.then(|| lesson(session)),
         "path": path(session),
         "report": session.is_finished().then(|| report(session)),
     })
 }
 
-/// What "show me" draws on the star and on the unit.
-#[derive(Serialize)]
-struct UnitPicture {
-    centre_px: FramePx,
-    shift_px: Option<FramePx>,
-    diameter_px: Option<f64>,
-    raised_front_deg: Option<f64>,
-}
-
-fn drawing(session: &Session, advice: Option<&Suggestion>) -> Option<UnitPicture> {
-    let sight = &session.rounds().last()?.sight;
-    let (from_star, shift_px, diameter_px) = match &sight.shape {
-        SightShape::Doughnut {
-            centre_px,
-            shift_px,
-            diameter_px,
-            ..
-        } => (*centre_px, Some(*shift_px), Some(*diameter_px)),
-        _ => (FramePx::ZERO, None, None),
+/// How far each wrench stands from where it was found, turns clockwise facing the screw's head.
+fn wrenches(session: &Session) -> Value {
+    let Some((assembly, latest)) = session
+        .owner()
+        .assembly
+        .as_ref()
+        .zip(session.rounds().last())
+    else {
+        return json!({});
     };
-    Some(UnitPicture {
-        centre_px: sight.aside_px + from_star,
-        shift_px,
-        diameter_px,
-        raised_front_deg: advice.and_then(|a| a.raised_front_deg),
-    })
+    let sign = assembly.clockwise.sign();
+    let turns = latest.wrench_turns.iter();
+    let named = assembly.screws.iter().zip(turns);
+    let pairs = named.map(|(screw, turns)| (screw.name.clone(), json!(sign * turns)));
+    Value::Object(pairs.collect())
 }
 
 /// What was done, round by round, with what the thin side said.

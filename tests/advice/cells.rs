@@ -287,6 +287,7 @@ fn the_page_marks_the_screw_that_its_words_name() {
             port: 0,
             lan: false,
             keeper: None,
+            night: None,
             measurer: None,
         });
         let seed = 70 + number_of_case as u64;

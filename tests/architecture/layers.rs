@@ -5,7 +5,7 @@ use super::{SourceFile, none, root, sources};
 use std::collections::BTreeSet;
 
 /// Every module at the top of the crate and its layer.
-const LAYERS: [(&str, u8); 40] = [
+const LAYERS: [(&str, u8); 41] = [
     ("units", 0),
     ("axes", 0),
     ("math", 0),
@@ -36,6 +36,7 @@ const LAYERS: [(&str, u8); 40] = [
     ("diagnosis", 7),
     ("first_frame", 8),
     ("practice", 8),
+    ("lessons", 8),
     ("night", 8),
     ("dataset", 8),
     ("logbook", 9),
@@ -53,7 +54,7 @@ const LAYERS: [(&str, u8); 40] = [
 const MEMBERS: [&str; 2] = ["python", "site"];
 
 /// Siblings that may know of each other, and why.
-const SIBLINGS: [(&str, &str, &str); 10] = [
+const SIBLINGS: [(&str, &str, &str); 11] = [
     (
         "instrument",
         "state",
@@ -83,6 +84,11 @@ const SIBLINGS: [(&str, &str, &str); 10] = [
         "solid_io",
         "image_io",
         "a 3MF package is an archive, as NPZ is",
+    ),
+    (
+        "lessons",
+        "practice",
+        "a lesson shows what a drill asks for, by the same eye",
     ),
     (
         "cli",

@@ -13,6 +13,7 @@ import http.server
 import json
 import math
 import os
+import re
 import statistics
 import struct
 import subprocess
@@ -22,9 +23,12 @@ from pathlib import Path
 
 from PIL import Image
 from playwright.sync_api import expect, sync_playwright
-from session import follow, serving, settle, start, until
+from session import follow, opened, serving, settle, start, until
 
 PHONE, SCREEN = {"width": 390, "height": 844}, {"width": 1280, "height": 720}
+# the last one is 1280 x 720 at 200 %
+SIZES = {"phone": PHONE, "tablet": {"width": 820, "height": 1180}, "screen": SCREEN, "wide": {"width": 1440, "height": 900}, "zoomed": {"width": 640, "height": 360}}
+PLACES, LESSONS = ("lessons", "practice", "mask", "night"), 10
 SIDE = "inside"
 
 
@@ -55,8 +59,7 @@ def plain_server(folder):
 
 
 def ready(page):
-    page.wait_for_selector("#level option", state="attached", timeout=120_000)
-    settle(page)
+    opened(page, "lessons")
 
 
 def night(program, folder):
@@ -91,7 +94,6 @@ def drop(page, path):
 
 
 def drill(page, pictures):
-    page.goto(page.url.split("#")[0] + "#practice")
     start(page, "one-screw")
     page.locator("#coach summary").click()
     line = follow(page)
@@ -106,7 +108,7 @@ def drill(page, pictures):
 
 def measured(page, program, folder, pictures):
     scenario, image = night(program, folder)
-    page.evaluate("location.hash = '#measure'")
+    opened(page, "night")
     page.locator("#scope-change summary").click()
     page.set_input_files("#scope-file", scenario)
     settle(page)
@@ -140,7 +142,7 @@ def reach_of_stl(path):
 
 
 def mask(page, folder, pictures):
-    page.evaluate("location.hash = '#mask'")
+    opened(page, "mask")
     until(page, "mask.star !== null && !mask.running")
     before = page.locator("#mask-plate path").first.get_attribute("d")
     page.locator("#mask-outer_diameter_mm").fill("191")
@@ -189,9 +191,10 @@ def red_alone(path):
 
 
 def looks(page, pictures, name):
-    for place in ("practice", "measure", "mask"):
-        page.evaluate(f"location.hash = '#{place}'")
-        until(page, f"!by('place-{place}').hidden && !mask.running")
+    """Every place in red: no green, no blue, nothing off the screen, the bar of places in reach."""
+    for place in PLACES:
+        opened(page, place)
+        until(page, "!mask.running && !lessons.running")
         settle(page)
         path = pictures / f"{name}-{place}.png"
         page.screenshot(path=path, full_page=True)
@@ -204,9 +207,79 @@ def looks(page, pictures, name):
         assert bar["y"] >= 0 and bar["y"] + bar["height"] <= page.viewport_size["height"] + 0.5, f"the bar of places is off the screen: {bar}"
 
 
+def sizes(page, pictures):
+    """Every place at every size; on a phone the bar is at the bottom, elsewhere at the top."""
+    for name, size in SIZES.items():
+        page.set_viewport_size(size)
+        looks(page, pictures, name)
+        bar = page.locator("nav").bounding_box()
+        at_the_bottom = bar["y"] > size["height"] / 2
+        assert at_the_bottom == (size["width"] <= 704), f"{name}: {bar}"
+    page.set_viewport_size(PHONE)
+
+
+def dimmed(page, pictures):
+    """The dimmer takes light away and adds no colour."""
+    opened(page, "lessons")
+    bright = pictures / "bright.png"
+    page.screenshot(path=bright)
+    page.locator("#dim").fill("60")
+    dark = pictures / "dimmed.png"
+    page.screenshot(path=dark)
+    (other, red), (_, before) = red_alone(dark), red_alone(bright)
+    assert other == 0 and sum(red[32:]) < 0.02 * sum(before[32:]), (sum(red[32:]), sum(before[32:]))
+    page.locator("#dim").fill("0")
+
+
+def axe(page, name):
+    """What axe-core, an engine that looks for barriers, finds; it is made for every page, and comes with axe-playwright-python."""
+    import axe_playwright_python
+
+    engine = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text()
+    page.evaluate(engine)
+    for mode in ("red", "dark", "light"):
+        page.select_option("#mode", mode)
+        for place in PLACES:
+            opened(page, place)
+            found = page.evaluate("async () => (await axe.run()).violations.map(({ id, nodes }) => [id, nodes.slice(0, 4).map(({ html, failureSummary }) => html.slice(0, 160) + ' ' + failureSummary.slice(0, 200))])")
+            assert not found, f"{name}, {mode}, {place}: {json.dumps(found, indent=1)}"
+    page.select_option("#mode", "red")
+    print(f"{name}: axe-core finds nothing in {len(PLACES)} places and 3 lights")
+
+
+def learned(page, pictures):
+    """Every lesson: a star that follows its handle, something that is pointed out and withdrawn, three questions and a tally."""
+    words = page.evaluate("lessons.list.map(({ word }) => word)")
+    assert len(words) == LESSONS, words
+    canvas = "by('lesson-star').toDataURL()"
+    for word in words:
+        opened(page, f"lessons/{word}")
+        until(page, f"lessons.about?.word === '{word}' && lessons.picture !== null")
+        settle(page)
+        assert page.locator("#lesson-words p").count() >= 2
+        pointed = page.evaluate(canvas)
+        page.click("#lesson-shown")
+        bare = page.evaluate(canvas)
+        assert word == "corners" or pointed != bare, f"{word}: nothing is pointed out"
+        handle = page.locator("#lesson-handles input").first
+        handle.fill("0.5" if word not in ("thin-side", "seeing") else "15")
+        until(page, "!lessons.running && !lessons.wanted")
+        assert page.evaluate(canvas) != bare, f"{word}: the star does not follow its handle"
+        page.click("#lesson-shown")
+        for number in range(3):
+            page.click("#lesson-ask")
+            settle(page)
+            until(page, "by('lesson-choices').children.length > 1")
+            page.locator("#lesson-choices button").nth(number % 2).click()
+            settle(page)
+            assert page.locator("#lesson-verdict").text_content().strip()
+        assert re.search(r"[0-3] of 3 right", page.locator("#lesson-tally").text_content()), page.locator("#lesson-tally").text_content()
+        page.screenshot(path=pictures / f"lesson-{word}.png")
+    print(f"{len(words)} lessons taken")
+
+
 def buttons_stay(page):
     """A turn of a screw does not throw the document about."""
-    page.evaluate("location.hash = '#practice'")
     start(page, "one-screw")
     page.locator("#clockwise").scroll_into_view_if_needed()
     for button in ("#clockwise", "#recentre", "#anticlockwise", "#show-me"):
@@ -221,7 +294,6 @@ def buttons_stay(page):
 def survives_its_worker(page):
     """A worker that has ended is replaced; the telescope, which the new one does not know, is handed in again."""
     page.evaluate("endWorker('on purpose')")
-    page.evaluate("location.hash = '#practice'")
     start(page, "one-screw")
     assert page.evaluate("scope.text").count("turns = { B = 0.083 }") == 1, "the telescope that was opened is still the page's"
     assert page.locator("#trouble").is_hidden(), page.locator("#trouble").text_content()
@@ -230,7 +302,6 @@ def survives_its_worker(page):
 
 def times(page):
     """Time of a picture in the page, asked at its door: no drawing."""
-    page.evaluate("location.hash = '#practice'")
     for level, what in (("two-screws", "doughnut"), ("mask", "masked star")):
         start(page, level)
         taken = page.evaluate(
@@ -276,7 +347,10 @@ def play(browser, address, chosen, pictures, problems, prepare=None):
     ready(page)
     if prepare:
         prepare(page, context)
-    looks(page, pictures, "phone")
+    sizes(page, pictures)
+    dimmed(page, pictures)
+    learned(page, pictures)
+    axe(page, "phone")
     buttons_stay(page)
     drill(page, pictures)
     with tempfile.TemporaryDirectory() as folder:
@@ -289,9 +363,20 @@ def play(browser, address, chosen, pictures, problems, prepare=None):
         survives_its_worker(page)
     if chosen.times:
         times(page)
-    page.locator("#day").check()
-    page.evaluate("location.hash = '#mask'")
-    page.screenshot(path=pictures / "screen-day-mask.png")
+    axe(page, "screen")
+    modes(page, pictures)
+
+
+def modes(page, pictures):
+    """Every place in the three lights, as renders/ keeps them."""
+    page.set_viewport_size(SCREEN)
+    for mode in ("red", "dark", "light"):
+        page.select_option("#mode", mode)
+        for place in PLACES:
+            opened(page, place)
+            until(page, "!mask.running && !lessons.running")
+            page.screenshot(path=pictures / f"page-{place}-{mode}.png")
+    page.select_option("#mode", "red")
 
 
 def main():

@@ -240,6 +240,9 @@ fn of_mask(design: &mut MaskDesign) -> Vec<Named<'_>> {
         offset_m: [x, y],
         distance_m,
         grip,
+        camera,
+        slit,
+        tabs,
         printer,
     } = design;
     let mut all = named(
@@ -269,12 +272,13 @@ fn of_mask(design: &mut MaskDesign) -> Vec<Named<'_>> {
     all.extend(of_layout(layout));
     if let Some(ring) = grip {
         let Grip {
-            over_tube: _,
+            seat,
             tube_diameter_m,
             clearance_m,
             wall_m,
             height_m,
             notch,
+            feet_m,
         } = ring;
         all.extend(named(
             "mask.grip",
@@ -283,8 +287,12 @@ fn of_mask(design: &mut MaskDesign) -> Vec<Named<'_>> {
                 ("clearance_mm", clearance_m),
                 ("wall_mm", wall_m),
                 ("height_mm", height_m),
+                ("feet_mm", feet_m),
             ],
         ));
+        if let Seat::DewShield { shield_wall_m } = seat {
+            all.extend(named("mask.grip", [("shield_wall_mm", shield_wall_m)]));
+        }
         if let Some((azimuth_rad, width_m)) = notch {
             let gap = [
                 ("notch_azimuth_deg", azimuth_rad),
@@ -293,6 +301,7 @@ fn of_mask(design: &mut MaskDesign) -> Vec<Named<'_>> {
             all.extend(named("mask.grip", gap));
         }
     }
+    all.extend(of_fit(camera, slit, tabs));
     let Printer {
         nozzle_m,
         bed_m: [width, depth],
@@ -313,6 +322,82 @@ fn of_mask(design: &mut MaskDesign) -> Vec<Named<'_>> {
             ("engraving_mm", engraving_m),
         ],
     ));
+    all
+}
+
+fn of_fit<'a>(
+    camera: &'a mut Option<CameraBody>,
+    slit: &'a mut Option<CableSlit>,
+    tabs: &'a mut Option<Tabs>,
+) -> Vec<Named<'a>> {
+    let mut all = Vec::new();
+    if let Some(CameraBody {
+        diameter_m,
+        square: _,
+        turned_rad,
+        air_m,
+        stands_out_m,
+        plugs,
+    }) = camera
+    {
+        all.extend(named(
+            "mask.camera",
+            [
+                ("diameter_mm", diameter_m),
+                ("turned_deg", turned_rad),
+                ("air_mm", air_m),
+                ("stands_out_mm", stands_out_m),
+            ],
+        ));
+        if let Some(Plugs {
+            azimuth_rad,
+            width_m,
+            reach_m,
+        }) = plugs
+        {
+            all.extend(named(
+                "mask.camera",
+                [
+                    ("plugs_azimuth_deg", azimuth_rad),
+                    ("plugs_width_mm", width_m),
+                    ("plugs_reach_mm", reach_m),
+                ],
+            ));
+        }
+    }
+    if let Some(CableSlit {
+        azimuth_rad,
+        width_m,
+        cheek_m,
+    }) = slit
+    {
+        if let Some(azimuth_rad) = azimuth_rad {
+            all.extend(named("mask.cable_slit", [("azimuth_deg", azimuth_rad)]));
+        }
+        all.extend(named(
+            "mask.cable_slit",
+            [("width_mm", width_m), ("cheek_mm", cheek_m)],
+        ));
+    }
+    if let Some(Tabs {
+        azimuths_rad,
+        width_m,
+        reach_m,
+        tether_hole_m,
+    }) = tabs
+    {
+        for azimuth_rad in azimuths_rad {
+            all.extend(named("mask.tabs", [("azimuth_deg", azimuth_rad)]));
+        }
+        all.extend(named(
+            "mask.tabs",
+            [
+                ("width_mm", width_m),
+                ("reach_mm", reach_m),
+                ("tether_hole_mm", tether_hole_m),
+            ],
+        ));
+    }
     all
 }
 
@@ -364,6 +449,8 @@ fn of_layout(layout: &mut MaskLayout) -> Vec<Named<'_>> {
             all.extend(corners.map(|number| ("mask.drawing.openings_mm".to_owned(), number)));
             let centre = drawing.centre_m.iter_mut().flatten();
             all.extend(centre.map(|number| ("mask.drawing_centre_mm".to_owned(), number)));
+            let unit = drawing.unit_m.iter_mut();
+            all.extend(unit.map(|number| ("mask.drawing_mm_per_unit".to_owned(), number)));
         }
         MaskLayout::Slots(_) => {}
     }

@@ -299,7 +299,7 @@ fn mask_plate_and_slots() {
         (
             |i, _| {
                 let grip = mask(i).grip.as_mut().expect("a ring");
-                (grip.over_tube, grip.tube_diameter_m, grip.notch) = (false, 5.0 * MM, None);
+                (grip.seat, grip.tube_diameter_m, grip.notch) = (Seat::IntoTube, 5.0 * MM, None);
             },
             "mask.grip.wall_mm is 2.1, but must be smaller than the tube's radius less the clearance (1.9)",
         ),
@@ -344,9 +344,8 @@ fn region(azimuth_deg: [f64; 2], radius_mm: [f64; 2]) -> RegionSpec {
 fn drawing(openings_m: Vec<Vec<[f64; 2]>>) -> MaskLayout {
     MaskLayout::Drawing(Drawing {
         file: "petals.svg".into(),
-        shows_plate: true,
-        centre_m: None,
         openings_m,
+        ..Drawing::default()
     })
 }
 

@@ -1,7 +1,7 @@
 //! SVG in: the exported drawing renders the same star, and what cannot be meant is refused within seconds.
 
 use super::{LAYOUTS, scenario_with, text_with};
-use skewstar::instrument::{Drawing, MaskLayout};
+use skewstar::instrument::{Drawing, DrawingFills, MaskLayout};
 use skewstar::mask::drawing::{self, DrawingError};
 use skewstar::mask::plate::Plate;
 use skewstar::predict::{Model, Settings};
@@ -11,9 +11,7 @@ use std::time::{Duration, Instant};
 fn plain() -> Drawing {
     Drawing {
         file: "mask.svg".into(),
-        shows_plate: true,
-        centre_m: None,
-        openings_m: Vec::new(),
+        ..Drawing::default()
     }
 }
 
@@ -69,7 +67,7 @@ fn transforms_units_and_curves_are_read() {
             "<g transform='translate(50 20)'><use xlink:href='#w' fill='blue'/></g><path fill-rule",
         );
     let windows = Drawing {
-        shows_plate: false,
+        fills: DrawingFills::Openings,
         ..plain()
     };
     let only = reused.split("<path fill-rule").next().unwrap().to_owned() + "</svg>";
@@ -165,7 +163,7 @@ fn the_scenario_says_what_is_filled_and_where_the_centre_is() {
     let MaskLayout::Drawing(named) = scenario.instrument.mask.unwrap().layout else {
         panic!("a drawing")
     };
-    assert!(!named.shows_plate && named.openings_m.is_empty());
+    assert!(named.fills == DrawingFills::Openings && named.openings_m.is_empty());
     assert_eq!(named.centre_m, Some([0.09, 0.11]));
 }
 

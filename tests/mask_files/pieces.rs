@@ -72,6 +72,6 @@ fn a_plate_that_fits_stays_whole_and_a_bed_too_small_is_named() {
     assert!(matches!(refused, PiecesError::TooLarge { .. }));
     assert_eq!(
         refused.to_string(),
-        "a quarter of the mask is 100.0 mm wide, but mask.print.bed_mm is 90.0 on its short side"
+        "a quarter of the mask is 100.0 mm wide, but mask.print.bed_mm leaves 86.0 between its margins on its short side"
     );
 }

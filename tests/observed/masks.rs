@@ -283,9 +283,7 @@ fn draw(instrument: &mut Instrument) {
     let design = instrument.mask.as_mut().expect("a mask");
     let empty = Drawing {
         file: "mask.svg".into(),
-        shows_plate: true,
-        centre_m: None,
-        openings_m: Vec::new(),
+        ..Drawing::default()
     };
     let diameters_m = [design.inner_diameter_m, design.outer_diameter_m];
     let read = drawing::read(text.as_bytes(), &empty, diameters_m, mirrored).expect("a drawing");

@@ -50,6 +50,9 @@ fn mask(region: RegionSpec) -> MaskDesign {
         offset_m: [0.0; 2],
         distance_m: 0.0,
         grip: None,
+        camera: None,
+        slit: None,
+        tabs: None,
         printer: Default::default(),
     }
 }

@@ -202,7 +202,7 @@ fn every_difference_has_its_words() {
         (
             dimension(Dimension::SlotWidth, 0.86),
             "slot_width",
-            "The mask's slots are 14.0 % narrower than typed.",
+            "The mask's slots are 14.0 % narrower than typed",
         ),
         (
             dimension(Dimension::MaskRotation, 4.0 * DEG),
@@ -249,4 +249,42 @@ fn every_difference_has_its_words() {
         assert!(all[0].words.starts_with(words), "{}", all[0].words);
         assert!(!all[0].remedy.is_empty());
     }
+}
+
+/// Behind a mask whose slots the star does not tell, the owner is sent to measure one: where the fit left their width open, and where
+/// nothing that was asked explains the star. A doughnut is never asked.
+#[test]
+fn slots_that_no_star_tells_are_to_be_measured() {
+    let unit = unit();
+    let star = |method, sigma: Option<f64>, chi_square| {
+        let free = sigma.is_some();
+        let fitted = Fitted {
+            trial: TrialState {
+                unknowns: free
+                    .then_some(Unknown::Dimension(Dimension::SlotWidth))
+                    .into_iter()
+                    .collect(),
+                values: free.then_some(1.02).into_iter().collect(),
+                fixed: Modes::none(),
+            },
+            sigmas: free.then_some(sigma).into_iter().collect(),
+            covariance: sigma.map(|s| vec![s * s]).into_iter().collect(),
+            chi_square,
+            model_error: 0.0,
+            unexplained: 0.0,
+            left_out_px: 0,
+            settled: true,
+        };
+        let settings = JudgingSettings::default();
+        let all = differences(&measured(method, fitted), &unit, &settings);
+        let open = all.into_iter().find(|d| d.what == "slot_width_open");
+        open.map(|d| (d.value, d.words.contains("measure one slot")))
+    };
+    let masked = Method::MaskedStar;
+    assert_eq!(star(masked, Some(0.049), 1.0), None, "known to 5 %");
+    let (value, words) = star(masked, Some(0.051), 1.0).expect("open");
+    assert!((value - 2.0).abs() < 1e-9 && words);
+    assert_eq!(star(masked, None, 3.9), None, "explained as typed");
+    assert_eq!(star(masked, None, 4.1), Some((0.0, true)));
+    assert_eq!(star(Method::Doughnut, None, 4.1), None);
 }

@@ -1,7 +1,7 @@
 //! The dimensions that an owner may have typed in wrong, what is believed of each, and the telescope with other ones.
 
 use super::super::settings::PriorSettings;
-use crate::instrument::{Instrument, Vane};
+use crate::instrument::{Instrument, MaskDesign, MaskLayout, Vane};
 use std::f64::consts::{PI, TAU};
 
 /// A dimension that the owner may have typed in slightly wrong, or not at all.
@@ -104,7 +104,7 @@ impl Dimension {
                 if let Some(mask) = &mut instrument.mask {
                     match self {
                         Dimension::MaskRotation => mask.rotation_rad += value,
-                        _ => mask.open_fraction = (mask.open_fraction * value).min(1.0),
+                        _ => widen_slots(mask, value),
                     }
                 }
             }
@@ -129,6 +129,16 @@ impl Dimension {
             }
             Dimension::CutX | Dimension::CutY | Dimension::StripAzimuth | Dimension::StripWidth => {
             }
+        }
+    }
+}
+
+/// All slots wider by a factor; round holes and a drawing have none.
+fn widen_slots(mask: &mut MaskDesign, factor: f64) {
+    mask.open_fraction = (mask.open_fraction * factor).min(1.0);
+    if let MaskLayout::Regions(regions) = &mut mask.layout {
+        for region in regions {
+            region.open_fraction = (region.open_fraction * factor).min(1.0);
         }
     }
 }

@@ -4,8 +4,9 @@
 //! layout looks at them. Where it does not, they are left out, unless they are no numbers: nothing may hide there.
 
 use super::keys::{Keys, in_unit, list, pair, text, whole};
+use super::mask_fit;
 use crate::instrument::{
-    Drawing, Grip, HoleSpec, KeyUse, LayoutKey, MaskDesign, MaskLayout, Printer, RegionSpec,
+    Drawing, DrawingFills, HoleSpec, KeyUse, LayoutKey, MaskDesign, MaskLayout, Printer, RegionSpec,
 };
 use crate::scenario::document::Value;
 use crate::units::{DEG, MM};
@@ -28,6 +29,9 @@ pub(super) fn mask(design: &MaskDesign) -> Value {
         offset_m,
         distance_m,
         grip,
+        camera,
+        slit,
+        tabs,
         printer,
     } = design;
     let mut keys = Keys::default();
@@ -53,7 +57,10 @@ pub(super) fn mask(design: &MaskDesign) -> Value {
     keys.put("rotation_deg", in_unit(*rotation_rad, DEG));
     keys.put("offset_mm", pair(*offset_m, MM));
     keys.put("distance_mm", in_unit(*distance_m, MM));
-    keys.put_some("grip", grip.as_ref().map(self::grip));
+    keys.put_some("grip", grip.as_ref().map(mask_fit::grip));
+    keys.put_some("camera", camera.as_ref().map(mask_fit::camera));
+    keys.put_some("cable_slit", slit.as_ref().map(mask_fit::slit));
+    keys.put_some("tabs", tabs.as_ref().map(mask_fit::tabs));
     keys.put("print", print(printer));
     keys.table()
 }
@@ -73,14 +80,22 @@ fn put_layout(layout: &MaskLayout, keys: &mut Keys) {
 fn put_drawing(drawing: &Drawing, keys: &mut Keys) {
     let Drawing {
         file,
-        shows_plate,
+        fills,
         centre_m,
+        unit_m,
         openings_m: _,
+        left_out: _,
     } = drawing;
-    let fills = if *shows_plate { "plate" } else { "openings" };
+    let fills = match fills {
+        DrawingFills::Plate => "plate",
+        DrawingFills::Openings => "openings",
+        DrawingFills::Dark => "dark",
+        DrawingFills::Light => "light",
+    };
     keys.put("drawing", text(file));
     keys.put("drawing_fills", text(fills));
     keys.put_some("drawing_centre_mm", centre_m.map(|m| pair(m, MM)));
+    keys.put_some("drawing_mm_per_unit", unit_m.map(|m| in_unit(m, MM)));
 }
 
 /// One pitch as a number, any other count of them as a list.
@@ -127,27 +142,6 @@ fn region(region: &RegionSpec) -> Value {
     keys.put("slot_deg", in_unit(*slot_rad, DEG));
     keys.put("pitch_mm", in_unit(*pitch_m, MM));
     keys.put("open_fraction", Value::Number(*open_fraction));
-    keys.table()
-}
-
-fn grip(ring: &Grip) -> Value {
-    let Grip {
-        over_tube,
-        tube_diameter_m,
-        clearance_m,
-        wall_m,
-        height_m,
-        notch,
-    } = ring;
-    let fit = if *over_tube { "over-tube" } else { "into-tube" };
-    let mut keys = Keys::default();
-    keys.put("fit", text(fit));
-    keys.put("tube_diameter_mm", in_unit(*tube_diameter_m, MM));
-    keys.put("clearance_mm", in_unit(*clearance_m, MM));
-    keys.put("wall_mm", in_unit(*wall_m, MM));
-    keys.put("height_mm", in_unit(*height_m, MM));
-    keys.put_some("notch_azimuth_deg", notch.map(|gap| in_unit(gap.0, DEG)));
-    keys.put_some("notch_width_mm", notch.map(|gap| in_unit(gap.1, MM)));
     keys.table()
 }
 

@@ -18,6 +18,7 @@ mod filters;
 mod keys;
 mod limits;
 mod mask;
+mod mask_fit;
 mod state;
 mod telescope;
 mod write;

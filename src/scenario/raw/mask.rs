@@ -9,6 +9,8 @@ use serde::{Deserialize, Deserializer, Serialize};
 
 use crate::instrument::LayoutName;
 
+use super::mask_fit::{RawCableSlit, RawCameraBody, RawGrip, RawTabs};
+
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(in crate::scenario) struct RawMask {
@@ -29,19 +31,17 @@ pub(in crate::scenario) struct RawMask {
     #[schemars(range(min = -1, max = 1), example = 1, extend("enum" = [-1, 1], "x-unit" = "sign"))]
     pub sense: i32,
     /// Outer diameter of the plate.
-    #[schemars(range(max = 20000.0), extend("exclusiveMinimum" = 0.0), example = 188.0)]
-    pub outer_diameter_mm: f64,
-    /// Diameter of the hole in its middle; smaller than the plate; 0 for none.
-    #[schemars(range(min = 0.0, max = 20000.0), example = 84.0)]
-    pub inner_diameter_mm: f64,
+    #[schemars(range(max = 20000.0), extend("exclusiveMinimum" = 0.0, "x-default" = "what the tube of mask.grip asks for; needed without mask.grip"), example = 188.0)]
+    pub outer_diameter_mm: Option<f64>,
+    /// Diameter of the hole in its middle (the side, when mask.camera.shape is "square"); smaller than the plate; 0 for none.
+    #[schemars(range(min = 0.0, max = 20000.0), extend("x-default" = "what mask.camera and its air ask for; needed without mask.camera"), example = 84.0)]
+    pub inner_diameter_mm: Option<f64>,
     /// Solid rim at the outer edge.
-    #[serde(default)]
-    #[schemars(range(min = 0.0, max = 1000.0), example = 4.0)]
-    pub outer_rim_mm: f64,
+    #[schemars(range(min = 0.0, max = 1000.0), extend("x-default" = "0; where mask.outer_diameter_mm is left out, up to the clear aperture"), example = 4.0)]
+    pub outer_rim_mm: Option<f64>,
     /// Solid rim at the hole.
-    #[serde(default)]
-    #[schemars(range(min = 0.0, max = 1000.0), example = 3.0)]
-    pub inner_rim_mm: f64,
+    #[schemars(range(min = 0.0, max = 1000.0), extend("x-default" = "0; where mask.inner_diameter_mm is left out, up to the obstruction's edge"), example = 3.0)]
+    pub inner_rim_mm: Option<f64>,
     /// Width of the solid strips along the borders between regions.
     #[serde(default)]
     #[schemars(range(min = 0.0, max = 1000.0), example = 2.0)]
@@ -70,18 +70,27 @@ pub(in crate::scenario) struct RawMask {
     /// The regions of the layout "regions".
     #[schemars(length(min = 1, max = 200))]
     pub regions: Option<Vec<RawRegion>>,
-    /// The SVG file of the layout "drawing", in millimetres, as seen from the sky side; beside the scenario.
+    /// The SVG or DXF file of the layout "drawing", as seen from the sky side; beside the scenario.
     #[schemars(length(min = 1, max = 1000), example = &"mask.svg", extend("x-default" = "none"))]
     pub drawing: Option<String>,
-    /// What is filled in the drawing: "plate", or "openings".
+    /// What of the drawing is the plate: what is filled ("plate"), what is not ("openings"), or where it has both shades what is "dark" or "light".
     #[serde(default)]
     #[schemars(example = &"plate")]
     pub drawing_fills: RawFills,
-    /// Where the mask's centre is in the drawing, right and down from its top left corner.
-    #[schemars(inner(range(min = -20000.0, max = 20000.0)), extend("examples" = [[100.0, 100.0]]), extend("x-default" = "the middle of the page"))]
+    /// Where the mask's centre is in the drawing: right and down from the top left corner of an SVG, right and up from the origin of a DXF.
+    #[schemars(inner(range(min = -20000.0, max = 20000.0)), extend("examples" = [[100.0, 100.0]]), extend("x-default" = "the middle of the page, the origin of a DXF"))]
     pub drawing_centre_mm: Option<[f64; 2]>,
+    /// Millimetres in a unit of the drawing: in a pixel of an SVG without units of length, in a unit of a DXF that names none.
+    #[schemars(range(min = 1e-6, max = 1e6), example = 0.2646, extend("x-unit" = "mm per unit", "x-default" = "what the drawing says"))]
+    pub drawing_mm_per_unit: Option<f64>,
     /// The ring that holds the mask on the tube.
     pub grip: Option<RawGrip>,
+    /// The camera that looks out through the plate's hole.
+    pub camera: Option<RawCameraBody>,
+    /// The slit through which the camera's cables leave, from the hole to the edge.
+    pub cable_slit: Option<RawCableSlit>,
+    /// Tabs beyond the plate's edge that a hand takes it by.
+    pub tabs: Option<RawTabs>,
     /// What the mask is printed with.
     #[serde(default)]
     pub print: RawPrint,
@@ -93,42 +102,8 @@ pub(in crate::scenario) enum RawFills {
     #[default]
     Plate,
     Openings,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub(in crate::scenario) enum RawFit {
-    OverTube,
-    IntoTube,
-}
-
-#[derive(Debug, Clone, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub(in crate::scenario) struct RawGrip {
-    /// Whether the ring goes over the tube ("over-tube") or into it ("into-tube").
-    #[schemars(example = &"over-tube")]
-    pub fit: RawFit,
-    /// Diameter of the tube where the ring touches it: outside for over-tube, inside for into-tube.
-    #[schemars(range(max = 20000.0), extend("exclusiveMinimum" = 0.0), example = 204.0)]
-    pub tube_diameter_mm: f64,
-    /// Free room all round between ring and tube.
-    #[serde(default = "clearance")]
-    #[schemars(range(min = 0.0, max = 20.0), example = 0.5)]
-    pub clearance_mm: f64,
-    /// Thickness of the ring's wall.
-    #[serde(default = "wall")]
-    #[schemars(range(min = 0.2, max = 100.0), example = 2.0)]
-    pub wall_mm: f64,
-    /// Height of the ring.
-    #[serde(default = "height")]
-    #[schemars(range(min = 0.5, max = 500.0), example = 12.0)]
-    pub height_mm: f64,
-    /// Azimuth of the middle of a gap for cables.
-    #[schemars(range(min = -360.0, max = 360.0), example = 208.0, extend("x-default" = "no gap"))]
-    pub notch_azimuth_deg: Option<f64>,
-    /// Width of the gap for cables.
-    #[schemars(range(min = 0.5, max = 1000.0), example = 14.0, extend("x-default" = "10 where there is a gap"))]
-    pub notch_width_mm: Option<f64>,
+    Dark,
+    Light,
 }
 
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
@@ -146,8 +121,8 @@ pub(in crate::scenario) struct RawPrint {
     /// Density of the plastic.
     #[schemars(range(min = 0.1, max = 20.0), example = 1.24)]
     pub density_g_per_cm3: f64,
-    /// Plastic laid down per second, on the average.
-    #[schemars(range(min = 0.1, max = 200.0), example = 4.0)]
+    /// The most plastic that is laid down per second; it slows the fastest lines.
+    #[schemars(range(min = 0.1, max = 200.0), example = 10.0)]
     pub flow_mm3_per_s: f64,
     /// Depth of the letters on the sky side; 0 for none.
     #[schemars(range(min = 0.0, max = 20.0), example = 0.6)]
@@ -161,22 +136,10 @@ impl Default for RawPrint {
             bed_mm: [220.0, 220.0],
             least_bar_mm: 0.8,
             density_g_per_cm3: 1.24,
-            flow_mm3_per_s: 4.0,
+            flow_mm3_per_s: 10.0,
             engraving_mm: 0.6,
         }
     }
-}
-
-fn clearance() -> f64 {
-    0.5
-}
-
-fn wall() -> f64 {
-    2.0
-}
-
-fn height() -> f64 {
-    12.0
 }
 
 /// A word at `mask.layout`, out of the table of layouts.

@@ -10,12 +10,14 @@
 mod assembly;
 mod camera;
 mod mask;
+mod mask_fit;
 mod state;
 mod telescope;
 
 pub(super) use assembly::*;
 pub(super) use camera::*;
 pub(super) use mask::*;
+pub(super) use mask_fit::*;
 pub(super) use state::*;
 pub(super) use telescope::*;
 

@@ -1,18 +1,17 @@
 //! `[mask]`.
 
 use crate::instrument::{
-    Drawing, Grip, HoleSpec, KeyUse, LayoutKey, LayoutName, MaskDesign, MaskLayout, Printer,
-    RegionSpec, SlotLayout,
+    Drawing, DrawingFills, HoleSpec, KeyUse, LayoutKey, LayoutName, MaskDesign, MaskLayout,
+    Printer, RegionSpec, SlotLayout,
 };
 use crate::scenario::advice::missing;
 use crate::scenario::error::{Problem, number};
 use crate::scenario::findings::Contradictions;
-use crate::scenario::raw::{
-    RawFills, RawFit, RawGrip, RawHole, RawMask, RawPrint, RawRegion, RawTelescope,
-};
+use crate::scenario::raw::{RawFills, RawHole, RawMask, RawPrint, RawRegion, RawTelescope};
 use crate::scenario::rules::one_of;
 use crate::units::{DEG, MM};
 
+use super::mask_fit::{self as fit, Sizes};
 use super::telescope::check_centre;
 use super::{pair, scaled};
 
@@ -23,10 +22,13 @@ const ROUNDING_MM: f64 = 1e-9;
 
 pub(super) fn check(mask: &RawMask, telescope: &RawTelescope, findings: &mut Contradictions<'_>) {
     check_layout(mask, findings);
-    check_plate(mask, findings);
-    check_slots(mask, findings);
-    if let Some(grip) = &mask.grip {
-        check_grip(grip, findings);
+    fit::check(mask, findings);
+    match Sizes::of(mask, telescope) {
+        Ok(sizes) => check_sizes(mask, &sizes, findings),
+        Err(lacking) => {
+            let (key, reason) = lacking.key_and_reason();
+            findings.missing_from("mask", move || missing(key, Some(reason)));
+        }
     }
     if mask.print.engraving_mm >= mask.thickness_mm {
         findings.out_of_range(
@@ -45,15 +47,23 @@ pub(super) fn check(mask: &RawMask, telescope: &RawTelescope, findings: &mut Con
         telescope.aperture_mm,
         findings,
     );
+}
+
+/// What the sizes of the plate mean for one another, and for holes and regions on it.
+fn check_sizes(mask: &RawMask, sizes: &Sizes, findings: &mut Contradictions<'_>) {
+    check_plate(mask, sizes, findings);
+    check_slots(mask, sizes, findings);
     for (index, hole) in mask.holes.iter().flatten().enumerate() {
-        check_hole(hole, mask, &format!("mask.holes[{index}]"), findings);
+        check_hole(hole, sizes, &format!("mask.holes[{index}]"), findings);
     }
     for (index, region) in mask.regions.iter().flatten().enumerate() {
-        check_region(region, mask, &format!("mask.regions[{index}]"), findings);
+        check_region(region, sizes, &format!("mask.regions[{index}]"), findings);
     }
 }
 
-pub(super) fn build(mask: &RawMask) -> MaskDesign {
+/// Converts a checked mask; sizes that were left out are worked out from the telescope.
+pub(super) fn build(mask: &RawMask, telescope: &RawTelescope) -> MaskDesign {
+    let sizes = Sizes::of(mask, telescope).unwrap_or_default();
     MaskDesign {
         layout: layout(mask),
         slot_pitch_m: mask.slot_pitch_mm.map_or(Vec::new(), |pitch| {
@@ -62,32 +72,21 @@ pub(super) fn build(mask: &RawMask) -> MaskDesign {
         open_fraction: mask.open_fraction.unwrap_or(0.0),
         slant_rad: mask.slant_deg.unwrap_or(0.0) * DEG,
         sense: f64::from(mask.sense),
-        outer_diameter_m: mask.outer_diameter_mm * MM,
-        inner_diameter_m: mask.inner_diameter_mm * MM,
-        outer_rim_m: mask.outer_rim_mm * MM,
-        inner_rim_m: mask.inner_rim_mm * MM,
+        outer_diameter_m: sizes.outer_diameter_mm * MM,
+        inner_diameter_m: sizes.inner_diameter_mm * MM,
+        outer_rim_m: sizes.outer_rim_mm * MM,
+        inner_rim_m: sizes.inner_rim_mm * MM,
         rib_m: mask.rib_mm * MM,
         zone_radius_m: mask.zone_radius_mm.map(|radius_mm| radius_mm * MM),
         thickness_m: mask.thickness_mm * MM,
         rotation_rad: mask.rotation_deg * DEG,
         offset_m: scaled(mask.offset_mm, MM),
         distance_m: mask.distance_mm * MM,
-        grip: mask.grip.as_ref().map(grip),
+        grip: mask.grip.as_ref().map(fit::grip),
+        camera: mask.camera.as_ref().map(fit::camera),
+        slit: mask.cable_slit.as_ref().map(fit::slit),
+        tabs: mask.tabs.as_ref().map(fit::tabs),
         printer: printer(&mask.print),
-    }
-}
-
-fn grip(grip: &RawGrip) -> Grip {
-    let width_mm = grip.notch_width_mm.unwrap_or(10.0);
-    Grip {
-        over_tube: grip.fit == RawFit::OverTube,
-        tube_diameter_m: grip.tube_diameter_mm * MM,
-        clearance_m: grip.clearance_mm * MM,
-        wall_m: grip.wall_mm * MM,
-        height_m: grip.height_mm * MM,
-        notch: grip
-            .notch_azimuth_deg
-            .map(|azimuth_deg| (azimuth_deg * DEG, width_mm * MM)),
     }
 }
 
@@ -136,6 +135,7 @@ fn is_given(mask: &RawMask, key: LayoutKey) -> bool {
         LayoutKey::Drawing => mask.drawing.is_some(),
         LayoutKey::DrawingFills => mask.drawing_fills != RawFills::Plate,
         LayoutKey::DrawingCentre => mask.drawing_centre_mm.is_some(),
+        LayoutKey::DrawingUnit => mask.drawing_mm_per_unit.is_some(),
     }
 }
 
@@ -151,87 +151,46 @@ fn need(key: &str, mask: &RawMask, findings: &mut Contradictions<'_>) {
     findings.missing_from("mask", move || missing(&key, Some(&reason)));
 }
 
-/// A ring that fits the tube: room inside it, a gap narrower than itself, and a gap's width only with a gap.
-fn check_grip(grip: &RawGrip, findings: &mut Contradictions<'_>) {
-    let inner_mm = 0.5 * grip.tube_diameter_mm - grip.clearance_mm - grip.wall_mm;
-    if grip.fit == RawFit::IntoTube && inner_mm <= 0.0 {
-        findings.out_of_range(
-            "mask.grip.wall_mm",
-            number(grip.wall_mm),
-            format!(
-                "smaller than the tube's radius less the clearance ({})",
-                number(inner_mm + grip.wall_mm)
-            ),
-            "2 mm is a common wall",
-        );
-    }
-    match (grip.notch_azimuth_deg, grip.notch_width_mm) {
-        (None, Some(_)) => {
-            let key = "mask.grip.notch_width_mm";
-            let condition = "without mask.grip.notch_azimuth_deg".to_owned();
-            let problem = Problem::NoMeaning {
-                key: key.to_owned(),
-                condition,
-            };
-            findings.wrong_key(
-                key,
-                problem,
-                "say where the gap for cables is: notch_azimuth_deg = 208.0",
-            );
-        }
-        (Some(_), Some(width_mm)) if width_mm >= grip.tube_diameter_mm => findings.out_of_range(
-            "mask.grip.notch_width_mm",
-            number(width_mm),
-            format!(
-                "smaller than mask.grip.tube_diameter_mm ({})",
-                number(grip.tube_diameter_mm)
-            ),
-            "it is the gap in the ring through which cables pass",
-        ),
-        _ => {}
-    }
-}
-
-fn check_plate(mask: &RawMask, findings: &mut Contradictions<'_>) {
-    if mask.inner_diameter_mm >= mask.outer_diameter_mm {
+fn check_plate(mask: &RawMask, sizes: &Sizes, findings: &mut Contradictions<'_>) {
+    if sizes.inner_diameter_mm >= sizes.outer_diameter_mm {
         findings.out_of_range(
             "mask.inner_diameter_mm",
-            number(mask.inner_diameter_mm),
+            number(sizes.inner_diameter_mm),
             format!(
                 "smaller than mask.outer_diameter_mm ({})",
-                number(mask.outer_diameter_mm)
+                number(sizes.outer_diameter_mm)
             ),
             "it is the diameter of the hole in the middle of the plate",
         );
         return;
     }
-    let plate_mm = 0.5 * (mask.outer_diameter_mm - mask.inner_diameter_mm);
-    if mask.outer_rim_mm >= plate_mm {
+    let plate_mm = 0.5 * (sizes.outer_diameter_mm - sizes.inner_diameter_mm);
+    if sizes.outer_rim_mm >= plate_mm {
         let allowed = format!(
             "smaller than the plate from hole to edge ({} mm)",
             number(plate_mm)
         );
         findings.out_of_range(
             "mask.outer_rim_mm",
-            number(mask.outer_rim_mm),
+            number(sizes.outer_rim_mm),
             allowed,
             RIM_HINT,
         );
-    } else if mask.inner_rim_mm >= plate_mm - mask.outer_rim_mm {
+    } else if sizes.inner_rim_mm >= plate_mm - sizes.outer_rim_mm {
         let allowed = format!(
             "smaller than what mask.outer_rim_mm leaves ({} mm)",
-            number(plate_mm - mask.outer_rim_mm)
+            number(plate_mm - sizes.outer_rim_mm)
         );
         findings.out_of_range(
             "mask.inner_rim_mm",
-            number(mask.inner_rim_mm),
+            number(sizes.inner_rim_mm),
             allowed,
             RIM_HINT,
         );
-    } else if mask.rib_mm >= mask.outer_diameter_mm / 2.0 {
+    } else if mask.rib_mm >= sizes.outer_diameter_mm / 2.0 {
         let allowed = format!(
             "smaller than the radius of the plate ({} mm)",
-            number(mask.outer_diameter_mm / 2.0)
+            number(sizes.outer_diameter_mm / 2.0)
         );
         findings.out_of_range("mask.rib_mm", number(mask.rib_mm), allowed, RIM_HINT);
     }
@@ -239,8 +198,8 @@ fn check_plate(mask: &RawMask, findings: &mut Contradictions<'_>) {
 
 const RIM_HINT: &str = "rims and ribs are solid; slots need room between them";
 
-fn check_slots(mask: &RawMask, findings: &mut Contradictions<'_>) {
-    let [inner_mm, outer_mm] = between_rims_mm(mask);
+fn check_slots(mask: &RawMask, sizes: &Sizes, findings: &mut Contradictions<'_>) {
+    let [inner_mm, outer_mm] = between_rims_mm(sizes);
     let pitches_mm = mask
         .slot_pitch_mm
         .map_or(Vec::new(), |pitch| pitch.list_mm());
@@ -264,11 +223,11 @@ fn check_slots(mask: &RawMask, findings: &mut Contradictions<'_>) {
     }
     if let Some(pitch_mm) = pitches_mm
         .iter()
-        .find(|pitch_mm| **pitch_mm > 0.5 * mask.outer_diameter_mm + ROUNDING_MM)
+        .find(|pitch_mm| **pitch_mm > 0.5 * sizes.outer_diameter_mm + ROUNDING_MM)
     {
         let allowed = format!(
             "at most the radius of the plate ({} mm)",
-            number(0.5 * mask.outer_diameter_mm)
+            number(0.5 * sizes.outer_diameter_mm)
         );
         findings.out_of_range(
             "mask.slot_pitch_mm",
@@ -295,10 +254,10 @@ fn check_slots(mask: &RawMask, findings: &mut Contradictions<'_>) {
     }
 }
 
-fn check_hole(hole: &RawHole, mask: &RawMask, path: &str, findings: &mut Contradictions<'_>) {
-    let [inner_mm, outer_mm] = between_rims_mm(mask);
+fn check_hole(hole: &RawHole, sizes: &Sizes, path: &str, findings: &mut Contradictions<'_>) {
+    let [inner_mm, outer_mm] = between_rims_mm(sizes);
     let half_mm = 0.5 * hole.diameter_mm;
-    let no_inner_edge = mask.inner_diameter_mm == 0.0 && mask.inner_rim_mm == 0.0;
+    let no_inner_edge = sizes.inner_diameter_mm == 0.0 && sizes.inner_rim_mm == 0.0;
     let clear_of_hole = no_inner_edge || hole.radius_mm - half_mm >= inner_mm - ROUNDING_MM;
     if hole.radius_mm + half_mm > outer_mm + ROUNDING_MM || !clear_of_hole {
         let allowed = format!(
@@ -316,7 +275,7 @@ fn check_hole(hole: &RawHole, mask: &RawMask, path: &str, findings: &mut Contrad
     }
 }
 
-fn check_region(region: &RawRegion, mask: &RawMask, path: &str, findings: &mut Contradictions<'_>) {
+fn check_region(region: &RawRegion, sizes: &Sizes, path: &str, findings: &mut Contradictions<'_>) {
     let [from_deg, to_deg] = region.azimuth_deg;
     if !(from_deg < to_deg && to_deg - from_deg <= 360.0 + ROUNDING_DEG) {
         findings.out_of_range(
@@ -326,7 +285,7 @@ fn check_region(region: &RawRegion, mask: &RawMask, path: &str, findings: &mut C
             "a region across 0 is written like [330, 390]",
         );
     }
-    let (inner_mm, outer_mm) = (0.5 * mask.inner_diameter_mm, 0.5 * mask.outer_diameter_mm);
+    let (inner_mm, outer_mm) = (0.5 * sizes.inner_diameter_mm, 0.5 * sizes.outer_diameter_mm);
     let [from_mm, to_mm] = region.radius_mm;
     if !(from_mm < to_mm && from_mm >= inner_mm - ROUNDING_MM && to_mm <= outer_mm + ROUNDING_MM) {
         findings.out_of_range(
@@ -343,10 +302,10 @@ fn check_region(region: &RawRegion, mask: &RawMask, path: &str, findings: &mut C
 }
 
 /// Radii between which slots and holes have room.
-fn between_rims_mm(mask: &RawMask) -> [f64; 2] {
+fn between_rims_mm(sizes: &Sizes) -> [f64; 2] {
     [
-        0.5 * mask.inner_diameter_mm + mask.inner_rim_mm,
-        0.5 * mask.outer_diameter_mm - mask.outer_rim_mm,
+        0.5 * sizes.inner_diameter_mm + sizes.inner_rim_mm,
+        0.5 * sizes.outer_diameter_mm - sizes.outer_rim_mm,
     ]
 }
 
@@ -359,9 +318,16 @@ fn layout(mask: &RawMask) -> MaskLayout {
         }
         LayoutName::Drawing => MaskLayout::Drawing(Drawing {
             file: mask.drawing.clone().unwrap_or_default(),
-            shows_plate: mask.drawing_fills == RawFills::Plate,
+            fills: match mask.drawing_fills {
+                RawFills::Plate => DrawingFills::Plate,
+                RawFills::Openings => DrawingFills::Openings,
+                RawFills::Dark => DrawingFills::Dark,
+                RawFills::Light => DrawingFills::Light,
+            },
+            unit_m: mask.drawing_mm_per_unit.map(|mm| mm * MM),
             centre_m: mask.drawing_centre_mm.map(|mm| scaled(mm, MM)),
             openings_m: Vec::new(),
+            left_out: Vec::new(),
         }),
     }
 }

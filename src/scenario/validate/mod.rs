@@ -7,6 +7,7 @@
 mod assembly;
 mod camera;
 mod mask;
+mod mask_fit;
 mod prescription;
 mod state;
 mod surfaces;
@@ -66,7 +67,10 @@ pub(super) fn build(raw: &RawScenario, traced: Option<Derived>) -> BuiltScenario
     let mut instrument = Instrument {
         telescope: telescope::build(&raw.telescope),
         assembly: raw.assembly.as_ref().map(assembly::build),
-        mask: raw.mask.as_ref().map(mask::build),
+        mask: raw
+            .mask
+            .as_ref()
+            .map(|plate| mask::build(plate, &raw.telescope)),
         camera: camera::build(&raw.camera),
     };
     if let Some(derived) = &traced {

@@ -3,9 +3,14 @@
 
 /** The token stands behind the # of the address, where it is never sent by itself; afterwards the # names places. */
 const TOKEN = "skewstar-key";
-if (/^#[0-9a-f]{32}$/.test(location.hash)) {
+if (/^#[0-9a-z]{4}-[0-9a-z]{4}$/.test(location.hash)) {
   sessionStorage.setItem(TOKEN, location.hash.slice(1));
-  history.replaceState(null, "", "#practice");
+  history.replaceState(null, "", location.pathname + location.search);
+}
+/** A key that was typed, where the address was typed without it. */
+function useKey(key) {
+  sessionStorage.setItem(TOKEN, key.trim());
+  location.reload();
 }
 
 /** Asks the program; the reply is its status and its bytes. */

@@ -39,14 +39,14 @@ function suited(middle) {
 
 /** 256 colours from black to the brightest, for a strength of stretch from 0 (straight) up. */
 function colours(strength) {
-  const day = document.documentElement.classList.contains("day");
+  const night = document.documentElement.dataset.mode === "red";
   const table = new Uint32Array(4096);
   for (let i = 0; i < table.length; i++) {
     const level = i / (table.length - 1);
     const gray = strength > 0 ? Math.asinh(level * Math.sinh(strength)) / strength : level;
     const red = Math.round(255 * gray);
     // by night red alone: neither green nor blue
-    const other = day ? red : 0;
+    const other = night ? 0 : red;
     table[i] = (255 << 24) | (other << 16) | (other << 8) | red;
   }
   return table;
@@ -79,43 +79,15 @@ function paint(canvas, picture, strength, zoom) {
   return ([x, y]) => [left + (columns / 2 + x) * scale, top + (rows / 2 - y) * scale];
 }
 
-/** Draws what "show me" explains: the ring, its dark centre, and the thin side. */
-function explain(canvas, place, drawing, scale) {
-  if (!drawing || !drawing.diameter_px) return;
-  const context = canvas.getContext("2d");
-  const mark = getComputedStyle(document.documentElement).getPropertyValue("--mark");
-  const [x, y] = place(drawing.centre_px);
-  const radius = drawing.diameter_px / 2 * scale;
-  const [dx, dy] = [drawing.shift_px[0] * scale, -drawing.shift_px[1] * scale];
-  context.strokeStyle = context.fillStyle = mark;
-  context.lineWidth = 3;
-  context.setLineDash([9, 6]);
-  context.beginPath();
-  context.arc(x, y, radius, 0, 2 * Math.PI);
-  context.stroke();
-  context.setLineDash([]);
-  context.beginPath();
-  context.moveTo(x - 9, y);
-  context.lineTo(x + 9, y);
-  context.moveTo(x, y - 9);
-  context.lineTo(x, y + 9);
-  context.stroke();
-  context.beginPath();
-  context.arc(x + dx, y + dy, 6, 0, 2 * Math.PI);
-  context.fill();
-  const size = Math.hypot(dx, dy);
-  if (size > 1) {
-    const [ux, uy] = [dx / size, dy / size];
-    context.beginPath();
-    context.moveTo(x + ux * radius, y + uy * radius);
-    context.lineTo(x + ux * (radius + 34), y + uy * (radius + 34));
-    context.stroke();
-    context.font = `${Math.round(16 * canvasZoom(canvas))}px system-ui, sans-serif`;
-    context.textAlign = ux > 0.3 ? "left" : ux < -0.3 ? "right" : "center";
-    context.textBaseline = uy > 0.3 ? "top" : uy < -0.3 ? "bottom" : "middle";
-    context.fillText("thin side", x + ux * (radius + 40), y + uy * (radius + 40));
-  }
+/** Draws what "show me" explains: the thin side of a ring, or where the spikes of a mask run. */
+function explain(canvas, place, drawing, scale, arrows, named) {
+  if (!drawing) return;
+  if (drawing.ring) shadeThinSide(canvas, place, scale, drawing.ring, arrows, named);
+  if (drawing.spikes.length) tickSpikes(canvas, place, scale, drawing);
 }
+
+/** A colour of the page. */
+const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 
 /** Pixels of a canvas in one pixel of the page. */
 const canvasZoom = (canvas) => Math.max(1, canvas.width / (canvas.clientWidth || canvas.width));
@@ -131,53 +103,81 @@ function label(context, words, x, y) {
   const at = Math.min(Math.max(y, half + 3), context.canvas.height - half - 3);
   context.fillStyle = "#000";
   context.fillRect(left - 4, at - half, width + 8, 2 * half);
-  context.fillStyle = getComputedStyle(document.documentElement).getPropertyValue("--mark");
+  context.fillStyle = colour("--tick");
   context.textAlign = "left";
   context.textBaseline = "middle";
   context.fillText(words, left, at);
 }
 
-/** Shades the side on which the ring is thin, from its dark middle to just beyond its edge. */
-function shadeThinSide(canvas, place, scale, ring) {
+/** Shades the side on which the ring is thin: a wedge that fades from beyond the edge outwards, so that the star itself stays as it is. */
+function shadeThinSide(canvas, place, scale, ring, arrows = {}, named = true) {
   const context = canvas.getContext("2d");
   const [x, y] = place(ring.centre_px);
-  const outer = ring.outer_px * scale, inner = (ring.inner_px ?? 0.4 * ring.outer_px) * scale;
-  const middle = -ring.thin_deg * Math.PI / 180, half = 0.6;
+  const outer = ring.outer_px * scale, reach = outer * 1.34;
+  const middle = -ring.thin_deg * Math.PI / 180, half = 0.62;
+  const fade = context.createRadialGradient(x, y, outer * 1.03, x, y, reach);
+  fade.addColorStop(0, colour("--glow"));
+  fade.addColorStop(1, "#0000");
   context.save();
+  context.fillStyle = fade;
+  context.globalAlpha = 0.85;
   context.beginPath();
-  context.arc(x, y, outer + 14, middle - half, middle + half);
-  context.arc(x, y, inner, middle + half, middle - half, true);
+  context.arc(x, y, reach, middle - half, middle + half);
+  context.arc(x, y, outer * 1.03, middle + half, middle - half, true);
   context.closePath();
-  context.strokeStyle = getComputedStyle(document.documentElement).getPropertyValue("--mark");
-  context.lineWidth = 2;
-  context.stroke();
-  context.clip();
-  // hatching lets the star shine through
-  context.lineWidth = 3;
-  context.strokeStyle = "#000";
-  context.beginPath();
-  for (let at = -outer * 3; at < outer * 3; at += 9) {
-    context.moveTo(x + at, y - outer - 20);
-    context.lineTo(x + at + outer, y + outer + 20);
-  }
-  context.stroke();
+  context.fill();
   context.restore();
-  label(context, "thin side", x + (outer + 34) * Math.cos(middle), y + (outer + 34) * Math.sin(middle));
+  if (!named) return;
+  // its words stand at the end of the wedge that is farther from any arrow
+  const taken = Object.values(arrows).map(([ax, ay]) => Math.atan2(-ay, ax));
+  const room = (angle) => Math.min(4, ...taken.map((other) => Math.abs(Math.atan2(Math.sin(angle - other), Math.cos(angle - other)))));
+  const at = room(middle + half + 0.25) >= room(middle - half - 0.25) ? middle + half + 0.25 : middle - half - 0.25;
+  label(context, "thin side", x + outer * 1.28 * Math.cos(at), y + outer * 1.28 * Math.sin(at));
 }
 
-/** Ticks at the ends of the spikes: short where each should run, long where it runs. */
+/** One lettered arrow a screw, on the rim: where the dark centre goes by a turn clockwise; for the screw that is asked for, by the turn that is asked for. */
+function rimArrows(canvas, place, scale, ring, arrows, asked) {
+  const context = canvas.getContext("2d");
+  const [x, y] = place(ring.centre_px);
+  const outer = ring.outer_px * scale, zoom = canvasZoom(canvas);
+  for (const [name, px] of Object.entries(arrows)) {
+    const own = asked && asked.screw === name;
+    const sign = own && asked.degrees < 0 ? -1 : 1;
+    const size = Math.hypot(px[0], px[1]);
+    if (!(size > 0)) continue;
+    const [ux, uy] = [sign * px[0] / size, -sign * px[1] / size];
+    const length = Math.min(0.34, Math.max(0.14, size / ring.outer_px)) * outer;
+    const [from, to] = [outer * 1.1, outer * 1.1 + length];
+    context.strokeStyle = context.fillStyle = own ? colour("--glow") : colour("--tick");
+    context.lineWidth = (own ? 5 : 2.500) * zoom;
+    context.beginPath();
+    context.moveTo(x + ux * from, y + uy * from);
+    context.lineTo(x + ux * to, y + uy * to);
+    context.stroke();
+    const head = (own ? 13 : 9) * zoom;
+    context.beginPath();
+    context.moveTo(x + ux * (to + head), y + uy * (to + head));
+    context.lineTo(x + ux * to - uy * head * 0.6, y + uy * to + ux * head * 0.6);
+    context.lineTo(x + ux * to + uy * head * 0.6, y + uy * to - ux * head * 0.6);
+    context.closePath();
+    context.fill();
+    label(context, name, x + ux * (to + 2 * head), y + uy * (to + 2 * head));
+  }
+}
+
+/** Ticks at the ends of the spikes and nowhere else: thin where each should run, thick where it runs. */
 function tickSpikes(canvas, place, scale, { star_px: star, spikes }) {
   const context = canvas.getContext("2d");
   const [x, y] = place(star);
-  const reach = 0.46 * Math.min(canvas.width, canvas.height);
-  context.strokeStyle = getComputedStyle(document.documentElement).getPropertyValue("--mark");
+  const reach = 0.48 * Math.min(canvas.width, canvas.height), zoom = canvasZoom(canvas);
+  context.strokeStyle = colour("--tick");
   for (const { along: [ux, uy], aside_px: aside } of spikes) {
-    for (const [shift, length, width] of [[[0, 0], 10, 2], ...(aside ? [[aside, 24, 4]] : [])]) {
+    for (const [shift, length, width] of [[[0, 0], 12, 1.500], ...(aside ? [[aside, 26, 3.500]] : [])]) {
       const [cx, cy] = [x + shift[0] * scale, y - shift[1] * scale];
-      context.lineWidth = width;
+      context.lineWidth = width * zoom;
       context.beginPath();
       for (const sign of [-1, 1]) {
-        context.moveTo(cx + sign * ux * (reach - length), cy - sign * uy * (reach - length));
+        context.moveTo(cx + sign * ux * (reach - length * zoom), cy - sign * uy * (reach - length * zoom));
         context.lineTo(cx + sign * ux * reach, cy - sign * uy * reach);
       }
       context.stroke();
@@ -194,6 +194,8 @@ function shape(name, attributes, parent) {
 
 /** The unit from the front, with its screws where they are. */
 function drawUnit(svg, screws, chosen, turned, raised, choose) {
+  // whoever had chosen a screw by the keyboard stands on it still
+  const held = document.activeElement?.closest?.("svg") === svg ? document.activeElement.dataset.screw : null;
   svg.replaceChildren();
   shape("circle", { class: "plate", r: 108 }, svg);
   shape("circle", { class: "plate", r: 40 }, svg);
@@ -214,6 +216,7 @@ function drawUnit(svg, screws, chosen, turned, raised, choose) {
       if (event.key === "Enter" || event.key === " ") { event.preventDefault(); choose(index); }
     });
   });
+  if (held) svg.querySelector(`[data-screw="${CSS.escape(held)}"]`)?.focus();
   if (raised !== null && raised !== undefined) {
     const angle = raised * Math.PI / 180;
     const at = (r, a) => `${r * Math.cos(a)} ${-r * Math.sin(a)}`;

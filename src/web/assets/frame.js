@@ -83,7 +83,7 @@ document.addEventListener("drop", (event) => {
   document.body.classList.remove("dropping");
   const { files } = event.dataTransfer;
   if (!files.length) return;
-  goTo("measure");
-  doing(() => takeFrame(files));
+  goTo("night");
+  doing(() => night.on ? sendFrames(files) : takeFrame(files));
 });
 scope.listeners.push(() => { if (frame.file) doing(measureFrame); });

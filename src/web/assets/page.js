@@ -15,6 +15,7 @@ async function request(path, body, kind) {
     ({ status, bytes } = await door(method, path, body, kind));
   }
   if (status === 200) return bytes;
+  if (status === 401) by("key-part").hidden = false;
   let said = { error: `The program answered ${status}.`, hint: "" };
   try {
     said = JSON.parse(new TextDecoder().decode(bytes));
@@ -41,7 +42,6 @@ async function start() {
   page.question = null;
   const seed = new URLSearchParams(location.search).get("seed");
   const state = await ask("api/sessions", { telescope: scope.name, level: by("level").value, seed: seed === null ? null : Number(seed) });
-  page.turned = {};
   await show(state);
 }
 
@@ -55,7 +55,7 @@ async function show(state, action) {
   page.state = state;
   page.name = state.session;
   sessionStorage.setItem("skewstar-session", state.session);
-  if (action && action.do === "turn") page.turned[action.screw] = (page.turned[action.screw] || 0) + action.clockwise_turns;
+  page.turned = state.wrenches;
   by("task").textContent = state.task;
   by("seen").textContent = state.seen || "";
   by("said").textContent = state.said || "";
@@ -84,7 +84,7 @@ function item(words) {
   return made;
 }
 function drawScrews() {
-  const raised = page.state && page.state.drawing ? page.state.drawing.raised_front_deg : null;
+  const raised = page.state ? page.state.raised_front_deg : null;
   drawUnit(by("unit"), page.state ? page.state.screws : scope.screws, page.screw, page.turned, raised, choose);
   const screws = page.state ? page.state.screws : scope.screws;
   const screw = screws[page.screw];
@@ -123,6 +123,7 @@ function turn(sign) {
   else doing(() => act(action));
 }
 function focus(sign) {
+  if (!page.name || page.question || page.state.finished) return;
   doing(() => act({ do: "focus", outward_um: sign * Number(by("focus-step").value) }));
 }
 
@@ -151,8 +152,11 @@ const keys = {
   ArrowRight: () => turn(1), ArrowLeft: () => turn(-1),
   ArrowUp: () => step(-1), ArrowDown: () => step(1),
   "+": () => focus(1), "-": () => focus(-1),
+};
+/** Letters, for whoever wants them: a dictation or a cat types them by chance. F only goes to the button: Enter ends the drill. */
+const letters = {
   r: () => by("recentre").click(), m: () => by("mask").click(), a: () => by("atmosphere").click(), u: () => by("undo").click(),
-  h: () => by("show-me").click(), f: () => by("finish").click(), l: () => by("live").click(),
+  h: () => by("show-me").click(), f: () => by("finish").focus(), l: () => by("live").click(),
 };
 function step(change) {
   page.step = Math.min(STEPS.length - 1, Math.max(0, page.step + change));
@@ -164,7 +168,7 @@ document.addEventListener("keydown", (event) => {
   if (typing || event.ctrlKey || event.altKey || event.metaKey || event.repeat || !page.state || by("place-practice").hidden) return;
   const digit = Number(event.key);
   if (digit >= 1 && digit <= page.state.screws.length) { choose(digit - 1); return; }
-  const work = keys[event.key] || keys[event.key.toLowerCase()];
+  const work = keys[event.key] || (by("letters").checked && letters[event.key.toLowerCase()]);
   if (work) { event.preventDefault(); work(); }
 });
 
@@ -192,34 +196,99 @@ by("stretch").addEventListener("input", () => { by("suited").checked = false; re
 by("suited").addEventListener("change", repaint);
 by("zoom").addEventListener("change", repaint);
 by("live").addEventListener("change", liven);
-by("day").addEventListener("change", () => {
-  document.documentElement.classList.toggle("day", by("day").checked);
+/** Light: red for the dark (no green, no blue), dark, or bright by day; and a dimmer over everything. */
+const LIGHT = "skewstar-light";
+function lighten() {
+  document.documentElement.dataset.mode = by("mode").value;
+  document.querySelector('meta[name="theme-color"]')?.setAttribute("content", by("mode").value === "light" ? "#f6f4f0" : "#000000");
+  by("dimmer").style.opacity = Number(by("dim").value) / 100;
+  localStorage.setItem(LIGHT, JSON.stringify({ mode: by("mode").value, dim: by("dim").value, letters: by("letters").checked }));
   repaint();
   if (page.corners) paint(by("corner-star"), page.corners, strength(), 1);
   if (by("free").open) playAgain();
   paintFrame();
   paintMask();
-});
+  paintNight();
+  paintLesson();
+}
+function rememberLight() {
+  let kept = {};
+  try {
+    kept = JSON.parse(localStorage.getItem(LIGHT)) || {};
+  } catch { /* what another version kept is no reason to show nothing */ }
+  if ([...by("mode").options].some(({ value }) => value === kept.mode)) by("mode").value = kept.mode;
+  if (kept.dim) by("dim").value = kept.dim;
+  if (kept.letters === false) by("letters").checked = false;
+  document.documentElement.dataset.mode = by("mode").value;
+}
+rememberLight();
+for (const id of ["mode", "letters"]) by(id).addEventListener("change", lighten);
+by("dim").addEventListener("input", lighten);
+by("key-use").addEventListener("click", () => useKey(by("key").value));
 
-/** Places of the page, each with an address of its own behind the #. */
-const PLACES = ["practice", "measure", "mask"];
+/** Places of the page, each with an address of its own behind the #; a lesson's stands behind that of its place. */
+const PLACES = ["lessons", "practice", "mask", "night"];
 function goTo(place) {
   if (location.hash !== `#${place}`) location.hash = place;
   else showPlace();
 }
+/** The place that is asked for; a single frame is measured where the night is. */
+function placeAsked() {
+  const asked = location.hash.slice(1).split("/")[0];
+  if (asked === "measure") return "night";
+  if (PLACES.includes(asked)) return asked;
+  return night.on ? "night" : PLACES[0];
+}
 function showPlace() {
-  const asked = location.hash.slice(1);
-  const place = PLACES.includes(asked) ? asked : PLACES[0];
+  const place = placeAsked();
   for (const name of PLACES) {
     by(`place-${name}`).hidden = name !== place;
     const link = by(`to-${name}`);
     if (name === place) link.setAttribute("aria-current", "page"); else link.removeAttribute("aria-current");
   }
   if (place !== "practice") { by("live").checked = false; liven(); }
-  if (place === "mask" && scope.name) openMask();
-  scrollTo(0, 0);
+  if (scope.name) {
+    if (place === "mask") openMask();
+    if (place === "lessons") openLesson();
+    if (place === "practice") openPractice();
+  }
+  followNight();
+  if (place !== page.place) scrollTo(0, 0);
+  page.place = place;
 }
 addEventListener("hashchange", showPlace);
+// the # names places: the skip link moves the focus and nothing else
+document.querySelector(".skip").addEventListener("click", (event) => {
+  event.preventDefault();
+  by("main").focus();
+});
+
+/** The levels of a telescope: those that it cannot have are shown with the reason. */
+function showLevels(levels) {
+  const chosen = by("level").value;
+  by("level").replaceChildren(...levels.map(({ word, why_not: why }) => {
+    const option = new Option(word.replaceAll("-", " ") + (why ? " (not on this telescope)" : ""), word);
+    option.disabled = Boolean(why);
+    return option;
+  }));
+  if (levels.some(({ word, why_not: why }) => word === chosen && !why)) by("level").value = chosen;
+  const none = levels.every(({ why_not: why }) => why);
+  by("start").disabled = by("ask").disabled = none;
+  if (none) by("task").textContent = `Nothing can be practised on this telescope: ${levels[0].why_not}.`;
+}
+
+/** Nobody meets an empty square: a session that is open goes on, else a first star stands there, where this telescope has a level. */
+function openPractice() {
+  if (page.opened) return;
+  page.opened = true;
+  doing(async () => {
+    const open = sessionStorage.getItem("skewstar-session");
+    // a session that is gone is no trouble: a new one can be started
+    const state = open ? await ask(`api/sessions/${open}`).catch(() => null) : null;
+    if (state) await show(state);
+    if (!page.name && !by("start").disabled) await start().catch(() => {});
+  });
+}
 
 /** Another telescope: what was practised on the one before is over. */
 function anewOn(view) {
@@ -236,26 +305,27 @@ function anewOn(view) {
     canvas.getContext("2d").clearRect(0, 0, canvas.width, canvas.height);
     drawPath(by("path-map"), []);
     if (by("free").open) playAgain();
-    doing(() => start().catch(() => {}));
+    page.opened = false;
   }
+  showLevels(view.levels);
+  if (placeAsked() === "practice") openPractice();
   page.text = view.text;
   page.screw = 0;
   drawScrews();
 }
 
 // once every script of the page is there
-addEventListener("DOMContentLoaded", () => { showPlace(); doing(async () => {
+addEventListener("DOMContentLoaded", () => { lighten(); showPlace(); doing(async () => {
   const about = await ask("api/about");
+  prepareNight(about.night);
   scope.listeners.push(anewOn);
-  const kept = localStorage.getItem(KEPT);
+  const kept = about.night ? null : localStorage.getItem(KEPT);
   try {
     await loadTelescope(kept);
   } catch {
     // a text that an older version took is no reason to show nothing
     await loadTelescope(null);
   }
-  showPlace();
-  by("level").replaceChildren(...about.levels.map(({ word, task }) => new Option(word.replaceAll("-", " "), word, false, false)));
   by("cautions").replaceChildren(...about.cautions.map(item));
   by("measure").hidden = !about.can_measure;
   STEPS.forEach((words, index) => {
@@ -269,13 +339,8 @@ addEventListener("DOMContentLoaded", () => { showPlace(); doing(async () => {
     by("steps").append(label);
   });
   prepareSliders(about.sliders);
+  prepareLessons(about.lessons);
   drawScrews();
-  const open = sessionStorage.getItem("skewstar-session");
-  if (open) {
-    // a session that is gone is no trouble: a new one can be started
-    const state = await ask(`api/sessions/${open}`).catch(() => null);
-    if (state) await show(state);
-  }
-  // nobody meets an empty square: a first star stands there, where this telescope has a first level
-  if (!page.name) await start().catch(() => {});
+  page.ready = true;
+  showPlace();
 }); });

@@ -3,8 +3,8 @@
 
 const NAMES = {
   tilt_arcmin: "Tilt, arcmin", tilt_deg: "Raised edge at, degrees", focus_um: "Focus, µm",
-  astigmatism_nm: "Astigmatism, nm", astigmatism_deg: "Its direction, degrees",
-  trefoil_nm: "Trefoil, nm", trefoil_deg: "Its direction, degrees", spherical_nm: "Spherical, nm", seeing: "Moving atmosphere, 0 off, 1 on",
+  astigmatism_nm: "Optics squeezed from two sides, nm", astigmatism_deg: "towards, degrees",
+  trefoil_nm: "Optics pinched at three places, nm", trefoil_deg: "towards, degrees", spherical_nm: "Optics too near or too far, nm", seeing: "Moving atmosphere, 0 off, 1 on",
 };
 const free = { waiting: false, running: false };
 
@@ -43,11 +43,13 @@ async function playAgain() {
     free.running = false;
   }
 }
+/** What is looked at first is drawn first: the ring; the others follow unless a newer wish waits. */
 async function playOnce() {
   const values = [...by("sliders").querySelectorAll("input")].map((input) => `${input.name}=${Number(input.value)}`);
-  const pictures = parts(await request(`api/play?${scopeQuery()}&${values.join("&")}`));
-  for (const [index, id] of ["play-ring", "play-mask", "play-corners"].entries()) {
-    if (pictures[index].byteLength > 0) paint(by(id), unpack(pictures[index]), strength(), 1);
+  for (const [part, id] of [["ring", "play-ring"], ["mask", "play-mask"], ["corners", "play-corners"]]) {
+    if (free.waiting) return;
+    if (part === "mask" && !scope.mask) continue;
+    paint(by(id), unpack(await request(`api/play?${scopeQuery()}&part=${part}&${values.join("&")}`)), strength(), 1);
   }
 }
 by("free").addEventListener("toggle", () => { if (by("free").open) playAgain(); });
