@@ -3,6 +3,7 @@
 //! | file | what it holds |
 //! |---|---|
 //! | `table.rs` | the lessons, each once: adding one is one entry |
+//! | `parts.rs` | what lessons have in common: what a value does to a star, what a telescope needs |
 //! | `lesson.rs` | what a lesson is made of |
 //! | `scale.rs` | amounts that are clearly seen on this telescope and camera |
 //! | `scene.rs` | the star of a lesson: pictures, and what is drawn over them |
@@ -11,6 +12,7 @@
 //! No files and no clock: a picture follows from its lesson and its values, a question from its seed.
 
 mod lesson;
+mod parts;
 mod question;
 mod scale;
 mod scene;

@@ -1,13 +1,15 @@
 //! The lessons, each once. Adding one is one entry here: what it says, what is moved, what that does to the star, and what is asked.
 
-use super::lesson::{Handle, Lesson, Shown, Star, one_tile};
-use super::scale::{Scale, with_seeing};
-use crate::instrument::Instrument;
-use crate::practice::{Sight, moved_back};
-use crate::state::{Modes, ScrewTurns};
-use crate::units::{DEG, MM};
+use super::lesson::{Handle, Lesson, Shown, one_tile};
+use super::parts::{
+    all_round, any, at, coma, has_ring, has_screws, quarter_of_the_clock, reads_coma, screw_names,
+    turn_each, value, with, words,
+};
+use super::scale::with_seeing;
+use crate::practice::moved_back;
+use crate::state::ScrewTurns;
+use crate::units::MM;
 use rand::RngExt;
-use rand::rngs::ChaCha8Rng;
 
 /// The lesson of an address.
 pub fn lesson(word: &str) -> Option<&'static Lesson> {
@@ -419,81 +421,3 @@ pub static LESSONS: [Lesson; 10] = [
         ],
     },
 ];
-
-fn words(all: &[&str]) -> Vec<String> {
-    all.iter().map(|word| (*word).to_owned()).collect()
-}
-
-/// A value that a handle gives; nothing where there is none.
-fn value(values: &[f64], number: usize) -> f64 {
-    at(values, number, 0.0)
-}
-
-fn at(values: &[f64], number: usize, otherwise: f64) -> f64 {
-    values.get(number).copied().unwrap_or(otherwise)
-}
-
-fn with(values: &[f64], last: f64) -> Vec<f64> {
-    [&values[..values.len().min(2)], &[last]].concat()
-}
-
-fn all_round(dice: &mut ChaCha8Rng) -> f64 {
-    dice.random_range(0.0..360.0)
-}
-
-/// Coma in parts of what is clearly seen, towards an azimuth of the pupil.
-fn coma(scale: &Scale, star: &mut Star, size: f64, azimuth_deg: f64) {
-    let [x, y] = [libm::cos(azimuth_deg * DEG), libm::sin(azimuth_deg * DEG)];
-    let modes: &mut Modes = &mut star.state.modes;
-    modes.add(8, scale.coma_m * size * x);
-    modes.add(7, scale.coma_m * size * y);
-}
-
-/// Each value turns one screw clockwise.
-fn turn_each(scale: &Scale, values: &[f64], star: &mut Star) {
-    let (Some(assembly), Some(clear)) = (&scale.instrument.assembly, scale.turns) else {
-        return;
-    };
-    star.state.turns = ScrewTurns::zero(assembly);
-    for (turns, value) in star.state.turns.iter_mut().zip(values) {
-        *turns = value * clear * assembly.clockwise.sign();
-    }
-}
-
-fn screw_names(scale: &Scale) -> Vec<String> {
-    let screws = scale.instrument.assembly.iter().flat_map(|a| &a.screws);
-    screws.map(|screw| screw.name.clone()).collect()
-}
-
-/// The quarter of the clock that the thin side is nearest to: 12, 3, 6, 9.
-fn quarter_of_the_clock(sights: &[Sight]) -> usize {
-    let ring = sights.first().and_then(|seen| seen.drawing()?.ring);
-    let clockwise_deg = ring.map_or(0.0, |ring| 90.0 - ring.thin_deg);
-    (clockwise_deg / 90.0).round().rem_euclid(4.0) as usize
-}
-
-fn any(_: &Instrument) -> bool {
-    true
-}
-
-/// Whether the star out of focus has a dark centre.
-fn has_ring(instrument: &Instrument) -> bool {
-    instrument.telescope.obstruction.is_some()
-}
-
-/// Whether it is known what a turn of a screw does.
-fn has_screws(instrument: &Instrument) -> bool {
-    let assembly = instrument.assembly.as_ref();
-    assembly.is_some_and(|a| !a.screws.is_empty())
-        && Scale::of(instrument, &crate::state::State::default())
-            .turns
-            .is_some()
-}
-
-/// Whether the spikes of its mask, or of the one that it is lent, show coma.
-fn reads_coma(instrument: &Instrument) -> bool {
-    instrument.mask.as_ref().is_none_or(|mask| {
-        let layout = mask.layout.slots();
-        layout.is_some_and(|layout| layout.crossing_shows.contains(&"coma"))
-    })
-}

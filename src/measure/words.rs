@@ -235,7 +235,7 @@ pub fn advised(found: &Findings, advice: &Advice, instrument: &Instrument) -> Ve
 }
 
 /// A step in sentences: what, why, and with a turn what belongs to it. One plan and no other: a little at each screw, which does the same and
-/// holds the focus, is for programs ([`all_screws`]).
+/// holds the focus, is for programs (`advice.all_screws` of a report).
 pub fn step_and_rest(next: &NextStep, advice: &Advice) -> Vec<String> {
     let mut said = next.lines();
     if next.deed == Deed::Turn {

@@ -10,6 +10,7 @@
 //! | `frames.rs`, `masks.rs` | a frame that is measured; a mask whose numbers are changed |
 //! | `night.rs` | a night that is followed: how it stands, what is told, frames that are handed in |
 //! | `lessons.rs` | lessons: their stars and questions |
+//! | `drills.rs` | drills and questions of practice |
 //! | `rooms.rs` | sessions that are open, and where they are kept |
 //! | `view.rs` | a session as the page sees it |
 //! | `play.rs` | free play: a star from sliders |
@@ -25,6 +26,7 @@
 
 #[cfg(feature = "serve")]
 mod assets;
+mod drills;
 mod frames;
 #[cfg(feature = "serve")]
 mod guard;
