@@ -52,48 +52,69 @@ impl Seen {
         }
     }
 
-    /// From the centre of mass of the lit area to the middle of what surrounds it, +y up, in parts of its radius: a ring's area is small where it
-    /// is thin, so this points to its thin side.
+    /// From the middle of the doughnut to the middle of its dark centre, +y up, in parts of its radius: it points to the thin side. The dark
+    /// centre is what is dark and not joined to the dark outside.
     fn thin(&self) -> [f64; 2] {
-        let peak = self
-            .levels
-            .iter()
-            .fold(0.0f64, |most, level| most.max(*level));
-        let lit = self
-            .levels
-            .iter()
-            .enumerate()
-            .filter(|(_, level)| **level > 0.2 * peak);
-        let places: Vec<[f64; 2]> = lit
-            .map(|(at, _)| [(at % self.columns) as f64, -((at / self.columns) as f64)])
-            .collect();
-        let of = |axis: usize, fold: fn(f64, f64) -> f64, from: f64| {
-            places
-                .iter()
-                .fold(from, |all, place| fold(all, place[axis]))
-        };
-        [0, 1].map(|axis| {
-            let (low, high) = (
-                of(axis, f64::min, f64::INFINITY),
-                of(axis, f64::max, f64::NEG_INFINITY),
+        let outside = self.dark_outside();
+        let lit = self.lit();
+        let dark_centre = self.middle(|at| !outside[at] && !lit[at]);
+        let whole = self.middle(|at| !outside[at]);
+        let radius = ((0..lit.len()).filter(|at| !outside[*at]).count() as f64
+            / std::f64::consts::PI)
+            .sqrt();
+        [0, 1].map(|axis| (dark_centre[axis] - whole[axis]) / radius)
+    }
+
+    /// Brighter than a twentieth of the way from the sky to the brightest.
+    fn lit(&self) -> Vec<bool> {
+        let mut sorted = self.levels.clone();
+        sorted.sort_by(f64::total_cmp);
+        let (sky, peak) = (sorted[sorted.len() / 20], sorted[sorted.len() - 1]);
+        let levels = self.levels.iter();
+        levels
+            .map(|level| *level > sky + 0.05 * (peak - sky))
+            .collect()
+    }
+
+    /// What is dark and joined to the upper left corner.
+    fn dark_outside(&self) -> Vec<bool> {
+        let (lit, columns) = (self.lit(), self.columns);
+        let mut outside = vec![false; lit.len()];
+        let mut next = vec![0];
+        while let Some(at) = next.pop() {
+            if outside[at] || lit[at] {
+                continue;
+            }
+            outside[at] = true;
+            let column = at % columns;
+            next.extend(
+                [at.checked_sub(columns), Some(at + columns)]
+                    .into_iter()
+                    .flatten(),
             );
-            let mean = places.iter().map(|place| place[axis]).sum::<f64>() / places.len() as f64;
-            ((low + high) / 2.0 - mean) / ((high - low) / 2.0)
-        })
+            next.extend((column > 0).then(|| at - 1));
+            next.extend((column + 1 < columns).then_some(at + 1));
+            next.retain(|at| *at < lit.len());
+        }
+        outside
+    }
+
+    /// The middle of the pixels that are asked for.
+    fn middle(&self, of: impl Fn(usize) -> bool) -> [f64; 2] {
+        let all = (0..self.levels.len()).filter(|at| of(*at));
+        let places: Vec<[f64; 2]> = all
+            .map(|at| [(at % self.columns) as f64, -((at / self.columns) as f64)])
+            .collect();
+        [0, 1].map(|axis| places.iter().map(|place| place[axis]).sum::<f64>() / places.len() as f64)
     }
 
     /// Across the lit area.
     fn wide(&self) -> f64 {
-        let peak = self
-            .levels
-            .iter()
-            .fold(0.0f64, |most, level| most.max(*level));
-        let lit = self
-            .levels
-            .iter()
-            .enumerate()
-            .filter(|(_, level)| **level > 0.2 * peak);
-        let columns: Vec<usize> = lit.map(|(at, _)| at % self.columns).collect();
+        let lit = self.lit();
+        let columns: Vec<usize> = (0..lit.len())
+            .filter(|at| lit[*at])
+            .map(|at| at % self.columns)
+            .collect();
         (columns.iter().max().expect("light") - columns.iter().min().expect("light")) as f64
     }
 }

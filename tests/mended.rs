@@ -65,8 +65,8 @@ fn kinds() -> Vec<(String, String)> {
     all
 }
 
-/// Steps of the wrench and of the focus that the page has.
-const WRENCH: [f64; 6] = [0.5, 0.25, 0.125, 1.0 / 16.0, 1.0 / 32.0, 1.0 / 64.0];
+/// Steps of the wrench, degrees, and of the focus that the page has.
+const WRENCH_DEG: [f64; 5] = [90.0, 45.0, 20.0, 10.0, 5.0];
 const FOCUS_UM: [f64; 4] = [200.0, 50.0, 20.0, 5.0];
 
 /// What the last line of the page's advice asks for, in the page's own steps, as a person reads it.
@@ -83,17 +83,23 @@ fn in_steps(line: &str) -> Vec<Value> {
         taken
     };
     match words.as_slice() {
-        ["Try:", "turn", "screw", name, way, "by", amount, ..] => {
-            let turns = amount.split_once('/').map_or_else(
-                || amount.parse().expect("turns"),
-                |(above, below)| {
-                    above.parse::<f64>().expect("turns") / below.parse::<f64>().expect("turns")
-                },
-            );
+        [
+            "Try:",
+            "turn",
+            "screw",
+            name,
+            way,
+            "by",
+            degrees,
+            "degrees",
+            ..,
+        ] => {
             let sign = if *way == "clockwise" { 1.0 } else { -1.0 };
-            let turn =
-                |size| json!({ "do": "turn", "screw": name, "clockwise_turns": sign * size });
-            parts(turns, &WRENCH).into_iter().map(turn).collect()
+            let turn = |size| json!({ "do": "turn", "screw": name, "clockwise_turns": sign * size / 360.0 });
+            parts(degrees.parse().expect("degrees"), &WRENCH_DEG)
+                .into_iter()
+                .map(turn)
+                .collect()
         }
         ["Try:", "focus", way, "by", um, "um"] => {
             let sign = if *way == "outwards" { 1.0 } else { -1.0 };

@@ -248,7 +248,7 @@ fn the_folder_is_followed_and_hands_tell_from_two_windows() {
     assert!(
         said["said"]
             .as_str()
-            .is_some_and(|words| words.starts_with(screw)),
+            .is_some_and(|words| words.contains(&format!("{screw} turned"))),
         "{said}"
     );
     let after = night.board();
@@ -279,7 +279,7 @@ fn the_folder_is_followed_and_hands_tell_from_two_windows() {
     assert!(
         seen["words"]
             .as_str()
-            .is_some_and(|words| words.starts_with("A by 22 degrees clockwise")),
+            .is_some_and(|words| words.contains("A turned clockwise by 22 degrees")),
         "{seen}"
     );
     night.exposed(-0.06, 22, "camera");

@@ -438,7 +438,9 @@ fn the_frame_of_a_session_is_measured() {
     assert_eq!(minutes(&measured) - minutes(&started), 2.0);
     assert_eq!(measured["round"], started["round"], "nothing was turned");
     let said = measured["said"].as_str().expect("words");
-    let parts: Vec<f64> = said
+    let (numbers, goal) = said.split_once('\n').expect("a line behind the numbers");
+    assert!(goal.starts_with("The drill is won below "), "{goal}");
+    let parts: Vec<f64> = numbers
         .split(',')
         .map(|part| part.parse().expect(said))
         .collect();

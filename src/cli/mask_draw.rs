@@ -198,7 +198,9 @@ fn sheet(
     if let Some(mask) = &mut flat.mask {
         mask.grip = None;
     }
-    let plate = Plate::new(&flat).ok_or_else(|| CliError::of_scene(path)(SceneError::NoMask))?;
+    let mut plate =
+        Plate::new(&flat).ok_or_else(|| CliError::of_scene(path)(SceneError::NoMask))?;
+    plate.plate = sheet.plate.clone();
     let ordered = Order {
         title: &scenario.title,
         design,
@@ -216,11 +218,18 @@ fn sheet(
         sheet.length_m(),
         args.kerf_mm
     ))?;
+    if sheet.left_out > 0 {
+        console.answer(format!(
+            "{} openings narrower than the kerf are left out: slivers beside ribs and rims, together below a thousandth of what is open.",
+            sheet.left_out
+        ))?;
+    }
     console.answer_json(&json!({
         "format": "skewstar-mask-sheet/1",
         "files": written.iter().map(|f| f.display().to_string()).collect::<Vec<_>>(),
         "kerf_mm": args.kerf_mm,
         "openings": sheet.openings().count(),
+        "left_out": sheet.left_out,
         "cut_mm": sheet.length_m() / MM,
         "plate_area_mm2": sheet.plate.area_m2() / (MM * MM),
         "drawn_area_mm2": sheet.cut.area_m2() / (MM * MM),

@@ -235,8 +235,10 @@ fn ring(grip: &Grip, seen: impl Fn(f64) -> f64) -> Outline {
 /// Number of feet, and how wide each is along the tube's end.
 const FEET: usize = 3;
 const FOOT_M: f64 = 12e-3;
-/// A foot keeps this distance from the ring and from edges.
+/// A foot keeps this distance from the ring and from edges …
 const ROUND_FOOT_M: f64 = 0.4e-3;
+/// … and a little less is enough: flattened circles of one radius are not the same polygon.
+const NEARLY_M: f64 = 0.02e-3;
 
 /// Three feet on the tube's end, evenly round, each turned on to where plate is under all of it; one that finds no such place is left out.
 fn feet(grip: &Grip, ring: &Outline, plate: &Outline) -> Outline {
@@ -245,7 +247,7 @@ fn feet(grip: &Grip, ring: &Outline, plate: &Outline) -> Outline {
     }
     let [from, to] = grip.bearing_m();
     let band = Outline::ring(from + ROUND_FOOT_M, to - ROUND_FOOT_M);
-    let room = plate.grown(-ROUND_FOOT_M);
+    let room = plate.grown(NEARLY_M - ROUND_FOOT_M);
     let clear = ring.grown(ROUND_FOOT_M);
     let mut feet = Outline::default();
     for number in 0..FEET {

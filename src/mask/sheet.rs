@@ -16,6 +16,8 @@ pub struct Sheet {
     pub letters: Outline,
     /// The words that were put on it.
     pub words: Vec<String>,
+    /// Openings that were left out: slivers that the beam is too wide for, and that pass next to no light.
+    pub left_out: usize,
     /// Width of what the beam burns away.
     pub kerf_m: f64,
     /// How far the lines reach from the middle.
@@ -54,6 +56,20 @@ impl SheetError {
     }
 }
 
+/// Slivers that the beam closes may be left out where they are together no more than this share of all that is open.
+const SLIVERS: f64 = 1e-3;
+
+/// Every opening as an area of its own.
+fn holes(outline: &Outline) -> Vec<Outline> {
+    let contours = outline.shapes.iter().flat_map(|shape| shape.iter().skip(1));
+    let turned = contours.map(|hole| hole.iter().rev().copied().collect());
+    turned
+        .map(|contour| Outline {
+            shapes: vec![vec![contour]],
+        })
+        .collect()
+}
+
 impl Sheet {
     /// The sheet of an instrument's mask; `None` without a mask.
     ///
@@ -69,10 +85,19 @@ impl Sheet {
         if plate.plate.shapes.len() != 1 {
             return Err(SheetError::Parts(plate.plate.shapes.len()));
         }
-        let cut = plate.plate.grown(0.5 * kerf_m);
-        let holes = |outline: &Outline| outline.shapes.iter().map(|s| s.len() - 1).sum::<usize>();
-        let (all, left) = (holes(&plate.plate), holes(&cut));
-        if left != all || cut.shapes.len() != 1 {
+        let openings = holes(&plate.plate);
+        let (slivers, whole): (Vec<Outline>, Vec<Outline>) = openings
+            .into_iter()
+            .partition(|opening| opening.grown(-0.5 * kerf_m).is_empty());
+        let area_m2 = |list: &[Outline]| list.iter().map(Outline::area_m2).sum::<f64>();
+        let filled = slivers
+            .iter()
+            .fold(plate.plate, |plate, sliver| plate.plus(sliver));
+        let cut = filled.grown(0.5 * kerf_m);
+        let left = holes(&cut).len();
+        let lost = area_m2(&slivers) > SLIVERS * area_m2(&whole);
+        if lost || left != whole.len() || cut.shapes.len() != 1 {
+            let all = slivers.len() + whole.len();
             return Err(SheetError::KerfTooWide {
                 closed: all.abs_diff(left),
                 all,
@@ -82,7 +107,8 @@ impl Sheet {
         Ok(Sheet {
             reach_m: cut.farthest_m(),
             cut,
-            plate: plate.plate,
+            plate: filled,
+            left_out: slivers.len(),
             letters: plate.letters,
             words: plate.words,
             kerf_m,

@@ -5,9 +5,10 @@
 //! slope), so two or three numbers give the tilt; the screw that is farthest out comes first, in steps of five degrees of the wrench.
 
 use super::level::Level;
-use super::orientation::{moves, orientation};
+use super::orientation::moves;
+use super::reckon::estimate;
 use super::session::{Round, Session, focus_goal_m};
-use super::sight::{SightShape, exact};
+use super::sight::SightShape;
 use crate::axes::FramePx;
 use crate::frame::hour;
 use crate::instrument::{Assembly, Instrument, WRENCH_STEP_DEG, end, turn_in_words, way};
@@ -16,7 +17,7 @@ use crate::measure::settings::AdviceSettings;
 use crate::measure::{Deed, NextStep};
 use crate::mechanics::{Plane, turns_for};
 use crate::simulate::clock;
-use crate::state::{ScrewTurns, State};
+use crate::state::ScrewTurns;
 use crate::units::{ARCMIN, DEG, UM};
 
 /// What to do next.
@@ -121,7 +122,7 @@ fn step(session: &Session, assembly: &Assembly, latest: &Round, tilt: Option<[f6
         return step;
     }
     let Some(tilt_rad) = tilt else {
-        return trial(session, assembly);
+        return spread(session, latest).unwrap_or_else(|| trial(session, assembly));
     };
     let coma_per_rad = assembly.response.as_ref().map_or(0.0, |r| r.coma_m_per_rad);
     let coma_m = (coma_per_rad * tilt_rad[0].hypot(tilt_rad[1])).abs();
@@ -176,6 +177,24 @@ fn turn_step(assembly: &Assembly, index: usize, turns: f64, trial: bool) -> Step
         clockwise_turns: assembly.clockwise.sign() * turns,
         trial,
     }
+}
+
+/// What spreads a star again that is too near to focus to tell anything; `None` where it is spread.
+fn spread(session: &Session, latest: &Round) -> Option<Step> {
+    let SightShape::Spot {
+        diameter_px,
+        inside,
+    } = latest.sight.shape
+    else {
+        return None;
+    };
+    let owner = session.owner();
+    let half_px = 0.5 * owner.camera.width_px.min(owner.camera.height_px) as f64;
+    let wider_px = 2.0 * WELL_INSIDE * half_px - diameter_px;
+    let further_um = (wider_px * owner.camera.pixel_m * owner.telescope.focal_ratio() / UM).round();
+    Some(Step::Focus {
+        outward_um: if inside { -further_um } else { further_um },
+    })
 }
 
 /// A screw that was not tried yet.
@@ -248,109 +267,6 @@ fn focus_or_finish(session: &Session, latest: &Round) -> Step {
     Step::Focus {
         outward_um: if inside { outward_um } else { -outward_um },
     }
-}
-
-/// The tilt that the latest sight tells; `None` where it does not, or where it is not known how the camera is turned.
-fn estimate(session: &Session, assembly: &Assembly) -> Option<[f64; 2]> {
-    let latest = session.rounds().last()?;
-    let mut seen = latest.sight.shape.numbers();
-    if session.level().hides_camera() {
-        if let SightShape::Doughnut { shift_px, .. } = &latest.sight.shape {
-            seen = orientation(session, assembly)?.undo(shift_px.xy()).to_vec();
-        }
-    } else if seen.is_empty() {
-        // near focus: nothing tells the tilt, which was put right before the star was focused
-        seen = session
-            .rounds()
-            .iter()
-            .rev()
-            .map(|r| r.sight.shape.numbers())
-            .find(|n| !n.is_empty())?;
-    }
-    let (zero, slopes) = slopes(session, latest)?;
-    if seen.len() != zero.len() {
-        return None;
-    }
-    solve(
-        &slopes,
-        &seen
-            .iter()
-            .zip(&zero)
-            .map(|(s, z)| s - z)
-            .collect::<Vec<f64>>(),
-    )
-}
-
-/// What an aligned telescope shows, and the change of each number per radian of tilt along x and y, as the owner reckons it.
-pub(super) fn slopes(session: &Session, latest: &Round) -> Option<(Vec<f64>, [Vec<f64>; 2])> {
-    let owner = session.owner();
-    let state = |tilt_rad: [f64; 2]| State {
-        sensor_offset_m: reckoned_offset_m(session, latest),
-        mask_on: matches!(latest.sight.shape, SightShape::Spikes { .. }),
-        flexure_rad: tilt_rad,
-        turns: ScrewTurns::default(),
-        recentred: true,
-        ..session.state()
-    };
-    let numbers = |tilt_rad| exact(owner, &state(tilt_rad)).shape.numbers();
-    let zero = numbers([0.0; 2]);
-    let along = |axis: usize| {
-        let mut tilt = [0.0; 2];
-        tilt[axis] = ARCMIN;
-        let there = numbers(tilt);
-        let slope = zero
-            .iter()
-            .zip(&there)
-            .map(|(z, t)| (t - z) / ARCMIN)
-            .collect::<Vec<f64>>();
-        (there.len() == zero.len() && !zero.is_empty()).then_some(slope)
-    };
-    let slopes = [along(0)?, along(1)?];
-    Some((zero, slopes))
-}
-
-/// Defocus from the size of the star; where the star tells nothing, far enough out for a doughnut.
-fn reckoned_offset_m(session: &Session, latest: &Round) -> f64 {
-    let owner = session.owner();
-    let ring = |shape: &SightShape| match shape {
-        SightShape::Doughnut {
-            diameter_px,
-            inside,
-            ..
-        } => {
-            let size_m = diameter_px * owner.camera.pixel_m * owner.telescope.focal_ratio();
-            Some(if *inside { -size_m } else { size_m })
-        }
-        _ => None,
-    };
-    match &latest.sight.shape {
-        SightShape::Spikes { .. } => 0.0,
-        shape => ring(shape)
-            .or_else(|| {
-                session
-                    .rounds()
-                    .iter()
-                    .rev()
-                    .find_map(|r| ring(&r.sight.shape))
-            })
-            .unwrap_or(0.0),
-    }
-}
-
-/// Least squares for two unknowns.
-fn solve(slopes: &[Vec<f64>; 2], seen: &[f64]) -> Option<[f64; 2]> {
-    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-    let [x, y] = slopes;
-    let (xx, xy, yy) = (dot(x, x), dot(x, y), dot(y, y));
-    let determinant = xx * yy - xy * xy;
-    if determinant <= 1e-9 * xx * yy {
-        return None;
-    }
-    let (xs, ys) = (dot(x, seen), dot(y, seen));
-    Some([
-        (xs * yy - ys * xy) / determinant,
-        (ys * xx - xs * xy) / determinant,
-    ])
 }
 
 fn seen_words(shape: &SightShape) -> String {
@@ -475,17 +391,6 @@ fn step_words(step: &Step, assembly: &Assembly) -> String {
 mod tests {
     use super::*;
     use crate::mechanics::plane_of;
-
-    #[test]
-    fn two_unknowns_from_three_numbers() {
-        let slopes = [vec![2.0, -1.0, -1.0], vec![0.0, 1.7, -1.7]];
-        let seen: Vec<f64> = (0..3)
-            .map(|k| 0.3 * slopes[0][k] - 0.8 * slopes[1][k])
-            .collect();
-        let [x, y] = solve(&slopes, &seen).unwrap();
-        assert!((x - 0.3).abs() < 1e-12 && (y + 0.8).abs() < 1e-12);
-        assert_eq!(solve(&[vec![1.0, 2.0], vec![2.0, 4.0]], &[1.0, 1.0]), None);
-    }
 
     #[test]
     fn the_middle_screw_may_stay() {

@@ -10,6 +10,7 @@
 //! | `session.rs` | [`Session`]: actions in, costs, rounds; replayed from its actions, so that it can be kept as text |
 //! | `sight.rs` | what an eye reads off the star, rounded as an eye rounds |
 //! | `coach.rs` | the same in words, and the next step that follows from what was seen alone |
+//! | `reckon.rs` | the tilt that looks tell |
 //! | `orientation.rs` | how the camera is turned, from trial turns |
 //! | `lesson.rs` | "show me": why the dark centre moves, and where the screws are from the front |
 //! | `report.rs` | at the end: turns against the shortest way, the error round by round |
@@ -32,6 +33,7 @@ mod level;
 mod orientation;
 mod question;
 mod quirks;
+mod reckon;
 mod record;
 mod report;
 mod session;

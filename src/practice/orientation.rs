@@ -1,6 +1,7 @@
 //! How the camera is turned, and whether it mirrors, from what the dark centre did when screws were turned.
 
-use super::coach::{TRIAL_TURNS, slopes};
+use super::coach::TRIAL_TURNS;
+use super::reckon::slopes;
 use super::session::Session;
 use super::sight::SightShape;
 use crate::instrument::Assembly;

@@ -33,6 +33,8 @@ const LAYER: f64 = 0.5;
 const WIDTH: f64 = 1.125;
 /// How far solid lines run into the loops, over the distance of lines.
 const OVERLAP: f64 = 0.25;
+/// Corners that stand out of a line by less are left out, as by a slicer's resolution.
+const FINEST_M: f64 = 12.5e-6;
 /// Distance of the skirt.
 const SKIRT_M: f64 = 3e-3;
 
@@ -146,19 +148,21 @@ impl Printed {
         let Line {
             width_m, apart_m, ..
         } = self.line;
-        let within_edge = outline.grown(-0.5 * (width_m + apart_m));
+        let grown = |outline: &Outline, by_m: f64| outline.grown(by_m).thinned(FINEST_M);
+        let outline = &outline.thinned(FINEST_M);
+        let within_edge = grown(outline, -0.5 * (width_m + apart_m));
         // a second loop only where all of its width has room, and solid lines where one of them has
-        let second_outer = within_edge.grown(-apart_m).grown(apart_m);
-        let within_second = second_outer.grown(-apart_m);
-        let filled = within_second.grown(-0.5 * apart_m).grown(0.5 * apart_m);
+        let second_outer = grown(&grown(&within_edge, -apart_m), apart_m);
+        let within_second = grown(&second_outer, -apart_m);
+        let filled = grown(&grown(&within_second, -0.5 * apart_m), 0.5 * apart_m);
         Layer {
-            edge: outline.grown(-0.5 * width_m),
-            second: second_outer.grown(-0.5 * apart_m),
+            edge: grown(outline, -0.5 * width_m),
+            second: grown(&second_outer, -0.5 * apart_m),
             narrow: [
                 within_edge.minus(&second_outer),
                 within_second.minus(&filled),
             ],
-            solid: filled.grown(OVERLAP * apart_m),
+            solid: grown(&filled, OVERLAP * apart_m),
         }
     }
 

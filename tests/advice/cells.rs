@@ -343,7 +343,7 @@ fn the_page_marks_the_screw_that_its_words_name() {
         );
         let [x, y] = cell.plane().1;
         let raised_deg = y.atan2(x).to_degrees();
-        let drawn_deg = number(&shown["drawing"]["raised_front_deg"]);
+        let drawn_deg = number(&shown["raised_front_deg"]);
         assert!(
             apart_deg(drawn_deg, raised_deg) < 12.0,
             "{case}: drawn at {drawn_deg}, raised at {raised_deg}"

@@ -116,8 +116,9 @@ def shift(page):
 
 
 def turn(page, screw, step, clockwise):
+    """A step of the wrench, degrees."""
     page.locator(f'[data-screw="{screw}"]').click()
-    page.locator(".step", has_text=re.compile(f"^{re.escape(step)}$")).click()
+    page.locator(".step", has_text=re.compile(f"^{step}°$")).click()
     page.click("#clockwise" if clockwise else "#anticlockwise")
     settle(page)
     page.click("#recentre")
@@ -130,12 +131,11 @@ def follow(page, limit=12):
         line = page.locator("#advice").text_content().split("\n")[-1]
         turned = re.match(r"Try: turn screw (\w+) (clockwise|anticlockwise) by (\d+) degrees", line)
         if turned:
-            parts = round(int(turned[3]) / 360 * 64) / 64  # the finest step of the page's buttons
-            for step in ["1/4", "1/8", "1/16", "1/32", "1/64"]:
-                size = 1 / int(step[2:])
-                while parts >= size - 1e-9:
+            left = int(turned[3])
+            for step in [90, 45, 20, 10, 5]:  # the page's buttons
+                while left >= step:
                     turn(page, turned[1], step, turned[2] == "clockwise")
-                    parts -= size
+                    left -= step
         elif line.startswith("Try: recentre"):
             page.click("#recentre")
             settle(page)
@@ -148,7 +148,7 @@ def mouse(page, pictures):
     start(page, "one-screw", 4)
     before = shift(page)
     page.screenshot(path=pictures / "start.png", full_page=True)
-    turn(page, "A", "1/8", True)
+    turn(page, "A", 45, True)
     after = shift(page)
     gone = [b - a for a, b in zip(before, after)]
     azimuth = math.degrees(math.atan2(gone[1], gone[0]))
@@ -280,7 +280,7 @@ def side_by_side(browser, address):
     for page, level in zip(pages, ["one-screw", "two-screws"]):
         page.goto(address)
         start(page, level)
-    turn(pages[0], "A", "1/8", True)
+    turn(pages[0], "A", 45, True)
     counts = [page.locator("#path li").count() for page in pages]
     assert counts == [3, 1], counts
     for page in pages:
@@ -373,7 +373,7 @@ def main():
             question(page)
             slow = [f"{level}: {median:.0f} ms" for level, median, limit in latency(page, pid) if median > limit]
             start(page, "two-screws")
-            turn(page, "B", "1/16", True)
+            turn(page, "B", 20, True)
             rounds = page.locator("#path li").count()
         with serving(chosen.program, kept, port) as (address, _):
             drawn = page.evaluate("page.turned")
@@ -381,7 +381,7 @@ def main():
             opened(page)
             expect(page.locator("#path li")).to_have_count(rounds)
             assert page.evaluate("page.turned") == drawn and any(drawn.values()), "the drawing of the screws outlives a reload"
-            turn(page, "B", "1/16", False)
+            turn(page, "B", 20, False)
             expect(page.locator("#path li")).to_have_count(rounds + 2)
             print("restarted server: the session goes on")
         browser.close()

@@ -4,23 +4,12 @@ use super::motion::Way;
 use crate::geometry::outline::{Outline, place_m};
 use std::f64::consts::FRAC_1_SQRT_2;
 
-/// Points of a curve that are nearer than this are one, as a slicer's resolution makes them.
-const FINEST_M: f64 = 12.5e-6;
-
 /// One loop along each border.
 pub(super) fn loops(outline: &Outline, speed: f64) -> Vec<Way> {
     outline
         .contours()
         .filter_map(|contour| {
-            let mut points: Vec<[f64; 2]> = Vec::new();
-            for corner in contour.iter().map(place_m) {
-                let far = points.last().is_none_or(|last: &[f64; 2]| {
-                    (corner[0] - last[0]).hypot(corner[1] - last[1]) > FINEST_M
-                });
-                if far {
-                    points.push(corner);
-                }
-            }
+            let mut points: Vec<[f64; 2]> = contour.iter().map(place_m).collect();
             let first = *points.first()?;
             points.push(first);
             (points.len() > 3).then_some(Way { points, speed })

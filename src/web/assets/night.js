@@ -1,7 +1,7 @@
 // Night: how the night stands, asked again and again; what is told goes to the program, which alone keeps it.
 "use strict";
 
-const night = { on: false, board: null, picture: null, stamp: "", screw: 0, step: 2, sound: null, heard: "", timer: null };
+const night = { on: false, board: null, picture: null, stamp: "", screw: 0, step: 1, sound: null, heard: "", timer: null };
 /** Asked again after this long. */
 const ASK_EVERY_MS = 700;
 
@@ -156,8 +156,7 @@ const tellDone = () => { if (night.board?.can_be_done) tell({ what: "done" }); }
 const tellUndo = () => tell({ what: "undo" });
 const chosenScrew = () => night.board.screws[night.screw]?.name;
 function tellTurn(sign) {
-  const [above, below] = STEPS[night.step].split("/").map(Number);
-  tell({ what: "turned", screw: chosenScrew(), clockwise_turns: sign * above / below });
+  tell({ what: "turned", screw: chosenScrew(), clockwise_turns: sign * STEPS[night.step] / 360 });
 }
 function tellFocus(sign) {
   const typed = Number(by("night-focus").value);
@@ -183,15 +182,7 @@ function prepareNight(on) {
   by("night-on").hidden = !on;
   by("night-off").hidden = on;
   if (!on) return;
-  STEPS.forEach((words, index) => {
-    const label = document.createElement("label");
-    label.className = "step";
-    const input = Object.assign(document.createElement("input"), { type: "radio", name: "night-step", value: words, checked: index === night.step });
-    const span = Object.assign(document.createElement("span"), { textContent: words });
-    input.addEventListener("change", () => { night.step = index; });
-    label.append(input, span);
-    by("night-steps").append(label);
-  });
+  offerSteps("night-steps", night.step, (index) => { night.step = index; });
 }
 
 for (const [id, work] of Object.entries({

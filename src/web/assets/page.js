@@ -2,9 +2,10 @@
 "use strict";
 
 const by = (id) => document.getElementById(id);
-const STEPS = ["1/2", "1/4", "1/8", "1/16", "1/32", "1/64"];
+/** Turns of the wrench, in the degrees that the words say. */
+const STEPS = [90, 45, 20, 10, 5];
 const ACTIONS = ["anticlockwise", "clockwise", "recentre", "undo", "mask", "atmosphere", "focus-in", "focus-out", "look-corners", "show-me", "measure", "finish"];
-const page = { name: null, state: null, picture: null, screw: 0, step: 2, turned: {}, live: null, busy: Promise.resolve(), question: null };
+const page = { name: null, state: null, picture: null, screw: 0, step: 1, turned: {}, live: null, busy: Promise.resolve(), question: null };
 
 /** Asks the program and returns the bytes of its reply, or throws its words. */
 async function request(path, body, kind) {
@@ -88,7 +89,7 @@ function drawScrews() {
   drawUnit(by("unit"), page.state ? page.state.screws : scope.screws, page.screw, page.turned, raised, choose);
   const screws = page.state ? page.state.screws : scope.screws;
   const screw = screws[page.screw];
-  if (screw) by("chosen").textContent = `Screw ${screw.name}, at ${screw.hour} o'clock, by ${STEPS[page.step]} turn. Its partner is loosened first and tightened again.`;
+  if (screw) by("chosen").textContent = `Screw ${screw.name}, at ${screw.hour} o'clock, by ${STEPS[page.step]} degrees. Its partner is loosened first and tightened again.`;
 }
 async function look(at_s) {
   const where = page.question ? `api/questions/${page.question}/star` : `api/sessions/${page.name}/star`;
@@ -117,8 +118,7 @@ function choose(index) {
 }
 function turn(sign) {
   if (!page.state || page.state.finished) return;
-  const [above, below] = STEPS[page.step].split("/").map(Number);
-  const action = { do: "turn", screw: page.state.screws[page.screw].name, clockwise_turns: sign * above / below };
+  const action = { do: "turn", screw: page.state.screws[page.screw].name, clockwise_turns: sign * STEPS[page.step] / 360 };
   if (page.question) doing(() => answer(action));
   else doing(() => act(action));
 }
@@ -158,6 +158,18 @@ const letters = {
   r: () => by("recentre").click(), m: () => by("mask").click(), a: () => by("atmosphere").click(), u: () => by("undo").click(),
   h: () => by("show-me").click(), f: () => by("finish").focus(), l: () => by("live").click(),
 };
+/** The steps of the wrench as buttons of which one is down. */
+function offerSteps(place, at, chosen) {
+  STEPS.forEach((degrees, index) => {
+    const label = document.createElement("label");
+    label.className = "step";
+    const input = Object.assign(document.createElement("input"), { type: "radio", name: place, value: degrees, checked: index === at });
+    const span = Object.assign(document.createElement("span"), { textContent: `${degrees}°` });
+    input.addEventListener("change", () => chosen(index));
+    label.append(input, span);
+    by(place).append(label);
+  });
+}
 function step(change) {
   page.step = Math.min(STEPS.length - 1, Math.max(0, page.step + change));
   by("steps").querySelectorAll("input")[page.step].checked = true;
@@ -328,16 +340,7 @@ addEventListener("DOMContentLoaded", () => { lighten(); showPlace(); doing(async
   }
   by("cautions").replaceChildren(...about.cautions.map(item));
   by("measure").hidden = !about.can_measure;
-  STEPS.forEach((words, index) => {
-    const label = document.createElement("label");
-    label.className = "step";
-    const input = Object.assign(document.createElement("input"), { type: "radio", name: "step", value: words, checked: index === page.step });
-    const span = document.createElement("span");
-    span.textContent = words;
-    input.addEventListener("change", () => { page.step = index; drawScrews(); });
-    label.append(input, span);
-    by("steps").append(label);
-  });
+  offerSteps("steps", page.step, (index) => { page.step = index; drawScrews(); });
   prepareSliders(about.sliders);
   prepareLessons(about.lessons);
   drawScrews();
