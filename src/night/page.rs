@@ -228,7 +228,7 @@ pub(super) fn sentence(event: &Event) -> String {
                 .star
                 .map_or("no star to be trusted".to_owned(), |star| {
                     format!(
-                        "coma {:.0} ± {:.0} nm",
+                        "coma {:.0} ± {:.1} nm",
                         star.coma_nm[0].hypot(star.coma_nm[1]),
                         star.sigma_nm
                     )

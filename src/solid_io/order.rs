@@ -89,9 +89,8 @@ pub fn write(order: &Order<'_>) -> String {
     lines.extend([
         format!("Material           {material}"),
         format!("Tolerance          {tolerance}"),
-        format!(
-            "Edges              free of threads and burrs: no opening may be closed, even in part"
-        ),
+        "Edges              free of threads and burrs: no opening may be closed, even in part"
+            .to_owned(),
         format!("Which way up       {}", which_way(plate)),
         format!("Files              {}", files.join(", ")),
         String::new(),
