@@ -219,23 +219,31 @@ fn questions_repeat_and_every_answer_comes() {
     }
 }
 
-/// The thin side as the pixels have it is the hour that counts as right.
+/// The thin side as the pixels have it is the hour that counts as right, and near to that hour, however the camera is held.
 #[test]
 fn the_hour_that_is_right_is_the_one_that_is_seen() {
     let site = site();
-    for seed in 0..12 {
-        let [x, y] = star(&site, "thin-side", &json!({ "seed": seed })).thin();
-        let seen = match (x.abs() > y.abs(), x > 0.0, y > 0.0) {
-            (true, true, _) => 1,
-            (true, false, _) => 3,
-            (false, _, true) => 0,
-            (false, _, false) => 2,
-        };
-        assert_eq!(
-            right(&site, "thin-side", seed),
-            seen,
-            "seed {seed}: thin towards {x:.2}, {y:.2}"
-        );
+    for held in [
+        "",
+        "rotation_deg = 45.0\n",
+        "rotation_deg = 130.0\nmirrored = true\n",
+    ] {
+        let text = BENCH.replace("[camera]\n", &format!("[camera]\n{held}"));
+        let (ok, loaded) = post(&site, "/api/telescopes", &json!({ "text": text }));
+        assert_eq!(ok, 200, "{loaded}");
+        for seed in 0..12 {
+            let body = json!({ "seed": seed, "choice": 0, "telescope": loaded["telescope"] });
+            let [x, y] = star(&site, "thin-side", &body).thin();
+            // hours clockwise from 12, in quarters
+            let quarters = x.atan2(y).to_degrees() / 90.0;
+            let (_, said) = post(&site, "/api/lessons/thin-side/answer", &body);
+            let right = said["choice"].as_f64().expect("a number");
+            let off_deg = 90.0 * ((quarters - right + 2.0).rem_euclid(4.0) - 2.0);
+            assert!(
+                off_deg.abs() < 26.0,
+                "{held}, seed {seed}: thin towards {x:.2}, {y:.2}, {off_deg:.0} degrees off"
+            );
+        }
     }
 }
 

@@ -242,7 +242,16 @@ fn the_folder_is_followed_and_hands_tell_from_two_windows() {
     );
     assert!(same.len() < 100, "{}", String::from_utf8_lossy(&same));
 
-    let (ok, said) = night.tell(&json!({ "what": "done" }));
+    // what is no longer on the board is not done
+    let (refused, words) = night.tell(&json!({ "what": "done", "big": "another step" }));
+    assert!(
+        refused == 409
+            && words["error"]
+                .as_str()
+                .is_some_and(|error| error.contains("no longer what is asked for")),
+        "{words}"
+    );
+    let (ok, said) = night.tell(&json!({ "what": "done", "big": board["big"] }));
     assert_eq!(ok, 200, "{said}");
     let screw = board["screw"].as_str().expect("a screw");
     assert!(
@@ -331,6 +340,29 @@ fn a_posted_frame_is_answered_as_the_verb_answers() {
                 .as_str()
                 .is_some_and(|why| why.contains("looked at before")),
         "{again}"
+    );
+    // a frame that was not used sounds like nothing; its step stands
+    let board = night.board();
+    assert!(
+        board["tone"].is_null() && board["can_be_done"] == true,
+        "{board}"
+    );
+    // a frame that another program looks at: the page does not know what is next by it, and asks for nothing
+    let elsewhere = night.exposed(-0.06, 33, "made");
+    night
+        .place
+        .run(&["night", "frame", &elsewhere, "--session", "s.toml"])
+        .well();
+    let board = night.board();
+    assert_eq!(
+        (&board["awaits"], &board["can_be_done"], &board["do"]),
+        (&json!("frame"), &json!(false), &Value::Null)
+    );
+    assert!(
+        board["words"]
+            .as_str()
+            .is_some_and(|words| words.contains("another window")),
+        "{board}"
     );
     night
         .place

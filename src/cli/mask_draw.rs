@@ -194,17 +194,11 @@ fn sheet(
         svg::write_sheet(&sheet, &scenario.title).as_bytes(),
     )?;
     set.put(&names[1], dxf::write_sheet(&sheet).as_bytes())?;
-    let mut flat = scenario.instrument.clone();
-    if let Some(mask) = &mut flat.mask {
-        mask.grip = None;
-    }
-    let mut plate =
-        Plate::new(&flat).ok_or_else(|| CliError::of_scene(path)(SceneError::NoMask))?;
-    plate.plate = sheet.plate.clone();
+    let plate = &sheet.plate;
     let ordered = Order {
         title: &scenario.title,
         design,
-        plate: &plate,
+        plate,
         made: Made::Cut { kerf_m },
         files: &names[..2],
         narrowest_m: narrowest_m(list),
@@ -231,9 +225,9 @@ fn sheet(
         "openings": sheet.openings().count(),
         "left_out": sheet.left_out,
         "cut_mm": sheet.length_m() / MM,
-        "plate_area_mm2": sheet.plate.area_m2() / (MM * MM),
+        "plate_area_mm2": plate.plate.area_m2() / (MM * MM),
         "drawn_area_mm2": sheet.cut.area_m2() / (MM * MM),
-        "words": sheet.words,
+        "words": plate.words,
     }))?;
     Ok(())
 }

@@ -6,6 +6,7 @@ use super::night_screen;
 use super::practice_args::ServeArgs;
 use super::stem;
 use crate::logbook::{Beginning, LOOK_EVERY, Logbook, NightDesk, now};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -103,10 +104,15 @@ pub fn follow(desk: &Arc<NightDesk>, console: Console) {
     std::thread::spawn(move || {
         let mut said = String::new();
         loop {
-            match desk.step() {
-                Ok(true) => continue,
-                Ok(false) => said.clear(),
-                Err(error) => {
+            // a fault of ours in one frame must not end the night for all that follow
+            let step = catch_unwind(AssertUnwindSafe(|| desk.step()));
+            match step {
+                Ok(Ok(true)) => continue,
+                Ok(Ok(false)) => said.clear(),
+                Err(_) => console.warning(
+                    "a frame could not be measured, by a fault of the program; the night goes on with the next",
+                ),
+                Ok(Err(error)) => {
                     let words = format!("{error}; {}", error.hint());
                     if words != said {
                         console.warning(&words);

@@ -4,6 +4,7 @@ use super::lesson::Star;
 use super::scale::Scale;
 use crate::instrument::Instrument;
 use crate::practice::Sight;
+use crate::pupil::frame_direction;
 use crate::state::{Modes, ScrewTurns};
 use crate::units::DEG;
 use rand::RngExt;
@@ -40,6 +41,20 @@ pub fn coma(scale: &Scale, star: &mut Star, size: f64, azimuth_deg: f64) {
     let modes: &mut Modes = &mut star.state.modes;
     modes.add(8, scale.coma_m * size * x);
     modes.add(7, scale.coma_m * size * y);
+}
+
+/// The azimuth of the pupil that is seen in a direction of the picture, degrees.
+pub fn pupil_deg(scale: &Scale, frame_deg: f64) -> f64 {
+    let seen_deg = |pupil_deg: f64| {
+        let [x, y] = frame_direction(&scale.instrument, pupil_deg * DEG).xy();
+        libm::atan2(y, x) / DEG
+    };
+    let from_deg = seen_deg(0.0);
+    let mirrored = (seen_deg(90.0) - from_deg).rem_euclid(360.0) > 180.0;
+    match mirrored {
+        true => from_deg - frame_deg,
+        false => frame_deg - from_deg,
+    }
 }
 
 /// Each value turns one screw clockwise.

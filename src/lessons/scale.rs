@@ -13,6 +13,8 @@ pub struct Scale {
     pub instrument: Instrument,
     /// The state that lessons begin with: in line, a star in the middle, no atmosphere.
     pub state: State,
+    /// The telescope's seeing, where its sky has one.
+    pub seeing_rad: Option<f64>,
     /// Sensor offset of a ring that fits, inside focus.
     pub offset_m: f64,
     /// Coma that is clearly seen in that ring.
@@ -62,6 +64,7 @@ impl Scale {
         }
         Scale {
             state: aligned(own),
+            seeing_rad: own.sky.seeing_rad,
             offset_m: -2.0 * ratio * radius_m,
             coma_m,
             focus_m: 24.0 * SEEING_REFERENCE_M * ratio * ratio,

@@ -121,14 +121,21 @@ fn arrows(lesson: &Lesson, scale: &Scale) -> BTreeMap<String, [f64; 2]> {
         return BTreeMap::new();
     };
     let small = scale.turns.unwrap_or(0.1);
-    let arrow = |number: usize| {
+    // where the dark centre stands with a screw turned, or with none
+    let dark = |turned: Option<usize>| {
         let mut star = lesson.star(scale, &[]);
         star.state.turns = ScrewTurns::zero(assembly);
-        star.state.turns[number] = small * assembly.clockwise.sign();
+        if let Some(number) = turned {
+            star.state.turns[number] = small * assembly.clockwise.sign();
+        }
         let seen = sight(&star.instrument, &star.state, crate::axes::FramePx::ZERO);
         let ring = seen.drawing()?.ring?;
         let [dark, centre] = [ring.dark_px?, ring.centre_px];
-        Some([0, 1].map(|k| (dark[k] - centre[k]) / small / 8.0))
+        Some([0, 1].map(|k| dark[k] - centre[k]))
+    };
+    let arrow = |number: usize| {
+        let (from, to) = (dark(None)?, dark(Some(number))?);
+        Some([0, 1].map(|k| (to[k] - from[k]) / small / 8.0))
     };
     let screws = assembly.screws.iter().enumerate();
     screws

@@ -2,8 +2,8 @@
 
 use super::lesson::{Handle, Lesson, Shown, one_tile};
 use super::parts::{
-    all_round, any, at, coma, has_ring, has_screws, quarter_of_the_clock, reads_coma, screw_names,
-    turn_each, value, with, words,
+    all_round, any, at, coma, has_ring, has_screws, pupil_deg, quarter_of_the_clock, reads_coma,
+    screw_names, turn_each, value, with, words,
 };
 use super::scale::with_seeing;
 use crate::practice::moved_back;
@@ -96,7 +96,7 @@ pub static LESSONS: [Lesson; 10] = [
         },
         tiles: one_tile,
         set: |scale, values, star| {
-            with_seeing(&mut star.state, None);
+            with_seeing(&mut star.state, scale.seeing_rad);
             star.start_s = 0.7 * value(values, 0);
             coma(scale, star, value(values, 1), at(values, 2, 40.0));
         },
@@ -139,12 +139,14 @@ pub static LESSONS: [Lesson; 10] = [
         set: |scale, values, star| coma(scale, star, at(values, 1, 0.9), value(values, 0)),
         asks: "Towards which hour is the ring thin?",
         choices: |_| words(&["12 o'clock", "3 o'clock", "6 o'clock", "9 o'clock"]),
-        draw: |_, dice| {
+        draw: |scale, dice| {
             let quarter: i32 = dice.random_range(0..4);
             let off: f64 = dice.random_range(-18.0..18.0);
+            let size = dice.random_range(0.6..1.0);
+            // hours are read in the picture, however the camera is held
             vec![vec![
-                90.0 * f64::from(quarter) + off,
-                dice.random_range(0.6..1.0),
+                pupil_deg(scale, 90.0 * f64::from(quarter) + off),
+                size,
             ]]
         },
         right: |_, _, sights| quarter_of_the_clock(sights),
@@ -397,7 +399,7 @@ pub static LESSONS: [Lesson; 10] = [
         },
         tiles: one_tile,
         set: |scale, values, star| {
-            with_seeing(&mut star.state, None);
+            with_seeing(&mut star.state, scale.seeing_rad);
             star.start_s = 0.7 * value(values, 1);
             coma(scale, star, value(values, 0), at(values, 2, 40.0));
         },

@@ -58,6 +58,9 @@ impl LogbookError {
     }
 }
 
+/// Why a frame counts no more that was being measured while something was told.
+const OVERTAKEN: &str = "something was told while it was being measured, and it shows the unit before that; the next frame counts";
+
 /// The moment that the system's clock shows.
 pub fn now() -> Instant {
     let since = SystemTime::now().duration_since(UNIX_EPOCH);
@@ -150,23 +153,123 @@ impl Logbook {
         self.kept(sight)
     }
 
-    /// Writes down a frame that is of no use.
+    /// Writes down a frame that is of no use; one that was looked at before is in the session already.
     ///
     /// # Errors
     /// [`LogbookError`] of the session's file.
     pub fn skip(&mut self, file: FileSeen, reason: String) -> Result<Looked, LogbookError> {
+        self.refresh()?;
+        let known = self.night.looked_at(&file).is_some();
         let sight = self.night.skip(file, reason);
-        self.kept(sight)
+        match known {
+            true => Ok(sight.looked),
+            false => self.kept(sight),
+        }
     }
 
+    /// Writes down what came of a frame. Measuring takes a while: where something was told meanwhile that changes what a frame shows, this one shows
+    /// the unit before it, and is of no use any more.
     fn kept(&mut self, sight: Sight) -> Result<Looked, LogbookError> {
-        self.add(sight.what)?;
-        Ok(sight.looked)
+        let overtaken = |file: &FileSeen| self.night.skip(file.clone(), OVERTAKEN.into());
+        let late = sight.what.file().map(overtaken);
+        let (mut what, mut looked) = (sight.what, sight.looked);
+        let added = self.file.append_as(now(), |news| {
+            let changed =
+                |event: &Event| event.what.moves_the_star() || event.what == Happening::Undo;
+            if let Some(late) = late.filter(|_| news.iter().any(changed)) {
+                (what, looked) = (late.what, late.looked);
+            }
+            what
+        })?;
+        self.night.take(added);
+        Ok(looked)
     }
 
     fn add(&mut self, what: Happening) -> Result<(), LogbookError> {
         let added = self.file.append(now(), what)?;
         self.night.take(added);
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const INSTRUMENT: &str = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/scenarios/night-fast-unit.toml"
+    );
+
+    fn seen(name: &str) -> FileSeen {
+        FileSeen {
+            file: name.into(),
+            bytes: 7,
+            written_ms: 0,
+            sha256: name.into(),
+        }
+    }
+
+    /// What came of a card's frame, not yet written down.
+    fn card(book: &Logbook, name: &str) -> Sight {
+        Sight {
+            what: Happening::CardSeen {
+                file: seen(name),
+                screw: "A".into(),
+                direction_deg: 12.0,
+            },
+            ..book.night.skip(seen(name), "as an example".into())
+        }
+    }
+
+    /// A turn that another program writes down while a frame is measured makes the frame one of before; telling the side does not.
+    #[test]
+    fn what_is_told_during_a_measurement_comes_before_its_frame() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let session = folder.path().join("s.toml");
+        let mut eyes =
+            Logbook::begin(&session, Path::new(INSTRUMENT), &Beginning::default()).expect("begun");
+        let mut hands = Logbook::open(&session).expect("open");
+        let measured = card(&eyes, "first.fits");
+        hands
+            .told(Happening::Side { side: Side::Inside })
+            .expect("told");
+        eyes.kept(measured).expect("kept");
+        assert!(matches!(
+            eyes.night.events().last().map(|event| &event.what),
+            Some(Happening::CardSeen { .. })
+        ));
+        for what in [
+            Happening::Turned {
+                screw: "B".into(),
+                clockwise_turns: 0.125,
+            },
+            Happening::Undo,
+        ] {
+            let measured = card(&eyes, &format!("{what:?}"));
+            hands.told(what).expect("told");
+            let looked = eyes.kept(measured).expect("kept");
+            assert!(matches!(looked, Looked::Skipped(report) if report.skipped == OVERTAKEN));
+            assert!(matches!(
+                eyes.night.events().last().map(|event| &event.what),
+                Some(Happening::Skipped { reason, .. }) if reason == OVERTAKEN
+            ));
+        }
+        let events = Logbook::open(&session).expect("open");
+        assert_eq!(events.night.events().len(), 6);
+    }
+
+    /// A frame of no use is in the session once, however often it is handed in.
+    #[test]
+    fn the_same_useless_frame_is_written_down_once() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let session = folder.path().join("s.toml");
+        let mut book =
+            Logbook::begin(&session, Path::new(INSTRUMENT), &Beginning::default()).expect("begun");
+        for _ in 0..3 {
+            book.skip(seen("cloud.fits"), "no star".into())
+                .expect("kept");
+        }
+        assert_eq!(book.night.events().len(), 1);
     }
 }

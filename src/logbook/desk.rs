@@ -9,8 +9,8 @@ use super::watch::Watch;
 use crate::files;
 use crate::measure::Picture;
 use crate::night::{
-    Board, Desk, DeskError, Happening, LastFrame, Looked, Night, StarCut, as_asked, step_asked,
-    told,
+    Board, Desk, DeskError, Happening, LastFrame, Looked, Night, StarCut, as_asked, big_of,
+    step_asked, told,
 };
 use std::io;
 use std::path::Path;
@@ -102,10 +102,18 @@ impl Desk for NightDesk {
         self.told(|_, _| Ok(what.clone()))
     }
 
-    fn tell_as_asked(&self) -> Result<String, DeskError> {
+    fn tell_as_asked(&self, big: Option<&str>) -> Result<String, DeskError> {
         self.told(|night, last| {
-            let asked = step_asked(night, last).and_then(as_asked);
-            asked.ok_or_else(|| DeskError {
+            let asked = step_asked(night, last);
+            if let Some((seen, next)) = big.zip(asked)
+                && seen != big_of(last, next)
+            {
+                return Err(DeskError {
+                    what: format!("\"{seen}\" is no longer what is asked for: a frame came"),
+                    hint: "look at the page again, and tell what was done by its own name".into(),
+                });
+            }
+            asked.and_then(as_asked).ok_or_else(|| DeskError {
                 what: "nothing is asked for that could be told as done".into(),
                 hint: "let a frame come, or tell what was done by its own name".into(),
             })
@@ -122,8 +130,13 @@ impl Desk for NightDesk {
         let mut eyes = locked(&self.eyes);
         eyes.news().map_err(|error| refused(&error))?;
         let read = files::picture_from(bytes, name, eyes.night().instrument());
-        let read = read.map_err(|error| refused(&LogbookError::from(error)))?;
-        let (looked, picture) = match eyes.night().began_before_a_change(&read) {
+        let mut read = read.map_err(|error| refused(&LogbookError::from(error)))?;
+        let late = eyes.night().began_before_a_change(&read);
+        if written_ms.is_none() {
+            // when it was written is not known, and so not how far the camera's clock is off either
+            read.began_s = None;
+        }
+        let (looked, picture) = match late {
             Some(reason) => (eyes.book().skip(file, reason), None),
             None => (eyes.book().look(file, &read), Some(&read.picture)),
         };

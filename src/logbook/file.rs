@@ -146,6 +146,18 @@ impl NightFile {
     /// # Errors
     /// [`NightFileError`]; nothing was added then.
     pub fn append(&mut self, at: Instant, what: Happening) -> Result<Vec<Event>, NightFileError> {
+        self.append_as(at, |_| what)
+    }
+
+    /// The same with an event that is chosen by what others have added before it; nobody adds anything in between.
+    ///
+    /// # Errors
+    /// [`NightFileError`]; nothing was added then.
+    pub fn append_as(
+        &mut self,
+        at: Instant,
+        choose: impl FnOnce(&[Event]) -> Happening,
+    ) -> Result<Vec<Event>, NightFileError> {
         let path = self.path.clone();
         let system = |source| of_system("write", &path, source);
         let mut file = OpenOptions::new()
@@ -156,6 +168,7 @@ impl NightFile {
         file.lock().map_err(system)?;
         let text = text_from(&mut file, self.read_to).map_err(system)?;
         let mut all = self.take(&text)?;
+        let what = choose(&all);
         let event = Event { at, what };
         let added = line(self.events + 1, &event).map_err(|source| of_record(&path, source))?;
         let mut add = || {

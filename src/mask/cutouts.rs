@@ -165,7 +165,8 @@ fn rectangle(azimuth_rad: f64, [from_m, to_m]: [f64; 2], half_m: f64) -> Vec<[f6
     .to_vec()
 }
 
-fn apart(a: f64, b: f64) -> f64 {
+/// The angle between two azimuths.
+pub(super) fn apart(a: f64, b: f64) -> f64 {
     let turn = (a - b).rem_euclid(TAU);
     turn.min(TAU - turn)
 }

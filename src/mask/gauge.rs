@@ -1,6 +1,6 @@
 //! A piece of the ring to try on the tube before the whole mask is printed.
 
-use super::plate::{Plate, sector};
+use super::plate::{LIP_M, Plate, sector};
 use crate::geometry::outline::Outline;
 use crate::instrument::MaskDesign;
 use std::f64::consts::{FRAC_PI_2, PI};
@@ -10,8 +10,6 @@ const HALF_RAD: f64 = PI / 6.0;
 /// Its plate, and the most of the ring's height that is printed.
 const THICKNESS_M: f64 = 1.2e-3;
 const HEIGHT_M: f64 = 6e-3;
-/// Plate that is kept round the ring's walls.
-const LIP_M: f64 = 0.8e-3;
 
 impl Plate {
     /// A sixth of the ring on a thin strip of plate: what has to fit the tube, in minutes instead of hours. `None` without a ring.

@@ -4,7 +4,7 @@
 //! is reflected an odd number of times, mirrored left-right when even. The up mark shows where the top of the pupil is, the
 //! screws' names where the screws are, both as they lie when the mask is worn with its `rotation_deg`.
 
-use super::cutouts::{cut_area, slit_strip};
+use super::cutouts::{apart, cut_area, slit_strip};
 use super::lettering::{STEM_OVER_CAPITAL, bent};
 use super::slots::openings;
 use crate::geometry::outline::{Fill, Outline, convex_piece, outline_of};
@@ -13,7 +13,7 @@ use crate::instrument::{Grip, Instrument, MaskDesign, MaskLayout};
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 /// Plastic that the printed plate keeps outside a ring.
-const LIP_M: f64 = 0.8e-3;
+pub(super) const LIP_M: f64 = 0.8e-3;
 /// Plastic kept on both sides of the letters.
 const MARGIN_M: f64 = 0.7e-3;
 /// Smallest and largest letters.
@@ -201,11 +201,6 @@ fn front(azimuth_rad: f64, mirrored: bool) -> f64 {
     } else {
         azimuth_rad
     }
-}
-
-fn apart(a: f64, b: f64) -> f64 {
-    let turn = (a - b).rem_euclid(TAU);
-    turn.min(TAU - turn)
 }
 
 fn ring(grip: &Grip, seen: impl Fn(f64) -> f64) -> Outline {

@@ -1,5 +1,6 @@
 //! A mask for a laser cutter: one flat sheet without ring and feet, every line moved by half of what the beam burns away.
 
+use super::cutouts::slit_azimuth_rad;
 use super::plate::Plate;
 use crate::geometry::outline::{Contour, Outline};
 use crate::instrument::Instrument;
@@ -10,12 +11,8 @@ use crate::units::MM;
 pub struct Sheet {
     /// What the beam follows: the plate, larger by half a kerf, its openings smaller by as much.
     pub cut: Outline,
-    /// The plate that comes out of it.
-    pub plate: Outline,
-    /// Letters, burnt in, not through.
-    pub letters: Outline,
-    /// The words that were put on it.
-    pub words: Vec<String>,
+    /// The plate that comes out of it, with its letters, which are burnt in, not through.
+    pub plate: Plate,
     /// Openings that were left out: slivers that the beam is too wide for, and that pass next to no light.
     pub left_out: usize,
     /// Width of what the beam burns away.
@@ -70,18 +67,28 @@ fn holes(outline: &Outline) -> Vec<Outline> {
         .collect()
 }
 
+/// The same instrument with the mask as a sheet has it, without ring and feet; the slit stays where the ring's gap put it.
+fn without_ring(instrument: &Instrument) -> Option<Instrument> {
+    let mut flat = instrument.clone();
+    let design = flat.mask.as_mut()?;
+    let azimuth_rad = slit_azimuth_rad(design);
+    if let Some(slit) = &mut design.slit {
+        slit.azimuth_rad = azimuth_rad;
+    }
+    design.grip = None;
+    Some(flat)
+}
+
 impl Sheet {
     /// The sheet of an instrument's mask; `None` without a mask.
     ///
     /// # Errors
     /// See [`SheetError`].
     pub fn new(instrument: &Instrument, kerf_m: f64) -> Option<Result<Self, SheetError>> {
-        let mut flat = instrument.clone();
-        flat.mask.as_mut()?.grip = None;
-        Plate::new(&flat).map(|plate| Self::of(plate, kerf_m))
+        Plate::new(&without_ring(instrument)?).map(|plate| Self::of(plate, kerf_m))
     }
 
-    fn of(plate: Plate, kerf_m: f64) -> Result<Self, SheetError> {
+    fn of(mut plate: Plate, kerf_m: f64) -> Result<Self, SheetError> {
         if plate.plate.shapes.len() != 1 {
             return Err(SheetError::Parts(plate.plate.shapes.len()));
         }
@@ -90,10 +97,10 @@ impl Sheet {
             .into_iter()
             .partition(|opening| opening.grown(-0.5 * kerf_m).is_empty());
         let area_m2 = |list: &[Outline]| list.iter().map(Outline::area_m2).sum::<f64>();
-        let filled = slivers
+        plate.plate = slivers
             .iter()
             .fold(plate.plate, |plate, sliver| plate.plus(sliver));
-        let cut = filled.grown(0.5 * kerf_m);
+        let cut = plate.plate.grown(0.5 * kerf_m);
         let left = holes(&cut).len();
         let lost = area_m2(&slivers) > SLIVERS * area_m2(&whole);
         if lost || left != whole.len() || cut.shapes.len() != 1 {
@@ -107,10 +114,8 @@ impl Sheet {
         Ok(Sheet {
             reach_m: cut.farthest_m(),
             cut,
-            plate: filled,
+            plate,
             left_out: slivers.len(),
-            letters: plate.letters,
-            words: plate.words,
             kerf_m,
         })
     }

@@ -24,6 +24,8 @@ pub struct LastFrame {
     pub skipped: Option<String>,
     /// What is next by that frame, where it says it.
     pub next: Option<NextStep>,
+    /// The file that says so.
+    pub next_from: String,
     /// Grows with every frame.
     pub number: usize,
 }
@@ -114,7 +116,9 @@ pub struct Board {
 
 /// So many lines of what happened are shown.
 const LINES: usize = 8;
-/// Before the first frame.
+/// Where the page does not know the last frame.
+const ELSEWHERE: &str = "The last frame was looked at in another window, or before this page was served. Let a frame come: it tells what is next.";
+/// Where no frame came yet.
 const FIRST: &str = "Spread a star to a ring of 40 to 120 pixels, in the middle of the frame, and let a frame come.";
 
 impl Board {
@@ -127,17 +131,19 @@ impl Board {
         let asked = step_asked(night, last);
         let settled_s = story.last_change.map_or(0.0, Instant::seconds) + night.head().settle_s;
         let (big, words, why) = match (asked, since) {
-            (Some(next), _) => {
-                let own = report.filter(|_| last.next.is_none());
-                let big = own.map_or_else(|| big_line(next), |report| report.big.clone());
-                (big, next.words.clone(), next.why.clone())
-            }
+            (Some(next), _) => (big_of(last, next), next.words.clone(), next.why.clone()),
             (None, Some(event)) => (
                 "frame".to_owned(),
                 format!("{} Let a frame come.", told(&event.what, night)),
                 "the frame after a change tells what it did".to_owned(),
             ),
-            (None, None) => ("frame".to_owned(), FIRST.to_owned(), String::new()),
+            (None, None) => {
+                let words = match newest_seen(&stands, false) {
+                    Some(_) => ELSEWHERE,
+                    None => FIRST,
+                };
+                ("frame".to_owned(), words.to_owned(), String::new())
+            }
         };
         Board {
             stamp: format!("{}-{}", night.events().len(), last.number),
@@ -157,9 +163,13 @@ impl Board {
             hands_in: story.mask_on == Some(true)
                 || story.card_at.is_some()
                 || asked.is_some_and(|next| hands_at_the_unit(next.deed)),
-            tone: match &last.next {
-                Some(next) => tone(next.deed, None),
-                None => report.and_then(|report| tone(report.measured.next.deed, report.worse)),
+            tone: match (&last.next, &last.skipped) {
+                (Some(next), _) => tone(next.deed, None),
+                // a frame that was not used sounds like nothing
+                (None, Some(_)) => None,
+                (None, None) => {
+                    report.and_then(|report| tone(report.measured.next.deed, report.worse))
+                }
             },
             verdict: report.map(|report| report.measured.verdict),
             sound: report.map(|report| report.measured.sound),
@@ -189,22 +199,41 @@ impl Board {
     }
 }
 
-/// The step that is asked for now, for whoever tells that it was done.
+/// The step that is asked for now, for whoever tells that it was done; `None` where the newest frame of the session is another one than the last
+/// that is known here.
 pub fn step_asked<'a>(night: &Night, last: &'a LastFrame) -> Option<&'a NextStep> {
     let stands = standing(night.events());
+    let newest = newest_seen(&stands, last.next.is_some()).and_then(|at| stands[at].what.file());
+    let own = match &last.next {
+        Some(_) => Some(&last.next_from),
+        None => last.report.as_ref().map(|report| &report.file),
+    };
+    if newest.map(|file| &file.file) != own {
+        return None;
+    }
     let since = told_since_frame(&stands, last.next.is_some());
     let measured = last.report.as_ref().map(|report| &report.measured.next);
     last.next.as_ref().or(measured).filter(|_| since.is_none())
 }
 
-/// The last thing that was told after the last frame that showed a star or a card, or that it shows a point and no ring any more.
-fn told_since_frame<'a>(stands: &[&'a Event], a_point_counts: bool) -> Option<&'a Event> {
-    let seen = |event: &&Event| match event.what {
+/// The big line of the step that is asked for.
+pub fn big_of(last: &LastFrame, next: &NextStep) -> String {
+    let own = last.report.as_ref().filter(|_| last.next.is_none());
+    own.map_or_else(|| big_line(next), |report| report.big.clone())
+}
+
+/// The place of the last frame that showed a star or a card, or that it shows a point and no ring any more.
+fn newest_seen(stands: &[&Event], a_point_counts: bool) -> Option<usize> {
+    stands.iter().rposition(|event| match event.what {
         Happening::Frame(_) | Happening::CardSeen { .. } => true,
         Happening::Skipped { .. } => a_point_counts,
         _ => false,
-    };
-    let after = stands.iter().rposition(seen).map_or(0, |at| at + 1);
+    })
+}
+
+/// The last thing that was told after that frame.
+fn told_since_frame<'a>(stands: &[&'a Event], a_point_counts: bool) -> Option<&'a Event> {
+    let after = newest_seen(stands, a_point_counts).map_or(0, |at| at + 1);
     let later = stands[after..].iter().rev();
     later.copied().find(|event| event.what.is_told())
 }
@@ -273,6 +302,7 @@ impl LastFrame {
             Looked::Skipped(report) => {
                 self.skipped = Some(format!("{}: {}", report.file, report.skipped));
                 self.next = report.next.as_deref().cloned();
+                self.next_from.clone_from(&report.file);
             }
         }
     }

@@ -22,11 +22,11 @@ pub trait Desk: Send + Sync {
     /// [`DeskError`] where it cannot be meant or kept; nothing was written then.
     fn tell(&self, what: Happening) -> Result<String, DeskError>;
 
-    /// Tells that the step which is asked for was done as it was asked.
+    /// Tells that the step which is asked for was done as it was asked; `big` is its big line, where whoever tells it has seen it.
     ///
     /// # Errors
-    /// [`DeskError`] where nothing is asked for that could be told.
-    fn tell_as_asked(&self) -> Result<String, DeskError>;
+    /// [`DeskError`] where nothing is asked for that could be told, or something else by now.
+    fn tell_as_asked(&self, big: Option<&str>) -> Result<String, DeskError>;
 
     /// Measures the bytes of an image file that came with a name for messages, and says when the file was last written, where that is known:
     /// milliseconds since 1970.

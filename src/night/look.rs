@@ -1,6 +1,6 @@
 //! A frame in the light of all that was seen and told in a night.
 
-use super::event::{Event, FileSeen, FrameSeen, Happening, StarSeen};
+use super::event::{Event, FileSeen, Focusing, FrameSeen, Happening, StarSeen};
 use super::knows::Knows;
 use super::lead::{Lead, Told, lead};
 use super::record::Head;
@@ -453,6 +453,16 @@ impl Night {
                     ),
                 }
             }
+            Happening::Focused {
+                by: Focusing::Um(amount) | Focusing::Steps(amount),
+            } if !FOCUS_AMOUNTS.contains(&amount.abs()) => refuse(
+                format!(
+                    "a focus move of {amount} was told, but must be from {} to {} either way",
+                    FOCUS_AMOUNTS.start(),
+                    FOCUS_AMOUNTS.end()
+                ),
+                "tell micrometres of the sensor, or steps of the motor; outwards is above 0",
+            ),
             Happening::Cannot { screw }
             | Happening::Card { screw }
             | Happening::Locked { screw: Some(screw) } => self.check_screw(screw),
@@ -494,6 +504,8 @@ impl Night {
 
 /// More is a slip of the tongue.
 const MOST_TURNS: f64 = 4.0;
+/// Focus moves that can be meant, micrometres or steps.
+const FOCUS_AMOUNTS: std::ops::RangeInclusive<f64> = 0.1..=1e6;
 
 /// What is kept of a frame's star.
 fn seen(found: &Diagnosis) -> Option<StarSeen> {

@@ -29,7 +29,7 @@ mod record;
 mod story;
 mod words;
 
-pub use board::{Awaited, Board, LastFrame, Tone, as_asked, step_asked};
+pub use board::{Awaited, Board, LastFrame, Tone, as_asked, big_of, step_asked};
 pub use cut::StarCut;
 pub use desk::{Desk, DeskError};
 pub use event::{Event, FileSeen, Focusing, FrameSeen, Happening, Instant, StarSeen};

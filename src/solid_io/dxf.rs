@@ -25,7 +25,7 @@ pub fn write_sheet(sheet: &Sheet) -> String {
     let lines = [
         sheet.openings().collect(),
         sheet.edges().collect(),
-        all_contours(&sheet.letters).collect::<Vec<_>>(),
+        all_contours(&sheet.plate.letters).collect::<Vec<_>>(),
     ];
     layers(sheet.reach_m, &SHEET_LAYERS, &lines)
 }

@@ -33,7 +33,7 @@ pub enum Made {
     },
 }
 
-/// The order as text, lines of at most 100 letters.
+/// The order as text; lines are broken at 100 letters where a word ends.
 pub fn write(order: &Order<'_>) -> String {
     let Order {
         title,
@@ -56,11 +56,12 @@ pub fn write(order: &Order<'_>) -> String {
         String::new(),
         format!("Largest extent     {}", mm(2.0 * plate.reach_m)),
         format!("Plate, diameter    {}", mm(2.0 * plate.outer_radius_m)),
-        format!("Hole in the middle {}", mm(design.inner_diameter_m)),
+        match design.inner_diameter_m > 0.0 {
+            true => format!("Hole in the middle {}", mm(design.inner_diameter_m)),
+            false => "Hole in the middle none".to_owned(),
+        },
         format!("Thickness          {}", mm(design.thickness_m)),
-        format!(
-            "Openings           {openings}, counting the hole in the middle; every one goes through"
-        ),
+        format!("Openings           {openings}; every one goes through"),
         format!(
             "Narrowest          opening {}, bar {}",
             mm(narrowest_m[0]),
@@ -98,7 +99,30 @@ pub fn write(order: &Order<'_>) -> String {
             .to_owned(),
         String::new(),
     ]);
-    lines.join("\n")
+    let wrapped = lines.iter().map(|line| wrapped(line));
+    wrapped.collect::<Vec<_>>().join("\n")
+}
+
+/// The longest line, and where its rest begins below it.
+const LINE: usize = 100;
+const INDENT: usize = 19;
+
+/// A line, with what is too long for it in lines below.
+fn wrapped(line: &str) -> String {
+    let mut text = String::new();
+    let mut length = 0;
+    for word in line.split_inclusive(' ') {
+        let letters = word.trim_end().chars().count();
+        if length + letters > LINE && length > INDENT {
+            text.truncate(text.trim_end().len());
+            text += "\n";
+            text += &" ".repeat(INDENT);
+            length = INDENT;
+        }
+        text += word;
+        length += word.chars().count();
+    }
+    text
 }
 
 fn which_way(plate: &Plate) -> String {

@@ -46,7 +46,7 @@ pub fn write_sheet(sheet: &Sheet, title: &str) -> String {
         escaped(title),
         sheet.kerf_m / MM
     );
-    let letters: Vec<&Contour> = all_contours(&sheet.letters).collect();
+    let letters: Vec<&Contour> = all_contours(&sheet.plate.letters).collect();
     group("cut-openings", "#0000ff", sheet.openings(), &mut out);
     group("cut-edge", "#ff0000", sheet.edges(), &mut out);
     group("engraving", "#00a000", letters.into_iter(), &mut out);

@@ -240,7 +240,7 @@ mod tests {
             asked("/api/about", &[host, (TOKEN_HEADER, " OI23 ABCD")]),
             None
         );
-        for path in ["/api/night", "/night/frame"] {
+        for path in ["/api/night", "/night/frame", "x/api/night", "//api/night"] {
             assert_eq!(asked(path, &[host]), Some(401), "{path}");
             let bearer = ("authorization", "Bearer 0123-abcd");
             assert_eq!(asked(path, &[host, bearer]), None, "{path}");

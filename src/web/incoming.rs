@@ -135,6 +135,10 @@ fn parse<Pass>(held: &[u8]) -> Result<Option<(Arrived<Pass>, usize)>, NoRequest>
         kept.push((header.name.to_ascii_lowercase(), value.trim().to_owned()));
     }
     let target = parsed.path.unwrap_or_default();
+    // paths of the table begin with a stroke, and the guard reads them: nothing else may stand there
+    if !target.starts_with('/') {
+        return Err(NoRequest::Refused(400));
+    }
     let (path, query) = target.split_once('?').unwrap_or((target, ""));
     let request = Request {
         method: parsed.method.unwrap_or_default().to_owned(),
@@ -213,6 +217,10 @@ mod tests {
             refused("GET / HTTP/3.0\r\n\r\n"),
             Some(NoRequest::Refused(505))
         );
+        for target in ["x/api/about", "*", "http://localhost/api/about", "api"] {
+            let text = format!("GET {target} HTTP/1.1\r\n\r\n");
+            assert_eq!(refused(&text), Some(NoRequest::Refused(400)), "{target}");
+        }
         let many = format!("GET / HTTP/1.1\r\n{}\r\n", "a: b\r\n".repeat(65));
         assert_eq!(refused(&many), Some(NoRequest::Refused(431)));
     }

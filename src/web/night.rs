@@ -4,6 +4,7 @@ use super::pixels::pack;
 use super::reply::Reply;
 use super::request::Request;
 use crate::night::{Desk, DeskError, Happening, Looked};
+use serde::Deserialize;
 use serde_json::{Value, json};
 
 /// Address that a script posts a frame to.
@@ -28,10 +29,25 @@ pub fn star(desk: &dyn Desk) -> Reply {
     }
 }
 
+/// `done`: the step as it was asked for, with its big line where it was seen.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Done {
+    #[serde(rename = "what")]
+    _what: DoneWord,
+    big: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum DoneWord {
+    Done,
+}
+
 /// Something that is told: an event as a session has it, or `done`, the step as it was asked for.
 pub fn tell(desk: &dyn Desk, body: &Value) -> Reply {
-    let said = if body == &json!({ "what": "done" }) {
-        desk.tell_as_asked()
+    let said = if let Ok(done) = Done::deserialize(body) {
+        desk.tell_as_asked(done.big.as_deref())
     } else {
         match told(body) {
             Ok(what) => desk.tell(what),

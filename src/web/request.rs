@@ -43,7 +43,7 @@ impl Request {
     /// Whether it is about data: everything but the page's own files.
     #[cfg(feature = "serve")]
     pub fn is_for_data(&self) -> bool {
-        self.path.starts_with("/api/") || self.path.starts_with("/night/")
+        super::assets::reply(self).is_none()
     }
 
     /// How long a body its address takes at most.

@@ -76,7 +76,7 @@ impl ServeError {
                 "is the page open already? Or choose another one: --port 0 takes any that is free"
             }
             ServeError::Listen { .. } => "choose another port, above 1023",
-            ServeError::NoChance => "serve without --lan",
+            ServeError::NoChance => "try again; without --lan and --night no token is needed",
         }
     }
 }

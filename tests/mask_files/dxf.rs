@@ -164,6 +164,32 @@ fn line(from: [f64; 2], to: [f64; 2]) -> String {
     )
 }
 
+/// A slot of 10 by 5 mm whose straight sides carry the bulge of a rounding error, a circle that is written as an arc of 360 degrees, and a mark
+/// before the text: areas by hand. What is invisible is left out and told.
+#[test]
+fn odd_ways_to_write_a_plain_thing_are_read() {
+    for bulge in ["0", "1e-9", "1e-12", "1e-14", "1e-16"] {
+        let corners: String = [[55, 0], [65, 0], [65, 5], [55, 5]]
+            .iter()
+            .map(|[x, y]| format!("10\n{x}\n20\n{y}\n42\n{bulge}\n"))
+            .collect();
+        let text = plate_and(&format!("0\nLWPOLYLINE\n70\n1\n{corners}"));
+        let found = read(&text).unwrap_or_else(|e| panic!("{bulge}: {e}"));
+        assert!((open_mm2(&found) / 50.0 - 1.0).abs() < 1e-6, "{bulge}");
+    }
+    let all_round = plate_and("0\nARC\n10\n60\n20\n0\n40\n5\n50\n0\n51\n360\n");
+    let circle = 25.0 * std::f64::consts::PI;
+    let found = read(&all_round).unwrap_or_else(|e| panic!("{e}"));
+    assert!((open_mm2(&found) / circle - 1.0).abs() < 1e-4);
+    let marked = read(&format!("\u{feff}{all_round}")).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(marked.openings_m, found.openings_m);
+    let unseen = "0\nCIRCLE\n60\n1\n10\n75\n20\n0\n40\n5\n";
+    let with_unseen = all_round.replace("0\nENDSEC", &format!("{unseen}0\nENDSEC"));
+    let found = read(&with_unseen).unwrap();
+    assert!((open_mm2(&found) / circle - 1.0).abs() < 1e-4);
+    assert_eq!(found.left_out[0].why, "it is marked as invisible");
+}
+
 #[test]
 fn hostile_drawings_are_refused_with_line_and_remedy() {
     let corner = |k: usize| [[55.0, 0.0], [65.0, 0.0], [65.0, 5.0], [55.0, 5.0]][k % 4];
@@ -187,8 +213,15 @@ fn hostile_drawings_are_refused_with_line_and_remedy() {
         entities(&lines)
     };
     let counts = plate_and("0\nLWPOLYLINE\n90\n2000000000\n70\n1\n10\n60\n20\n0\n");
+    // half circles to and fro between places as far apart as numbers go
+    let winding = |count: usize| {
+        let corners: String = (0..count)
+            .map(|k| format!("10\n{}\n20\n0\n42\n1\n", 100_000_000 * (k % 2)))
+            .collect();
+        plate_and(&format!("0\nLWPOLYLINE\n70\n1\n{corners}"))
+    };
     // what, words, its line where one is named
-    let cases: [(String, &str, Option<u32>); 17] = [
+    let cases: [(String, &str, Option<u32>); 22] = [
         (open, "where no other begins", Some(42)),
         (branch, "meets more than one other", None),
         (
@@ -258,6 +291,25 @@ fn hostile_drawings_are_refused_with_line_and_remedy() {
             Some(5),
         ),
         (many, "entities, the limit is 50000", None),
+        (spline(&[0.0; 8]), "SPLINE has no length", Some(22)),
+        (
+            plate_and(
+                "0\nLWPOLYLINE\n70\n1\n43\n0.5\n10\n60\n20\n0\n10\n65\n20\n0\n10\n65\n20\n4\n",
+            ),
+            "LWPOLYLINE has a width of 0.5",
+            Some(22),
+        ),
+        (
+            plate_and("0\nLINE\n10\n60\n20\n0\n30\n0\n11\n65\n21\n0\n31\n4\n"),
+            "LINE leaves the plane",
+            Some(22),
+        ),
+        (winding(60_000), "corners", None),
+        (
+            plate_and(&"0\nCIRCLE\n10\n60\n20\n0\n40\n100000000\n".repeat(40_000)),
+            "corners",
+            None,
+        ),
     ];
     for (text, words, at) in cases {
         let start = Instant::now();

@@ -312,16 +312,25 @@ fn a_sheet_allows_for_the_kerf_and_has_no_ring() {
     let instrument = read(&format!("{INTO}{CAMERA}"));
     let kerf_m = 0.2e-3;
     let sheet = Sheet::new(&instrument, kerf_m).unwrap().unwrap();
-    let grown = sheet.cut.area_m2() - sheet.plate.area_m2();
+    let grown = sheet.cut.area_m2() - sheet.plate.plate.area_m2();
     let expected = sheet.length_m() * 0.5 * kerf_m;
     assert!(
         (grown / expected - 1.0).abs() < 0.01,
         "{grown} by hand {expected}"
     );
     let none = Sheet::new(&instrument, 0.0).unwrap().unwrap();
-    assert!((none.cut.area_m2() / none.plate.area_m2() - 1.0).abs() < 1e-6);
+    assert!((none.cut.area_m2() / none.plate.plate.area_m2() - 1.0).abs() < 1e-6);
     let b = sheet.cut.bounds_m();
     assert!((b[2] - 97.1e-3).abs() < 5e-6, "{b:?}");
+    // the ring's gap says where the slit is, on the sheet as on the plate that is measured and checked
+    let gap = format!("{INTO}notch_azimuth_deg = 40.0\n{CAMERA}{SLIT}");
+    let with_gap = read(&gap);
+    let azimuth = slit_azimuth_rad(with_gap.mask.as_ref().unwrap()).unwrap();
+    let sheet = Sheet::new(&with_gap, kerf_m).unwrap().unwrap();
+    let middle = [0.08 * azimuth.cos(), 0.08 * azimuth.sin()];
+    let spot = Outline::disc(middle, 0.5e-3);
+    assert!(spot.common(&sheet.plate.plate).is_empty());
+    assert!((azimuth.to_degrees() - 60.0).abs() < 1e-9, "{azimuth}");
     // slots of 1.3 mm close under a kerf of 1.4 mm
     let closed = Sheet::new(&instrument, 1.4e-3).unwrap().unwrap_err();
     assert!(matches!(closed, SheetError::KerfTooWide { .. }), "{closed}");

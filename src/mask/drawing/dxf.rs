@@ -54,6 +54,7 @@ pub(super) fn is_dxf(bytes: &[u8]) -> bool {
     if bytes.starts_with(pairs::BINARY) {
         return true;
     }
+    let bytes = pairs::unmarked(bytes);
     let text = String::from_utf8_lossy(&bytes[..bytes.len().min(4000)]);
     let mut lines = text.lines().map(str::trim);
     let first = lines.by_ref().find(|line| !line.is_empty());
@@ -79,13 +80,15 @@ pub(super) fn read(
         ..DxfDrawing::default()
     };
     let mut strokes: Vec<Stroke> = Vec::new();
-    let mut corners = 0;
+    let (mut corners, mut aside) = (0, 0);
     for entity in &entities {
         let kind = entity.kind;
         let why = if NOTES.contains(&kind) {
             Some("a note, no outline")
         } else if entity.number(67)? == Some(1.0) {
             Some("on the sheet of paper, not in the drawing")
+        } else if entity.number(60)? == Some(1.0) {
+            Some("it is marked as invisible")
         } else if entity.layer().is_some_and(|layer| hidden.contains(layer)) {
             Some("its layer is switched off or frozen")
         } else if entity
@@ -97,13 +100,20 @@ pub(super) fn read(
             None
         };
         if let Some(why) = why {
-            let way = curves::way(entity, sag).unwrap_or_default();
-            drawing
-                .left_out
-                .push((entity.line, kind.to_owned(), why, way.unwrap_or_default().0));
+            // what is left out is shown where it can be, as far as there is room for it
+            let way = curves::way(entity, sag, CORNERS_AT_MOST.saturating_sub(aside));
+            let points = way.ok().flatten().unwrap_or_default().0;
+            let points = match aside + points.len() <= CORNERS_AT_MOST {
+                true => points,
+                false => Vec::new(),
+            };
+            aside += points.len();
+            let left = (entity.line, kind.to_owned(), why, points);
+            drawing.left_out.push(left);
             continue;
         }
-        let Some((points, closed)) = curves::way(entity, sag)? else {
+        let room = CORNERS_AT_MOST - corners;
+        let Some((points, closed)) = curves::way(entity, sag, room)? else {
             return Err(DrawingError::Dxf {
                 line: entity.line,
                 what: format!("{kind} cannot be part of a mask"),

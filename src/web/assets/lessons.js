@@ -77,8 +77,9 @@ const askLesson = (what, more) => request(`api/lessons/${lessons.about.word}/${w
 
 async function lookAtLesson() {
   const begun = performance.now();
-  lessons.picture = unpack(await askLesson("star"));
-  lessons.shown = JSON.parse(new TextDecoder().decode(await askLesson("shown")));
+  const picture = unpack(await askLesson("star"));
+  const shown = JSON.parse(new TextDecoder().decode(await askLesson("shown")));
+  Object.assign(lessons, { picture, shown });
   paintLesson();
   performance.measure("lesson-to-picture", { start: begun, end: performance.now() });
 }

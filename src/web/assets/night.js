@@ -152,7 +152,7 @@ function tell(event) {
     await lookAtNight();
   });
 }
-const tellDone = () => { if (night.board?.can_be_done) tell({ what: "done" }); };
+const tellDone = () => { if (night.board?.can_be_done) tell({ what: "done", big: night.board.big }); };
 const tellUndo = () => tell({ what: "undo" });
 const chosenScrew = () => night.board.screws[night.screw]?.name;
 function tellTurn(sign) {

@@ -1,6 +1,6 @@
 //! The way that one entity takes, as chords, in drawing units.
 
-use super::super::DrawingError;
+use super::super::{DrawingError, limited};
 use super::at;
 use super::pairs::{Entity, Pair};
 use std::f64::consts::{PI, TAU};
@@ -10,23 +10,32 @@ type Drawn = (Vec<[f64; 2]>, bool);
 /// Most chords of one curve.
 const CHORDS_AT_MOST: f64 = 20_000.0;
 
-/// The way of an entity; `None` for one that has no way that could be read.
-pub(super) fn way(entity: &Entity<'_>, sag: f64) -> Result<Option<Drawn>, DrawingError> {
+/// The way of an entity in at most so many corners and one curve more; `None` for one that has no way that could be read.
+pub(super) fn way(
+    entity: &Entity<'_>,
+    sag: f64,
+    room: usize,
+) -> Result<Option<Drawn>, DrawingError> {
     let turned = turned_over(entity)?;
     let drawn = match entity.kind {
         "LINE" => line(entity)?,
         "CIRCLE" => seen(arc(entity, [0.0, TAU], sag)?, turned, true),
         "ARC" => {
             let [from, to] = [entity.needed(50)?, entity.needed(51)?].map(f64::to_radians);
-            let to = from + positive(to - from);
-            seen(arc(entity, [from, to], sag)?, turned, false)
+            let angle = positive(to - from);
+            let full = is_full(angle);
+            seen(arc(entity, [from, from + angle], sag)?, turned, full)
         }
         "ELLIPSE" => ellipse(entity, turned, sag)?,
-        "LWPOLYLINE" => light_polyline(entity, turned, sag)?,
-        "POLYLINE" => polyline(entity, turned, sag)?,
-        "SPLINE" => spline(entity, sag)?,
+        "LWPOLYLINE" => light_polyline(entity, turned, sag, room)?,
+        "POLYLINE" => polyline(entity, turned, sag, room)?,
+        "SPLINE" => spline(entity, sag, room)?,
         _ => return Ok(None),
     };
+    if drawn.0.len() < 2 {
+        let hint = "take it out, or draw it again";
+        return Err(at(entity, format!("{} has no length", entity.kind), hint));
+    }
     Ok(Some(drawn))
 }
 
@@ -61,6 +70,11 @@ fn seen(mut points: Vec<[f64; 2]>, turned: bool, closed: bool) -> Drawn {
 fn line(entity: &Entity<'_>) -> Result<Drawn, DrawingError> {
     let from = [entity.needed(10)?, entity.needed(20)?];
     let to = [entity.needed(11)?, entity.needed(21)?];
+    let height = |code| Ok::<f64, DrawingError>(entity.number(code)?.unwrap_or(0.0));
+    if (height(30)? - height(31)?).abs() > 1e-6 {
+        let hint = "flatten the drawing into the plane before it is exported";
+        return Err(at(entity, "LINE leaves the plane", hint));
+    }
     Ok((vec![from, to], false))
 }
 
@@ -82,7 +96,7 @@ fn arc(entity: &Entity<'_>, [from, to]: [f64; 2], sag: f64) -> Result<Vec<[f64; 
             hint,
         ));
     }
-    let full = to - from >= TAU - 1e-12;
+    let full = is_full(to - from);
     let count = steps(to - from, radius, sag);
     let last = if full { count - 1 } else { count };
     Ok((0..=last)
@@ -107,12 +121,12 @@ fn ellipse(entity: &Entity<'_>, turned: bool, sag: f64) -> Result<Drawn, Drawing
     }
     let from = entity.number(41)?.unwrap_or(0.0);
     let to = entity.number(42)?.unwrap_or(TAU);
-    let span = if (to - from).abs() >= TAU - 1e-9 {
+    let span = if is_full((to - from).abs()) {
         TAU
     } else {
         positive(to - from)
     };
-    let full = span >= TAU - 1e-9;
+    let full = is_full(span);
     let side = if turned { -1.0 } else { 1.0 };
     let minor = [-major[1] * ratio * side, major[0] * ratio * side];
     let count = steps(span, length.max(length * ratio), sag);
@@ -127,12 +141,23 @@ fn ellipse(entity: &Entity<'_>, turned: bool, sag: f64) -> Result<Drawn, Drawing
     Ok((points, full))
 }
 
+/// Whether an angle goes all round.
+fn is_full(angle: f64) -> bool {
+    angle >= TAU - 1e-9
+}
+
 fn positive(angle: f64) -> f64 {
     let turn = angle.rem_euclid(TAU);
     if turn < 1e-12 { TAU } else { turn }
 }
 
-fn light_polyline(entity: &Entity<'_>, turned: bool, sag: f64) -> Result<Drawn, DrawingError> {
+fn light_polyline(
+    entity: &Entity<'_>,
+    turned: bool,
+    sag: f64,
+    room: usize,
+) -> Result<Drawn, DrawingError> {
+    no_width(entity, &entity.pairs)?;
     let mut corners: Vec<[f64; 3]> = Vec::new();
     for pair in &entity.pairs {
         match (pair.code, corners.last_mut()) {
@@ -143,11 +168,31 @@ fn light_polyline(entity: &Entity<'_>, turned: bool, sag: f64) -> Result<Drawn, 
         }
     }
     let closed = flags(entity)? & 1 == 1;
-    bulged(entity, &corners, closed, turned, sag)
+    bulged(entity, &corners, closed, turned, sag, room)
 }
 
-fn polyline(entity: &Entity<'_>, turned: bool, sag: f64) -> Result<Drawn, DrawingError> {
+/// A line with a width has edges of its own beside it.
+fn no_width(entity: &Entity<'_>, pairs: &[Pair<'_>]) -> Result<(), DrawingError> {
+    for pair in pairs {
+        if [40, 41, 43].contains(&pair.code) && pair.number()? > 0.0 {
+            let hint = "set its width to 0, or draw both of its edges";
+            let what = format!("{} has a width of {}", entity.kind, pair.value);
+            return Err(at(entity, what, hint));
+        }
+    }
+    Ok(())
+}
+
+fn polyline(
+    entity: &Entity<'_>,
+    turned: bool,
+    sag: f64,
+    room: usize,
+) -> Result<Drawn, DrawingError> {
     let own = flags(entity)?;
+    // one in space has its places in the drawing's own axes, whatever its normal
+    let turned = turned && own & 8 == 0;
+    no_width(entity, &entity.pairs)?;
     if own & (16 | 64) != 0 {
         let hint = "explode the mesh into plain outlines";
         return Err(at(entity, "POLYLINE is a mesh", hint));
@@ -160,7 +205,9 @@ fn polyline(entity: &Entity<'_>, turned: bool, sag: f64) -> Result<Drawn, Drawin
             .transpose()
     };
     let mut corners = Vec::new();
+    let mut heights: Vec<f64> = Vec::new();
     for pairs in &entity.vertices {
+        no_width(entity, pairs)?;
         // control points of a curve that was fitted stand beside the points of the curve
         let kind = first(pairs, 70)?.unwrap_or(0.0) as i64;
         let (Some(x), Some(y)) = (first(pairs, 10)?, first(pairs, 20)?) else {
@@ -168,9 +215,14 @@ fn polyline(entity: &Entity<'_>, turned: bool, sag: f64) -> Result<Drawn, Drawin
         };
         if kind & 16 == 0 {
             corners.push([x, y, first(pairs, 42)?.unwrap_or(0.0)]);
+            heights.push(first(pairs, 30)?.unwrap_or(0.0));
         }
     }
-    bulged(entity, &corners, own & 1 == 1, turned, sag)
+    if heights.iter().any(|z| (z - heights[0]).abs() > 1e-6) {
+        let hint = "flatten the drawing into the plane before it is exported";
+        return Err(at(entity, "POLYLINE leaves the plane", hint));
+    }
+    bulged(entity, &corners, own & 1 == 1, turned, sag, room)
 }
 
 fn flags(entity: &Entity<'_>) -> Result<i64, DrawingError> {
@@ -184,6 +236,7 @@ fn bulged(
     closed: bool,
     turned: bool,
     sag: f64,
+    room: usize,
 ) -> Result<Drawn, DrawingError> {
     if corners.len() < 2 {
         let hint = "take it out, or draw it again";
@@ -203,9 +256,11 @@ fn bulged(
         let [to_x, to_y, _] = corners[(k + 1) % corners.len()];
         points.push([*x, *y]);
         let chord = (to_x - x).hypot(to_y - y);
-        if *bulge == 0.0 || chord == 0.0 {
+        // a bulge of a rounding error has its centre so far away that sines of its angle are lost
+        if 0.5 * chord * bulge.abs() < sag {
             continue;
         }
+        limited("corners", points.len() as u64, room as u64)?;
         let angle = 4.0 * libm::atan(*bulge);
         let radius = 0.5 * chord / libm::sin(0.5 * angle).abs();
         let count = steps(angle, radius, sag);
@@ -231,7 +286,7 @@ fn bulged(
 }
 
 /// A spline by its knots, control points and weights (de Boor's method).
-fn spline(entity: &Entity<'_>, sag: f64) -> Result<Drawn, DrawingError> {
+fn spline(entity: &Entity<'_>, sag: f64, room: usize) -> Result<Drawn, DrawingError> {
     let bad = |what: String| {
         at(
             entity,
@@ -274,9 +329,16 @@ fn spline(entity: &Entity<'_>, sag: f64) -> Result<Drawn, DrawingError> {
         knots,
         control,
     };
-    let mut points = vec![curve.at(curve.span()[0])];
+    let [begins, ends] = curve.span();
+    if begins >= ends {
+        return Err(bad(format!(
+            "SPLINE has no length: its knots from {begins} to {ends}"
+        )));
+    }
+    let mut points = vec![curve.at(begins)];
     for span in degree..curve.control.len() {
         let [from, to] = [curve.knots[span], curve.knots[span + 1]];
+        limited("corners", points.len() as u64, room as u64)?;
         if to > from {
             curve.chords([from, to], sag, 0, &mut points);
         }
@@ -303,10 +365,12 @@ impl Spline {
 
     fn at(&self, place: f64) -> [f64; 2] {
         let last = self.control.len() - 1;
-        let span = (self.degree..=last)
-            .rev()
-            .find(|k| self.knots[*k] <= place && self.knots[*k] < self.knots[*k + 1])
-            .unwrap_or(self.degree);
+        // the last span of some length that begins at the place or before it
+        let begun = self.knots[self.degree..=last].partition_point(|knot| *knot <= place);
+        let mut span = self.degree + begun.saturating_sub(1);
+        while span > self.degree && self.knots[span] >= self.knots[span + 1] {
+            span -= 1;
+        }
         let mut level: Vec<[f64; 3]> = (0..=self.degree)
             .map(|k| self.control[k + span - self.degree])
             .collect();

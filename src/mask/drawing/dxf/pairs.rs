@@ -77,8 +77,14 @@ impl<'a> Entity<'a> {
     }
 }
 
+/// Bytes without the mark that some programs set before UTF-8.
+pub(super) fn unmarked(bytes: &[u8]) -> &[u8] {
+    bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes)
+}
+
 /// The pairs of a text.
 pub(super) fn pairs(bytes: &[u8]) -> Result<Vec<Pair<'_>>, DrawingError> {
+    let bytes = unmarked(bytes);
     let whole = |line: u32, what: &str, hint: &'static str| DrawingError::Dxf {
         line,
         what: what.to_owned(),
