@@ -55,33 +55,49 @@ fn matched_stars_are_measured_to_the_photon_bound() {
     }
 }
 
+/// Two frames in which reality differs from what is typed, of each kind; `cargo bench --bench measuring` has two hundred.
+fn coma_is_within_12_nm(name: &str, kind: Kind, way: Way, aside_mm: f64) {
+    let climate = Climate {
+        mismatched: true,
+        aside_mm,
+        ..climate(kind, 1e6, [0.0, 150.0])
+    };
+    let tally = study(name, climate, way, 2, false);
+    print(&tally);
+    assert!(
+        tally.failed.is_empty() && tally.silent.is_empty(),
+        "{name}: {tally:?}"
+    );
+    assert!(
+        tally.coma_error_nm <= 12.0,
+        "{name}: {}",
+        tally.coma_error_nm
+    );
+}
+
 #[test]
-fn coma_is_within_12_nm_where_reality_differs() {
-    for (name, kind, way, aside_mm) in [
-        ("doughnut", Kind::Doughnut([30.0, 60.0]), Way::One, 0.0),
-        ("pair", Kind::Doughnut([30.0, 60.0]), Way::Pair, 1.0),
-        (
-            "one triplet",
-            Kind::Masked(Layout::OneTriplet),
-            Way::One,
-            0.0,
-        ),
-        ("two zones", Kind::Masked(Layout::TwoZone), Way::One, 0.0),
-    ] {
-        let climate = Climate {
-            mismatched: true,
-            aside_mm,
-            ..climate(kind, 1e6, [0.0, 150.0])
-        };
-        let tally = study(name, climate, way, 4, false);
-        print(&tally);
-        assert!(tally.failed.is_empty() && tally.silent.is_empty(), "{name}");
-        assert!(
-            tally.coma_error_nm <= 12.0,
-            "{name}: {}",
-            tally.coma_error_nm
-        );
-    }
+fn a_doughnut_that_differs_is_within_12_nm() {
+    coma_is_within_12_nm("doughnut", Kind::Doughnut([30.0, 60.0]), Way::One, 0.0);
+}
+
+#[test]
+fn a_pair_that_differs_is_within_12_nm() {
+    coma_is_within_12_nm("pair", Kind::Doughnut([30.0, 60.0]), Way::Pair, 1.0);
+}
+
+#[test]
+fn one_triplet_that_differs_is_within_12_nm() {
+    coma_is_within_12_nm(
+        "one triplet",
+        Kind::Masked(Layout::OneTriplet),
+        Way::One,
+        0.0,
+    );
+}
+
+#[test]
+fn two_zones_that_differ_are_within_12_nm() {
+    coma_is_within_12_nm("two zones", Kind::Masked(Layout::TwoZone), Way::One, 0.0);
 }
 
 #[test]

@@ -2,8 +2,6 @@
 //! what cannot be meant.
 
 use super::{LAYOUTS, scenario_with};
-use skewstar::geometry::area;
-use skewstar::geometry::outline::convex_piece;
 use skewstar::instrument::{Drawing, DrawingFills, MaskLayout};
 use skewstar::mask::drawing::{self, DrawingError};
 use skewstar::mask::plate::Plate;
@@ -27,12 +25,17 @@ fn millimetres() -> Drawing {
     }
 }
 
+/// All openings by the shoelace formula.
 fn open_mm2(drawing: &Drawing) -> f64 {
-    drawing
-        .openings_m
-        .iter()
-        .map(|p| 1e6 * area(&convex_piece(p)))
-        .sum()
+    let twice = |part: &Vec<[f64; 2]>| {
+        let next = part.iter().cycle().skip(1);
+        let crossed = part
+            .iter()
+            .zip(next)
+            .map(|(a, b)| a[0] * b[1] - a[1] * b[0]);
+        crossed.sum::<f64>()
+    };
+    0.5e6 * drawing.openings_m.iter().map(twice).sum::<f64>()
 }
 
 fn read(text: &str) -> Result<Drawing, DrawingError> {
