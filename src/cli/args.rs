@@ -100,7 +100,7 @@ pub enum Verb {
     #[cfg(feature = "serve")]
     /// Open a page in your browser: lessons, practice, masks, a night
     #[command(
-        after_help = "Examples: skewstar serve\n          skewstar serve --night ~/captures --instrument garden.toml --lan\n\nFor this machine only; --lan lets others of your network in, with the token in the address, which is also drawn for a phone's camera.\nA script posts a frame to /night/frame, with the token: what comes back is the line of `night watch --json`."
+        after_help = "Example: skewstar serve\n         skewstar serve --night ~/captures --instrument garden.toml --lan\n\nFor this machine only; --lan lets others of your network in, with the token in the address, which is also drawn for a phone's camera.\nA script posts a frame to /night/frame, with the token: what comes back is the line of `night frame --json`."
     )]
     Serve(ServeArgs),
     /// Print a completion script for a shell
