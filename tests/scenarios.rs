@@ -244,6 +244,7 @@ fn the_whole_file_uses_every_key_there_is() {
         "mask.holes",
         "mask.regions",
         "mask.drawing",
+        "mask.grip.shield_wall_mm",
         "state.seidel_waves",
         "state.modes_annular_nm",
     ];

@@ -227,7 +227,7 @@ fn nights(count: u64, first: u64) -> Ends {
 }
 
 /// The share of so many hands that came home within five rounds, and how many of them were ever above twice their start; printed.
-fn came_home(count: usize) -> (f64, usize) {
+fn came_home(count: u64) -> (f64, usize) {
     let ends = nights(count, 5000);
     let share = ends.within_five as f64 / count as f64;
     let median = ends.rounds[ends.rounds.len() / 2];

@@ -84,6 +84,11 @@ async function lookAtLesson() {
   performance.measure("lesson-to-picture", { start: begun, end: performance.now() });
 }
 
+/** Columns from the first to the last with light, more than a fifth of the brightest. */
+function litAcross({ columns, rows, levels }) {
+  const lit = [...Array(columns).keys()].filter((x) => [...Array(rows).keys()].some((y) => levels[y * columns + x] > 0.2));
+  return lit.length ? lit.at(-1) - lit[0] + 1 : 0;
+}
 function paintLesson() {
   if (!lessons.picture) return;
   const canvas = by("lesson-star");
@@ -92,6 +97,10 @@ function paintLesson() {
   // a question keeps what it asks for to itself until it is answered
   const pointed = by("lesson-shown").getAttribute("aria-pressed") === "true" && lessons.answered;
   const { drawings, arrows } = lessons.shown;
+  // a ring without a thin side is pointed out by its width
+  if (pointed && !drawings.length && lessons.seed === null && lessons.about.word !== "corners") {
+    label(canvas.getContext("2d"), `equally wide all round, ${litAcross(lessons.picture)} px across`, canvas.width / 2, canvas.height);
+  }
   for (const drawing of pointed ? drawings : []) {
     // beside another star there is room for the shade, not for its words
     explain(canvas, place, drawing, scale, drawings.length === 1 ? arrows : {}, drawings.length === 1);

@@ -208,4 +208,8 @@ document.addEventListener("keydown", (event) => {
   const work = { " ": tellDone, PageDown: tellDone, Backspace: tellUndo, PageUp: tellUndo }[event.key];
   if (work) { event.preventDefault(); work(); }
 });
+/** A button that was pressed by a finger or a mouse gives the keys back: the next Space of a clicker is the step's, not that button's. */
+by("place-night").addEventListener("click", (event) => {
+  if (event.detail > 0) event.target.closest("button")?.blur();
+});
 document.addEventListener("visibilitychange", followNight);
