@@ -1,7 +1,7 @@
-"""Our print time and filament beside a slicer's: slicer.py [--check] PROGRAM.
+"""Our print time and filament beside a slicer's: slicer.py [--check] PROGRAM SLICER.
 
-Six masks are drawn by PROGRAM (`skewstar`) and sliced by PrusaSlicer (Debian's package prusa-slicer) with the settings of slicer/printer.ini. The
-table has both sides; --check fails where time is off by more than 20 % or filament by more than 5 %.
+Six masks are drawn by PROGRAM (`skewstar`) and sliced by the command SLICER with the settings of slicer/printer.ini. The table has both sides;
+--check fails where time is off by more than 20 % or filament by more than 5 %.
 """
 
 import json
@@ -34,9 +34,9 @@ def ours(program, scenario, more, folder):
     return 3600 * found["print time"], found["filament"]
 
 
-def slicers(stl, folder):
+def slicers(slicer, stl, folder):
     gcode = folder / "out.gcode"
-    command = ["prusa-slicer", "--load", str(HERE / "slicer" / "printer.ini"), "--export-gcode", "--output", str(gcode), str(stl)]
+    command = [slicer, "--load", str(HERE / "slicer" / "printer.ini"), "--export-gcode", "--output", str(gcode), str(stl)]
     done = subprocess.run(command, capture_output=True, text=True)
     assert done.returncode == 0, done.stdout + done.stderr
     text = gcode.read_text()
@@ -46,14 +46,14 @@ def slicers(stl, folder):
     return seconds, float(re.search(r"filament used \[mm\] = ([0-9.]+)", text).group(1)) / 1000
 
 
-def main(program, check):
+def main(program, slicer, check):
     missed = []
     print(f"{'mask':24}{'time':>8}{'slicer':>8}{'off':>8}{'filament':>11}{'slicer':>9}{'off':>8}")
     for name, scenario, more in MASKS:
         with tempfile.TemporaryDirectory() as temporary:
             folder = pathlib.Path(temporary)
             time, filament = ours(program, scenario, more, folder)
-            their_time, their_filament = slicers(folder / f"{scenario.stem}.stl", folder)
+            their_time, their_filament = slicers(slicer, folder / f"{scenario.stem}.stl", folder)
         off = time / their_time - 1, filament / their_filament - 1
         print(
             f"{name:24}{time / 60:6.0f} m{their_time / 60:6.0f} m{100 * off[0]:+7.1f}%"
@@ -67,4 +67,4 @@ def main(program, check):
 
 
 if __name__ == "__main__":
-    main(sys.argv[-1], "--check" in sys.argv)
+    main(*sys.argv[-2:], "--check" in sys.argv)
