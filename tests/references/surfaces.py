@@ -243,12 +243,13 @@ class Telescope:
         return place
 
     def _paraxial(self):
-        """Focal length and focal plane from a ray close to the axis."""
-        height = 1e-3
-        x = np.array([2 * height / self.system["aperture_mm"]])
-        ends, ways, _ = self._rays(list(self._placed({})), (0.0, 0.0), (0.0, 0.0), x, np.zeros(1))
-        slope = ways[0, 0] / ways[0, 2]
-        return -height / (slope * self.onward), ends[0, 2] - ends[0, 0] / slope
+        """Focal length and focal plane: two rays off the axis by shares of the aperture, extrapolated to the axis. Spherical aberration
+        goes as the height squared and drops out; a ray much nearer would cross the axis where rounding puts it (at 1 um, by 1e-7 mm)."""
+        heights = np.array([0.5, 1.0])
+        ends, ways, _ = self._rays(list(self._placed({})), (0.0, 0.0), (0.0, 0.0), 2 * heights / self.system["aperture_mm"], np.zeros(2))
+        slopes = ways[:, 0] / ways[:, 2]
+        to_axis = lambda near, far: (4 * near - far) / 3
+        return to_axis(*(-heights / (slopes * self.onward))), to_axis(*(ends[:, 2] - ends[:, 0] / slopes))
 
     def _on_sensor(self, motion, place, way=None):
         """A place, or where a ray meets the sensor, in the sensor's own axes."""
