@@ -2,6 +2,7 @@
 
 mod decentre;
 mod focus;
+mod put_right;
 mod star;
 mod surfaces;
 mod templates;

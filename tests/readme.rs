@@ -135,6 +135,8 @@ fn help_of(verb: &[&str]) -> Option<String> {
     let help = help.unwrap();
     let is_its_own = |text: &str| text.contains(&format!("Usage: {}", usage(verb)));
     let text = String::from_utf8(help.stdout).unwrap();
+    // the program's file has an ending where the system wants one
+    let text = text.replace("skewstar.exe", "skewstar");
     (help.status.success() && is_its_own(&text)).then_some(text)
 }
 

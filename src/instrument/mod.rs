@@ -35,6 +35,7 @@ mod layout_names;
 mod layouts;
 mod mask;
 mod mask_fit;
+mod surfaces;
 mod telescope;
 mod turns;
 
@@ -49,6 +50,7 @@ pub use mask::{
     Drawing, DrawingFills, HoleSpec, LeftOut, MaskDesign, MaskLayout, Printer, RegionSpec,
 };
 pub use mask_fit::{CableSlit, CameraBody, Grip, LEDGE_M, Plugs, Seat, Tabs};
+pub use surfaces::{BeyondLaws, Moved, StarTracer, Surfaces};
 pub use telescope::{
     ChromaticPoint, FieldTerms, FocusLaw, Obstruction, ObstructionShape, RoundStop, Telescope, Vane,
 };

@@ -1,5 +1,6 @@
 //! The optics: opening, obstruction, vanes, and what the aligned telescope does to a star by colour and by field.
 
+use super::surfaces::Surfaces;
 use crate::axes::FieldM;
 use crate::state::Modes;
 use std::f64::consts::PI;
@@ -25,6 +26,8 @@ pub struct Telescope {
     pub chromatic: Vec<ChromaticPoint>,
     /// Growth of aberrations across the field.
     pub field: FieldTerms,
+    /// Its surfaces, where they are known: stars then have what the laws of response and field leave out.
+    pub surfaces: Option<Surfaces>,
 }
 
 impl Telescope {
@@ -40,6 +43,7 @@ impl Telescope {
             design: Modes::none(),
             chromatic: Vec::new(),
             field: FieldTerms::default(),
+            surfaces: None,
         }
     }
 

@@ -15,6 +15,7 @@
 //! the surfaces of a telescope.
 
 pub mod bench;
+pub mod beyond;
 pub mod fits;
 mod front;
 pub mod glass;
@@ -28,7 +29,7 @@ pub mod trace;
 pub use front::{FrontScrew, front_screws};
 
 use crate::axes::FieldM;
-use crate::instrument::{Assembly, AssemblyKind, FieldTerms, Instrument, Response};
+use crate::instrument::{Assembly, AssemblyKind, FieldTerms, Instrument, Moved, Response};
 use crate::state::{Modes, ScrewTurns, State};
 use rigid::Pose;
 
@@ -73,14 +74,26 @@ pub fn align(instrument: &Instrument, state: &State) -> Alignment {
     let response = response_of(instrument);
     let slope = rigid::focus_slope(response, state, plane.tilt_rad);
     sensor_offset_m += slope[0] * state.field_m[0] + slope[1] * state.field_m[1];
+    let piston_m = if state.piston_moves_focus {
+        plane.piston_m
+    } else {
+        0.0
+    };
     if let Some(response) = response {
         let pose = Pose::of(state, plane.tilt_rad);
         modes.add_scaled(&pose.modes(response, from_axis), 1.0);
         image_shift_m += pose.image_shift_m(response);
-        sensor_offset_m += pose.sensor_offset_m(response);
-        if state.piston_moves_focus {
-            sensor_offset_m += response.focus_m_per_m * plane.piston_m;
-        }
+        sensor_offset_m += pose.sensor_offset_m(response) + response.focus_m_per_m * piston_m;
+    }
+    if let Some(surfaces) = &telescope.surfaces {
+        let moved = Moved {
+            tilt_rad: plane.tilt_rad,
+            decentre_m: state.decentre_m,
+            piston_m,
+        };
+        let beyond = surfaces.beyond_laws(&moved, from_axis);
+        modes.add_scaled(&beyond.modes, 1.0);
+        sensor_offset_m += beyond.sensor_offset_m;
     }
     Alignment {
         plane,

@@ -215,18 +215,11 @@ const WELL_INSIDE: f64 = 0.7;
 fn into_the_frame(owner: &Instrument, latest: &Round) -> Option<Step> {
     let camera = &owner.camera;
     let half_px = 0.5 * camera.width_px.min(camera.height_px) as f64;
-    let (radius_px, inside) = match &latest.sight.shape {
-        SightShape::Doughnut {
-            diameter_px,
-            inside,
-            ..
-        }
-        | SightShape::Spot {
-            diameter_px,
-            inside,
-        } => (0.5 * diameter_px, Some(*inside)),
-        SightShape::Spikes { .. } => (0.5 * half_px, None),
-        SightShape::Gone => return Some(Step::Recentre),
+    let shape = &latest.sight.shape;
+    let (radius_px, inside) = match (shape.spread(), shape) {
+        (Some((diameter_px, inside)), _) => (0.5 * diameter_px, Some(inside)),
+        (None, SightShape::Gone) => return Some(Step::Recentre),
+        (None, _) => (0.5 * half_px, None),
     };
     let [x, y] = latest.sight.aside_px.xy();
     if x.abs().max(y.abs()) + radius_px <= half_px {
@@ -246,17 +239,8 @@ fn focus_or_finish(session: &Session, latest: &Round) -> Step {
     if session.level() != Level::ThreeWithFocus {
         return Step::Finish;
     }
-    let (diameter_px, inside) = match &latest.sight.shape {
-        SightShape::Doughnut {
-            diameter_px,
-            inside,
-            ..
-        }
-        | SightShape::Spot {
-            diameter_px,
-            inside,
-        } => (*diameter_px, *inside),
-        _ => return Step::Finish,
+    let Some((diameter_px, inside)) = latest.sight.shape.spread() else {
+        return Step::Finish;
     };
     let owner = session.owner();
     let offset_m = diameter_px * owner.camera.pixel_m * owner.telescope.focal_ratio();

@@ -239,6 +239,22 @@ impl Sight {
 }
 
 impl SightShape {
+    /// How wide the light of a star without a mask is, in pixels, and whether the sensor stands inside focus.
+    pub fn spread(&self) -> Option<(f64, bool)> {
+        match self {
+            SightShape::Doughnut {
+                diameter_px,
+                inside,
+                ..
+            }
+            | SightShape::Spot {
+                diameter_px,
+                inside,
+            } => Some((*diameter_px, *inside)),
+            SightShape::Spikes { .. } | SightShape::Gone => None,
+        }
+    }
+
     /// The numbers that tell the tilt; empty where nothing does.
     pub(super) fn numbers(&self) -> Vec<f64> {
         match self {

@@ -104,6 +104,10 @@ fn every_shell_gets_completions() {
         }
         assert!(done.stdout.contains("portable"), "{shell}");
     }
+    // where there is a bash it reads its script
+    if cfg!(windows) {
+        return;
+    }
     let mut bash = std::process::Command::new("bash");
     place.write("skewstar.bash", place.run(&["completions", "bash"]).stdout);
     bash.arg("-n").arg(place.path("skewstar.bash"));

@@ -148,7 +148,11 @@ pub struct Done {
 impl Done {
     pub fn new(command: String, output: Output, names: Vec<String>) -> Done {
         let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("the program prints text");
-        let (stdout, stderr) = (text(output.stdout), text(output.stderr));
+        let (stdout, mut stderr) = (text(output.stdout), text(output.stderr));
+        if cfg!(windows) {
+            // there a path is shown with the system's own separator
+            stderr = stderr.replace('\\', "/");
+        }
         let story = format!(
             "command: {command}\nfiles: {names:?}\n{}\n--- stdout\n{stdout}\n--- stderr\n{stderr}",
             output.status

@@ -41,6 +41,7 @@ fn of_telescope(telescope: &mut Telescope) -> Vec<Named<'_>> {
         design: _,
         chromatic,
         field,
+        surfaces: _,
     } = telescope;
     let head = [
         ("aperture_mm", aperture_m),

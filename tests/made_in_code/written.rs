@@ -57,11 +57,20 @@ fn round_trip(scenario: &Scenario) -> Result<(), String> {
     if (&again.title, &again.seed) != (title, seed) {
         return Err(format!("{:?} {:?}", again.title, again.seed));
     }
-    let parts = |scenario: &Scenario| (scenario.instrument.clone(), scenario.state.clone());
+    // a telescope's surfaces are not written, and the text says so
+    let traced = instrument.telescope.surfaces.is_some();
+    if traced != text.contains("# The telescope's surfaces are not written") {
+        return Err(format!("surfaces: {traced}\n{text}"));
+    }
+    let parts = |scenario: &Scenario| {
+        let mut instrument = scenario.instrument.clone();
+        instrument.telescope.surfaces = None;
+        (instrument, scenario.state.clone())
+    };
     same(&parts(scenario), &parts(&again)).map_err(|error| format!("{error}\n{text}"))?;
     let twice = write(title, *seed, &again.instrument, &again.state);
     let leans = state.flexure_rad != [0.0; 2];
-    if !leans && twice.as_deref() != Ok(&text) {
+    if !leans && !traced && twice.as_deref() != Ok(&text) {
         return Err(format!("the second text differs\n{text}"));
     }
     Ok(())

@@ -108,7 +108,7 @@ impl FieldOfFrame<'_> {
         let model = self.field_model();
         let side = self.options.side.map(super::Side::sign);
         let fits_of = |stars: &[StarShape], turned: bool| {
-            let stars = self.corner_stars(stars, turned);
+            let stars = self.corner_stars(stars, turned, &model);
             match stars.len() < settings.stars_at_least {
                 true => Vec::new(),
                 false => model.fit(&stars, side),
@@ -169,6 +169,7 @@ impl FieldOfFrame<'_> {
                 &design,
             ),
             field: telescope.field.clone(),
+            surfaces: telescope.surfaces.clone(),
             spherical_per_square_m2: spherical,
             usual_blur_m2: [usual_m * usual_m, 1.5 * usual_m * usual_m],
             half_m: self.half_m(),
@@ -176,7 +177,12 @@ impl FieldOfFrame<'_> {
     }
 
     /// The stars in pupil axes; those of a frame for which the camera was turned half round, as they lie there.
-    fn corner_stars(&self, stars: &[StarShape], turned: bool) -> Vec<CornerStar> {
+    fn corner_stars(
+        &self,
+        stars: &[StarShape],
+        turned: bool,
+        model: &FieldModel,
+    ) -> Vec<CornerStar> {
         let axes = frame_axes(self.instrument);
         let sign = if turned { -1.0 } else { 1.0 };
         let along = [[1.0, 0.0], [0.0, 1.0]].map(|unit| axes.backward(unit).map(|v| sign * v));
@@ -190,8 +196,9 @@ impl FieldOfFrame<'_> {
                 (weighed.sigmas[k] * pixel_m.powi(power)).hypot(MODEL_SHARES[k] * size.powi(power))
             });
             let from_middle = self.field_m(star.centre_px);
+            let field_m = crate::axes::FieldM::new(from_middle.xy().map(|h| sign * h));
             Some(CornerStar {
-                field_m: crate::axes::FieldM::new(from_middle.xy().map(|h| sign * h)),
+                place: model.place(field_m),
                 window_m: weighed.window_px * pixel_m,
                 moments,
                 sigmas: [t, e, e, g, g, f],

@@ -18,6 +18,8 @@ pub(super) fn telescope(telescope: &Telescope) -> Value {
         design,
         chromatic,
         field,
+        // what is written is a telescope by its laws
+        surfaces: _,
     } = telescope;
     let law = match focus_law {
         FocusLaw::Sine => "sine",

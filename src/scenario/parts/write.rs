@@ -16,8 +16,8 @@ use std::f64::consts::PI;
 /// The text of a scenario that [`read`](super::super::read) reads as this instrument and this state.
 ///
 /// Keys that hold their default are left out. What the reader works out is written as what it worked out: a traced response
-/// as numbers, all aberrations of the state in `[state.modes_nm]`, the lean of a unit for this pointing only (a comment in
-/// the text says so). Dimensions of slots that a mask's layout does not use are left out.
+/// as numbers, all aberrations of the state in `[state.modes_nm]`, the lean of a unit for this pointing only; a telescope's surfaces are left out (a comment in
+/// the text says so of both). Dimensions of slots that a mask's layout does not use are left out.
 ///
 /// # Errors
 /// [`ScenarioError`] for the first field that cannot be meant, as [`check_parts`](super::check_parts), and for what a file
@@ -69,7 +69,7 @@ pub fn write(
         let message = error.to_string();
         refused(Problem::NotToml { message }, REPORT)
     })?;
-    let text = head(state) + &text;
+    let text = head(instrument, state) + &text;
     if text.len() > LONGEST_TEXT {
         let (bytes, limit) = (text.len(), LONGEST_TEXT);
         let hint = "a table of a passband has too many points";
@@ -78,8 +78,11 @@ pub fn write(
     Ok(text)
 }
 
-fn head(state: &State) -> String {
+fn head(instrument: &Instrument, state: &State) -> String {
     let mut head = String::from("# Written by skewstar from an instrument and a state.\n");
+    if instrument.telescope.surfaces.is_some() {
+        head += "# The telescope's surfaces are not written: its stars follow [assembly.response] and [telescope.field] alone.\n";
+    }
     if leans(state) {
         head += "# [assembly.flexure] and state.down_deg say how the unit leans at this pointing, not at another one.\n";
     }

@@ -3,6 +3,7 @@
 use super::{camera, surfaces};
 use crate::instrument::{Instrument, Passband, RoundStop};
 use crate::math::nearest;
+use crate::mechanics::beyond::surfaces_of;
 use crate::mechanics::fits::SystemError;
 use crate::mechanics::prescription::{
     Corrector, Derived, Lens, Optics, Prescription, PrescriptionError, TwoMirror, Unit,
@@ -110,6 +111,8 @@ pub(super) fn lay_over(derived: &Derived, raw: &RawScenario, instrument: &mut In
     if raw.telescope.field.is_none() {
         telescope.field = derived.field.clone();
     }
+    // what was derived can be traced, so that there are surfaces
+    telescope.surfaces = surfaces_of(derived).ok();
     telescope.field.vignetting = typed_opening.or_else(|| cutting(derived, raw));
     if let Some(unit) = &mut instrument.assembly {
         unit.response = Some(derived.response.clone());

@@ -79,6 +79,7 @@ pub(super) fn build(telescope: &RawTelescope) -> Telescope {
                 .map(field_terms)
                 .unwrap_or_default()
         },
+        surfaces: None,
     }
 }
 

@@ -5,7 +5,7 @@
 
 use super::rays::{Light, Moments, PupilRays, USUAL_HALO};
 use crate::axes::FieldM;
-use crate::instrument::FieldTerms;
+use crate::instrument::{BeyondLaws, FieldTerms, Moved, Surfaces};
 use crate::math::LeastSquares;
 use crate::measure::whole_frame::descent::damped;
 use crate::units::{NM, UM};
@@ -31,16 +31,27 @@ pub(super) type FieldValues = [f64; COUNT];
 /// A star of the fit.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct CornerStar {
-    pub field_m: FieldM,
+    pub place: Place,
     pub window_m: f64,
     pub moments: Moments,
     pub sigmas: [f64; 6],
+}
+
+/// A place of the sensor, and what the aligned telescope's star has there beyond the laws of the field: nothing where no surfaces are known.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Place {
+    field_m: FieldM,
+    offset_m: f64,
+    coma_m: [f64; 2],
+    astigmatism_m: [f64; 2],
+    spherical_m: f64,
 }
 
 /// What is known beforehand.
 pub(super) struct FieldModel {
     pub rays: PupilRays,
     pub field: FieldTerms,
+    pub surfaces: Option<Surfaces>,
     /// Noll 11 per metre of astigmatism per square metre that a wrong spacing adds; 0 where the response does not say.
     pub spherical_per_square_m2: f64,
     /// Variance of the blur that is usual, and its standard deviation.
@@ -91,8 +102,27 @@ fn priors(half_m: f64) -> FieldValues {
 }
 
 impl FieldModel {
+    /// A place of the sensor.
+    pub fn place(&self, field_m: FieldM) -> Place {
+        let surfaces = self.surfaces.as_ref();
+        let from_axis_m = field_m - self.field.axis_m;
+        let beyond = surfaces.map(|s| s.beyond_laws(&Moved::default(), from_axis_m));
+        let BeyondLaws {
+            modes,
+            sensor_offset_m,
+        } = beyond.unwrap_or_default();
+        Place {
+            field_m,
+            offset_m: sensor_offset_m,
+            coma_m: [modes.get(8), modes.get(7)],
+            astigmatism_m: [modes.get(6), modes.get(5)],
+            spherical_m: modes.get(11),
+        }
+    }
+
     /// The star's light at its place.
-    pub fn light(&self, values: &FieldValues, field_m: FieldM) -> Light {
+    pub fn light(&self, values: &FieldValues, place: &Place) -> Light {
+        let field_m = place.field_m;
         let from_axis = (field_m - self.field.axis_m).xy();
         let [x, y] = from_axis;
         let square = [x * x - y * y, 2.0 * x * y];
@@ -104,11 +134,14 @@ impl FieldModel {
             offset_m: values[OFFSET]
                 + values[SLOPE] * field_m[0]
                 + values[SLOPE + 1] * field_m[1]
-                + curved_m,
-            coma_m: [0, 1]
-                .map(|axis| values[COMA + axis] + self.field.coma_per_m * from_axis[axis]),
-            astigmatism_m: [0, 1].map(|axis| growth * square[axis] + linear[axis]),
-            spherical_m: values[SQUARE] * self.spherical_per_square_m2,
+                + curved_m
+                + place.offset_m,
+            coma_m: [0, 1].map(|axis| {
+                values[COMA + axis] + self.field.coma_per_m * from_axis[axis] + place.coma_m[axis]
+            }),
+            astigmatism_m: [0, 1]
+                .map(|axis| growth * square[axis] + linear[axis] + place.astigmatism_m[axis]),
+            spherical_m: values[SQUARE] * self.spherical_per_square_m2 + place.spherical_m,
             blur_m2: values[BLUR],
             halo_share: values[HALO],
             drift_m2: [values[DRIFT], values[DRIFT + 1]],
@@ -121,7 +154,7 @@ impl FieldModel {
             .flat_map_iter(|star| {
                 let mut model = self
                     .rays
-                    .moments(&self.light(values, star.field_m), star.window_m);
+                    .moments(&self.light(values, &star.place), star.window_m);
                 model.values[5] *= 1.0 + values[FOURTH];
                 (0..6).map(move |k| (star.moments.values[k] - model.values[k]) / star.sigmas[k])
             })

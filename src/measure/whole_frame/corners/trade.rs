@@ -6,7 +6,9 @@
 
 use super::super::FieldOfFrame;
 use super::super::rays::FieldRays;
-use super::fit::{BLUR, COMA, FieldFit, FieldModel, FieldValues, HALO, LINEAR, OFFSET, SLOPE};
+use super::fit::{
+    BLUR, COMA, FieldFit, FieldModel, FieldValues, HALO, LINEAR, OFFSET, Place, SLOPE,
+};
 use super::rays::Light;
 use crate::axes::{FieldM, FramePx};
 use crate::instrument::Response;
@@ -57,7 +59,8 @@ pub(super) struct Stars<'a> {
     model: &'a FieldModel,
     rays: FieldRays,
     design: &'a Modes,
-    corners: [FieldM; 4],
+    middle: Place,
+    corners: [Place; 4],
     pixel_m: f64,
 }
 
@@ -226,12 +229,13 @@ impl<'a> Stars<'a> {
         let [half_x, half_y] = field.middle_px;
         let corner = |x: f64, y: f64| {
             let px = FramePx::new([x * half_x, y * half_y]);
-            to_field(field.instrument, px.in_metres(field.pixel_m()))
+            model.place(to_field(field.instrument, px.in_metres(field.pixel_m())))
         };
         Stars {
             model,
             rays: FieldRays::of(RAYS, telescope.obstruction_ratio(), telescope.focal_ratio()),
             design: &telescope.design,
+            middle: model.place(FieldM::ZERO),
             corners: [
                 corner(-1.0, -1.0),
                 corner(1.0, -1.0),
@@ -245,12 +249,15 @@ impl<'a> Stars<'a> {
     /// Sizes with these numbers of the field.
     pub fn sizes(&self, values: &FieldValues) -> Sizes {
         Sizes {
-            middle: self.size(values, FieldM::ZERO),
-            corners: self.corners.map(|place| self.size(values, place)),
+            middle: self.size(values, &self.middle),
+            corners: self
+                .corners
+                .each_ref()
+                .map(|place| self.size(values, place)),
         }
     }
 
-    fn size(&self, values: &FieldValues, place: FieldM) -> f64 {
+    fn size(&self, values: &FieldValues, place: &Place) -> f64 {
         let Light {
             offset_m,
             coma_m,
