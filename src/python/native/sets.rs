@@ -4,7 +4,7 @@ use super::refusal::Refusal;
 use super::work::{Outcome, Stop, ahead, thread_count, wait, work};
 use numpy::PyArray2;
 use pyo3::prelude::*;
-use pyo3::types::PyDict;
+use pyo3::types::{PyDict, PyString};
 use skewstar::dataset::{self, Item, Opening, SetError, Table, TableCell, read_secret};
 use std::collections::VecDeque;
 use std::ops::Range;
@@ -29,6 +29,8 @@ pub struct Set {
 struct Made {
     set: dataset::Set,
     table: OnceLock<Table>,
+    /// Names of the table's columns: made once, not for every item.
+    names: OnceLock<Vec<Py<PyString>>>,
 }
 
 /// Counts of the frame and cells of the truth's row.
@@ -55,9 +57,8 @@ impl Made {
 
     fn handed<'py>(&self, py: Python<'py>, (item, cells): Row) -> PyResult<Handed<'py>> {
         let truth = PyDict::new(py);
-        let columns = self.table().map_err(Refusal::from)?.columns.iter();
-        for (column, cell) in columns.zip(cells) {
-            let name = &column.name;
+        for (name, cell) in self.names(py)?.iter().zip(cells) {
+            let name = name.bind(py);
             match cell {
                 TableCell::Empty => truth.set_item(name, py.None())?,
                 TableCell::Number(value) => truth.set_item(name, value)?,
@@ -67,6 +68,15 @@ impl Made {
         }
         let counts = PyArray2::from_owned_array(py, item.frame.counts_adu);
         Ok((counts, truth))
+    }
+
+    fn names(&self, py: Python<'_>) -> PyResult<&[Py<PyString>]> {
+        if let Some(names) = self.names.get() {
+            return Ok(names);
+        }
+        let columns = self.table().map_err(Refusal::from)?.columns.iter();
+        let names = columns.map(|column| PyString::intern(py, &column.name).unbind());
+        Ok(self.names.get_or_init(|| names.collect()))
     }
 }
 
@@ -92,9 +102,12 @@ impl Set {
                 Some(text) => dataset::Set::of_recipe(text.as_bytes(), &recipe.path, &opening)?,
             })
         })??;
-        let table = OnceLock::new();
         Ok(Set {
-            made: Arc::new(Made { set, table }),
+            made: Arc::new(Made {
+                set,
+                table: OnceLock::new(),
+                names: OnceLock::new(),
+            }),
         })
     }
 
@@ -150,8 +163,8 @@ pub struct Items {
     stop: Stop,
 }
 
-/// Items that are made ahead for each thread.
-const AHEAD: usize = 3;
+/// Items that are made ahead for each thread: so many that no thread waits while the next item of the loop is a slow one.
+const AHEAD: usize = 8;
 
 impl Drop for Items {
     fn drop(&mut self) {

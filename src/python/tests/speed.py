@@ -1,6 +1,6 @@
 """Frames a second from Python beside `skewstar dataset make`, on a quiet machine.
 
-    python src/python/speed.py PROGRAM [RECIPE] [--count N] [--rounds R]
+    python src/python/tests/speed.py PROGRAM [RECIPE] [--count N] [--rounds R]
 
 Program and package are to be built alike (`cargo build --release`, `pip install .`). Each round makes the same items once by the program
 (its own figure, which leaves out starting and writing to disk last) and once by a loop over `skewstar.Dataset`; the rounds alternate, and
@@ -19,7 +19,7 @@ from pathlib import Path
 
 import skewstar
 
-RECIPE = Path(__file__).resolve().parents[2] / "scenarios" / "recipes" / "doughnuts.toml"
+RECIPE = Path(__file__).resolve().parents[3] / "scenarios" / "recipes" / "doughnuts.toml"
 AT_LEAST = 0.95
 
 
