@@ -1,6 +1,8 @@
 //! Ends that come early: a reader that stops reading, and Ctrl-C.
 
-use super::program::{Done, Place, TINY};
+#[cfg(unix)]
+use super::program::Done;
+use super::program::{Place, TINY};
 use std::process::Stdio;
 
 #[cfg(unix)]
