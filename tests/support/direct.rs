@@ -21,7 +21,7 @@ pub struct Scene<'a> {
     pub open: &'a (dyn Fn(f64, f64) -> bool + Sync),
     /// Noll coefficients 2 to 11 in metres, and the exact defocus.
     pub noll_m: [f64; 10],
-    /// Noll 16, 17 and 22, those of a traced telescope that go beyond.
+    /// Noll 12 to 22, those of a traced telescope that go beyond.
     pub further_m: Vec<(u32, f64)>,
     pub sensor_offset_m: f64,
     /// Cells across the aperture.
@@ -264,13 +264,21 @@ pub fn zernikes(c: &[f64; 10], x: f64, y: f64) -> f64 {
     c.iter().zip(terms).map(|(a, z)| a * z).sum()
 }
 
-/// Noll 16, 17 and 22 written out (as above).
+/// Noll 12 to 22 written out (as above): an even index has the cosine.
 fn beyond(noll: u32, x: f64, y: f64) -> f64 {
     let (rho, theta) = (x.hypot(y), y.atan2(x));
-    let secondary_coma = 12f64.sqrt() * (10.0 * rho.powi(5) - 12.0 * rho.powi(3) + 3.0 * rho);
+    let turned = |times: f64| match noll % 2 {
+        0 => (times * theta).cos(),
+        _ => (times * theta).sin(),
+    };
     match noll {
-        16 => secondary_coma * theta.cos(),
-        17 => secondary_coma * theta.sin(),
+        12 | 13 => 10f64.sqrt() * (4.0 * rho.powi(4) - 3.0 * rho.powi(2)) * turned(2.0),
+        14 | 15 => 10f64.sqrt() * rho.powi(4) * turned(4.0),
+        16 | 17 => {
+            12f64.sqrt() * (10.0 * rho.powi(5) - 12.0 * rho.powi(3) + 3.0 * rho) * turned(1.0)
+        }
+        18 | 19 => 12f64.sqrt() * (5.0 * rho.powi(5) - 4.0 * rho.powi(3)) * turned(3.0),
+        20 | 21 => 12f64.sqrt() * rho.powi(5) * turned(5.0),
         22 => 7f64.sqrt() * (20.0 * rho.powi(6) - 30.0 * rho.powi(4) + 12.0 * rho.powi(2) - 1.0),
         other => panic!("Noll {other} is not written out"),
     }
