@@ -23,7 +23,7 @@ ARRAY_TOLERANCE = 1e-9  # relative L2
 NUMBER_TOLERANCE = 1e-9  # relative and absolute, for numbers in the JSON files
 ACCURACY_TOLERANCE = 0.05  # relative, for measured differences: they are differences of nearly equal arrays
 ACCURACY_FLOOR = 1e-12  # and below this they are rounding noise
-TRACED_TOLERANCE = 1e-4  # absolute, in nm, um and mm, for traced stars: paths of metres leave that much rounding, other on other processors
+TRACED_TOLERANCE = 1e-4  # absolute, in nm, um and mm, for traced stars: paths of metres leave that much rounding, which differs between processors
 CHECKING_TOLERANCE = 1e-4  # relative, for what the checking tracer finds of surfaces: it ends its own search of a surface early
 NAMED_LIBRARIES = ("numpy", "scipy", "hcipy", "prysm", "GalSim")
 

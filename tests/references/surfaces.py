@@ -243,7 +243,7 @@ class Telescope:
         return place
 
     def _paraxial(self):
-        """Focal length and focal plane: two rays off the axis by shares of the aperture, extrapolated to the axis. Spherical aberration
+        """Focal length and focal plane: two rays 0.5 and 1 mm off the axis, extrapolated to it. Spherical aberration
         goes as the height squared and drops out; a ray much nearer would cross the axis where rounding puts it (at 1 um, by 1e-7 mm)."""
         heights = np.array([0.5, 1.0])
         ends, ways, _ = self._rays(list(self._placed({})), (0.0, 0.0), (0.0, 0.0), 2 * heights / self.system["aperture_mm"], np.zeros(2))

@@ -163,7 +163,7 @@ pub struct Items {
     stop: Stop,
 }
 
-/// Items that are made ahead for each thread: so many that no thread waits while the next item of the loop is a slow one.
+/// Items that are made ahead for each thread: enough for the other threads to go on while the next item of the loop is a slow one.
 const AHEAD: usize = 8;
 
 impl Drop for Items {
